@@ -1,0 +1,1 @@
+"""At the bench: amounts to mix, schedule, cautions, check of the dried repair."""

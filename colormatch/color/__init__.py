@@ -1,0 +1,1 @@
+"""Color: the one converter, the one door to CIEDE2000, words for a difference, spectra."""

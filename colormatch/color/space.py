@@ -1,0 +1,146 @@
+"""The one converter: encoded sRGB, linear sRGB, XYZ and CIELAB, all for D65 and the 2° observer.
+
+Sources
+-------
+CIE 15:2018 and ISO/CIE 11664-4 (CIELAB, with the exact fractions 216/24389 and 24389/27); IEC 61966-2-1 (the sRGB
+primaries, white and transfer curve). White is x = 0.3127, y = 0.3290 throughout, so that sRGB white is exactly L* 100.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from colormatch.records import FloatArray
+
+#: CIE constants of the lightness function: the joint of cube root and line, and the line's slope.
+EPSILON = 216 / 24389
+KAPPA = 24389 / 27
+
+#: Chromaticities of the sRGB primaries (rows R, G, B) and of its white, IEC 61966-2-1.
+_PRIMARIES = np.array([[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]])
+_WHITE_XY = (0.3127, 0.3290)
+
+
+def _xyz_of_xy(xy: FloatArray) -> FloatArray:
+    x, y = np.moveaxis(np.asarray(xy, dtype=float), -1, 0)
+    return np.stack([x / y, np.ones_like(x), (1 - x - y) / y], axis=-1)
+
+
+def rgb_to_xyz_matrix(primaries: FloatArray, white_xyz: FloatArray) -> FloatArray:
+    """(3, 3) matrix from linear RGB of some primaries to XYZ, such that RGB (1, 1, 1) is the white.
+
+    Parameters
+    ----------
+    primaries : (3, 2) float; xy chromaticities of red, green, blue
+    white_xyz : (3,) float; Y = 1
+    """
+    columns = _xyz_of_xy(primaries).T
+    matrix: FloatArray = columns * np.linalg.solve(columns, white_xyz)
+    return matrix
+
+
+#: XYZ of D65 with Y = 1.
+WHITE_XYZ: FloatArray = _xyz_of_xy(np.array(_WHITE_XY))
+#: Linear sRGB to XYZ (Y of white = 1), applied as ``rgb @ RGB_TO_XYZ.T``.
+RGB_TO_XYZ: FloatArray = rgb_to_xyz_matrix(_PRIMARIES, WHITE_XYZ)
+XYZ_TO_RGB: FloatArray = np.linalg.inv(RGB_TO_XYZ)
+for _constant in (WHITE_XYZ, RGB_TO_XYZ, XYZ_TO_RGB):
+    _constant.setflags(write=False)
+
+
+def linear_from_encoded(encoded_rgb: FloatArray) -> FloatArray:
+    """Undo the sRGB transfer curve.
+
+    Parameters
+    ----------
+    encoded_rgb : (..., 3) float; sRGB, 0 to 1. Values outside are carried on with the curve's odd extension.
+
+    Returns
+    -------
+    (..., 3) float; linear light, same precision as the input
+    """
+    v = np.asarray(encoded_rgb)
+    size = np.abs(v)
+    linear: FloatArray = np.where(size <= 0.04045, v / 12.92, np.sign(v) * ((size + 0.055) / 1.055) ** 2.4)
+    return linear
+
+
+def encoded_from_linear(linear_rgb: FloatArray) -> FloatArray:
+    """Apply the sRGB transfer curve; the inverse of :func:`linear_from_encoded`."""
+    v = np.asarray(linear_rgb)
+    size = np.abs(v)
+    encoded: FloatArray = np.where(size <= 0.0031308, v * 12.92, np.sign(v) * (1.055 * size ** (1 / 2.4) - 0.055))
+    return encoded
+
+
+def lab_from_xyz(xyz: FloatArray) -> FloatArray:
+    """CIELAB of XYZ under D65.
+
+    Parameters
+    ----------
+    xyz : (..., 3) float; Y of white = 1
+
+    Returns
+    -------
+    (..., 3) float; L*, a*, b*
+    """
+    t = np.asarray(xyz) / WHITE_XYZ.astype(np.result_type(xyz, np.float32))
+    f = np.where(t > EPSILON, np.cbrt(t), (KAPPA * t + 16) / 116)
+    x, y, z = f[..., 0], f[..., 1], f[..., 2]
+    return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
+
+
+def xyz_from_lab(lab: FloatArray) -> FloatArray:
+    """XYZ (Y of white = 1) of CIELAB under D65."""
+    lab = np.asarray(lab)
+    y = (lab[..., 0] + 16) / 116
+    f = np.stack([y + lab[..., 1] / 500, y, y - lab[..., 2] / 200], axis=-1)
+    cube = f**3
+    xyz: FloatArray = np.where(cube > EPSILON, cube, (116 * f - 16) / KAPPA) * WHITE_XYZ
+    return xyz
+
+
+def lab_from_linear(linear_rgb: FloatArray) -> FloatArray:
+    """CIELAB of linear sRGB.
+
+    Parameters
+    ----------
+    linear_rgb : (..., 3) float; unitless, 0 to 1 for colors inside sRGB
+
+    Returns
+    -------
+    (..., 3) float; L*, a*, b*
+
+    Examples
+    --------
+    A gray of 18 % has L* 49.496 (CIE 15).
+
+    >>> lab_from_linear(np.full(3, 0.18)).round(3) + 0.0
+    array([49.496,  0.   ,  0.   ])
+    """
+    linear_rgb = np.asarray(linear_rgb)
+    return lab_from_xyz(linear_rgb @ RGB_TO_XYZ.T.astype(np.result_type(linear_rgb, np.float32)))
+
+
+def linear_from_lab(lab: FloatArray) -> FloatArray:
+    """Linear sRGB of CIELAB. Values outside 0 to 1 lie outside the sRGB gamut."""
+    linear: FloatArray = xyz_from_lab(lab) @ XYZ_TO_RGB.T
+    return linear
+
+
+def encoded_from_lab(lab: FloatArray) -> FloatArray:
+    """Encoded sRGB of CIELAB, clipped to 0 to 1 for the screen; see :func:`in_gamut`."""
+    return np.clip(encoded_from_linear(linear_from_lab(lab)), 0, 1)
+
+
+def in_gamut(lab: FloatArray, tolerance: float = 1e-4) -> FloatArray:
+    """(...) bool; whether sRGB can show the color (within ``tolerance`` of linear light)."""
+    linear = linear_from_lab(lab)
+    inside: FloatArray = np.all((linear >= -tolerance) & (linear <= 1 + tolerance), axis=-1)
+    return inside
+
+
+def hex_from_lab(lab: FloatArray) -> str:
+    """The screen color of one CIELAB color as ``#rrggbb``."""
+    r, g, b = np.round(encoded_from_lab(np.asarray(lab)) * 255).astype(int)
+    return f"#{r:02x}{g:02x}{b:02x}"

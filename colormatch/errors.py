@@ -1,0 +1,99 @@
+"""Every error the library raises on purpose.
+
+Each says in one plain sentence *what* happened and in one what to do about it (*fix*), so that the command line and
+the app can show it as it is. Anything else that escapes is a defect of ours.
+"""
+
+from __future__ import annotations
+
+
+class ColorMatchError(Exception):
+    """Root of the tree.
+
+    Parameters
+    ----------
+    what : str
+        One sentence: what happened.
+    fix : str
+        One sentence: what the person can do next.
+    **facts : object
+        The figures behind it, for tests and for logs.
+
+    Notes
+    -----
+    ``what`` and ``fix`` are positional so that the error can be pickled.
+
+    Examples
+    --------
+    >>> str(ColorMatchError("The photo is empty.", "Choose another photo."))
+    'The photo is empty. Choose another photo.'
+    """
+
+    def __init__(self, what: str, fix: str = "", **facts: object) -> None:
+        super().__init__(what, fix)
+        self.what = what
+        self.fix = fix
+        self.facts = facts
+
+    def __str__(self) -> str:
+        return f"{self.what} {self.fix}".strip()
+
+
+class BadInput(ColorMatchError, ValueError):
+    """A value that a person typed or a program passed can't be right."""
+
+
+class PhotoError(ColorMatchError):
+    """The photo as a whole can't be used."""
+
+
+class PhotoUnreadable(PhotoError, ValueError):
+    """Not a picture, damaged, or of a kind that can't be decoded."""
+
+
+class PhotoTooLarge(PhotoError, ValueError):
+    """More pixels than the program is willing to decode."""
+
+
+class RegionError(PhotoError, ValueError):
+    """A marked region is empty, outside the photo or too small."""
+
+
+class NeutralError(PhotoError):
+    """The neutral reference can't carry a white balance."""
+
+
+class CardNotFound(NeutralError):
+    """No gray card was found, or the finder isn't sure enough to go on by itself."""
+
+
+class CardUnusable(NeutralError, ValueError):
+    """The marked card is clipped, too dark, too small, or not gray."""
+
+
+class PaintError(ColorMatchError, ValueError):
+    """A paint or its swatches can't be modelled or don't exist."""
+
+
+class NothingToRank(ColorMatchError, ValueError):
+    """The limits leave no wash to choose from."""
+
+
+class LibraryError(ColorMatchError):
+    """The personal library can't be read or written."""
+
+
+class LibraryUnwritable(LibraryError, OSError):
+    """Folder or disk refuses the write."""
+
+
+class LibraryDamaged(LibraryError):
+    """The database or a photo in it fails its check."""
+
+
+class LibraryTooNew(LibraryError):
+    """Written by a later version of the program."""
+
+
+class ExchangeError(LibraryError, ValueError):
+    """A file offered for import is malformed or unsafe; nothing was imported."""

@@ -1,0 +1,1 @@
+"""The personal swatch library: store, photos, backup, exchange, starter."""

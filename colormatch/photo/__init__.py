@@ -1,0 +1,1 @@
+"""From a photo to CIELAB: read, find the neutral reference, correct, sample."""

@@ -1,0 +1,1 @@
+"""Pictures and printed matter made from results."""
