@@ -1,0 +1,210 @@
+"""What the commands share: forms of arguments, card and match options, tables.
+
+Imports nothing heavy: it is on the way to ``--help``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    from colormatch.records import Box, Flag, Lab, Limits
+    from colormatch.repair import CardChoice
+
+
+class Answer(NamedTuple):
+    """What a command has to say: for programs, and for people."""
+
+    document: dict[str, Any]
+    text: str
+
+
+# --- forms of arguments ----------------------------------------------------------------------------------------------
+
+
+def box(text: str) -> Box:
+    """``x,y,w,h`` in pixels of the upright photo."""
+    from colormatch.records import Box
+
+    try:
+        numbers = [int(part) for part in text.split(",")]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 4:
+        raise argparse.ArgumentTypeError(
+            f"'{text}' is no box; give x,y,w,h in whole pixels, for example 120,80,200,150"
+        )
+    return Box(*numbers)
+
+
+def named_box(text: str) -> tuple[str, Box]:
+    """``NAME=x,y,w,h``."""
+    name, equals, rest = text.rpartition("=")
+    if not equals or not name.strip():
+        raise argparse.ArgumentTypeError(f"'{text}' is no named box; give NAME=x,y,w,h")
+    return name.strip(), box(rest)
+
+
+def lab(text: str) -> Lab:
+    """``L,a,b``."""
+    from colormatch.errors import BadInput
+    from colormatch.records import lab_of
+
+    try:
+        return lab_of(text.split(","))
+    except BadInput as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
+def whole(low: int, high: int) -> Any:
+    """A whole number between two limits, both included."""
+
+    def parse(text: str) -> int:
+        try:
+            number = int(text)
+        except ValueError:
+            number = low - 1
+        if not low <= number <= high:
+            raise argparse.ArgumentTypeError(f"'{text}' is no whole number from {low} to {high}")
+        return number
+
+    return parse
+
+
+# --- options that commands share -------------------------------------------------------------------------------------
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print one JSON document instead of text")
+
+
+def add_library(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--library", type=Path, metavar="DIR", help="folder of the swatch library (default: your data folder)"
+    )
+
+
+def add_card_options(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("the card in the photo")
+    group.add_argument("--card", default="auto", metavar="auto|BOX|none", help="find it, where it lies, or none")
+    group.add_argument("--card-kind", choices=("gray", "three-step", "chart24"), default="gray")
+    group.add_argument(
+        "--card-value",
+        metavar="VALUE",
+        help="reflectance of the gray card (0.18), its Lab (49.5,0,0), or white/gray/black reflectances of a "
+        "three-step card (0.89/0.18/0.035)",
+    )
+
+
+def card_choice(args: argparse.Namespace) -> CardChoice:
+    """The card options as a value.
+
+    Raises
+    ------
+    BadInput
+        ``--card`` or ``--card-value`` is of no known form.
+    """
+    from colormatch.errors import BadInput
+    from colormatch.records import CardKind
+    from colormatch.repair import CardChoice, parse_card_value
+
+    kind = CardKind(args.card_kind)
+    value = parse_card_value(args.card_value, kind)
+    if args.card == "none":
+        return CardChoice(kind=CardKind.NONE)
+    if args.card == "auto":
+        return CardChoice(kind=kind, value=value)
+    try:
+        return CardChoice(kind=kind, value=value, box=box(args.card))
+    except argparse.ArgumentTypeError as error:
+        raise BadInput(f"--card {error}.", "Or say auto or none.") from None
+
+
+def add_match_options(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("what the recipe may be")
+    add_library(parser)
+    group.add_argument("--top", type=whole(1, 1000), default=10, metavar="N", help="how many washes to list (10)")
+    group.add_argument("--coats", type=whole(1, 6), default=3, metavar="N", help="most coats of one wash (3)")
+    group.add_argument("--layers", type=int, choices=(1, 2), default=1, help="2: a second wash or glaze over the first")
+    group.add_argument("--mix", type=int, choices=(1, 2), default=1, help="2: mixes of two paints too")
+    group.add_argument("--paint", action="append", default=[], metavar="NAME", help="only this paint (may be repeated)")
+    group.add_argument("--on-hand", action="store_true", help="only paints of which something is left")
+    group.add_argument(
+        "--then",
+        action="append",
+        default=[],
+        metavar="PAINT,RATIO,COATS",
+        help="a wash that goes over the whole piece afterwards, sound wood included (may be repeated)",
+    )
+    group.add_argument("--clear", default="", metavar="NAME", help="a clear coat that goes over the whole piece")
+    group.add_argument(
+        "--shift", metavar="DIRECTION=ΔE", help="aim warmer, cooler, darker or lighter than the sound wood"
+    )
+    group.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the random draws (0)")
+
+
+def limits(args: argparse.Namespace) -> Limits:
+    """The match options as a value."""
+    from colormatch.records import Limits
+
+    return Limits(
+        coats=args.coats,
+        layers=args.layers,
+        mix=args.mix,
+        paints=tuple(args.paint),
+        on_hand=args.on_hand,
+        top=args.top,
+        then=tuple(_then(text) for text in args.then),
+        clear=args.clear,
+        seed=args.seed,
+    )
+
+
+def _then(text: str) -> Any:
+    from colormatch.errors import BadInput
+    from colormatch.records import Layer, Part
+    from colormatch.wash.ratio import parse_ratio
+
+    parts = [part.strip() for part in text.rsplit(",", 2)]
+    if len(parts) != 3 or not parts[2].isdigit():
+        raise BadInput(f"'{text}' names no wash.", "Give PAINT,RATIO,COATS, for example 'brown glaze,80/20,1'.")
+    return Layer((Part(parts[0]),), parse_ratio(parts[1]).paint_fraction, int(parts[2]))
+
+
+# --- print -----------------------------------------------------------------------------------------------------------
+
+
+def rounded(value: Any, digits: int = 4) -> Any:
+    """Floats of a JSON document cut to a readable number of digits; tuples become lists."""
+    if isinstance(value, float):
+        return round(value, digits)
+    if isinstance(value, dict):
+        return {key: rounded(item, digits) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [rounded(item, digits) for item in value]
+    return value
+
+
+def flag_documents(flags: Iterable[Flag]) -> list[dict[str, Any]]:
+    return [{"code": flag.code, "text": flag.text, "value": flag.value} for flag in flags]
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[object]], right: Sequence[int] = ()) -> str:
+    """Plain text table; ``right`` are the columns set flush right."""
+    cells = [list(head), *([str(cell) for cell in row] for row in rows)]
+    widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
+    lines = [
+        "  ".join(
+            cell.rjust(w) if i in right else cell.ljust(w) for i, (cell, w) in enumerate(zip(row, widths, strict=True))
+        )
+        for row in cells
+    ]
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def print_lab(color: Lab) -> str:
+    """``62.1  9.4  25.0``."""
+    return f"{color.L:5.1f} {color.a:6.1f} {color.b:6.1f}"

@@ -1,0 +1,106 @@
+"""Entry of the ``colormatch`` command: picks one command's module and prints its answer.
+
+Only the chosen module is imported, and the modules import the library inside their ``run``, so that help and usage
+errors answer at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import json
+import os
+import sys
+from collections.abc import Sequence
+
+from colormatch.cli.common import Answer
+from colormatch.errors import ColorMatchError
+
+#: Command, the module in this package that answers it, and its line of help.
+COMMANDS = {
+    "app": "open the bench app in the browser (also without any command)",
+    "demo": "do the whole job on the shipped photo and starter library",
+    "read": "read the colors of patches in a photo",
+    "match": "rank washes for a repair, from a photo or from numbers",
+    "paint": "list, add, edit and remove paints",
+    "swatch": "list, add, edit and remove swatches",
+    "library": "import, export, back up, restore and verify the library",
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments after the program's name; those of the process by default.
+
+    Returns
+    -------
+    int
+        0 done, 1 a clear error was printed, 2 wrong usage, 130 interrupted.
+    """
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    try:
+        return _dispatch(arguments)
+    except ColorMatchError as error:
+        print(error, file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader of a pipe went away (`colormatch match ... | head`): nothing is wrong, and nobody is left to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:
+        if os.environ.get("COLORMATCH_DEBUG"):
+            raise
+        print(
+            f"The program ran into a fault of its own ({type(error).__name__}: {error}). "
+            "Your library is unharmed; run it again with COLORMATCH_DEBUG=1 set to see where, and report it.",
+            file=sys.stderr,
+        )
+        return 1
+
+
+def _dispatch(arguments: list[str]) -> int:
+    if arguments and arguments[0] in COMMANDS:
+        name, rest = arguments[0], arguments[1:]
+    elif arguments and arguments[0] in ("-h", "--help", "--version") or (arguments and arguments[0][:1] != "-"):
+        _top_parser().parse_args(arguments)
+        return 0
+    else:
+        name, rest = "app", arguments
+    module = importlib.import_module(f"colormatch.cli.{name}")
+    parser = argparse.ArgumentParser(
+        prog=f"colormatch {name}", description=module.__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    module.add_arguments(parser)
+    args = parser.parse_args(rest)
+    answer: Answer | None = module.run(args)
+    if answer is not None:
+        as_json = getattr(args, "json", False)
+        print(json.dumps(answer.document, ensure_ascii=False, allow_nan=False) if as_json else answer.text)
+    return 0
+
+
+def _top_parser() -> argparse.ArgumentParser:
+    from colormatch import __version__
+
+    width = max(map(len, COMMANDS))
+    listing = "\n".join(f"  {name:<{width}}  {line}" for name, line in COMMANDS.items())
+    parser = argparse.ArgumentParser(
+        prog="colormatch",
+        description="Find the wash, from your own paints, that hides a repair in wood.",
+        epilog=f"commands:\n{listing}\n\n'colormatch COMMAND --help' tells more of one.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"colormatch {__version__}")
+    parser.add_argument("command", choices=COMMANDS, metavar="COMMAND", nargs="?", help="one of the commands below")
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())
