@@ -1,0 +1,163 @@
+"""What a film of paint does to the light: thickness, Kubelka-Munk layers, and the surface that the film forms.
+
+Everything broadcasts: any leading axes (draws, candidates), then 41 wavelengths last where a spectrum is meant.
+
+Sources
+-------
+P. Kubelka and F. Munk, Zeitschrift für technische Physik 12, 1931; P. Kubelka, Journal of the Optical Society of
+America 38(5), 1948 (film over a ground); J. L. Saunderson, Journal of the Optical Society of America 32(12), 1942.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from colormatch.records import FloatArray
+
+#: Share of the light that a dried paint's surface reflects from outside. Fresnel's normal reflectance of n = 1.5 is
+#: 0.04; a brushed and wiped film is matte and the reading avoids glare, so half of it. Our choice.
+OUTER_REFLECTANCE = 0.02
+#: Film at which 63 % of the paint's own air surface has formed; one unit is a full-strength coat. From simulations.
+SURFACE_FILM = 0.12
+#: Below this optical thickness per unit of film absorption is taken as none, so that nothing is divided by zero.
+_NO_ABSORPTION = 1e-9
+
+
+def thickness(
+    paint_fraction: FloatArray | float, coats: FloatArray | int, gamma: FloatArray | float, rho: FloatArray | float
+) -> FloatArray:
+    """Film that a wash leaves, in units of one full-strength coat.
+
+    Parameters
+    ----------
+    paint_fraction : (...) float; 0 to 1
+    coats : (...) int; 0 or more
+    gamma : (...) float
+        A wash of paint fraction d leaves d ** gamma.
+    rho : (...) float
+        What the next coat leaves, relative to the one before.
+
+    Returns
+    -------
+    (...) float; d ** gamma * (1 + rho + ... + rho ** (coats - 1))
+
+    Examples
+    --------
+    >>> float(thickness(0.25, 2, 1.0, 1.0))
+    0.5
+    """
+    coats, rho = np.asarray(coats), np.asarray(rho, dtype=float)
+    total: FloatArray = np.zeros(np.broadcast_shapes(coats.shape, rho.shape))
+    for below in range(int(coats.max(initial=0))):
+        total = total + np.where(below < coats, rho**below, 0.0)
+    out: FloatArray = np.asarray(paint_fraction, dtype=float) ** gamma * total
+    return out
+
+
+class Film(NamedTuple):
+    """A film by itself, ready to be laid over any ground."""
+
+    #: (..., 41) what it reflects over black.
+    reflectance: FloatArray
+    #: (..., 41) square of its transmittance: there and back.
+    transmittance2: FloatArray
+    #: (...) how much of its own air surface has formed, 0 to 1.
+    cover: FloatArray
+    #: (...) cover times the surface's inner reflectance k2.
+    inner: FloatArray
+
+
+class Body(NamedTuple):
+    """A ground, with or without films, seen from inside the topmost film."""
+
+    #: (..., 41) reflectance below the surface; that of a bare ground is as measured.
+    reflectance: FloatArray
+    #: (...) how much air surface paint has formed on it, 0 to 1.
+    cover: FloatArray
+    #: (...) inner reflectance of that surface, already times cover.
+    inner: FloatArray
+
+
+def bare(reflectance: FloatArray) -> Body:
+    """A ground without paint, (..., 41)."""
+    reflectance = np.asarray(reflectance)
+    none = np.zeros(reflectance.shape[:-1], dtype=reflectance.dtype)
+    return Body(reflectance, none, none)
+
+
+def film(K: FloatArray, S: FloatArray, x: FloatArray, k2: FloatArray) -> Film:
+    """A film from its paint and its thickness.
+
+    Parameters
+    ----------
+    K, S : (..., 41) float
+        Absorption and scattering of one unit of film; zero or more.
+    x : (...) float
+        Thickness, units of film; zero or more.
+    k2 : (...) float
+        Inner reflectance of the closed surface, 0 to below 1.
+
+    Returns
+    -------
+    Film
+
+    Notes
+    -----
+    Kubelka (1948) writes R0 = sinh(bSx) / (a sinh bSx + b cosh bSx) and T = b / (same), a = 1 + K/S, b = sqrt(a² - 1).
+    With decay = exp(-2 bSx) and reach = (1 - decay) / bS these become the lines below. They stay exact for K = 0, for
+    S = 0, for a film of no thickness and for one that hides everything.
+    """
+    x = np.asarray(x)[..., None]
+    bS = np.sqrt(np.maximum(K * (K + 2 * S), _NO_ABSORPTION**2))
+    decay = np.exp(-2 * bS * x)
+    reach = -np.expm1(-2 * bS * x) / bS
+    below = (K + S) * reach + 1 + decay
+    cover = -np.expm1(-x[..., 0] / SURFACE_FILM)
+    return Film(S * reach / below, 4 * decay / (below * below), cover, cover * k2)
+
+
+def lay(top: Film, under: Body) -> Body:
+    """A film over a body.
+
+    The film's light goes to and fro between film and ground (Kubelka 1948). Where the upper film has formed a surface
+    of its own it is the surface; elsewhere the one below still counts, so that a film of no thickness changes nothing.
+    """
+    inside = under.reflectance
+    return Body(
+        top.reflectance + top.transmittance2 * inside / (1 - top.reflectance * inside),
+        top.cover + (1 - top.cover) * under.cover,
+        top.inner + (1 - top.cover) * under.inner,
+    )
+
+
+def saunderson(inside: FloatArray, k1: FloatArray | float, k2: FloatArray | float) -> FloatArray:
+    """What leaves through a surface, its gloss not seen (Saunderson 1942).
+
+    Parameters
+    ----------
+    inside : (...) float; reflectance below the surface
+    k1 : share of the light that the surface reflects from outside
+    k2 : share that it reflects back inwards
+
+    Examples
+    --------
+    Saunderson's example, k1 = 0.04 and k2 = 0.6:
+
+    >>> saunderson(np.array([0.1, 0.5, 0.9]), 0.04, 0.6).round(6)
+    array([0.080851, 0.314286, 0.791304])
+    """
+    out: FloatArray = (1 - k1) * (1 - k2) * inside / (1 - k2 * inside)
+    return out
+
+
+def inside_of(seen: FloatArray, k1: FloatArray | float, k2: FloatArray | float) -> FloatArray:
+    """The inverse of :func:`saunderson`."""
+    out: FloatArray = seen / ((1 - k1) * (1 - k2) + k2 * seen)
+    return out
+
+
+def seen(body: Body) -> FloatArray:
+    """(..., 41) reflectance of a body as it is measured, through the surface that has formed."""
+    return saunderson(body.reflectance, OUTER_REFLECTANCE * body.cover[..., None], body.inner[..., None])

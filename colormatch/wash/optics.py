@@ -1,0 +1,83 @@
+"""A paint as eleven numbers, and what they mean to the light.
+
+``theta`` is the vector that a fit searches: six knots of log absorption over wavelength, level and slope of log
+scattering, inner reflectance of the surface (as a logit), and the two exponents of the film.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+
+from colormatch.color.spectra import WAVELENGTHS
+from colormatch.records import FloatArray
+
+#: nm; knots of log K. Six resolve what CIELAB can tell of a smooth paint.
+KNOTS: FloatArray = np.linspace(410, 690, 6)
+#: nm; outside, the eye sees next to nothing and K stays what it is at the end.
+_SEEN = (400, 700)
+#: Reference wavelength of the scattering, nm.
+_MIDDLE = 550.0
+#: Largest inner reflectance of a surface; diffuse light below n = 1.5 meets 0.5963 (Fresnel), a little room above.
+MOST_INNER = 0.65
+
+#: Places in theta.
+LOG_K = slice(0, 6)
+LOG_S, SLOPE_S, LOGIT_K2, GAMMA, LOG_RHO = 6, 7, 8, 9, 10
+SIZE = 11
+
+
+class Optics(NamedTuple):
+    """A paint, or a mix, ready for the film equations. Leading axes are draws."""
+
+    #: (..., 41) absorption and scattering of one unit of film.
+    K: FloatArray
+    S: FloatArray
+    #: (...) inner reflectance of its closed surface.
+    k2: FloatArray
+    #: (...) exponent of the paint fraction, and what the next coat leaves; see :func:`colormatch.wash.film.thickness`.
+    gamma: FloatArray
+    rho: FloatArray
+
+
+@cache
+def knot_basis() -> FloatArray:
+    """(41, 6): log K at every wavelength from the knots, by a natural cubic spline."""
+    from scipy.interpolate import CubicSpline
+
+    basis: FloatArray = CubicSpline(KNOTS, np.eye(KNOTS.size), bc_type="natural")(np.clip(WAVELENGTHS, *_SEEN))
+    basis.setflags(write=False)
+    return basis
+
+
+#: (41,) multiplies the slope of log S.
+SLOPE_BASIS: FloatArray = np.log(WAVELENGTHS / _MIDDLE)
+
+
+def optics_of(theta: FloatArray) -> Optics:
+    """Optics of (..., 11) parameters."""
+    theta = np.asarray(theta)
+    return Optics(
+        np.exp(theta[..., LOG_K] @ knot_basis().T),
+        np.exp(theta[..., LOG_S, None] + theta[..., SLOPE_S, None] * SLOPE_BASIS),
+        MOST_INNER / (1 + np.exp(-theta[..., LOGIT_K2])),
+        theta[..., GAMMA],
+        np.exp(theta[..., LOG_RHO]),
+    )
+
+
+def mix(paints: list[Optics], parts: list[float]) -> Optics:
+    """Paints stirred together.
+
+    Absorption and scattering add by volume (D. R. Duncan, Proceedings of the Physical Society 52, 1940); surface and
+    film exponents are averaged, our assumption.
+
+    Parameters
+    ----------
+    paints : list of Optics; shapes broadcast
+    parts : list of float; by volume, only their proportion matters
+    """
+    shares = np.asarray(parts, dtype=float) / sum(parts)
+    return Optics(*(sum(share * value for share, value in zip(shares, values, strict=True)) for values in zip(*paints, strict=True)))
