@@ -8,14 +8,18 @@ numpy works on the whole batch in each step.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from colormatch.records import FloatArray
 
-#: Given parameters (b, p) and which problems of the batch they belong to (b,) int: residuals (b, r) and their
+#: Places in the batch, (b,) int.
+Which = NDArray[np.integer[Any]]
+#: Given parameters (b, p) and which problems of the batch they belong to: residuals (b, r) and their
 #: derivatives (b, r, p).
-Problem = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
+Problem = Callable[[FloatArray, Which], tuple[FloatArray, FloatArray]]
 
 #: Marquardt's damping at the start, its change after a good and after a bad step, and its limits: common practice.
 _DAMPING, _EASE, _TIGHTEN = 1e-3, 0.2, 5.0

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from colormatch.color.observer import OBSERVER_D65
-from colormatch.color.solver import least_squares
+from colormatch.color.solver import Which, least_squares
 from colormatch.color.space import EPSILON, KAPPA, WHITE_XYZ, lab_from_xyz
 from colormatch.records import FloatArray
 
@@ -86,7 +86,7 @@ def reflectance_from_lab(lab: FloatArray | tuple[float, ...]) -> FloatArray:
     start = np.zeros_like(wanted)
     start[:, 0] = (2 * gray - 1) / (2 * np.sqrt(gray * (1 - gray)))  # inverse of the sigmoid
 
-    def problem(coefficients: FloatArray, which: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def problem(coefficients: FloatArray, which: Which) -> tuple[FloatArray, FloatArray]:
         q = coefficients @ _POLYNOMIALS.T
         root = np.sqrt(1 + q * q)
         xyz = (0.5 + 0.5 * q / root) @ XYZ_WEIGHTS

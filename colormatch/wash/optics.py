@@ -80,4 +80,5 @@ def mix(paints: list[Optics], parts: list[float]) -> Optics:
     parts : list of float; by volume, only their proportion matters
     """
     shares = np.asarray(parts, dtype=float) / sum(parts)
-    return Optics(*(sum(share * value for share, value in zip(shares, values, strict=True)) for values in zip(*paints, strict=True)))
+    mean = (np.tensordot(shares, np.stack(np.broadcast_arrays(*values)), 1) for values in zip(*paints, strict=True))
+    return Optics(*mean)

@@ -1,0 +1,126 @@
+"""A clear coat: what a sealer or top coat does to bare and to washed wood.
+
+It wets: the haze of bare wood, or the air surface of a wash, goes. Its amber takes blue light on the way in and out.
+Then its own surface comes on top. So it works on what lies below the surface; adding the change of a bare wood's color
+to a wash would count a surface twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from colormatch.color.difference import axis_weights, delta_e
+from colormatch.color.solver import Which, least_squares
+from colormatch.color.spectra import WAVELENGTHS, lab_from_reflectance, reflectance_from_lab
+from colormatch.errors import PaintError
+from colormatch.records import SIGMA_PER_RADIUS, ClearCoatPair, Flag, FloatArray
+from colormatch.wash.film import OUTER_REFLECTANCE, Body, inside_of, saunderson
+
+#: Fresnel's normal reflectance of n = 1.5, the coat's outer surface.
+CLEAR_OUTER = 0.04
+#: Share of light that rough bare wood scatters back uncolored, and that a coat takes away. From simulations.
+HAZE = 0.03
+#: Absorption of an aged binder over wavelength: falls by e every 60 nm from violet on.
+_AMBER_SHAPE: FloatArray = np.exp(-(WAVELENGTHS - 400) / 60)
+#: Inner reflectance assumed for a wash that is known by its color only.
+_TYPICAL_INNER = 0.45
+
+#: Largest inner reflectance of a coat.
+_MOST_INNER = 0.9
+#: Prior of (logit of k2 / 0.9, log amber): mean and standard deviation.
+_PRIOR_MEAN, _PRIOR_SIGMA = np.array([-0.35, -3.0]), np.array([1.0, 1.5])
+#: Uncertainty of a pair's difference, ΔE00 90 % radius: two readings of the same spot in one photo.
+_PAIR_UNCERTAINTY = 1.75
+_REFITS = 30
+_SEED = 20
+#: Mean ΔE00 of the pairs above which one coat can't have made them all.
+_POOR_FIT = 2.5
+
+
+@dataclass(frozen=True, eq=False)
+class ClearCoat:
+    """What has been learned of a clear coat."""
+
+    name: str
+    #: (2,) inner reflectance of its surface, and strength of its amber.
+    values: FloatArray
+    #: (30, 2) equally likely values.
+    draws: FloatArray
+    #: (n,) ΔE00 between each sealed color and the model's.
+    residuals: FloatArray
+    flags: tuple[Flag, ...] = ()
+
+
+def seal(values: FloatArray, body: Body) -> FloatArray:
+    """Reflectance of a body under a clear coat.
+
+    Parameters
+    ----------
+    values : (..., 2) float; inner reflectance, amber
+    body : Body; (..., 41)
+
+    Returns
+    -------
+    (..., 41) float; as measured
+    """
+    haze = HAZE * (1 - body.cover)[..., None]
+    inside = np.clip((body.reflectance - haze) / (1 - haze), 0, 1)
+    k2, amber = values[..., 0:1], values[..., 1:2]
+    return saunderson(inside * np.exp(-2 * amber * _AMBER_SHAPE), CLEAR_OUTER, k2)
+
+
+def body_of(lab: FloatArray, washed: FloatArray | bool) -> Body:
+    """What lies below the surface of a measured color: bare wood as it is, a wash without its air surface."""
+    seen = reflectance_from_lab(lab)
+    covered = np.broadcast_to(np.asarray(washed, dtype=float), seen.shape[:-1])
+    inner = _TYPICAL_INNER * covered
+    return Body(inside_of(seen, (OUTER_REFLECTANCE * covered)[..., None], inner[..., None]), covered, inner)
+
+
+def fit_clear(pairs: Sequence[ClearCoatPair]) -> ClearCoat:
+    """Learn a clear coat from the same spots before and after it.
+
+    Parameters
+    ----------
+    pairs : sequence of ClearCoatPair; all of one coat. ``on`` that speaks of a wash or paint means a washed spot.
+
+    Raises
+    ------
+    PaintError
+        No pair, or pairs of different coats.
+    """
+    names = {p.name for p in pairs}
+    if len(names) != 1:
+        what = "The clear coat has no pair of colors." if not names else "The pairs are of different clear coats."
+        raise PaintError(what, "Measure one spot before and after the coat.")
+    washed = np.array([any(word in p.on.lower() for word in ("wash", "paint", "glaze")) for p in pairs])
+    under = body_of(np.array([p.bare_lab for p in pairs]), washed)
+    sealed = np.array([p.sealed_lab for p in pairs])
+    per_sigma = axis_weights(sealed) / (_PAIR_UNCERTAINTY * SIGMA_PER_RADIUS)
+    rng = np.random.default_rng(_SEED)
+    moves = np.concatenate([np.zeros((1, 3 * len(pairs) + 2)), rng.standard_normal((_REFITS, 3 * len(pairs) + 2))])
+
+    def residuals(p: FloatArray) -> FloatArray:
+        data = (lab_from_reflectance(seal(_values(p)[:, None], under)) - sealed) * per_sigma
+        return np.concatenate([data.reshape(len(p), -1), (p - _PRIOR_MEAN) / _PRIOR_SIGMA], axis=1)
+
+    def problem(p: FloatArray, which: Which) -> tuple[FloatArray, FloatArray]:
+        here, step = residuals(p), 1e-6
+        slopes = np.stack([(residuals(p + step * axis) - here) / step for axis in np.eye(2)], axis=-1)
+        return here - moves[which], slopes
+
+    found, _ = least_squares(problem, np.tile(_PRIOR_MEAN, (len(moves), 1)), tolerance=1e-5)
+    values = _values(found)
+    off = np.asarray(delta_e(lab_from_reflectance(seal(values[0], under)), sealed))
+    flags = []
+    if float(off.mean()) > _POOR_FIT:
+        text = f"The pairs of {pairs[0].name} don't agree; check that each is one spot, dry both times."
+        flags.append(Flag("clear-coat-poor-fit", text, float(off.mean())))
+    return ClearCoat(pairs[0].name, values[0], values[1:], off, tuple(flags))
+
+
+def _values(p: FloatArray) -> FloatArray:
+    return np.stack([_MOST_INNER / (1 + np.exp(-p[..., 0])), np.exp(p[..., 1])], axis=-1)

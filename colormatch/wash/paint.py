@@ -1,0 +1,310 @@
+"""A paint's model, learned from its swatches.
+
+The fit is a maximum a posteriori one: eleven numbers (:mod:`colormatch.wash.optics`) with a prior from general physics,
+against the swatches' colors in ΔE00. Each swatch also has a number of its own, by how much its film came out thicker or
+thinner than the wash should have left: the brush is the largest error of a careful swatch.
+
+Uncertainty comes from refitting with every datum and every prior mean moved at random by its own standard deviation
+(randomized maximum a posteriori; J. M. Bardsley et al., SIAM Journal on Scientific Computing 36(4), 2014).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from colormatch.color.difference import axis_weights, delta_e
+from colormatch.color.solver import Which, least_squares
+from colormatch.color.space import lab_from_xyz
+from colormatch.color.spectra import XYZ_WEIGHTS, lab_from_reflectance, lab_slopes, reflectance_from_lab
+from colormatch.errors import PaintError
+from colormatch.records import SIGMA_PER_RADIUS, Flag, FloatArray, Swatch
+from colormatch.wash import film as physics
+from colormatch.wash import optics
+from colormatch.wash.ratio import format_ratio
+
+#: Refits behind the uncertainty.
+REFITS = 30
+#: Standard deviation of log film thickness from one application to the next: 12 %, from simulations.
+APPLICATION_SCATTER = 0.12
+#: What the model itself misses, ΔE00, standard deviation of one axis. From simulations with another physics.
+MODEL_ERROR = 0.3
+
+#: Prior of theta: mean and standard deviation. K and S of brushed coats that hide from hardly to fully; the surface
+#: from matte to closed; the film nearly proportional to the paint fraction, and a later coat a little thinner.
+PRIOR_MEAN: FloatArray = np.array([-0.2] * 6 + [0.2, -0.6, 0.8, 1.1, np.log(0.92)])
+PRIOR_SIGMA: FloatArray = np.array([1.6] * 6 + [1.1, 0.3, 0.8, 0.30, 0.08])
+#: Smoothness of log K: standard deviations of the step from knot to knot, and of the change of step.
+STEP_SIGMA, BEND_SIGMA = 2.0, 1.2
+#: Starts of the inner reflectance, standard deviations from its mean: the one direction with more than one valley.
+_STARTS = (0.0, 1.5, -1.5)
+#: Counts up when the fit changes in a way that the numbers above don't show, so that stored models are made anew.
+_VERSION = 1
+
+#: A swatch is called contradictory above this: chi-square of three residuals at a probability of 0.1 %.
+_CONTRADICTION = 16.27
+#: A color that no smooth reflectance comes closer to than this, ΔE00, is reported.
+_OUT_OF_REACH = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class PaintModel:
+    """What has been learned of a paint."""
+
+    name: str
+    #: (11,) best parameters; see :mod:`colormatch.wash.optics`.
+    theta: FloatArray
+    #: (30, 11) equally likely parameters.
+    draws: FloatArray
+    #: (n,) ΔE00 between each swatch and what the model gives for it, in the order of the swatches.
+    residuals: FloatArray
+    #: Hash of the swatches and of the fit's settings.
+    key: str
+    flags: tuple[Flag, ...] = ()
+
+    def __post_init__(self) -> None:
+        for values in (self.theta, self.draws, self.residuals):
+            values.setflags(write=False)
+
+    def to_bytes(self) -> bytes:
+        """The model as a file's content, without pickles."""
+        facts = json.dumps({"name": self.name, "key": self.key, "flags": self.flags})
+        held = io.BytesIO()
+        np.savez(held, theta=self.theta, draws=self.draws, residuals=self.residuals, facts=np.array(facts))
+        return held.getvalue()
+
+    @classmethod
+    def from_bytes(cls, content: bytes) -> PaintModel:
+        """The inverse of :meth:`to_bytes`.
+
+        Raises
+        ------
+        PaintError
+            Not such content.
+        """
+        try:
+            with np.load(io.BytesIO(content), allow_pickle=False) as held:
+                facts = json.loads(str(held["facts"]))
+                flags = tuple(Flag(*flag) for flag in facts["flags"])
+                return cls(facts["name"], held["theta"], held["draws"], held["residuals"], facts["key"], flags)
+        except Exception as error:
+            raise PaintError("A stored paint model can't be read.", "Fit the paint again.") from error
+
+
+def fit_key(swatches: Sequence[Swatch]) -> str:
+    """Name of the model that these swatches give: equal for equal content, whatever its order."""
+    numbers = (REFITS, APPLICATION_SCATTER, MODEL_ERROR, STEP_SIGMA, BEND_SIGMA)
+    settings = [_VERSION, *numbers, PRIOR_MEAN.tolist(), PRIOR_SIGMA.tolist()]
+    return hashlib.sha256(json.dumps([settings, sorted(_content(s) for s in swatches)]).encode()).hexdigest()
+
+
+def _content(swatch: Swatch) -> list[object]:
+    """All of a swatch that the fit depends on."""
+    numbers = (swatch.paint_fraction, swatch.coats, *swatch.ground_lab, *swatch.lab, swatch.uncertainty)
+    return [swatch.paint, *(float(v) for v in numbers)]
+
+
+def fit_paints(swatches: Sequence[Swatch]) -> dict[str, PaintModel]:
+    """A model for every paint among the swatches, by name."""
+    names = dict.fromkeys(s.paint for s in swatches)
+    return {name: fit_paint([s for s in swatches if s.paint == name]) for name in names}
+
+
+def fit_paint(swatches: Sequence[Swatch]) -> PaintModel:
+    """Learn one paint.
+
+    Parameters
+    ----------
+    swatches : sequence of Swatch
+        All of one paint; one or more, on any grounds. Their order does not matter.
+
+    Returns
+    -------
+    PaintModel
+
+    Raises
+    ------
+    PaintError
+        No swatch (a color can't be guessed from a tin), or swatches of different paints.
+    """
+    names = {s.paint for s in swatches}
+    if not names:
+        raise PaintError("The paint has no swatch.", "Paint one swatch, let it dry and measure it.")
+    if len(names) > 1:
+        raise PaintError("The swatches are of different paints.", "Fit one paint at a time.", paints=sorted(names))
+    key = fit_key(swatches)
+    order = sorted(range(len(swatches)), key=lambda i: [str(v) for v in _content(swatches[i])])
+    problem = _Fit([swatches[i] for i in order], np.random.default_rng(int(key[:16], 16)))
+
+    theta, draws, surprise = problem.solve()
+    predicted = problem.predicted(theta)
+    place = np.argsort(order)
+    residuals = np.asarray(delta_e(predicted, problem.lab))[place]
+    flags = _flags(swatches, residuals, surprise[place], problem.unreached[place])
+    return PaintModel(swatches[0].paint, theta, draws, residuals, key, flags)
+
+
+class _Fit:
+    """The least-squares problem of one paint: data, prior, and their random moves in the refits."""
+
+    def __init__(self, swatches: Sequence[Swatch], rng: np.random.Generator) -> None:
+        self.fraction = np.array([s.paint_fraction for s in swatches])
+        self.coats = np.array([s.coats for s in swatches])
+        grounds = np.array([s.ground_lab for s in swatches])
+        self.ground = reflectance_from_lab(grounds)
+        self.lab = np.array([s.lab for s in swatches])
+        self.unreached = np.asarray(delta_e(lab_from_reflectance(self.ground), grounds))
+        sigma = np.hypot([s.uncertainty * SIGMA_PER_RADIUS for s in swatches], MODEL_ERROR)
+        self.per_sigma = axis_weights(self.lab) / sigma[:, None]
+        count = len(swatches)
+        self.prior = _prior_rows()
+        rows = 3 * count + len(self.prior) + count
+        # Problems 0 .. starts - 1 are the fit itself, the others the refits.
+        self.moves = np.concatenate([np.zeros((len(_STARTS), rows)), rng.standard_normal((REFITS, rows))])
+
+    def solve(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """theta (11,), draws (30, 11), and the chi-square of each swatch (n,)."""
+        count = len(self.coats)
+        starts = np.zeros((len(_STARTS), optics.SIZE + count))
+        starts[:, : optics.SIZE] = PRIOR_MEAN
+        starts[:, optics.LOGIT_K2] += np.array(_STARTS) * PRIOR_SIGMA[optics.LOGIT_K2]
+        found, cost = least_squares(self._problem, starts, tolerance=1e-5)
+        best = found[np.argmin(cost)]
+
+        def refit(parameters: FloatArray, which: Which) -> tuple[FloatArray, FloatArray]:
+            return self._problem(parameters, which + len(_STARTS))
+
+        refits, _ = least_squares(refit, np.tile(best, (REFITS, 1)), tolerance=1e-3)
+        residuals, _ = self._problem(best[None], np.array([0]))
+        data = residuals[0, : 3 * count].reshape(count, 3)
+        surprise = (data**2).sum(axis=1) + residuals[0, -count:] ** 2
+        return best[: optics.SIZE].copy(), refits[:, : optics.SIZE].copy(), surprise
+
+    def predicted(self, theta: FloatArray) -> FloatArray:
+        """(n, 3) color that the model gives for each swatch, had its film come out as it should."""
+        paint = optics.optics_of(theta)
+        x = physics.thickness(self.fraction, self.coats, paint.gamma, paint.rho)
+        coat = physics.film(paint.K, paint.S, x, paint.k2)
+        return lab_from_reflectance(physics.seen(physics.lay(coat, physics.bare(self.ground))))
+
+    def _problem(self, parameters: FloatArray, which: Which) -> tuple[FloatArray, FloatArray]:
+        """Residuals and derivatives of parameters (b, 11 + n): theta, then log thickness of each swatch's film."""
+        theta, scatter = parameters[:, : optics.SIZE], parameters[:, optics.SIZE :]
+        lab, by_theta, by_thickness = washes_with_slopes(theta, scatter, self.fraction, self.coats, self.ground)
+        batch, count = scatter.shape
+        data = (lab - self.lab) * self.per_sigma
+        prior = (theta - PRIOR_MEAN) @ self.prior.T
+        residuals = np.concatenate([data.reshape(batch, -1), prior, scatter / APPLICATION_SCATTER], axis=1)
+
+        slopes = np.zeros((*residuals.shape, parameters.shape[1]))
+        data_rows, swatch = 3 * count, np.arange(count)
+        slopes[:, :data_rows, : optics.SIZE] = (by_theta * self.per_sigma[..., None]).reshape(batch, data_rows, -1)
+        blocks = slopes[:, :data_rows].reshape(batch, count, 3, -1)
+        blocks[:, swatch, :, optics.SIZE + swatch] = np.moveaxis(by_thickness * self.per_sigma, 1, 0)
+        slopes[:, data_rows : data_rows + len(self.prior), : optics.SIZE] = self.prior
+        slopes[:, data_rows + len(self.prior) + swatch, optics.SIZE + swatch] = 1 / APPLICATION_SCATTER
+        return residuals - self.moves[which], slopes
+
+
+def _prior_rows() -> FloatArray:
+    """(r, 11): rows @ (theta - mean) are the prior's residuals, each of unit variance."""
+    knots = np.eye(optics.KNOTS.size)
+    smooth = np.concatenate([np.diff(knots, axis=0) / STEP_SIGMA, np.diff(knots, n=2, axis=0) / BEND_SIGMA])
+    padded = np.zeros((len(smooth), optics.SIZE))
+    padded[:, optics.LOG_K] = smooth
+    return np.concatenate([np.diag(1 / PRIOR_SIGMA), padded])
+
+
+def washes_with_slopes(
+    theta: FloatArray, log_thickness: FloatArray, fraction: FloatArray, coats: FloatArray, ground: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Colors of washes, and how they change with the paint's parameters.
+
+    Parameters
+    ----------
+    theta : (b, 11) float
+    log_thickness : (b, n) float; natural log of each film over what the wash should have left
+    fraction, coats : (n,)
+    ground : (n, 41) float
+
+    Returns
+    -------
+    lab : (b, n, 3)
+    by_theta : (b, n, 3, 11)
+    by_log_thickness : (b, n, 3)
+    """
+    paint = optics.optics_of(theta)
+    K, S = paint.K[:, None], paint.S[:, None]
+    gamma, rho, k2 = paint.gamma[:, None], paint.rho[:, None], paint.k2[:, None]
+    x = physics.thickness(fraction, coats, gamma, rho) * np.exp(log_thickness)
+    coat = physics.film(K, S, x, k2)
+    body = physics.lay(coat, physics.bare(ground))
+    inside = body.reflectance
+    reflectance = physics.seen(body)
+
+    # Inside the film. Thickness: the differential equation of Kubelka and Munk itself. Absorption: one small step,
+    # since each wavelength depends on its own K only. Scattering: R depends on Kx and Sx, so the three must add up.
+    thick = x[..., None]
+    inside_by_x = thick * (S - 2 * (K + S) * inside + S * inside**2)
+    step = 1e-6
+    more = physics.film(K * (1 + step), S, x, k2)
+    inside_by_K = (physics.lay(more, physics.bare(ground)).reflectance - inside) / step
+    inside_by_S = inside_by_x - inside_by_K
+
+    # Through the surface, whose outer and inner reflectance grow with its cover e.
+    e, inner = coat.cover[..., None], coat.inner[..., None]
+    k1, k2 = physics.OUTER_REFLECTANCE, k2[..., None]
+    through = (1 - k1 * e) * (1 - inner) / (1 - inner * inside) ** 2
+    back = inside / (1 - inner * inside) - 1 / (1 - inner)
+    by_cover = reflectance * (k2 * back - k1 / (1 - k1 * e))
+    by_k2 = reflectance * e * back
+    by_x = through * inside_by_x + by_cover * (1 - e) * thick / physics.SURFACE_FILM
+
+    # To XYZ, to CIELAB.
+    basis = optics.knot_basis()
+    xyz = reflectance @ XYZ_WEIGHTS
+    to_lab = lab_slopes(xyz)
+    by_knots = (through * inside_by_K) @ (basis[:, :, None] * XYZ_WEIGHTS[:, None]).reshape(len(basis), -1)
+    by_S = through * inside_by_S
+    xyz_by_x = by_x @ XYZ_WEIGHTS
+    below = np.arange(int(coats.max()))
+    coat_left = np.where(below < coats[:, None], rho[..., None] ** below, 0.0)
+    x_by_log_rho = (coat_left * below).sum(axis=-1) / coat_left.sum(axis=-1)
+    k2_by_logit = k2 * (1 - k2 / optics.MOST_INNER)
+
+    xyz_slopes = np.empty((*xyz.shape, optics.SIZE))
+    xyz_slopes[..., optics.LOG_K] = np.swapaxes(by_knots.reshape(*xyz.shape[:-1], basis.shape[1], 3), -1, -2)
+    xyz_slopes[..., optics.LOG_S] = by_S @ XYZ_WEIGHTS
+    xyz_slopes[..., optics.SLOPE_S] = (by_S * optics.SLOPE_BASIS) @ XYZ_WEIGHTS
+    xyz_slopes[..., optics.LOGIT_K2] = (by_k2 * k2_by_logit) @ XYZ_WEIGHTS
+    xyz_slopes[..., optics.GAMMA] = xyz_by_x * np.log(fraction)[:, None]
+    xyz_slopes[..., optics.LOG_RHO] = xyz_by_x * x_by_log_rho[..., None]
+    return lab_from_xyz(xyz), to_lab @ xyz_slopes, (to_lab @ xyz_by_x[..., None])[..., 0]
+
+
+def _flags(
+    swatches: Sequence[Swatch], residuals: FloatArray, surprise: FloatArray, unreached: FloatArray
+) -> tuple[Flag, ...]:
+    """What to doubt about a fit."""
+    name = swatches[0].paint
+    flags = []
+    if len(swatches) == 1:
+        text = (
+            f"{name} has one swatch only: what it does at other ratios and on other wood is a guess with wide margins."
+        )
+        flags.append(Flag("one-swatch", text, 1))
+    for swatch, residual, chi, gap in zip(swatches, residuals, surprise, unreached, strict=True):
+        ratio = format_ratio(swatch.paint_parts, swatch.water_parts)
+        which = f"The swatch {ratio}, {swatch.coats} coat{'s' * (swatch.coats > 1)} on {swatch.ground} of {name}"
+        if chi > _CONTRADICTION:
+            text = f"{which} is {residual:.1f} ΔE off what the others say; check its ratio, its ground and its reading."
+            flags.append(Flag("contradictory-swatch", text, float(residual)))
+        if gap > _OUT_OF_REACH:
+            text = f"{which} has a ground color that no surface shows, {gap:.1f} ΔE away from one; check the reading."
+            flags.append(Flag("impossible-ground", text, float(gap)))
+    return tuple(flags)

@@ -1,0 +1,152 @@
+"""What a recipe dries to, with everything that is uncertain about it.
+
+All that chance decides is drawn once (:class:`Chances`) and shared by all candidates. So two recipes differ by what
+they are, not by luck, and what they have in common cancels out in their difference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from colormatch.color.difference import axis_weights
+from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
+from colormatch.errors import PaintError
+from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Lab, Layer
+from colormatch.wash.clear import ClearCoat, seal
+from colormatch.wash.film import Body, bare, film, lay, seen, thickness
+from colormatch.wash.optics import Optics, mix, optics_of
+from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, REFITS, PaintModel
+
+#: Most layers of one recipe, whatever is laid over the whole piece included.
+MOST_LAYERS = 8
+#: Draws that make an expected ΔE steady enough to rank by; each refit of a paint is used equally often.
+DRAWS = 4 * REFITS
+#: Candidates worked on at a time: their spectra stay within some tens of megabytes.
+_CHUNK = 32
+
+
+@dataclass(frozen=True, eq=False)
+class Chances:
+    """One throw of the dice for a whole ranking; every array holds standard normal numbers."""
+
+    #: (m, 3) error of the ground's reading.
+    ground: FloatArray
+    #: (m, 8) how thick each layer comes out; the topmost layer takes the first.
+    thickness: FloatArray
+    #: (m, 3) what the model misses.
+    model: FloatArray
+
+
+def draw_chances(rng: np.random.Generator, draws: int = DRAWS) -> Chances:
+    """Throw the dice; ``draws`` is best a multiple of 30."""
+    return Chances(
+        rng.standard_normal((draws, 3)), rng.standard_normal((draws, MOST_LAYERS)), rng.standard_normal((draws, 3))
+    )
+
+
+def predict(
+    models: Mapping[str, PaintModel],
+    layers: Sequence[Layer],
+    ground: Lab,
+    ground_uncertainty: float,
+    chances: Chances,
+    clear: ClearCoat | None = None,
+) -> tuple[FloatArray, FloatArray]:
+    """:func:`predict_many` for one recipe: lab (3,) and draws (m, 3)."""
+    lab, draws = predict_many(models, [layers], ground, ground_uncertainty, chances, clear)
+    return lab[0], draws[0]
+
+
+def predict_many(
+    models: Mapping[str, PaintModel],
+    recipes: Sequence[Sequence[Layer]],
+    ground: Lab,
+    ground_uncertainty: float,
+    chances: Chances,
+    clear: ClearCoat | None = None,
+) -> tuple[FloatArray, FloatArray]:
+    """What recipes dry to over one ground.
+
+    Parameters
+    ----------
+    models : mapping of PaintModel by name
+    recipes : sequence of c recipes
+        Each a sequence of layers, lowest first; empty leaves the ground as it is.
+    ground : Lab
+        In the state in which it will be painted.
+    ground_uncertainty : float; ΔE00, 90 % radius
+    chances : Chances
+    clear : ClearCoat, optional
+        Goes over everything.
+
+    Returns
+    -------
+    lab : (c, 3) float; the best estimate
+    draws : (c, m, 3) float; equally likely outcomes
+
+    Raises
+    ------
+    PaintError
+        A recipe names a paint without a model, or has more than 8 layers.
+    """
+    count = len(chances.ground)
+    lab, draws = np.empty((len(recipes), 3)), np.empty((len(recipes), count, 3))
+    spread = np.concatenate([np.zeros((1, 3)), chances.ground])  # the first is the best estimate
+    spread = spread * ground_uncertainty * SIGMA_PER_RADIUS / axis_weights(np.asarray(ground))
+    grounds = reflectance_from_lab(np.asarray(ground) + spread)
+    paints = {name: optics_of(_estimate_and_draws(models, name, count)) for name in _names(recipes)}
+
+    by_height: dict[int, list[int]] = {}
+    for i, recipe in enumerate(recipes):
+        by_height.setdefault(len(recipe), []).append(i)
+    for height, members in by_height.items():
+        if height > MOST_LAYERS:
+            raise PaintError(f"A recipe has {height} layers.", f"Use at most {MOST_LAYERS}.")
+        for start in range(0, len(members), _CHUNK):
+            some = members[start : start + _CHUNK]
+            body = bare(np.broadcast_to(grounds, (len(some), *grounds.shape)))
+            for level in range(height):
+                body = _lay_level(
+                    [recipes[i][level] for i in some], paints, body, chances.thickness[:, height - 1 - level]
+                )
+            outcome = _finish(body, clear, count)
+            lab[some], draws[some] = outcome[:, 0], outcome[:, 1:]
+            if height:
+                draws[some] += (chances.model * MODEL_ERROR) / axis_weights(lab[some])[:, None]
+    return lab, draws
+
+
+def _names(recipes: Sequence[Sequence[Layer]]) -> set[str]:
+    return {part.paint for recipe in recipes for layer in recipe for part in layer.paints}
+
+
+def _estimate_and_draws(models: Mapping[str, PaintModel], name: str, count: int) -> FloatArray:
+    """(1 + m, 11): the best parameters, then the refits in turn."""
+    if name not in models:
+        raise PaintError(f"{name} has no swatch.", "Paint one swatch of it, let it dry and measure it.")
+    model = models[name]
+    return np.concatenate([model.theta[None], model.draws[np.arange(count) % len(model.draws)]])
+
+
+def _lay_level(layers: Sequence[Layer], paints: Mapping[str, Optics], under: Body, luck: FloatArray) -> Body:
+    """One layer of each of c recipes over their bodies."""
+    washes = [
+        mix([paints[part.paint] for part in layer.paints], [part.parts for part in layer.paints]) for layer in layers
+    ]
+    stirred = Optics(*(np.stack(values) for values in zip(*washes, strict=True)))
+    fraction = np.array([layer.paint_fraction for layer in layers])[:, None]
+    coats = np.array([layer.coats for layer in layers])[:, None]
+    x = thickness(fraction, coats, stirred.gamma, stirred.rho)
+    x = x * np.exp(APPLICATION_SCATTER * np.concatenate([[0.0], luck]))
+    return lay(film(stirred.K, stirred.S, x, stirred.k2), under)
+
+
+def _finish(body: Body, clear: ClearCoat | None, count: int) -> FloatArray:
+    """(c, 1 + m, 3) color of bodies, with their clear coat."""
+    if clear is None:
+        return lab_from_reflectance(seen(body))
+    values = np.concatenate([clear.values[None], clear.draws[np.arange(count) % len(clear.draws)]])
+    return lab_from_reflectance(seal(values, body))

@@ -1,0 +1,181 @@
+"""Ratios of paint to water: what people write, and one standard form to say it back.
+
+Sources
+-------
+US customary volumes: NIST Handbook 44, appendix C (1 US gallon = 231 cubic inches, exactly 3.785411784 l).
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import NamedTuple
+
+from colormatch.errors import BadInput
+
+#: ml; one US gallon, exact. Its parts: 4 quarts, 8 pints, 16 cups, 128 fluid ounces, 256 tablespoons, 768 teaspoons.
+_GALLON = 3785.411784
+#: ml; the metric spoons and drop are common practice, no source: 5 ml, 15 ml, 20 drops to the ml.
+_ML_OF: dict[str, float] = {
+    **dict.fromkeys(("ml", "milliliter", "milliliters", "millilitre", "millilitres", "cc"), 1.0),
+    **dict.fromkeys(("cl", "centiliter", "centiliters"), 10.0),
+    **dict.fromkeys(("dl", "deciliter", "deciliters"), 100.0),
+    **dict.fromkeys(("l", "liter", "liters", "litre", "litres"), 1000.0),
+    **dict.fromkeys(("drop", "drops"), 0.05),
+    **dict.fromkeys(("tsp", "tsps", "teaspoon", "teaspoons"), _GALLON / 768),
+    **dict.fromkeys(("tbsp", "tbsps", "tablespoon", "tablespoons"), _GALLON / 256),
+    **dict.fromkeys(("floz", "oz", "ounce", "ounces"), _GALLON / 128),
+    **dict.fromkeys(("cup", "cups"), _GALLON / 16),
+    **dict.fromkeys(("pt", "pint", "pints"), _GALLON / 8),
+    **dict.fromkeys(("qt", "quart", "quarts"), _GALLON / 4),
+    **dict.fromkeys(("gal", "gallon", "gallons"), _GALLON),
+}
+_PARTS = ("", "part", "parts")
+_FULL = ("full", "full strength", "neat", "undiluted")
+_NUMBER = r"\d+\s+\d+\s*/\s*\d+|\d+\s*/\s*\d+|\d*\.\d+|\d+\.?"
+_AMOUNT = re.compile(rf"({_NUMBER})\s*([a-z. ]*?)(?:\s+(?:of\s+)?(?:paint|water))?")
+_SHARE = re.compile(rf"({_NUMBER})\s*%(?:\s*paint)?")
+_HELP = "Write it paint to water, such as 1:3, 25%, 3 tsp to 1 cup, or full."
+#: Largest whole number that a standard ratio uses before it turns to 1:x with decimals, and how far it may be off.
+_LARGEST_WHOLE, _CLOSE = 12, 0.003
+#: Thinnest wash that is taken for meant: 1 part in 1000.
+_THINNEST = 0.001
+
+
+class Ratio(NamedTuple):
+    """Paint to water, in parts by volume."""
+
+    paint: float
+    water: float
+
+    @property
+    def paint_fraction(self) -> float:
+        """Volume of paint in the wash, above 0 to 1."""
+        return self.paint / (self.paint + self.water)
+
+    def __str__(self) -> str:
+        return format_ratio(self.paint, self.water)
+
+
+def ml_of(amount: float, unit: str) -> float:
+    """Milliliters of an amount in a unit of volume.
+
+    Raises
+    ------
+    BadInput
+        The unit is none of volume.
+
+    Examples
+    --------
+    >>> round(ml_of(1, "cup"), 4), round(ml_of(3, "tsp") - ml_of(1, "tbsp"), 9)
+    (236.5882, 0.0)
+    """
+    known = _ML_OF.get(re.sub(r"[.\s]", "", unit.lower()))
+    if known is None:
+        raise BadInput(
+            f"'{unit}' is no measure of volume that is known here.", "Use ml, drops, tsp, tbsp, fl oz or cup."
+        )
+    return amount * known
+
+
+def parse_ratio(text: str) -> Ratio:
+    """Read a ratio of paint to water.
+
+    Parameters
+    ----------
+    text : str
+        ``1:3``, ``1 to 3``, ``80/20``, ``25%`` (paint), ``3 tsp to 1 cup``, ``full``; decimals and fractions too.
+
+    Returns
+    -------
+    Ratio; parts in the unit that was written, or ml where the two units differ
+
+    Raises
+    ------
+    BadInput
+        It can't be read, has no paint, or less than one part of paint in 1000.
+
+    Examples
+    --------
+    >>> [str(parse_ratio(t)) for t in ("1:3", "25%", "80/20", "2 tsp to 1/2 cup", "full")]
+    ['1:3', '1:3', '4:1', '1:12', 'full']
+    """
+    plain = " ".join(text.lower().replace(",", ".").split())
+    if plain in _FULL:
+        return Ratio(1.0, 0.0)
+    share = _SHARE.fullmatch(plain)
+    if share:
+        percent = _number(share[1], text)
+        if percent > 100:
+            raise BadInput(f"'{text}' is more than all paint.", _HELP)
+        return _checked(Ratio(percent, 100 - percent), text)
+    for left, right in _halves(plain):
+        paint, water = _AMOUNT.fullmatch(left), _AMOUNT.fullmatch(right)
+        if paint and water:
+            break
+    else:
+        raise BadInput(f"'{text}' is no ratio of paint to water.", _HELP)
+    amounts, units = (_number(paint[1], text), _number(water[1], text)), (paint[2].strip(), water[2].strip())
+    if units[0] == units[1] or all(unit in _PARTS for unit in units):
+        if units[0] not in _PARTS:
+            ml_of(1, units[0])
+        return _checked(Ratio(*amounts), text)
+    if any(unit in _PARTS for unit in units):
+        raise BadInput(f"'{text}' has a unit on one side only.", "Give both amounts a unit, or neither.")
+    return _checked(Ratio(ml_of(amounts[0], units[0]), ml_of(amounts[1], units[1])), text)
+
+
+def _halves(plain: str) -> list[tuple[str, str]]:
+    """Places where the text may fall into paint and water: the clearest sign first."""
+    for sign in (":", " to ", " in ", "+"):
+        if sign in plain:
+            left, _, right = plain.partition(sign)
+            return [(left.strip(), right.strip())]
+    return [(plain[: m.start()].strip(), plain[m.end() :].strip()) for m in re.finditer("/", plain)]
+
+
+def _number(written: str, text: str) -> float:
+    """A decimal, a fraction, or a whole number and a fraction."""
+    try:
+        return float(sum(Fraction(re.sub(r"\s*/\s*", "/", part)) for part in re.split(r"\s+(?=\d+\s*/)", written)))
+    except ZeroDivisionError:
+        raise BadInput(f"'{text}' divides by zero.", _HELP) from None
+
+
+def _checked(ratio: Ratio, text: str) -> Ratio:
+    if ratio.paint <= 0:
+        raise BadInput(f"'{text}' has no paint in it.", _HELP)
+    if ratio.paint_fraction < _THINNEST:
+        raise BadInput(
+            f"'{text}' is less than 1 part of paint in 1000.", "Check the units; " + _HELP[0].lower() + _HELP[1:]
+        )
+    return ratio
+
+
+def format_ratio(paint: float, water: float) -> str:
+    """The standard form: smallest whole numbers where they fit, otherwise the smaller side as 1; ``full`` for no water.
+
+    Examples
+    --------
+    >>> format_ratio(25, 75), format_ratio(2, 3), format_ratio(1, 16.04), format_ratio(3, 0)
+    ('1:3', '2:3', '1:16', 'full')
+    """
+    if water == 0:
+        return "full"
+    quotient = water / paint
+    for small in range(1, _LARGEST_WHOLE + 1):
+        large = round(small * max(quotient, 1 / quotient))
+        if (small == 1 or large <= _LARGEST_WHOLE) and abs(large / small / max(quotient, 1 / quotient) - 1) < _CLOSE:
+            return f"{small}:{large}" if quotient >= 1 else f"{large}:{small}"
+    return f"1:{quotient:.3g}" if quotient >= 1 else f"{1 / quotient:.3g}:1"
+
+
+def format_fraction(paint_fraction: float) -> str:
+    """:func:`format_ratio` of a paint fraction.
+
+    Examples
+    --------
+    >>> format_fraction(0.25)
+    '1:3'
+    """
+    return format_ratio(paint_fraction, 1 - paint_fraction)
