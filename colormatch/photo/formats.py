@@ -1,0 +1,459 @@
+"""File formats: what kind of file it is, how large, and its pixels as they are stored.
+
+The size is known and judged before a pixel is decoded. Decoders are other people's; this module chooses one for each
+kind, hands on what the file says of itself, and turns whatever a decoder may raise into a sentence.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import struct
+import threading
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import (
+    AvifImagePlugin,  # noqa: F401  Importing a plugin makes its format known; Pillow would load some forty.
+    Image,
+    JpegImagePlugin,  # noqa: F401
+    PngImagePlugin,  # noqa: F401
+    TiffImagePlugin,  # noqa: F401
+    UnidentifiedImageError,
+    WebPImagePlugin,  # noqa: F401
+)
+
+from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
+from colormatch.photo import profile as profiles
+from colormatch.photo.profile import Profile
+from colormatch.records import Flag
+
+#: Pixels of the largest photo that is decoded. Phones reach 50 megapixels and medium-format cameras 102; above that
+#: come stitched panoramas, scans and files made to exhaust the memory. 120 megapixels in 8 bits take 360 MB.
+MOST_PIXELS = 120_000_000
+#: Bytes of the largest file that is opened: MOST_PIXELS in 16-bit RGB without compression, and some to spare.
+MOST_BYTES = 800_000_000
+
+#: uint8 or uint16
+PixelArray = NDArray[np.unsignedinteger[Any]]
+
+_KINDS = "JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw"
+_EXPORT = "Open it on the phone or computer it came from and save it as JPEG, then choose that file."
+_SEND_AGAIN = "Copy it from the phone or camera once more, or choose another photo."
+
+
+@dataclass(frozen=True, eq=False)
+class Stored:
+    """A decoded file, pixels still as they lie in it."""
+
+    #: (h, w, 3) uint8 or uint16, RGB.
+    pixels: PixelArray
+    #: EXIF orientation still to be applied, 1 to 8.
+    orientation: int
+    #: What the numbers mean.
+    profile: Profile
+    #: As in :class:`colormatch.records.Photo`.
+    format: str
+    camera: str = ""
+    raw: bool = False
+    flags: tuple[Flag, ...] = ()
+
+
+def decode(data: bytes) -> Stored:
+    """Decode a picture file of any kind we read.
+
+    Raises
+    ------
+    PhotoUnreadable
+        Not a picture, damaged, or of a kind that can't be decoded.
+    PhotoTooLarge
+        More than :data:`MOST_PIXELS`, or the memory does not suffice.
+    """
+    try:
+        if _is_raw(data):
+            return _decode_raw(data)
+        if _is_heif(data):
+            return _decode_heif(data)
+        return _decode_common(data)
+    except ColorMatchError:
+        raise
+    except MemoryError:
+        raise PhotoTooLarge(
+            "The computer has too little free memory for this photo.",
+            "Close other programs, or save the photo smaller.",
+        ) from None
+    except Image.DecompressionBombError:
+        raise _too_large() from None
+    except Exception as error:  # Decoders raise whatever they like on damaged files.
+        raise PhotoUnreadable(f"The photo is damaged: {_one_line(error)}.", _SEND_AGAIN) from error
+
+
+def _one_line(error: Exception) -> str:
+    return (" ".join(str(error).split()) or type(error).__name__).rstrip(".")[:120]
+
+
+def _too_large(width: int | None = None, height: int | None = None) -> PhotoTooLarge:
+    size = f"{width} x {height} pixels" if width and height else "far more pixels"
+    return PhotoTooLarge(
+        f"The photo has {size}, more than the {MOST_PIXELS // 1_000_000} megapixels that are read.",
+        "Save it at half its size, or cut it to the wood and the card.",
+        width=width,
+        height=height,
+    )
+
+
+def _check_size(width: int, height: int) -> None:
+    if width < 1 or height < 1:
+        raise PhotoUnreadable("The picture has no pixels.", "Choose another photo.")
+    if width * height > MOST_PIXELS:
+        raise _too_large(width, height)
+
+
+# --- kinds -----------------------------------------------------------------------------------------------------------
+
+_TIFF_MAGIC = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+#: Openings of raw files that are not plain TIFF: Olympus, Panasonic, Fujifilm, Sigma, Minolta.
+_RAW_MAGIC = (b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"FUJIFILMCCD-RAW", b"FOVb", b"\0MRM")
+_HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"mif2")
+
+
+def _brands(data: bytes) -> tuple[bytes, ...]:
+    """Brands of an ISO media file, the major one first; empty for other files."""
+    if data[4:8] != b"ftyp":
+        return ()
+    end = min(struct.unpack_from(">I", data)[0], 256)
+    return (data[8:12], *(data[i : i + 4] for i in range(16, end - 3, 4)))
+
+
+def _is_heif(data: bytes) -> bool:
+    brands = _brands(data)
+    return bool(brands) and brands[0] in _HEIF_BRANDS and b"avif" not in brands
+
+
+def _is_raw(data: bytes) -> bool:
+    """Whether it is a camera raw. Many are TIFF files whose first picture is only a small preview."""
+    if data.startswith(_RAW_MAGIC) or _brands(data)[:1] == (b"crx ",):
+        return True
+    if not data.startswith(_TIFF_MAGIC):
+        return False
+    if data[8:10] == b"CR":
+        return True
+    with suppress(Exception), _quiet_pillow(), Image.open(io.BytesIO(data), formats=["TIFF"]) as picture:
+        tags = picture.tag_v2  # type: ignore[attr-defined]
+        is_preview = tags.get(_NEW_SUBFILE_TYPE) == 1 or _SUB_IFDS in tags
+        return _DNG_VERSION in tags or tags.get(_PHOTOMETRIC) in _SENSOR_DATA or (is_preview and _MAKE in tags)
+    # A TIFF that Pillow can't open: the raw developer may.
+    return _MAKE_BYTES.search(data[:4096]) is not None
+
+
+_NEW_SUBFILE_TYPE, _BITS, _PHOTOMETRIC, _MAKE, _MODEL, _ORIENTATION = 254, 258, 262, 271, 272, 274
+_SUB_IFDS, _SAMPLE_FORMAT, _DNG_VERSION = 330, 339, 50706
+#: PhotometricInterpretation of mosaic and of linear sensor data (DNG 1.7).
+_SENSOR_DATA = (32803, 34892)
+_MAKE_BYTES = re.compile(rb"canon|nikon|sony|pentax|leica|hasselblad|samsung|kodak", re.IGNORECASE)
+
+# --- camera raw ------------------------------------------------------------------------------------------------------
+
+
+def _decode_raw(data: bytes) -> Stored:
+    import rawpy
+
+    try:
+        with rawpy.imread(io.BytesIO(data)) as raw:
+            _check_size(raw.sizes.raw_width, raw.sizes.raw_height)
+            pixels = raw.postprocess(
+                output_bps=16,
+                output_color=rawpy.ColorSpace.sRGB,
+                gamma=(1, 1),
+                no_auto_bright=True,
+                use_camera_wb=True,
+                # Each color is interpolated by itself: means stay true, and it is the quickest.
+                demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
+            )
+    except rawpy.LibRawError as error:
+        raise PhotoUnreadable(
+            f"The camera raw file can't be developed ({_one_line(error)}).",
+            "Save it as DNG or as 16-bit TIFF in the camera maker's program.",
+        ) from error
+    # The raw developer has turned it upright.
+    return Stored(pixels, 1, profiles.LINEAR_SRGB, "raw", _read_exif_of(data).camera, raw=True)
+
+
+# --- HEIF ------------------------------------------------------------------------------------------------------------
+
+
+def _decode_heif(data: bytes) -> Stored:
+    import pillow_heif
+
+    container = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+    _check_size(*container.size)
+    info = container.info
+    flags = []
+    if any("hdrgainmap" in str(kind).lower() for kind in info.get("aux", {})) or b"tmap" in _brands(data):
+        flags.append(_GAIN_MAP)
+    if len(container) > 1:
+        flags.append(_several(len(container)))
+    nclx = info.get("nclx_profile")
+    profile, doubt = _profile_of(info.get("icc_profile"), _code_points_of(nclx))
+    pixels, see_through = _opaque_rgb(np.asarray(container))
+    exif = _exif_from_bytes(info.get("exif"))
+    # The decoder has turned it upright by the container's own rotation; EXIF's does not count in HEIF.
+    return Stored(pixels, 1, profile, "HEIF", exif.camera, flags=(*flags, *doubt, *see_through))
+
+
+def _code_points_of(nclx: dict[str, Any] | None) -> tuple[int, int] | None:
+    return None if nclx is None else (int(nclx["color_primaries"]), int(nclx["transfer_characteristics"]))
+
+
+# --- the common kinds ------------------------------------------------------------------------------------------------
+
+#: What Pillow may open. A JPEG that holds further pictures (a phone's brightness map) comes back as "MPO".
+_PILLOW_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "AVIF")
+_OUR_NAMES = {"MPO": "JPEG", "WEBP": "WebP"}
+_PILLOW_LOCK = threading.Lock()
+
+
+@contextmanager
+def _quiet_pillow() -> Iterator[None]:
+    """Pillow warns of odd EXIF and of sizes below our own limit; one at a time, as warning filters are global."""
+    with _PILLOW_LOCK, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
+
+
+def _decode_common(data: bytes) -> Stored:
+    with _quiet_pillow():
+        try:
+            picture = Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS)
+        except UnidentifiedImageError:
+            raise PhotoUnreadable(
+                f"This is not a picture that the program reads ({_KINDS}).", "Choose a photo, or save it as JPEG."
+            ) from None
+        _check_size(*picture.size)
+        kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
+        exif = _read_exif(picture)
+        _refuse_print_and_float(picture)
+        flags = _flags_of(picture, data)
+        profile, doubt = _profile_of(
+            picture.info.get("icc_profile"), _png_code_points(data) if kind == "PNG" else None, picture, exif
+        )
+        if kind == "JPEG":
+            _refuse_half_jpeg(data)
+            values = _decode_with_opencv(data)
+        elif _is_sixteen_bit(picture, data):
+            values = _decode_with_opencv(data)
+        else:
+            values = _decode_with_pillow(picture)
+    pixels, see_through = _opaque_rgb(values)
+    # Both decoders turn a TIFF upright themselves.
+    orientation = 1 if kind == "TIFF" else exif.orientation
+    return Stored(pixels, orientation, profile, kind, exif.camera, flags=(*flags, *doubt, *see_through))
+
+
+def _refuse_print_and_float(picture: Image.Image) -> None:
+    if picture.mode in ("CMYK", "LAB", "HSV"):
+        raise PhotoUnreadable(
+            f"The picture is in {picture.mode} color, made for printing, and its colors can't be read safely.",
+            "Save it as an RGB picture (JPEG or PNG) and choose that file.",
+        )
+    if picture.mode == "F" or (picture.mode == "I" and picture.format == "TIFF"):
+        raise PhotoUnreadable("The picture has 32 bits for each color.", "Save it as a 16-bit TIFF.")
+
+
+def _is_sixteen_bit(picture: Image.Image, data: bytes) -> bool:
+    if picture.format == "PNG":
+        return data[24] == 16  # IHDR: bit depth
+    if picture.format == "TIFF":
+        tags = picture.tag_v2  # type: ignore[attr-defined]
+        bits = np.max(tags.get(_BITS, 1))
+        return bool(bits > 8)
+    return False
+
+
+#: In the coded data of a JPEG, any marker but a stuffed zero, a restart or padding.
+_JPEG_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
+_SOS, _EOI = 0xDA, 0xD9
+
+
+def _refuse_half_jpeg(data: bytes) -> None:
+    """Walk the markers to the end of the picture: decoders fill a missing rest with gray and say nothing."""
+    position = 2
+    while found := _JPEG_MARKER.search(data, position):
+        position = found.end()
+        marker = data[position - 1]
+        if marker == _EOI:
+            return
+        if position + 2 > len(data):
+            break
+        # Everything but EOI states its length; after the header of a scan its coded data follow.
+        position += struct.unpack_from(">H", data, position)[0]
+    raise PhotoUnreadable("The photo is cut off: the end of the file is missing.", _SEND_AGAIN)
+
+
+def _decode_with_opencv(data: bytes) -> PixelArray:
+    import cv2
+
+    # Not UNCHANGED for JPEG: gray becomes RGB either way, and depth and alpha are kept only where they exist.
+    jpeg = data[:2] == b"\xff\xd8"
+    how = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION if jpeg else cv2.IMREAD_UNCHANGED
+    values = cv2.imdecode(np.frombuffer(data, np.uint8), how)
+    if values is None:
+        raise PhotoUnreadable("The photo is damaged: its pixels can't be decoded.", _SEND_AGAIN)
+    if not jpeg and values.ndim == 3:
+        cv2.cvtColor(values, cv2.COLOR_BGR2RGB if values.shape[2] == 3 else cv2.COLOR_BGRA2RGBA, dst=values)
+    pixels: PixelArray = values
+    return pixels
+
+
+#: Rows handed over at a time, so that Pillow's own copy is never doubled.
+_STRIP = 256
+
+
+def _decode_with_pillow(picture: Image.Image) -> PixelArray:
+    picture.load()
+    if picture.mode not in ("L", "RGB"):
+        picture = picture.convert("RGBA" if picture.has_transparency_data else "RGB")
+    width, height = picture.size
+    bands = len(picture.getbands())
+    pixels = np.empty((height, width, bands) if bands > 1 else (height, width), np.uint8)
+    for top in range(0, height, _STRIP):
+        bottom = min(top + _STRIP, height)
+        pixels[top:bottom] = np.asarray(picture.crop((0, top, width, bottom)))
+    return pixels
+
+
+def _opaque_rgb(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
+    """RGB of gray, RGB or RGBA; what is see-through is laid on white, as browsers do, and flagged."""
+    if values.dtype not in (np.uint8, np.uint16):
+        raise PhotoUnreadable("The picture has 32 bits for each color.", "Save it as a 16-bit TIFF.")
+    if values.ndim == 2:
+        return np.broadcast_to(values[..., None], (*values.shape, 3)), ()
+    if values.shape[2] == 3:
+        return values, ()
+    if values.shape[2] == 1:
+        return np.broadcast_to(values, (*values.shape[:2], 3)), ()
+    alpha, color = values[..., -1:], values[..., :-1]
+    color = np.broadcast_to(color, (*values.shape[:2], 3))
+    full = np.iinfo(values.dtype).max
+    share = float(np.mean(alpha < full))
+    if share == 0:
+        return color, ()
+    mixed = full - (full - color.astype(np.uint32)) * alpha // full
+    text = f"{100 * share:.0f} % of the picture is see-through and shown on white; mark no region there."
+    return mixed.astype(values.dtype), (Flag("see-through", text, share),)
+
+
+# --- what the file says of itself ------------------------------------------------------------------------------------
+
+_GAIN_MAP = Flag(
+    "hdr-gain-map",
+    "The phone added an HDR brightness map to the photo; it is left aside and the plain picture is read.",
+)
+
+
+def _several(count: int) -> Flag:
+    return Flag("several-pictures", f"The file holds {count} pictures; the first is read.", float(count))
+
+
+def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:
+    if picture.format in ("JPEG", "MPO"):
+        # Both kinds of gain map in JPEG announce themselves in an XMP block near the start of the file.
+        head = data[: 1 << 18]
+        is_gain_map = b"hdrgm" in head or b"hdrgainmap" in head.lower()
+        return [_GAIN_MAP] if is_gain_map else []
+    frames = getattr(picture, "n_frames", 1)
+    return [_several(frames)] if frames > 1 else []
+
+
+@dataclass(frozen=True)
+class _Exif:
+    orientation: int = 1
+    camera: str = ""
+    #: DCF's "R03": written with Adobe RGB, often without an ICC profile.
+    adobe_rgb: bool = False
+
+
+def _read_exif(picture: Image.Image) -> _Exif:
+    try:
+        return _exif_facts(picture.getexif())
+    except Exception:  # Odd phones write odd EXIF; a photo is not refused for it.
+        return _Exif()
+
+
+def _exif_from_bytes(block: bytes | None) -> _Exif:
+    if not block:
+        return _Exif()
+    exif = Image.Exif()
+    try:
+        with _quiet_pillow():
+            exif.load(block)
+            return _exif_facts(exif)
+    except Exception:
+        return _Exif()
+
+
+def _read_exif_of(data: bytes) -> _Exif:
+    try:
+        with _quiet_pillow(), Image.open(io.BytesIO(data), formats=["TIFF"]) as picture:
+            return _read_exif(picture)
+    except Exception:
+        return _Exif()
+
+
+def _exif_facts(exif: Image.Exif) -> _Exif:
+    orientation = exif.get(_ORIENTATION, 1)
+    make, model = (str(exif.get(tag, "")).strip(" \0") for tag in (_MAKE, _MODEL))
+    camera = model if model.startswith(make) else f"{make} {model}"
+    exif_ifd, interop_ifd = 0x8769, 0xA005
+    interop = exif.get_ifd(exif_ifd).get(interop_ifd, {})
+    adobe = isinstance(interop, dict) and str(interop.get(1, "")).startswith("R03")
+    return _Exif(orientation if orientation in range(1, 9) else 1, camera.strip(), adobe)
+
+
+def _png_code_points(data: bytes) -> tuple[int, int] | None:
+    """Color primaries and transfer of a PNG's cICP chunk, which stands before the first IDAT."""
+    position = 8
+    while position + 12 <= len(data):
+        length, name = struct.unpack_from(">I4s", data, position)
+        if name == b"cICP" and length == 4:
+            return data[position + 8], data[position + 9]
+        if name == b"IDAT":
+            return None
+        position += 12 + length
+    return None
+
+
+def _profile_of(
+    icc: bytes | None,
+    code_points: tuple[int, int] | None,
+    picture: Image.Image | None = None,
+    exif: _Exif = _Exif(),
+) -> tuple[Profile, tuple[Flag, ...]]:
+    """The profile that counts, in the order of PNG 3rd edition: code points in PNG, ICC, sRGB, gamma."""
+    if code_points is not None and (icc is None or picture is not None):
+        profile = profiles.from_code_points(*code_points)
+        if profile is None:
+            raise PhotoUnreadable(
+                f"The picture's color coding is not known (code points {code_points[0]}, {code_points[1]}; "
+                "perhaps high dynamic range).",
+                _EXPORT,
+            )
+        return profile, ()
+    if icc:
+        try:
+            return profiles.from_icc(icc), ()
+        except (profiles.ProfileBroken, profiles.NotMatrix) as error:
+            text = f"The photo's color profile can't be used ({_one_line(error)}); its colors are read as sRGB."
+            return profiles.SRGB, (Flag("profile-unusable", text),)
+    if exif.adobe_rgb:
+        return profiles.ADOBE_RGB, ()
+    info = {} if picture is None else picture.info
+    gamma = info.get("gamma")
+    if gamma and "srgb" not in info and abs(gamma - 0.45455) > 1e-4:
+        return profiles.from_gamma(gamma, info.get("chromaticity")), ()
+    return profiles.SRGB, ()

@@ -1,0 +1,194 @@
+"""Open a photo: upright pixels, the meaning of its numbers, and what the file says of itself."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from colormatch.color.space import encoded_from_linear
+from colormatch.errors import PhotoTooLarge, PhotoUnreadable
+from colormatch.photo.formats import MOST_BYTES, PixelArray, decode
+from colormatch.photo.profile import SRGB, Profile
+from colormatch.records import BoolArray, Box, ByteArray, FloatArray, Photo, Region
+
+
+@dataclass(frozen=True, eq=False)
+class DecodedPhoto:
+    """A photo's pixels, kept in 8 or 16 bits; parts of it become floating point when they are asked for.
+
+    All boxes and regions are those of the upright photo.
+    """
+
+    #: What is known besides the pixels.
+    facts: Photo
+    #: (height, width, 3) uint8 or uint16, read-only, upright: a turned view of the pixels as they lie in the file.
+    pixels: PixelArray
+    #: What the numbers in ``pixels`` mean.
+    profile: Profile
+
+    def encoded(self, box: Box | None = None) -> FloatArray:
+        """Values as the file states them, in its own profile's encoding; the place to look for clipping.
+
+        Parameters
+        ----------
+        box : Box, optional
+            Part of the photo; all of it by default.
+
+        Returns
+        -------
+        (h, w, 3) float32; 0 to 1. Linear light of a camera raw is encoded with the sRGB curve.
+        """
+        values = self._crop(box)
+        if self.facts.raw:
+            return encoded_from_linear(values * np.float32(1 / 65535))
+        return values * np.float32(1 / np.iinfo(values.dtype).max)
+
+    def linear(self, box: Box | None = None) -> FloatArray:
+        """Linear light with sRGB primaries.
+
+        Parameters
+        ----------
+        box : Box, optional
+            Part of the photo; all of it by default.
+
+        Returns
+        -------
+        (h, w, 3) float32; unitless. Below 0 or above 1 for colors outside sRGB.
+        """
+        return self._linear_of(self._crop(box))
+
+    def preview(self, longest_side: int) -> ByteArray:
+        """(h, w, 3) uint8; encoded sRGB for the screen, averaged down; never enlarged."""
+        import cv2
+
+        height, width = self.pixels.shape[:2]
+        scale = min(1.0, longest_side / max(height, width))
+        size = (max(1, round(width * scale)), max(1, round(height * scale)))
+        small = self.pixels
+        if scale < 1:
+            # In the order of memory: OpenCV would copy a turned view as a whole.
+            turned = abs(small.strides[0]) < abs(small.strides[1])
+            unturned = small.transpose(1, 0, 2) if turned else small
+            small = cv2.resize(_ascending(unturned), size[::-1] if turned else size, interpolation=cv2.INTER_AREA)
+            small = _ascending(unturned, small)
+            small = small.transpose(1, 0, 2) if turned else small
+        if self.profile is SRGB and small.dtype == np.uint8:
+            return np.ascontiguousarray(small)
+        encoded = encoded_from_linear(self._linear_of(small))
+        return np.round(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
+
+    def mask(self, region: Region) -> tuple[Box, BoolArray]:
+        """Which pixels a region takes in: those whose center lies inside its corners (even-odd rule).
+
+        Returns
+        -------
+        (Box, (h, w) bool)
+            The box around the region, and the pixels of that box.
+        """
+        width, height = self.facts.width, self.facts.height
+        box = region.box(width, height)
+        x = box.x + 0.5 + np.arange(box.w)
+        y = box.y + 0.5 + np.arange(box.h)[:, None]
+        inside = np.zeros((box.h, box.w), dtype=bool)
+        corners = region.corners(width, height)
+        for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+            if y0 != y1:
+                crosses = (y0 <= y) != (y1 <= y)
+                inside ^= crosses & (x < x0 + (y - y0) * ((x1 - x0) / (y1 - y0)))
+        return box, inside
+
+    def _crop(self, box: Box | None) -> PixelArray:
+        if box is None:
+            return self.pixels
+        return self.pixels[box.y : box.y + box.h, box.x : box.x + box.w]
+
+    @cached_property
+    def _tables(self) -> FloatArray:
+        return self.profile.tables(int(np.iinfo(self.pixels.dtype).max) + 1)
+
+    def _linear_of(self, values: Any) -> FloatArray:
+        linear = np.empty(values.shape, np.float32)
+        for channel in range(3):
+            np.take(self._tables[channel], values[..., channel], out=linear[..., channel])
+        if np.array_equal(self.profile.to_srgb, np.eye(3)):
+            return linear
+        turned: FloatArray = linear @ self.profile.to_srgb.T.astype(np.float32)
+        return turned
+
+
+def _ascending(like: PixelArray, values: PixelArray | None = None) -> PixelArray:
+    """Undo (and so redo) the mirrorings of a view."""
+    values = like if values is None else values
+    mirrored: PixelArray = values[:: 1 if like.strides[0] > 0 else -1, :: 1 if like.strides[1] > 0 else -1]
+    return mirrored
+
+
+def open_photo(source: Path | bytes) -> DecodedPhoto:
+    """Open a photo of any kind we read.
+
+    Parameters
+    ----------
+    source : Path or bytes
+        The file, or what is in it.
+
+    Returns
+    -------
+    DecodedPhoto
+
+    Raises
+    ------
+    PhotoUnreadable
+        Missing, empty, no picture, damaged, or of a kind that can't be decoded.
+    PhotoTooLarge
+        See :data:`colormatch.photo.formats.MOST_PIXELS`.
+    """
+    data = source if isinstance(source, bytes) else _bytes_of(Path(source))
+    if not data:
+        raise PhotoUnreadable("The file is empty.", "Copy it from the phone or camera once more.")
+    stored = decode(data)
+    pixels = _upright(stored.pixels, stored.orientation)
+    pixels.setflags(write=False)
+    height, width = pixels.shape[:2]
+    digest = hashlib.sha256(data).hexdigest()
+    name = stored.profile.name
+    facts = Photo(width, height, stored.format, stored.camera, name, digest, stored.raw, stored.flags)
+    return DecodedPhoto(facts, pixels, stored.profile)
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise PhotoUnreadable(f"{path} is a folder.", "Choose a photo inside it.")
+        if not path.exists():
+            raise PhotoUnreadable(f"There is no file {path}.", "Check the name, or choose the photo again.")
+        if not path.is_file():
+            raise PhotoUnreadable(f"{path} is not a file.", "Choose a photo.")
+        if path.stat().st_size > MOST_BYTES:
+            raise PhotoTooLarge(
+                f"{path.name} is larger than {MOST_BYTES // 1_000_000} MB.", "Save the photo as JPEG and choose that."
+            )
+        return path.read_bytes()
+    except PermissionError:
+        raise PhotoUnreadable(
+            f"{path} may not be read.", "Change its permissions, or copy it somewhere else."
+        ) from None
+    except OSError as error:
+        raise PhotoUnreadable(
+            f"{path} can't be read: {error.strerror}.", "Check the disk or card it is on, then try again."
+        ) from None
+
+
+def _upright(pixels: PixelArray, orientation: int) -> PixelArray:
+    """View of pixels turned by an EXIF orientation (EXIF 2.32, tag 0x0112), without a copy."""
+    if orientation >= 5:
+        pixels = pixels.transpose(1, 0, 2)
+    # What is left is mirrored: 2, 6 and 3, 7 left to right; 4, 8 and 3, 7 top to bottom.
+    rows = -1 if orientation in (3, 4, 7, 8) else 1
+    columns = -1 if orientation in (2, 3, 6, 7) else 1
+    turned: PixelArray = pixels[::rows, ::columns]
+    return turned
