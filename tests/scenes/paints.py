@@ -51,7 +51,7 @@ class Paint:
 
 
 def _paints() -> dict[str, Paint]:
-    # Levels and edges follow the general looks of such pigments (white scatters, umbers fall slowly, oxides have edges).
+    # Levels and edges follow the looks of such pigments: white scatters, umbers fall slowly, oxides have edges.
     paints = (
         Paint("Warm White", 0.015 + 1.8 * edge(402, 7) + 0.03 * edge(480, 30), 3.8 * (0.8 + 0.35 * edge(500, 70)),
               1.02, 0.08, 0.025, 0.30),
