@@ -345,6 +345,66 @@ class ClearCoatPair:
     notes: str = ""
     extra: tuple[tuple[str, str], ...] = ()
 
+    def __post_init__(self) -> None:
+        if not self.name.strip():
+            raise BadInput("A clear coat needs a name.", "Type the name that stands on the tin.")
+        lab_of(self.bare_lab, f"bare color under {self.name}")
+        lab_of(self.sealed_lab, f"sealed color under {self.name}")
+
+
+@dataclass(frozen=True)
+class Ground:
+    """A wood or a card that washes are tried on, measured once and named."""
+
+    name: str
+    lab: Lab
+    #: Of ``lab``: ΔE00, 90 % radius.
+    uncertainty: float = 1.0
+    state: SurfaceState = SurfaceState.BARE
+    notes: str = ""
+
+    def __post_init__(self) -> None:
+        _check_named_color("ground", self.name, self.lab, self.uncertainty)
+
+
+@dataclass(frozen=True)
+class ShopChip:
+    """A thing of settled color that lies in many photos and ties them together, such as an offcut kept on the bench."""
+
+    name: str
+    lab: Lab
+    #: Of ``lab``: ΔE00, 90 % radius.
+    uncertainty: float = 1.0
+    notes: str = ""
+
+    def __post_init__(self) -> None:
+        _check_named_color("shop chip", self.name, self.lab, self.uncertainty)
+
+
+@dataclass(frozen=True)
+class OwnCard:
+    """A card or a chart that the user owns."""
+
+    name: str
+    kind: CardKind
+    #: What its maker states, in the form of the command line's ``--card-value``; empty: the usual one of its kind.
+    value: str = ""
+    notes: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.name.strip():
+            raise BadInput("A card needs a name.", "Type one that tells it from your other cards.")
+        if self.kind is CardKind.NONE:
+            raise BadInput(f"The card {self.name} is of no kind.", "Say gray, three-step or chart24.")
+
+
+def _check_named_color(what: str, name: str, lab: Lab, uncertainty: float) -> None:
+    if not name.strip():
+        raise BadInput(f"A {what} needs a name.", "Type one that you will know it by.")
+    lab_of(lab, f"color of the {what} {name}")
+    if not (math.isfinite(uncertainty) and uncertainty >= 0):
+        raise BadInput(f"The {what} {name} has no valid uncertainty.", "Give zero or more ΔE.")
+
 
 @dataclass(frozen=True)
 class Shelf:

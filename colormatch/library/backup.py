@@ -1,0 +1,130 @@
+"""Backups: dated copies of the database beside it, kept few."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from colormatch.errors import LibraryUnwritable
+from colormatch.library import database
+from colormatch.library.photos import TEMPORARY_PREFIX
+
+#: Backups that always stay, and beyond them the newest of each of so many weeks and months. Our choice.
+KEEP_NEWEST, KEEP_WEEKS, KEEP_MONTHS = 7, 5, 12
+#: Between two backups that nobody asked for.
+DAILY = timedelta(days=1)
+_STAMP = "%Y%m%dT%H%M%S"
+
+
+@dataclass(frozen=True)
+class Backup:
+    """One backup of the database."""
+
+    path: Path
+    #: UTC.
+    made: datetime
+    #: Why it was made: ``daily``, ``before-import``, ``before-update``, ``before-restore`` or ``asked``.
+    reason: str
+
+
+def backups(path: Path) -> list[Backup]:
+    """Backups of a database file, the newest first."""
+    found = []
+    for copy in (path.parent / "backups").glob(f"{path.stem}-*{path.suffix}"):
+        stamp, _, reason = copy.stem.removeprefix(path.stem + "-").partition("-")
+        try:
+            made = datetime.strptime(stamp[:15], _STAMP).replace(tzinfo=UTC)
+        except ValueError:
+            continue
+        found.append(Backup(copy, made, reason.split(".")[0]))
+    return sorted(found, key=lambda backup: (backup.made, backup.path.name), reverse=True)
+
+
+def back_up(path: Path, reason: str) -> Path:
+    """Copy the database as it is at this moment, check the copy, and thin out old ones.
+
+    Raises
+    ------
+    LibraryDamaged
+        The copy fails its check; no backup was made and none removed.
+    LibraryUnwritable
+        Folder or disk refuses.
+    """
+    folder = path.parent / "backups"
+    with database.explained(path.parent):
+        folder.mkdir(exist_ok=True, mode=0o700)
+        stamp = datetime.now(UTC).strftime(_STAMP)
+        target = folder / f"{path.stem}-{stamp}-{reason}{path.suffix}"
+        number = 1
+        while target.exists():
+            number += 1
+            target = folder / f"{path.stem}-{stamp}-{reason}.{number}{path.suffix}"
+        descriptor, name = tempfile.mkstemp(prefix=TEMPORARY_PREFIX, dir=folder)
+        os.close(descriptor)
+        temporary = Path(name)
+        try:
+            copy_database(path, temporary)
+            database.replace_file(temporary, target)
+        finally:
+            temporary.unlink(missing_ok=True)
+        _thin(path)
+    return target
+
+
+def copy_database(source: Path, target: Path) -> None:
+    """A checked copy of a database, even while others write to it.
+
+    Raises
+    ------
+    LibraryDamaged
+        The copy fails its check.
+    """
+    live = database.connect(source)
+    copy = sqlite3.connect(target, isolation_level=None)
+    try:
+        live.backup(copy)
+        database.check(copy, source.parent)
+    finally:
+        copy.close()
+        live.close()
+
+
+def back_up_daily(path: Path) -> None:
+    """Make a backup if the last one is a day old; where the folder can't be written there is nothing new to save.
+
+    Raises
+    ------
+    LibraryDamaged
+        The database fails its check.
+    """
+    made = [backup.made for backup in backups(path)]
+    # abs: a clock that was once set to the future must not stop the backups.
+    if made and abs(datetime.now(UTC) - made[0]) < DAILY:
+        return
+    try:
+        back_up(path, "daily")
+    except LibraryUnwritable:
+        return
+
+
+def _thin(path: Path) -> None:
+    kept: set[Path] = set()
+    weeks: set[tuple[int, int]] = set()
+    months: set[tuple[int, int]] = set()
+    for number, backup in enumerate(backups(path)):
+        week, month = backup.made.isocalendar()[:2], (backup.made.year, backup.made.month)
+        if (
+            number < KEEP_NEWEST
+            or (week not in weeks and len(weeks) < KEEP_WEEKS)
+            or (month not in months and len(months) < KEEP_MONTHS)
+        ):
+            kept.add(backup.path)
+            weeks.add(week)
+            months.add(month)
+    for backup in backups(path):
+        if backup.path not in kept:
+            backup.path.unlink(missing_ok=True)

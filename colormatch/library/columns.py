@@ -1,0 +1,241 @@
+"""Records as rows of plain cells: the one form that the database, its undo history and the exchange files share.
+
+A row is a ``dict`` from column name to text, number or None. A color field ``x_lab`` takes the three columns ``x_L``,
+``x_a``, ``x_b`` (the field ``lab``: ``L``, ``a``, ``b``); every other field takes the column of its own name.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from datetime import datetime
+from enum import StrEnum
+from typing import Any, TypeVar, get_type_hints
+
+from colormatch.errors import BadInput
+from colormatch.records import ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
+
+Record = Paint | Swatch | ClearCoatPair | Ground | ShopChip | OwnCard
+R = TypeVar("R", bound=Record)
+Cell = str | int | float | None
+Row = dict[str, Cell]
+
+#: Table of each kind of record, in the order in which they may be written: a swatch needs its paint.
+TABLES: dict[type, str] = {
+    Paint: "paint",
+    Swatch: "swatch",
+    ClearCoatPair: "clear_coat",
+    Ground: "ground",
+    ShopChip: "chip",
+    OwnCard: "card",
+}
+#: What people call one of each.
+WORDS: dict[type, str] = {
+    Paint: "paint",
+    Swatch: "swatch",
+    ClearCoatPair: "clear coat",
+    Ground: "ground",
+    ShopChip: "shop chip",
+    OwnCard: "card",
+}
+#: Columns whose cell is a name: compared letter for letter, so stripped and in one Unicode form.
+NAME_COLUMNS = frozenset({"name", "paint", "ground"})
+#: Longest name and longest other text, characters. Our choice: far beyond what a label or a note holds.
+MAX_NAME, MAX_TEXT = 200, 20_000
+#: The control characters that a note may hold; no other can be told apart in a text file.
+_ALLOWED_CONTROLS = "\t\n\r"
+
+
+class Kind(StrEnum):
+    """What a column holds."""
+
+    TEXT = "text"
+    NUMBER = "number"
+    WHOLE = "whole number"
+    #: A number that may be missing.
+    OPTIONAL = "number or nothing"
+    #: One of the words of an enumeration.
+    WORD = "word"
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a kind of record."""
+
+    name: str
+    kind: Kind
+    #: The words allowed, for :attr:`Kind.WORD`.
+    words: tuple[str, ...] = ()
+    #: False where the record has a default for it.
+    required: bool = False
+
+
+@dataclass(frozen=True)
+class _Field:
+    name: str
+    #: Its columns: three for a color, otherwise one.
+    columns: tuple[Column, ...]
+    #: Enumeration that its text is turned into.
+    words: type[StrEnum] | None = None
+
+
+def _find_fields(record: type[Record]) -> tuple[_Field, ...]:
+    hints = get_type_hints(record)
+    found = []
+    for item in fields(record):
+        hint, needed = hints[item.name], item.default is item.default_factory  # both are MISSING
+        if item.name == "extra":
+            continue
+        if hint is Lab:
+            prefix = item.name.removesuffix("lab")
+            columns = tuple(Column(prefix + axis, Kind.NUMBER, required=needed) for axis in Lab._fields)
+            found.append(_Field(item.name, columns))
+        elif isinstance(hint, type) and issubclass(hint, StrEnum):
+            column = Column(item.name, Kind.WORD, tuple(word.value for word in hint), needed)
+            found.append(_Field(item.name, (column,), hint))
+        else:
+            kind = {str: Kind.TEXT, float: Kind.NUMBER, int: Kind.WHOLE}.get(hint, Kind.OPTIONAL)
+            found.append(_Field(item.name, (Column(item.name, kind, required=needed),)))
+    return tuple(found)
+
+
+_FIELDS = {record: _find_fields(record) for record in TABLES}
+
+
+def columns_of(record: type[Record]) -> tuple[Column, ...]:
+    """The columns of a kind of record in their standard order, without those that an import brought along."""
+    return tuple(column for item in _FIELDS[record] for column in item.columns)
+
+
+def row_of(record: Record) -> Row:
+    """A record as a row; what an import brought along becomes one JSON text in the column ``extra``.
+
+    Examples
+    --------
+    >>> row_of(ShopChip("offcut", Lab(62, 9, 25)))
+    {'name': 'offcut', 'L': 62, 'a': 9, 'b': 25, 'uncertainty': 1.0, 'notes': ''}
+    """
+    row: Row = {}
+    for item in _FIELDS[type(record)]:
+        value = getattr(record, item.name)
+        if isinstance(value, Lab):
+            row.update(zip((column.name for column in item.columns), value, strict=True))
+        else:
+            row[item.name] = str(value) if isinstance(value, StrEnum) else value
+    if isinstance(record, Paint | Swatch | ClearCoatPair):
+        row["extra"] = json.dumps(record.extra, ensure_ascii=False)
+    return row
+
+
+def record_of(record: type[R], row: Mapping[str, Any]) -> R:
+    """The record of a row; the inverse of :func:`row_of`.
+
+    Columns that the row lacks take the record's default.
+
+    Raises
+    ------
+    BadInput
+        What the record itself refuses.
+    """
+    values: dict[str, Any] = {}
+    for item in _FIELDS[record]:
+        names = [column.name for column in item.columns]
+        if any(name not in row for name in names):
+            continue
+        if len(names) == 3:
+            values[item.name] = Lab(*(row[name] for name in names))
+        else:
+            values[item.name] = item.words(row[item.name]) if item.words else row[item.name]
+    if "extra" in row:
+        values["extra"] = tuple((name, text) for name, text in json.loads(row["extra"]))
+    return record(**values)
+
+
+# --- text that every file can carry ----------------------------------------------------------------------------------
+
+
+def tidy(record: R) -> R:
+    """The record in the form in which it is kept: names stripped, numbers as floats, brought-along columns sorted.
+
+    Raises
+    ------
+    BadInput
+        A text that no file can carry, one that is too long, a date that is none, or a brought-along column that is
+        named like one of ours.
+    """
+    changes: dict[str, Any] = {}
+    for item in _FIELDS[type(record)]:
+        value = getattr(record, item.name)
+        if isinstance(value, StrEnum):
+            continue
+        if isinstance(value, str):
+            changes[item.name] = tidy_text(item.name, value)
+        elif isinstance(value, Lab):
+            changes[item.name] = Lab(*(float(number) for number in value))
+        elif value is not None:
+            changes[item.name] = int(value) if item.columns[0].kind is Kind.WHOLE else float(value)
+    if isinstance(record, Paint | Swatch | ClearCoatPair):
+        changes["extra"] = _tidy_extra(record)
+    return replace(record, **changes)
+
+
+def tidy_text(column: str, text: str) -> str:
+    """A text as it is kept.
+
+    Raises
+    ------
+    BadInput
+        See :func:`tidy`.
+    """
+    if column in NAME_COLUMNS:
+        text = unicodedata.normalize("NFC", text).strip()
+    longest = MAX_NAME if column in NAME_COLUMNS else MAX_TEXT
+    if len(text) > longest:
+        raise BadInput(f"The {column} is {len(text):,} characters long.", f"Keep it under {longest:,}.")
+    if any(unicodedata.category(c) in ("Cc", "Cs") and c not in _ALLOWED_CONTROLS for c in text):
+        raise BadInput(f"The {column} holds a character that is no text.", "Type it again.")
+    if column == "taken" and text:
+        _check_date(text)
+    if column == "photo" and text and not is_sha256(text):
+        raise BadInput(f"'{text[:20]}' names no photo.", "A photo is named by its SHA-256, 64 digits and letters.")
+    return text
+
+
+def _check_date(text: str) -> None:
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        raise BadInput(f"'{text[:40]}' is no date.", "Write it as year-month-day, for example 2025-03-31.") from None
+
+
+def is_sha256(text: str) -> bool:
+    """Whether it is the hexadecimal form of a SHA-256, in small letters."""
+    return len(text) == 64 and set(text) <= set("0123456789abcdef")
+
+
+def _tidy_extra(record: Paint | Swatch | ClearCoatPair) -> tuple[tuple[str, str], ...]:
+    ours = {column.name for column in columns_of(type(record))}
+    kept: dict[str, str] = {}
+    for name, text in record.extra:
+        clean = tidy_text("name", name)
+        if not clean or clean in ours or clean in kept:
+            raise BadInput(f"The further column '{clean}' has no name of its own.", "Give it another name.")
+        kept[clean] = tidy_text(clean, text) if clean not in NAME_COLUMNS else text
+    return tuple(sorted((name, text) for name, text in kept.items() if text))
+
+
+def number_of(text: str) -> float:
+    """A finite number written with a decimal point.
+
+    Raises
+    ------
+    ValueError
+        It is none.
+    """
+    number = float(text)
+    if not math.isfinite(number) or "_" in text:
+        raise ValueError(text)
+    return number

@@ -1,0 +1,152 @@
+"""The database file: one short connection for each operation, and what went wrong said in plain words."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from colormatch.errors import LibraryDamaged, LibraryError, LibraryUnwritable
+
+#: How long one process waits for another that writes. Our choice: far longer than any write of ours, short enough for
+#: a person to wait.
+BUSY_SECONDS = 15.0
+
+_WAY_BACK = "Bring back a backup with 'colormatch library restore', or under Swatches, Backups in the app."
+
+
+@contextmanager
+def explained(folder: Path) -> Iterator[None]:
+    """Turn errors of SQLite and of the file system into those that a person can act on."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise _explain(error, folder) from error
+    except LibraryError:
+        raise
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise LibraryUnwritable(
+            f"The library in {folder} can't be used: {reason}.",
+            "Nothing already in it is lost; make room or make the folder writable, then try again.",
+            reason=reason,
+        ) from error
+
+
+def _explain(error: sqlite3.Error, folder: Path) -> LibraryError:
+    # The low byte is the primary code, https://www.sqlite.org/rescode.html
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT):
+        return damaged(folder, str(error))
+    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return LibraryUnwritable(
+            "The library is being written by another window or program.", "Wait a moment, then try again."
+        )
+    if code == sqlite3.SQLITE_FULL:
+        return LibraryUnwritable(
+            f"The disk that holds the library in {folder} is full.",
+            "Nothing already in it is lost; make room, then try again.",
+        )
+    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH):
+        return LibraryUnwritable(
+            f"The library in {folder} may be read but not written.", "Make the folder writable, or choose another one."
+        )
+    if code in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_NOLFS):
+        return LibraryUnwritable(
+            f"The disk refuses to read or write the library in {folder}.",
+            "Nothing already in it is lost; check that the disk is there and has room, then try again.",
+        )
+    # Anything else is a statement of ours that is wrong; it is still told as a sentence, with SQLite's own words.
+    return LibraryError(f"The library in {folder} refused the request: {error}.", "Please report it.")
+
+
+def damaged(folder: Path, reason: str) -> LibraryDamaged:
+    """The error for a database that fails its check."""
+    return LibraryDamaged(f"The library in {folder} is damaged ({reason}).", _WAY_BACK, reason=reason)
+
+
+def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
+    """A connection in autocommit mode; a file that has gone is not silently made anew unless ``create``."""
+    mode = "rwc" if create else "rw"
+    connection = sqlite3.connect(
+        f"{path.resolve().as_uri()}?mode={mode}", uri=True, timeout=BUSY_SECONDS, isolation_level=None
+    )
+    connection.row_factory = sqlite3.Row
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA synchronous = FULL")
+    return connection
+
+
+@contextmanager
+def reading(path: Path) -> Iterator[sqlite3.Connection]:
+    """A connection on which all reads see one state of the library."""
+    with explained(path.parent):
+        connection = connect(path)
+        try:
+            connection.execute("BEGIN")
+            yield connection
+            connection.execute("COMMIT")
+        finally:
+            connection.close()
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[sqlite3.Connection]:
+    """A connection inside one transaction: all of it is written, or nothing."""
+    with explained(path.parent):
+        connection = connect(path)
+        try:
+            connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield connection
+                connection.execute("COMMIT")
+            except BaseException:
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
+                raise
+        finally:
+            connection.close()
+
+
+def check(connection: sqlite3.Connection, folder: Path, *, quick: bool = False) -> None:
+    """Let SQLite check the whole file.
+
+    Raises
+    ------
+    LibraryDamaged
+        With the first thing that it found.
+    """
+    found = connection.execute("PRAGMA quick_check(1)" if quick else "PRAGMA integrity_check(1)").fetchone()[0]
+    if found != "ok":
+        raise damaged(folder, " ".join(found.split()))
+    orphan = connection.execute("PRAGMA foreign_key_check").fetchone()
+    if orphan is not None:
+        raise damaged(folder, f"a row of {orphan[0]} has lost the row of {orphan[2]} that it belongs to")
+
+
+# --- files that survive a power cut ----------------------------------------------------------------------------------
+
+
+def sync_folder(folder: Path) -> None:
+    """Make a rename in the folder lasting. Windows can't open a folder and needs no such step."""
+    if os.name == "posix":
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+def sync_file(path: Path) -> None:
+    """Make a file's content lasting."""
+    with path.open("rb+") as stream:
+        os.fsync(stream.fileno())
+
+
+def replace_file(temporary: Path, target: Path) -> None:
+    """Move a finished temporary file of the same folder into place, so that the target is always whole."""
+    sync_file(temporary)
+    os.replace(temporary, target)
+    sync_folder(target.parent)

@@ -1,0 +1,131 @@
+"""Every change to a row goes through here, so that it can be taken back: several steps, and after a restart too.
+
+A step holds, for each row that it touched, the row in its *other* state. Undo and redo are then one and the same act:
+swap each row with what the step holds, newest first.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
+
+from colormatch.library.columns import Cell, Row
+
+#: Steps that can be taken back. Our choice: more than a person remembers having done.
+UNDO_STEPS = 200
+
+
+def now() -> str:
+    """This moment, ISO 8601 in UTC."""
+    return datetime.now(UTC).isoformat(timespec="microseconds")
+
+
+def read_row(connection: sqlite3.Connection, table: str, id: int) -> Row | None:
+    """A row without its id, or None."""
+    found = connection.execute(f'SELECT * FROM "{table}" WHERE id = ?', (id,)).fetchone()
+    return None if found is None else {key: found[key] for key in found.keys() if key != "id"}  # noqa: SIM118
+
+
+def _write_row(connection: sqlite3.Connection, table: str, id: int | None, row: Mapping[str, Cell]) -> int:
+    names = ", ".join(f'"{name}"' for name in row)
+    marks = ", ".join("?" * len(row))
+    cursor = connection.execute(f'INSERT INTO "{table}" (id, {names}) VALUES (?, {marks})', (id, *row.values()))
+    assert cursor.lastrowid is not None
+    return cursor.lastrowid
+
+
+def _change_row(connection: sqlite3.Connection, table: str, id: int, row: Mapping[str, Cell]) -> None:
+    marks = ", ".join(f'"{name}" = ?' for name in row)
+    connection.execute(f'UPDATE "{table}" SET {marks} WHERE id = ?', (*row.values(), id))
+
+
+def _delete_row(connection: sqlite3.Connection, table: str, id: int) -> None:
+    connection.execute(f'DELETE FROM "{table}" WHERE id = ?', (id,))
+
+
+class Step:
+    """One thing that a person did, however many rows it touched.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+        Inside a writing transaction.
+    what : str
+        In words, as the person is told when it is taken back, such as "added the swatch 1:3 of Umber".
+    """
+
+    def __init__(self, connection: sqlite3.Connection, what: str) -> None:
+        self._connection = connection
+        # A new step after an undo: what was undone can't be done again.
+        connection.execute("DELETE FROM step WHERE undone")
+        cursor = connection.execute("INSERT INTO step (made, what) VALUES (?, ?)", (now(), what))
+        self._id = cursor.lastrowid
+        connection.execute(
+            "DELETE FROM step WHERE id <= (SELECT id FROM step ORDER BY id DESC LIMIT 1 OFFSET ?)", (UNDO_STEPS,)
+        )
+
+    def _note(self, table: str, id: int, before: Row | None) -> None:
+        document = None if before is None else json.dumps(before, ensure_ascii=False)
+        self._connection.execute(
+            "INSERT INTO change (step, kind, row, document) VALUES (?, ?, ?, ?)", (self._id, table, id, document)
+        )
+
+    def insert(self, table: str, row: Mapping[str, Cell]) -> int:
+        id = _write_row(self._connection, table, None, row)
+        self._note(table, id, None)
+        return id
+
+    def update(self, table: str, id: int, row: Mapping[str, Cell]) -> None:
+        self._note(table, id, read_row(self._connection, table, id))
+        _change_row(self._connection, table, id, row)
+
+    def delete(self, table: str, id: int) -> None:
+        self._note(table, id, read_row(self._connection, table, id))
+        _delete_row(self._connection, table, id)
+
+
+def next_step(connection: sqlite3.Connection, *, redo: bool = False) -> tuple[int, str] | None:
+    """Id and words of the step that undo (or redo) would take next."""
+    query = "SELECT min(id), what FROM step WHERE undone" if redo else "SELECT max(id), what FROM step WHERE NOT undone"
+    id, what = connection.execute(query).fetchone()
+    return None if id is None else (id, what)
+
+
+def swap(connection: sqlite3.Connection, step: int, *, redo: bool = False) -> None:
+    """Undo or redo one step."""
+    order = "id" if redo else "id DESC"
+    changes = connection.execute(
+        f"SELECT id, kind, row, document FROM change WHERE step = ? ORDER BY {order}", (step,)
+    ).fetchall()
+    for change, table, id, document in changes:
+        present = read_row(connection, table, id)
+        other: Row | None = None if document is None else json.loads(document)
+        if other is None:
+            _delete_row(connection, table, id)
+        elif present is None:
+            _write_row(connection, table, id, other)
+        else:
+            _change_row(connection, table, id, other)
+        kept = None if present is None else json.dumps(present, ensure_ascii=False)
+        connection.execute("UPDATE change SET document = ? WHERE id = ?", (kept, change))
+    connection.execute("UPDATE step SET undone = ? WHERE id = ?", (not redo, step))
+
+
+def photos_of_step(connection: sqlite3.Connection, step: int) -> set[str]:
+    """Every photo that the rows of a step name, before or after it."""
+    found: set[str] = set()
+    for table, id, document in connection.execute("SELECT kind, row, document FROM change WHERE step = ?", (step,)):
+        found.update(photos_of_row(table, json.loads(document) if document else {}))
+        found.update(photos_of_row(table, read_row(connection, table, id) or {}))
+    return found
+
+
+def photos_of_row(table: str, row: Mapping[str, Cell]) -> Iterable[str]:
+    """Photos that a row names."""
+    if table == "swatch" and row.get("photo"):
+        return [str(row["photo"])]
+    if table == "repair" and row.get("photos"):
+        return [str(name) for name in json.loads(str(row["photos"]))]
+    return []

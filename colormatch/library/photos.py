@@ -1,0 +1,194 @@
+"""The library's photos: files named by the SHA-256 of their bytes, never changed once written.
+
+A photo's file is on the disk before its row is, and leaves only after its row has: a row without a file can't come
+about, however the program ends. A file without a row can; it does no harm, and a check mentions it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import sqlite3
+import tempfile
+import time
+from collections.abc import Iterable
+from pathlib import Path
+
+from colormatch.errors import BadInput, LibraryDamaged
+from colormatch.library.columns import is_sha256
+from colormatch.library.database import explained, reading, replace_file, sync_folder, writing
+from colormatch.library.history import now
+
+#: Largest photo that is taken in, bytes. Our choice: several times the largest camera raw file.
+MAX_PHOTO_BYTES = 400 * 2**20
+#: How long a photo that nothing names any more stays in the trash folder, days. Our choice.
+TRASH_DAYS = 90
+#: Marks a file that is still being written.
+TEMPORARY_PREFIX = ".unfinished-"
+_SECONDS_A_DAY = 86_400
+
+
+class PhotoFolder:
+    """Photos of one library; reach it as ``library.photos``."""
+
+    def __init__(self, database: Path) -> None:
+        self._database = database
+        self.folder = database.parent / "photos"
+        self.trash = database.parent / "trash"
+
+    def add(self, content: bytes, name: str = "") -> str:
+        """Keep a photo.
+
+        Parameters
+        ----------
+        content : bytes
+            The file as it came from the camera.
+        name : str, optional
+            Its name there; only the ending is used.
+
+        Returns
+        -------
+        str
+            Its SHA-256, under which it is found again. Adding the same photo twice keeps it once.
+
+        Raises
+        ------
+        BadInput
+            It is empty or too large.
+        LibraryUnwritable
+            Folder or disk refuses.
+        """
+        if not 0 < len(content) <= MAX_PHOTO_BYTES:
+            raise BadInput(
+                f"The photo has {len(content):,} bytes.", f"Choose one of at most {MAX_PHOTO_BYTES // 2**20} megabytes."
+            )
+        sha256 = hashlib.sha256(content).hexdigest()
+        with explained(self._database.parent):
+            self.folder.mkdir(exist_ok=True)
+            target = self._present(sha256) or self.folder / (sha256 + _ending(name))
+            if not target.is_file() or hashlib.sha256(target.read_bytes()).hexdigest() != sha256:
+                _write(target, content)
+        with writing(self._database) as connection:
+            # Holding the lock: nobody can move the file to the trash between this look and the row.
+            if not target.is_file():
+                _write(target, content)
+            _insert(connection, target)
+        return sha256
+
+    def path(self, sha256: str) -> Path:
+        """Where a photo lies.
+
+        Raises
+        ------
+        BadInput
+            The library never had it.
+        LibraryDamaged
+            It should be there and is not.
+        """
+        with reading(self._database) as connection:
+            row = connection.execute("SELECT file FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
+        if row is None:
+            raise BadInput(f"The library has no photo {sha256[:12]}.", "Choose the photo again.")
+        path: Path = self.folder / row["file"]
+        if not path.is_file():
+            raise LibraryDamaged(
+                f"The photo {sha256[:12]} is missing from {self.folder}.",
+                "Choose the photo again, or restore a backup.",
+            )
+        return path
+
+    def __contains__(self, sha256: str) -> bool:
+        with reading(self._database) as connection:
+            found = connection.execute("SELECT 1 FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
+        return found is not None
+
+    def all(self) -> dict[str, Path]:
+        """SHA-256 and place of every photo."""
+        with reading(self._database) as connection:
+            rows = connection.execute("SELECT sha256, file FROM photo ORDER BY sha256").fetchall()
+        return {row["sha256"]: self.folder / row["file"] for row in rows}
+
+    # --- for the store ------------------------------------------------------------------------------------------------
+
+    def recover(self, connection: sqlite3.Connection, photos: Iterable[str]) -> None:
+        """Inside a writing transaction: give photos that are named again their file and row back, where they exist."""
+        for sha256 in photos:
+            if not _named(connection, sha256):
+                continue
+            path = self._present(sha256)
+            if path is None and (trashed := _find(self.trash, sha256)):
+                self.folder.mkdir(exist_ok=True)
+                path = self.folder / trashed.name
+                os.replace(trashed, path)
+                sync_folder(self.folder)
+            if path is not None:
+                _insert(connection, path)
+
+    def release(self, connection: sqlite3.Connection, photos: Iterable[str]) -> None:
+        """Inside a writing transaction: drop the rows of photos that nothing names any more."""
+        for sha256 in photos:
+            if not _named(connection, sha256):
+                connection.execute("DELETE FROM photo WHERE sha256 = ?", (sha256,))
+
+    def sweep(self, photos: Iterable[str]) -> None:
+        """After that transaction: move the files of photos without a row to the trash."""
+        present = {path for sha256 in photos if (path := self._present(sha256))}
+        if not present:
+            return
+        with writing(self._database) as connection:  # the lock keeps another process from adding one meanwhile
+            for path in present:
+                if not connection.execute("SELECT 1 FROM photo WHERE file = ?", (path.name,)).fetchone():
+                    self.trash.mkdir(exist_ok=True)
+                    os.utime(path)  # its age in the trash counts from now
+                    os.replace(path, self.trash / path.name)
+                    sync_folder(self.trash)
+
+    def clear_old(self) -> None:
+        """Delete what has lain in the trash for long, and files that an ended program left unfinished."""
+        limits = ((self.trash, "*", TRASH_DAYS), (self.folder, TEMPORARY_PREFIX + "*", 1))
+        for folder, pattern, days in limits:
+            for path in folder.glob(pattern):
+                if time.time() - path.stat().st_mtime > days * _SECONDS_A_DAY:
+                    path.unlink(missing_ok=True)
+
+    def _present(self, sha256: str) -> Path | None:
+        return _find(self.folder, sha256)
+
+
+def _find(folder: Path, sha256: str) -> Path | None:
+    return next(iter(sorted(folder.glob(sha256 + "*"))), None) if is_sha256(sha256) else None
+
+
+def _ending(name: str) -> str:
+    """``.jpg`` of ``IMG_1.JPG``; nothing where the ending is no plain word."""
+    ending = Path(name).suffix.lower()
+    return ending if re.fullmatch(r"\.[a-z0-9]{1,5}", ending) else ""
+
+
+def _write(target: Path, content: bytes) -> None:
+    descriptor, name = tempfile.mkstemp(prefix=TEMPORARY_PREFIX, dir=target.parent)
+    temporary = Path(name)
+    try:
+        with os.fdopen(descriptor, "wb") as stream:
+            stream.write(content)
+        replace_file(temporary, target)
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _insert(connection: sqlite3.Connection, path: Path) -> None:
+    connection.execute(
+        "INSERT OR IGNORE INTO photo (sha256, file, bytes, added) VALUES (?, ?, ?, ?)",
+        (path.name[:64], path.name, path.stat().st_size, now()),
+    )
+
+
+def _named(connection: sqlite3.Connection, sha256: str) -> bool:
+    """Whether a swatch or a repair names the photo."""
+    found = connection.execute(
+        "SELECT 1 FROM swatch WHERE photo = ?1"
+        " UNION ALL SELECT 1 FROM repair, json_each(repair.photos) WHERE json_each.value = ?1 LIMIT 1",
+        (sha256,),
+    ).fetchone()
+    return found is not None

@@ -1,0 +1,126 @@
+"""The database's tables, and the steps that bring an older library up to date.
+
+A step, once released, is never edited: a change to the tables is a further step at the end.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from colormatch.errors import LibraryDamaged, LibraryTooNew
+from colormatch.library import database
+
+#: Marks the file as ours in its header ("CMsw").
+APPLICATION_ID = 0x434D7377
+
+#: Statements of each step, from version n to n + 1. Numbers are REAL, so that each comes back to the last bit.
+MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    (
+        """CREATE TABLE paint (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL UNIQUE, maker TEXT NOT NULL, kind TEXT NOT NULL,
+            thinner TEXT NOT NULL, price REAL, size_ml REAL, on_hand_ml REAL, notes TEXT NOT NULL, extra TEXT NOT NULL
+        )""",
+        """CREATE TABLE swatch (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            paint TEXT NOT NULL REFERENCES paint (name) ON UPDATE CASCADE ON DELETE RESTRICT,
+            paint_parts REAL NOT NULL, water_parts REAL NOT NULL, coats INTEGER NOT NULL, ground TEXT NOT NULL,
+            ground_L REAL NOT NULL, ground_a REAL NOT NULL, ground_b REAL NOT NULL,
+            L REAL NOT NULL, a REAL NOT NULL, b REAL NOT NULL, uncertainty REAL NOT NULL, state TEXT NOT NULL,
+            taken TEXT NOT NULL, photo TEXT NOT NULL, notes TEXT NOT NULL, extra TEXT NOT NULL
+        )""",
+        "CREATE INDEX swatch_by_paint ON swatch (paint)",
+        "CREATE INDEX swatch_by_photo ON swatch (photo)",
+        """CREATE TABLE clear_coat (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL,
+            bare_L REAL NOT NULL, bare_a REAL NOT NULL, bare_b REAL NOT NULL,
+            sealed_L REAL NOT NULL, sealed_a REAL NOT NULL, sealed_b REAL NOT NULL,
+            "on" TEXT NOT NULL, notes TEXT NOT NULL, extra TEXT NOT NULL
+        )""",
+        """CREATE TABLE ground (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL UNIQUE,
+            L REAL NOT NULL, a REAL NOT NULL, b REAL NOT NULL, uncertainty REAL NOT NULL, state TEXT NOT NULL,
+            notes TEXT NOT NULL
+        )""",
+        """CREATE TABLE chip (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL UNIQUE,
+            L REAL NOT NULL, a REAL NOT NULL, b REAL NOT NULL, uncertainty REAL NOT NULL, notes TEXT NOT NULL
+        )""",
+        """CREATE TABLE card (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL UNIQUE, kind TEXT NOT NULL, value TEXT NOT NULL,
+            notes TEXT NOT NULL
+        )""",
+        # photos: JSON list of the SHA-256 of each photo that the document speaks of.
+        """CREATE TABLE repair (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, created TEXT NOT NULL, changed TEXT NOT NULL,
+            version INTEGER NOT NULL, document TEXT NOT NULL, photos TEXT NOT NULL
+        )""",
+        # file: name in the photo folder.
+        """CREATE TABLE photo (
+            sha256 TEXT PRIMARY KEY, file TEXT NOT NULL UNIQUE, bytes INTEGER NOT NULL, added TEXT NOT NULL
+        )""",
+        "CREATE TABLE setting (key TEXT PRIMARY KEY, value TEXT NOT NULL)",
+        "CREATE TABLE fit (key TEXT PRIMARY KEY, value BLOB NOT NULL, made INTEGER NOT NULL)",
+        """CREATE TABLE step (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, made TEXT NOT NULL, what TEXT NOT NULL,
+            undone INTEGER NOT NULL DEFAULT 0
+        )""",
+        # document: the row in its other state (before the step, or after it where the step is undone); NULL: no row.
+        """CREATE TABLE change (
+            id INTEGER PRIMARY KEY, step INTEGER NOT NULL REFERENCES step (id) ON DELETE CASCADE,
+            kind TEXT NOT NULL, row INTEGER NOT NULL, document TEXT
+        )""",
+        "CREATE INDEX change_by_step ON change (step)",
+    ),
+)
+
+
+def version_of(connection: sqlite3.Connection, folder: Path) -> int:
+    """Version of the database's tables; 0 for an empty file.
+
+    Raises
+    ------
+    LibraryDamaged
+        It is a database, but not one of ours.
+    LibraryTooNew
+        A later program wrote it.
+    """
+    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    mark = int(connection.execute("PRAGMA application_id").fetchone()[0])
+    empty = connection.execute("SELECT NOT EXISTS (SELECT 1 FROM sqlite_schema)").fetchone()[0]
+    if mark != APPLICATION_ID and not (empty and version == 0 and mark == 0):
+        raise LibraryDamaged(
+            f"The database in {folder} is not a swatch library.", "Choose another folder.", application_id=mark
+        )
+    if version > len(MIGRATIONS):
+        raise LibraryTooNew(
+            f"The library in {folder} was written by a later version of the program.",
+            "Install that version or a newer one; the library is left as it is.",
+            version=version,
+            newest=len(MIGRATIONS),
+        )
+    return version
+
+
+def migrate(connection: sqlite3.Connection, folder: Path) -> None:
+    """Bring the tables up to date: every step and the check after them in one transaction, or nothing.
+
+    Raises
+    ------
+    LibraryDamaged, LibraryTooNew
+        See :func:`version_of`; or the migrated file fails its check, and is left as it was.
+    """
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        # Read inside the transaction: another process may have migrated while this one waited.
+        for statements in MIGRATIONS[version_of(connection, folder) :]:
+            for statement in statements:
+                connection.execute(statement)
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version = {len(MIGRATIONS)}")
+        database.check(connection, folder)
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
