@@ -11,7 +11,7 @@ import re
 import struct
 import threading
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from PIL import (
     AvifImagePlugin,  # noqa: F401  Importing a plugin makes its format known; Pillow would load some forty.
     Image,
+    ImageCms,
     JpegImagePlugin,  # noqa: F401
     PngImagePlugin,  # noqa: F401
     TiffImagePlugin,  # noqa: F401
@@ -29,8 +30,9 @@ from PIL import (
 )
 
 from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
-from colormatch.photo import profile as profiles
-from colormatch.photo.profile import Profile
+from colormatch.photo import metadata
+from colormatch.photo.metadata import GAIN_MAP, Exif, several_pictures
+from colormatch.photo.profile import LINEAR_SRGB, SRGB, NotMatrix, Profile, ProfileBroken
 from colormatch.records import Flag
 
 #: Pixels of the largest photo that is decoded. Phones reach 50 megapixels and medium-format cameras 102; above that
@@ -42,8 +44,6 @@ MOST_BYTES = 800_000_000
 #: uint8 or uint16
 PixelArray = NDArray[np.unsignedinteger[Any]]
 
-_KINDS = "JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw"
-_EXPORT = "Open it on the phone or computer it came from and save it as JPEG, then choose that file."
 _SEND_AGAIN = "Copy it from the phone or camera once more, or choose another photo."
 
 
@@ -141,21 +141,15 @@ def _is_raw(data: bytes) -> bool:
         return True
     if not data.startswith(_TIFF_MAGIC):
         return False
-    if data[8:10] == b"CR":
-        return True
-    with suppress(Exception), _quiet_pillow(), Image.open(io.BytesIO(data), formats=["TIFF"]) as picture:
-        tags = picture.tag_v2  # type: ignore[attr-defined]
-        is_preview = tags.get(_NEW_SUBFILE_TYPE) == 1 or _SUB_IFDS in tags
-        return _DNG_VERSION in tags or tags.get(_PHOTOMETRIC) in _SENSOR_DATA or (is_preview and _MAKE in tags)
-    # A TIFF that Pillow can't open: the raw developer may.
-    return _MAKE_BYTES.search(data[:4096]) is not None
+    with _quiet_pillow():
+        tags = metadata.tiff_tags(data)
+    is_camera_preview = tags.get(metadata.NEW_SUBFILE_TYPE) == 1 and metadata.MAKE in tags
+    is_sensor = tags.get(metadata.PHOTOMETRIC) in _SENSOR_DATA
+    return data[8:10] == b"CR" or metadata.DNG_VERSION in tags or is_sensor or is_camera_preview
 
 
-_NEW_SUBFILE_TYPE, _BITS, _PHOTOMETRIC, _MAKE, _MODEL, _ORIENTATION = 254, 258, 262, 271, 272, 274
-_SUB_IFDS, _SAMPLE_FORMAT, _DNG_VERSION = 330, 339, 50706
 #: PhotometricInterpretation of mosaic and of linear sensor data (DNG 1.7).
 _SENSOR_DATA = (32803, 34892)
-_MAKE_BYTES = re.compile(rb"canon|nikon|sony|pentax|leica|hasselblad|samsung|kodak", re.IGNORECASE)
 
 # --- camera raw ------------------------------------------------------------------------------------------------------
 
@@ -180,8 +174,10 @@ def _decode_raw(data: bytes) -> Stored:
             f"The camera raw file can't be developed ({_one_line(error)}).",
             "Save it as DNG or as 16-bit TIFF in the camera maker's program.",
         ) from error
+    with _quiet_pillow():
+        camera = metadata.camera_name(metadata.tiff_tags(data))
     # The raw developer has turned it upright.
-    return Stored(pixels, 1, profiles.LINEAR_SRGB, "raw", _read_exif_of(data).camera, raw=True)
+    return Stored(pixels, 1, LINEAR_SRGB, "raw", camera, raw=True)
 
 
 # --- HEIF ------------------------------------------------------------------------------------------------------------
@@ -195,19 +191,17 @@ def _decode_heif(data: bytes) -> Stored:
     info = container.info
     flags = []
     if any("hdrgainmap" in str(kind).lower() for kind in info.get("aux", {})) or b"tmap" in _brands(data):
-        flags.append(_GAIN_MAP)
+        flags.append(GAIN_MAP)
     if len(container) > 1:
-        flags.append(_several(len(container)))
+        flags.append(several_pictures(len(container)))
     nclx = info.get("nclx_profile")
-    profile, doubt = _profile_of(info.get("icc_profile"), _code_points_of(nclx))
+    code_points = nclx and (int(nclx["color_primaries"]), int(nclx["transfer_characteristics"]))
+    with _quiet_pillow():
+        exif = metadata.exif_of(info.get("exif"))
     pixels, see_through = _opaque_rgb(np.asarray(container))
-    exif = _exif_from_bytes(info.get("exif"))
+    pixels, profile, doubt = _with_meaning(pixels, info.get("icc_profile"), code_points, info, exif)
     # The decoder has turned it upright by the container's own rotation; EXIF's does not count in HEIF.
-    return Stored(pixels, 1, profile, "HEIF", exif.camera, flags=(*flags, *doubt, *see_through))
-
-
-def _code_points_of(nclx: dict[str, Any] | None) -> tuple[int, int] | None:
-    return None if nclx is None else (int(nclx["color_primaries"]), int(nclx["transfer_characteristics"]))
+    return Stored(pixels, 1, profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
 
 
 # --- the common kinds ------------------------------------------------------------------------------------------------
@@ -231,28 +225,46 @@ def _decode_common(data: bytes) -> Stored:
         try:
             picture = Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS)
         except UnidentifiedImageError:
-            raise PhotoUnreadable(
-                f"This is not a picture that the program reads ({_KINDS}).", "Choose a photo, or save it as JPEG."
-            ) from None
+            raise _not_a_picture(data) from None
         _check_size(*picture.size)
-        kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
-        exif = _read_exif(picture)
         _refuse_print_and_float(picture)
+        kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
+        exif = metadata.exif_of(picture)
         flags = _flags_of(picture, data)
-        profile, doubt = _profile_of(
-            picture.info.get("icc_profile"), _png_code_points(data) if kind == "PNG" else None, picture, exif
-        )
-        if kind == "JPEG":
-            _refuse_half_jpeg(data)
-            values = _decode_with_opencv(data)
-        elif _is_sixteen_bit(picture, data):
-            values = _decode_with_opencv(data)
-        else:
-            values = _decode_with_pillow(picture)
+    if kind == "JPEG":
+        _refuse_half_jpeg(data)
+        values = _decode_with_opencv(data)
+    elif _is_sixteen_bit(picture, data):
+        values = _decode_with_opencv(data)
+    else:
+        values = _decode_with_pillow(picture)
     pixels, see_through = _opaque_rgb(values)
+    # A PNG's code points overrule its other statements (PNG 3rd edition, 4.3).
+    code_points = metadata.png_code_points(data) if kind == "PNG" else None
+    icc = None if code_points else picture.info.get("icc_profile")
+    pixels, profile, doubt = _with_meaning(pixels, icc, code_points, picture.info, exif)
     # Both decoders turn a TIFF upright themselves.
     orientation = 1 if kind == "TIFF" else exif.orientation
-    return Stored(pixels, orientation, profile, kind, exif.camera, flags=(*flags, *doubt, *see_through))
+    return Stored(pixels, orientation, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
+
+
+def _not_a_picture(data: bytes) -> PhotoUnreadable:
+    known = data.startswith((b"\xff\xd8", b"\x89PNG", b"RIFF", *_TIFF_MAGIC)) or bool(_brands(data))
+    if known:
+        return PhotoUnreadable("The photo is damaged, or of a rare kind that can't be decoded.", _SEND_AGAIN)
+    return PhotoUnreadable(
+        "This is not a picture that can be read (JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw).",
+        "Choose a photo, or save it as JPEG first.",
+    )
+
+
+def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:
+    if picture.format in ("JPEG", "MPO"):
+        # Both kinds of gain map in JPEG announce themselves in an XMP block near the start of the file.
+        head = data[: 1 << 18].lower()
+        return [GAIN_MAP] if b"hdrgm:" in head or b"hdrgainmap" in head else []
+    frames = getattr(picture, "n_frames", 1)
+    return [several_pictures(frames)] if frames > 1 else []
 
 
 def _refuse_print_and_float(picture: Image.Image) -> None:
@@ -269,9 +281,7 @@ def _is_sixteen_bit(picture: Image.Image, data: bytes) -> bool:
     if picture.format == "PNG":
         return data[24] == 16  # IHDR: bit depth
     if picture.format == "TIFF":
-        tags = picture.tag_v2  # type: ignore[attr-defined]
-        bits = np.max(tags.get(_BITS, 1))
-        return bool(bits > 8)
+        return bool(np.max(metadata.tiff_tags(data).get(metadata.BITS_PER_SAMPLE, 1)) > 8)
     return False
 
 
@@ -315,7 +325,8 @@ _STRIP = 256
 
 
 def _decode_with_pillow(picture: Image.Image) -> PixelArray:
-    picture.load()
+    with _quiet_pillow():
+        picture.load()
     if picture.mode not in ("L", "RGB"):
         picture = picture.convert("RGBA" if picture.has_transparency_data else "RGB")
     width, height = picture.size
@@ -348,112 +359,44 @@ def _opaque_rgb(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
     return mixed.astype(values.dtype), (Flag("see-through", text, share),)
 
 
-# --- what the file says of itself ------------------------------------------------------------------------------------
+# --- meaning ---------------------------------------------------------------------------------------------------------
 
-_GAIN_MAP = Flag(
-    "hdr-gain-map",
-    "The phone added an HDR brightness map to the photo; it is left aside and the plain picture is read.",
+
+def _with_meaning(
+    pixels: PixelArray, icc: bytes | None, code_points: tuple[int, int] | None, info: Mapping[Any, Any], exif: Exif
+) -> tuple[PixelArray, Profile, tuple[Flag, ...]]:
+    """Find the profile; where it isn't curves and a matrix, have the pixels converted to sRGB."""
+    try:
+        return pixels, metadata.profile_of(icc, code_points, info, exif), ()
+    except NotMatrix:
+        with suppress(ImageCms.PyCMSError):
+            return _srgb_by_color_engine(pixels, icc or b""), SRGB, (_CONVERTED,)
+    except ProfileBroken:
+        pass
+    return pixels, SRGB, (_UNUSABLE_PROFILE,)
+
+
+_CONVERTED = Flag(
+    "profile-converted",
+    "The photo's color profile is made of tables; its colors were converted to 8-bit sRGB, strong ones cut to it.",
+)
+_UNUSABLE_PROFILE = Flag(
+    "profile-unusable", "The photo's color profile is damaged or of an unknown kind; its colors are read as sRGB."
 )
 
 
-def _several(count: int) -> Flag:
-    return Flag("several-pictures", f"The file holds {count} pictures; the first is read.", float(count))
-
-
-def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:
-    if picture.format in ("JPEG", "MPO"):
-        # Both kinds of gain map in JPEG announce themselves in an XMP block near the start of the file.
-        head = data[: 1 << 18]
-        is_gain_map = b"hdrgm" in head or b"hdrgainmap" in head.lower()
-        return [_GAIN_MAP] if is_gain_map else []
-    frames = getattr(picture, "n_frames", 1)
-    return [_several(frames)] if frames > 1 else []
-
-
-@dataclass(frozen=True)
-class _Exif:
-    orientation: int = 1
-    camera: str = ""
-    #: DCF's "R03": written with Adobe RGB, often without an ICC profile.
-    adobe_rgb: bool = False
-
-
-def _read_exif(picture: Image.Image) -> _Exif:
-    try:
-        return _exif_facts(picture.getexif())
-    except Exception:  # Odd phones write odd EXIF; a photo is not refused for it.
-        return _Exif()
-
-
-def _exif_from_bytes(block: bytes | None) -> _Exif:
-    if not block:
-        return _Exif()
-    exif = Image.Exif()
-    try:
-        with _quiet_pillow():
-            exif.load(block)
-            return _exif_facts(exif)
-    except Exception:
-        return _Exif()
-
-
-def _read_exif_of(data: bytes) -> _Exif:
-    try:
-        with _quiet_pillow(), Image.open(io.BytesIO(data), formats=["TIFF"]) as picture:
-            return _read_exif(picture)
-    except Exception:
-        return _Exif()
-
-
-def _exif_facts(exif: Image.Exif) -> _Exif:
-    orientation = exif.get(_ORIENTATION, 1)
-    make, model = (str(exif.get(tag, "")).strip(" \0") for tag in (_MAKE, _MODEL))
-    camera = model if model.startswith(make) else f"{make} {model}"
-    exif_ifd, interop_ifd = 0x8769, 0xA005
-    interop = exif.get_ifd(exif_ifd).get(interop_ifd, {})
-    adobe = isinstance(interop, dict) and str(interop.get(1, "")).startswith("R03")
-    return _Exif(orientation if orientation in range(1, 9) else 1, camera.strip(), adobe)
-
-
-def _png_code_points(data: bytes) -> tuple[int, int] | None:
-    """Color primaries and transfer of a PNG's cICP chunk, which stands before the first IDAT."""
-    position = 8
-    while position + 12 <= len(data):
-        length, name = struct.unpack_from(">I4s", data, position)
-        if name == b"cICP" and length == 4:
-            return data[position + 8], data[position + 9]
-        if name == b"IDAT":
-            return None
-        position += 12 + length
-    return None
-
-
-def _profile_of(
-    icc: bytes | None,
-    code_points: tuple[int, int] | None,
-    picture: Image.Image | None = None,
-    exif: _Exif = _Exif(),
-) -> tuple[Profile, tuple[Flag, ...]]:
-    """The profile that counts, in the order of PNG 3rd edition: code points in PNG, ICC, sRGB, gamma."""
-    if code_points is not None and (icc is None or picture is not None):
-        profile = profiles.from_code_points(*code_points)
-        if profile is None:
-            raise PhotoUnreadable(
-                f"The picture's color coding is not known (code points {code_points[0]}, {code_points[1]}; "
-                "perhaps high dynamic range).",
-                _EXPORT,
-            )
-        return profile, ()
-    if icc:
-        try:
-            return profiles.from_icc(icc), ()
-        except (profiles.ProfileBroken, profiles.NotMatrix) as error:
-            text = f"The photo's color profile can't be used ({_one_line(error)}); its colors are read as sRGB."
-            return profiles.SRGB, (Flag("profile-unusable", text),)
-    if exif.adobe_rgb:
-        return profiles.ADOBE_RGB, ()
-    info = {} if picture is None else picture.info
-    gamma = info.get("gamma")
-    if gamma and "srgb" not in info and abs(gamma - 0.45455) > 1e-4:
-        return profiles.from_gamma(gamma, info.get("chromaticity")), ()
-    return profiles.SRGB, ()
+def _srgb_by_color_engine(pixels: PixelArray, icc: bytes) -> PixelArray:
+    engine = ImageCms.buildTransform(
+        ImageCms.ImageCmsProfile(io.BytesIO(icc)),
+        ImageCms.createProfile("sRGB"),
+        "RGB",
+        "RGB",
+        ImageCms.Intent.RELATIVE_COLORIMETRIC,
+    )
+    converted = np.empty(pixels.shape, np.uint8)
+    for top in range(0, len(pixels), _STRIP):
+        strip = pixels[top : top + _STRIP]
+        eight_bit = strip if strip.dtype == np.uint8 else np.round(strip / 257).astype(np.uint8)
+        turned = engine.apply(Image.fromarray(np.ascontiguousarray(eight_bit)))
+        converted[top : top + _STRIP] = np.asarray(turned)
+    return converted

@@ -166,10 +166,11 @@ def _parse(icc: bytes) -> Profile:
     tags = _tags(icc)
     name = _description(tags.get(b"desc", b""))
     space = icc[16:20]
-    if space == b"GRAY" and b"kTRC" in tags:
+    in_xyz = icc[20:24] == b"XYZ "
+    if space == b"GRAY" and in_xyz and b"kTRC" in tags:
         return Profile(name, (_curve(tags[b"kTRC"]),) * 3, np.eye(3))
     wanted = (b"rTRC", b"gTRC", b"bTRC", b"rXYZ", b"gXYZ", b"bXYZ")
-    if space != b"RGB " or icc[20:24] != b"XYZ " or any(tag not in tags for tag in wanted):
+    if space != b"RGB " or not in_xyz or any(tag not in tags for tag in wanted):
         raise NotMatrix(name)
     red, green, blue = (_curve(tags[tag]) for tag in wanted[:3])
     to_xyz = np.stack([_xyz(tags[tag]) for tag in wanted[3:]], axis=-1)

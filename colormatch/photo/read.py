@@ -26,10 +26,17 @@ class DecodedPhoto:
 
     #: What is known besides the pixels.
     facts: Photo
-    #: (height, width, 3) uint8 or uint16, read-only, upright: a turned view of the pixels as they lie in the file.
-    pixels: PixelArray
-    #: What the numbers in ``pixels`` mean.
+    #: (h, w, 3) uint8 or uint16, read-only; as they lie in the file.
+    stored_pixels: PixelArray
+    #: EXIF orientation that turns them upright, 1 to 8.
+    orientation: int
+    #: What the numbers mean.
     profile: Profile
+
+    @property
+    def pixels(self) -> PixelArray:
+        """(height, width, 3) uint8 or uint16; the upright photo, a turned view of what is stored."""
+        return _upright(self.stored_pixels, self.orientation)
 
     def encoded(self, box: Box | None = None) -> FloatArray:
         """Values as the file states them, in its own profile's encoding; the place to look for clipping.
@@ -66,17 +73,13 @@ class DecodedPhoto:
         """(h, w, 3) uint8; encoded sRGB for the screen, averaged down; never enlarged."""
         import cv2
 
-        height, width = self.pixels.shape[:2]
-        scale = min(1.0, longest_side / max(height, width))
-        size = (max(1, round(width * scale)), max(1, round(height * scale)))
-        small = self.pixels
+        small = self.stored_pixels
+        height, width = small.shape[:2]
+        scale = longest_side / max(height, width)
         if scale < 1:
-            # In the order of memory: OpenCV would copy a turned view as a whole.
-            turned = abs(small.strides[0]) < abs(small.strides[1])
-            unturned = small.transpose(1, 0, 2) if turned else small
-            small = cv2.resize(_ascending(unturned), size[::-1] if turned else size, interpolation=cv2.INTER_AREA)
-            small = _ascending(unturned, small)
-            small = small.transpose(1, 0, 2) if turned else small
+            size = (max(1, round(width * scale)), max(1, round(height * scale)))
+            small = cv2.resize(small, size, interpolation=cv2.INTER_AREA)
+        small = _upright(small, self.orientation)
         if self.profile is SRGB and small.dtype == np.uint8:
             return np.ascontiguousarray(small)
         encoded = encoded_from_linear(self._linear_of(small))
@@ -103,9 +106,8 @@ class DecodedPhoto:
         return box, inside
 
     def _crop(self, box: Box | None) -> PixelArray:
-        if box is None:
-            return self.pixels
-        return self.pixels[box.y : box.y + box.h, box.x : box.x + box.w]
+        pixels = self.pixels
+        return pixels if box is None else pixels[box.y : box.y + box.h, box.x : box.x + box.w]
 
     @cached_property
     def _tables(self) -> FloatArray:
@@ -119,13 +121,6 @@ class DecodedPhoto:
             return linear
         turned: FloatArray = linear @ self.profile.to_srgb.T.astype(np.float32)
         return turned
-
-
-def _ascending(like: PixelArray, values: PixelArray | None = None) -> PixelArray:
-    """Undo (and so redo) the mirrorings of a view."""
-    values = like if values is None else values
-    mirrored: PixelArray = values[:: 1 if like.strides[0] > 0 else -1, :: 1 if like.strides[1] > 0 else -1]
-    return mirrored
 
 
 def open_photo(source: Path | bytes) -> DecodedPhoto:
@@ -151,13 +146,12 @@ def open_photo(source: Path | bytes) -> DecodedPhoto:
     if not data:
         raise PhotoUnreadable("The file is empty.", "Copy it from the phone or camera once more.")
     stored = decode(data)
-    pixels = _upright(stored.pixels, stored.orientation)
-    pixels.setflags(write=False)
-    height, width = pixels.shape[:2]
+    stored.pixels.setflags(write=False)
+    height, width = _upright(stored.pixels, stored.orientation).shape[:2]
     digest = hashlib.sha256(data).hexdigest()
     name = stored.profile.name
     facts = Photo(width, height, stored.format, stored.camera, name, digest, stored.raw, stored.flags)
-    return DecodedPhoto(facts, pixels, stored.profile)
+    return DecodedPhoto(facts, stored.pixels, stored.orientation, stored.profile)
 
 
 def _bytes_of(path: Path) -> bytes:
