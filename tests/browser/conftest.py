@@ -1,0 +1,138 @@
+"""A real Chromium and servers of our own on free ports."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[object]:
+    """The system's Chromium; it may talk to nobody but the page's server."""
+    playwright = pytest.importorskip("playwright.sync_api")
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        pytest.skip("no Chromium on this machine")
+    quiet = ["--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(
+            executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *quiet]
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., str]]:
+    """Start a server for a script and give its address."""
+    running: list[subprocess.Popen[bytes]] = []
+
+    def start(script: Path, **environment: str) -> str:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
+        log = tmp_path_factory.mktemp("server") / "log"
+        code = f"from pathlib import Path; from app.server import serve; serve({port}, Path({str(script)!r}))"
+        with log.open("wb") as out:
+            running.append(
+                subprocess.Popen(
+                    [sys.executable, "-c", code],
+                    cwd=ROOT,
+                    env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
+                    stdout=out,
+                    stderr=subprocess.STDOUT,
+                )
+            )
+        address = f"http://127.0.0.1:{port}"
+        deadline = time.monotonic() + 60
+        while time.monotonic() < deadline:
+            try:
+                with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
+                    return address
+            except OSError:
+                assert running[-1].poll() is None, log.read_text()
+        raise AssertionError(f"the server did not answer: {log.read_text()}")
+
+    yield start
+    for process in running:
+        process.terminate()
+        process.wait(timeout=20)
+
+
+class Visit:
+    """One page of one person, with everything it asked the network for."""
+
+    def __init__(self, browser: object, address: str, touch: bool = False) -> None:
+        size = {"width": 390, "height": 844} if touch else {"width": 1280, "height": 900}
+        self.address = address
+        self.context = browser.new_context(viewport=size, has_touch=touch, is_mobile=touch)  # type: ignore[attr-defined]
+        self.page = self.context.new_page()
+        self.asked: list[str] = []
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.on("websocket", lambda socket: self.asked.append(socket.url))
+
+    def outside(self) -> list[str]:
+        """Addresses asked for that are not our own server's."""
+        own = self.address.removeprefix("http://")
+        return [
+            url
+            for url in self.asked
+            if not url.startswith((f"http://{own}", f"ws://{own}", "data:", f"blob:http://{own}"))
+        ]
+
+
+@pytest.fixture
+def visit(chromium: object) -> Iterator[Callable[..., Visit]]:
+    """Open a page as somebody at a laptop, or with a phone (``touch=True``)."""
+    visits: list[Visit] = []
+
+    def start(address: str, touch: bool = False) -> Visit:
+        visits.append(Visit(chromium, address, touch))
+        visits[-1].page.goto(address)
+        return visits[-1]
+
+    yield start
+    for one in visits:
+        one.context.close()
+
+
+class Finger:
+    """Touches through the DevTools protocol: real touch events, not synthesized clicks."""
+
+    def __init__(self, visit: Visit) -> None:
+        self.session = visit.context.new_cdp_session(visit.page)
+
+    def _send(self, kind: str, *points: tuple[float, float]) -> None:
+        touches = [{"x": x, "y": y, "id": i} for i, (x, y) in enumerate(points)]
+        self.session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": touches})
+
+    def drag(self, start: tuple[float, float], end: tuple[float, float], steps: int = 6) -> None:
+        self._send("touchStart", start)
+        for i in range(1, steps + 1):
+            t = i / steps
+            self._send("touchMove", (start[0] + (end[0] - start[0]) * t, start[1] + (end[1] - start[1]) * t))
+        self._send("touchEnd")
+
+    def pinch(self, center: tuple[float, float], apart: tuple[float, float], steps: int = 6) -> None:
+        """Two fingers, side by side, from one distance to another."""
+        x, y = center
+        for i in range(steps + 1):
+            half = (apart[0] + (apart[1] - apart[0]) * i / steps) / 2
+            self._send("touchStart" if i == 0 else "touchMove", (x - half, y), (x + half, y))
+        self._send("touchEnd")
+
+
+@pytest.fixture
+def finger() -> type[Finger]:
+    return Finger

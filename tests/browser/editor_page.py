@@ -1,0 +1,25 @@
+"""The region editor alone, with what Python received written below it."""
+
+import base64
+import io
+import json
+
+import streamlit as st
+from PIL import Image
+
+from app.region_editor import Edit, as_document, region_editor
+
+
+def picture(color: str) -> str:
+    stream = io.BytesIO()
+    Image.new("RGB", (400, 300), color).save(stream, "PNG")
+    return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode()
+
+
+photo = st.radio("Photo", ["one", "two"], key="photo")
+held = st.session_state.setdefault("held", {})
+edit = held.get(photo, Edit(photo, 0, ()))
+region_editor(
+    picture({"one": "#a57a4c", "two": "#6b4a2d"}[photo]), (4000, 3000), edit, lambda e: held.update({e.photo: e})
+)
+st.html(f"<pre id='received'>{json.dumps({'photo': photo, 'regions': as_document(edit.regions)})}</pre>")

@@ -1,0 +1,192 @@
+"""The region editor in a real browser: mouse, touch, keyboard, a lost connection."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def address(serve):
+    return serve(Path(__file__).with_name("editor_page.py"))
+
+
+def received(page):
+    return json.loads(page.locator("#received").text_content())
+
+
+def wait_for(page, count, kind=None):
+    page.wait_for_function(
+        "([n, kind]) => { const e = document.querySelector('#received'); return e && "
+        "JSON.parse(e.textContent).regions.filter(r => !kind || r.kind === kind).length === n }",
+        arg=[count, kind],
+        timeout=15_000,
+    )
+    return received(page)["regions"]
+
+
+def at(page, x, y):
+    """Page coordinates of a fraction of the photo, seen whole."""
+    frame = page.locator("svg.photo").bounding_box()
+    ratio = 4000 / 3000
+    width = min(frame["width"], frame["height"] * ratio)
+    height = width / ratio
+    left = frame["x"] + (frame["width"] - width) / 2
+    top = frame["y"] + (frame["height"] - height) / 2
+    return left + x * width, top + y * height
+
+
+def mouse_drag(page, start, end):
+    page.mouse.move(*start)
+    page.mouse.down()
+    page.mouse.move((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+    page.mouse.move(*end)
+    page.mouse.up()
+
+
+def box_of(region):
+    xs, ys = zip(*region["points"], strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def open_page(visit, address, touch=False):
+    one = visit(address, touch=touch)
+    one.page.locator("svg.photo").wait_for()
+    one.page.locator("#received").wait_for(state="attached")
+    return one
+
+
+def test_mouse_draws_moves_resizes_and_deletes(visit, address):
+    page = open_page(visit, address).page
+    page.get_by_role("button", name="Sound wood").click()
+    mouse_drag(page, at(page, 0.2, 0.2), at(page, 0.4, 0.5))
+    (region,) = wait_for(page, 1)
+    assert region["kind"] == "sound"
+    assert box_of(region) == pytest.approx((0.2, 0.2, 0.4, 0.5), abs=0.004)
+
+    mouse_drag(page, at(page, 0.3, 0.3), at(page, 0.4, 0.4))  # drawn last, so it is chosen: this moves it
+    page.wait_for_function("JSON.parse(document.querySelector('#received').textContent).regions[0].points[0][0] > 0.25")
+    assert box_of(received(page)["regions"][0]) == pytest.approx((0.3, 0.3, 0.5, 0.6), abs=0.008)
+
+    mouse_drag(page, at(page, 0.5, 0.6), at(page, 0.7, 0.8))
+    page.wait_for_function("JSON.parse(document.querySelector('#received').textContent).regions[0].points[2][0] > 0.65")
+    assert box_of(received(page)["regions"][0]) == pytest.approx((0.3, 0.3, 0.7, 0.8), abs=0.008)
+
+    page.get_by_role("button", name="Delete").click()
+    wait_for(page, 0)
+
+
+def test_free_shape_and_one_card_only(visit, address):
+    page = open_page(visit, address).page
+    page.get_by_role("button", name="Damage").click()
+    page.get_by_role("button", name="Free shape").click()
+    page.mouse.move(*at(page, 0.5, 0.5))
+    page.mouse.down()
+    for corner in ((0.6, 0.52), (0.62, 0.6), (0.55, 0.65), (0.5, 0.6)):
+        page.mouse.move(*at(page, *corner), steps=4)
+    page.mouse.up()
+    (region,) = wait_for(page, 1)
+    assert region["kind"] == "damage"
+    assert len(region["points"]) > 4
+    page.get_by_role("button", name="Box").click()
+    for left in (0.05, 0.3):
+        page.get_by_role("button", name="Card").first.click()
+        mouse_drag(page, at(page, left, 0.1), at(page, left + 0.2, 0.3))
+        page.wait_for_function(
+            f"JSON.parse(document.querySelector('#received').textContent).regions.some(r => r.kind === 'card' && Math.abs(r.points[0][0] - {left}) < 0.02)"  # noqa: E501
+        )
+    assert len(wait_for(page, 1, "card")) == 2  # the card and the damage
+
+
+def test_outlines_do_not_tint_the_wood(visit, address):
+    page = open_page(visit, address).page
+    page.get_by_role("button", name="Sound wood").click()
+    mouse_drag(page, at(page, 0.2, 0.2), at(page, 0.6, 0.6))
+    wait_for(page, 1)
+    fill = page.locator("svg.photo polygon").first.evaluate("e => getComputedStyle(e).fill")
+    assert fill in ("rgba(0, 0, 0, 0)", "none")
+
+
+def test_keyboard_alone(visit, address):
+    page = open_page(visit, address).page
+    page.get_by_role("button", name="Sound wood").focus()
+    page.keyboard.press("Enter")
+    page.locator("svg.photo").focus()
+    page.keyboard.press("Enter")
+    (before,) = wait_for(page, 1)
+    page.keyboard.press("Escape")
+    page.keyboard.press("Tab")
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    page.wait_for_function(
+        f"JSON.parse(document.querySelector('#received').textContent).regions[0].points[0][0] > {before['points'][0][0]}"  # noqa: E501
+    )
+    page.keyboard.press("Delete")
+    wait_for(page, 0)
+
+
+def test_touch_draws_and_pinch_zooms(visit, finger, address):
+    one = open_page(visit, address, touch=True)
+    page, hand = one.page, finger(one)
+    page.get_by_role("button", name="Sound wood").tap()
+    page.locator("svg.photo").scroll_into_view_if_needed()
+    hand.drag(at(page, 0.1, 0.2), at(page, 0.4, 0.6))
+    (region,) = wait_for(page, 1)
+    assert box_of(region) == pytest.approx((0.1, 0.2, 0.4, 0.6), abs=0.02)
+    hand.pinch(at(page, 0.5, 0.5), (80, 200))
+    width = float(page.locator("svg.photo").get_attribute("viewBox").split()[2])
+    assert width == pytest.approx(4000 * 80 / 200, rel=0.1)
+    assert len(received(page)["regions"]) == 1  # the fingers of a pinch draw nothing
+
+
+def test_touch_targets_are_large(visit, address):
+    page = open_page(visit, address, touch=True).page
+    for button in page.locator(".bar button").all():
+        frame = button.bounding_box()
+        assert frame["width"] >= 44
+        assert frame["height"] >= 44
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_regions_belong_to_their_photo(visit, address):
+    page = open_page(visit, address).page
+    page.get_by_role("button", name="Sound wood").click()
+    mouse_drag(page, at(page, 0.2, 0.2), at(page, 0.4, 0.5))
+    wait_for(page, 1)
+    page.locator("label").filter(has_text="two").click()
+    wait_for(page, 0)
+    assert page.locator("svg.photo polygon").count() == 0
+    page.locator("label").filter(has_text="one").click()
+    wait_for(page, 1)
+
+
+def test_an_edit_made_while_the_connection_is_down_arrives_later(visit, address):
+    # The page's own connections are cut at the socket: nothing is lost, and nothing has to be drawn again.
+    one = visit("about:blank")
+    page = one.page
+    cut = {"on": False}
+
+    def relay(socket):
+        server = socket.connect_to_server()
+        socket.on_message(lambda message: None if cut["on"] else server.send(message))
+
+    page.route_web_socket("**/_stcore/stream", relay)
+    page.goto(address)
+    page.locator("#received").wait_for(state="attached")
+    cut["on"] = True
+    page.get_by_role("button", name="Sound wood").click()
+    mouse_drag(page, at(page, 0.2, 0.2), at(page, 0.4, 0.5))
+    assert received(page)["regions"] == []
+    cut["on"] = False
+    wait_for(page, 1)
+
+
+def test_nothing_is_asked_of_the_outside(visit, address):
+    one = open_page(visit, address)
+    one.page.wait_for_load_state("networkidle")
+    assert len(one.asked) > 3
+    assert one.outside() == []
