@@ -80,6 +80,7 @@ def blot(
     *,
     roughness: float = 0.25,
     softness: float = 6.0,
+    stretch: float = 1.0,
 ) -> FloatArray:
     """(h, w) mask of an irregular patch.
 
@@ -88,12 +89,13 @@ def blot(
     center, radii : pixels, x and y
     roughness : how far the outline wanders, as a fraction of the radius
     softness : pixels over which the edge fades
+    stretch : how much longer the outline's bays are along x than along y
     """
     y, x = np.mgrid[: shape[0], : shape[1]].astype(np.float32)
     distance = np.hypot((x - center[0]) / radii[0], (y - center[1]) / radii[1])
     size = min(radii)
     outline = sum(
-        weight * smooth_noise(shape, (size * cell, size * cell), rng)
-        for weight, cell in ((0.6, 0.7), (0.3, 0.25), (0.15, 0.08))
+        weight * smooth_noise(shape, (size * cell, size * cell * stretch), rng)
+        for weight, cell in ((0.7, 0.7), (0.3, 0.25), (0.06, 0.08))
     )
     return np.clip((1 - distance + roughness * outline) * size / max(softness, 1.0) + 0.5, 0, 1)

@@ -76,7 +76,7 @@ def _ring_profile(length: float, period: float, rng: np.random.Generator) -> tup
     phase = (position - starts[ring]) / widths[ring]
     strength = rng.uniform(0.45, 1.0, widths.size)[ring]
     profile = (strength * phase**2.5).astype(np.float32)[None]
-    return cv2.GaussianBlur(profile, (0, 0), max(0.05 * period, 0.5) * per_pixel)[0], per_pixel
+    return cv2.GaussianBlur(profile, (0, 0), max(0.03 * period, 0.5) * per_pixel)[0], per_pixel
 
 
 def grain(
@@ -122,9 +122,9 @@ def grain(
         noise = rng.standard_normal((2048, 256), dtype=np.float32)
         return cv2.remap(noise, along / length + 128, depth / thickness, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
 
-    line = np.clip(line * (1 + 0.35 * fibres(90, 2.0)) + 0.06 * fibres(50, 1.5), 0, 1)
-    pore = np.clip((fibres(14, 1.3) - (2.6 - 1.4 * pores)) * 1.2, 0, 0.8) if pores else np.zeros(shape, np.float32)
-    brightness = 1 + slow * smooth_noise(shape, (extent / 3, extent / 3), rng) + 0.03 * fibres(120, 1.6)
+    line = np.clip(line * (1 + 0.35 * fibres(90, 2.0)) + 0.13 * fibres(70, 1.7) + 0.05 * fibres(200, 6.0), 0, 1)
+    pore = np.clip((fibres(16, 1.5) - (2.3 - 1.5 * pores)) * 1.2, 0, 0.8) if pores else np.zeros(shape, np.float32)
+    brightness = 1 + slow * smooth_noise(shape, (extent / 3, extent / 3), rng) + 0.035 * fibres(120, 1.6)
     brightness = np.clip(brightness, 0.6, 1.25)
     return np.stack([(1 - line) * (1 - pore), line * (1 - pore), pore], -1) * brightness[..., None]
 
