@@ -1,1 +1,396 @@
-"""The whole job in a few calls: what the command line, the app and a notebook stand on."""
+"""The whole job in a few calls: what the command line, the app and a notebook stand on.
+
+Each stage is a call of its own, so that a program can keep what it has: open the photo, find the neutral reference,
+sample the marked regions, rank the washes, picture the repair.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from colormatch.color.space import lab_from_linear, linear_from_encoded
+from colormatch.errors import BadInput, RegionError
+from colormatch.photo.card import check_card, find_card
+from colormatch.photo.correct import (
+    GRAY_CARD,
+    Correction,
+    gray_card_correction,
+    neutral_linear,
+    no_correction,
+)
+from colormatch.photo.read import DecodedPhoto, open_photo
+from colormatch.photo.sample import combine, sample_region
+from colormatch.records import (
+    Box,
+    Card,
+    CardKind,
+    Flag,
+    FloatArray,
+    Lab,
+    Light,
+    Limits,
+    Match,
+    Reading,
+    Region,
+    RegionKind,
+    Sample,
+    Shelf,
+    lab_of,
+)
+
+if TYPE_CHECKING:
+    from colormatch.library.store import Library
+    from colormatch.wash.paint import PaintModel
+
+#: What a card's maker states: one reflectance, one color, or the reflectances of a white, a gray and a black step.
+CardValue = float | Lab | tuple[float, float, float]
+#: The usual three-step card's white, gray and black reflectances (common practice, no source).
+THREE_STEPS = (0.89, 0.18, 0.035)
+
+
+@dataclass(frozen=True)
+class CardChoice:
+    """What the user says of the neutral reference."""
+
+    kind: CardKind = CardKind.GRAY
+    #: None: the usual value of its kind.
+    value: CardValue | None = None
+    #: Where it lies, as pixels or as a region; neither: it is looked for.
+    box: Box | None = None
+    region: Region | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Neutral:
+    """A photo's neutral reference, and the correction that follows from it."""
+
+    card: Card
+    light: Light
+    correction: Correction
+
+
+def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
+    """The maker's figures as people write them.
+
+    Parameters
+    ----------
+    text : str or None
+        ``0.18``, ``18%``, a Lab ``49.5,0,0``, or ``0.89/0.18/0.035`` for a three-step card.
+
+    Raises
+    ------
+    BadInput
+
+    Examples
+    --------
+    >>> parse_card_value("18%", CardKind.GRAY), parse_card_value("0.89/0.18/0.035", CardKind.THREE_STEP)
+    (0.18, (0.89, 0.18, 0.035))
+    """
+    if not text:
+        return None
+    try:
+        if "," in text:
+            return lab_of(text.split(","), "card's color")
+        parts = [
+            float(part.strip().rstrip("%")) / (100 if part.strip().endswith("%") else 1) for part in text.split("/")
+        ]
+    except ValueError:
+        parts = []
+    wanted = 3 if kind is CardKind.THREE_STEP else 1
+    if len(parts) != wanted or not all(0 < part <= 1 for part in parts):
+        raise BadInput(
+            f"'{text}' is no value of a {kind} card.",
+            "Give white/gray/black such as 0.89/0.18/0.035."
+            if wanted == 3
+            else "Give 0.18, 18% or a Lab such as 49.5,0,0.",
+        )
+    return (parts[0], parts[1], parts[2]) if wanted == 3 else parts[0]
+
+
+def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None) -> Neutral:
+    """The neutral reference of a photo, found or as marked, and the correction from it.
+
+    Raises
+    ------
+    CardNotFound
+        It was to be found, and the finder isn't sure.
+    CardUnusable
+        Clipped, black, too small, or no gray.
+    RegionError
+        The marked box lies outside the photo.
+    """
+    choice = choice or CardChoice()
+    if choice.kind is CardKind.NONE:
+        warning = Flag("no-card", "Without a gray card the colors are only as good as the camera's own white balance.")
+        return Neutral(Card(CardKind.NONE, None, "none", flags=(warning,)), Light(cast=None), no_correction())
+    region = choice.region
+    if choice.box is not None:
+        region = Region.from_box(RegionKind.CARD, choice.box, photo.facts.width, photo.facts.height, "card")
+    card = find_card(photo) if region is None else Card(choice.kind, region, "given")
+    assert card.region is not None
+    value = GRAY_CARD if choice.value is None else choice.value
+    if isinstance(value, tuple) and not isinstance(value, Lab):
+        raise BadInput("Three values were given for a gray card.", "Give one, such as 0.18.")
+    pixels = linear_pixels(photo, card.region)
+    flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
+    correction = gray_card_correction(pixels, value, raw=photo.facts.raw)
+    before = lab_from_linear(pixels.mean(axis=0, dtype=float))
+    light = Light(cast=(round(float(before[1]), 2), round(float(before[2]), 2)), evenness=_evenness(flags))
+    return Neutral(Card(card.kind, card.region, card.found, card.confidence, (*card.flags, *flags)), light, correction)
+
+
+def _evenness(flags: Sequence[Flag]) -> float | None:
+    return next((flag.value for flag in flags if flag.code == "card-uneven"), None)
+
+
+def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:
+    """(n, 3) float32; the photo's own linear light inside a region, uncorrected."""
+    box, inside = photo.mask(region)
+    return photo.linear(box)[inside]
+
+
+def read_photo(
+    photo: DecodedPhoto | Path | bytes, regions: Sequence[Region], card: CardChoice | None = None
+) -> Reading:
+    """Open a photo, correct it and read the colors of regions.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto, Path or bytes
+    regions : sequence of Region
+        What to read; the card is none of them.
+    card : CardChoice, optional
+        Looked for by default.
+
+    Returns
+    -------
+    Reading
+        Its samples stand in the order of the regions.
+
+    Raises
+    ------
+    PhotoError
+        See `open_photo`, :func:`find_neutral` and `sample_region`.
+    """
+    opened = photo if isinstance(photo, DecodedPhoto) else open_photo(photo)
+    return read_regions(opened, find_neutral(opened, card), regions)
+
+
+def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region]) -> Reading:
+    """Read the colors of regions of a photo whose neutral reference is known."""
+    correction = neutral.correction
+    samples = tuple(sample_region(photo, region, correction.lab, correction.systematic) for region in regions)
+    return Reading(photo.facts, neutral.card, neutral.light, samples, correction.steps)
+
+
+def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sample:
+    """All samples of one kind of surface taken together.
+
+    Raises
+    ------
+    RegionError
+        None is marked.
+    """
+    chosen = [s for s, region in zip(reading.samples, regions, strict=True) if region.kind is kind]
+    if not chosen:
+        what = {RegionKind.SOUND: "sound wood", RegionKind.DAMAGE: "damage"}.get(kind, str(kind))
+        raise RegionError(f"No {what} is marked.", f"Mark the {what} in the photo.")
+    return combine(chosen, str(kind))
+
+
+def fitted_models(shelf: Shelf, library: Library | None = None) -> dict[str, PaintModel]:
+    """The model of every paint that has swatches, from the library's memory where it is fresh.
+
+    Parameters
+    ----------
+    shelf : Shelf
+    library : Library, optional
+        Where fits are remembered under the content they were made from, so that none is ever stale.
+    """
+    from colormatch.wash.paint import PaintModel, fit_key, fit_paint
+
+    models: dict[str, PaintModel] = {}
+    fresh: dict[str, bytes] = {}
+    for paint in shelf.paints:
+        swatches = shelf.of(paint.name)
+        if not swatches:
+            continue
+        key = fit_key(swatches)
+        kept = library.remembered(key) if library else None
+        if kept is None:
+            models[paint.name] = fit_paint(swatches)
+            fresh[key] = models[paint.name].to_bytes()
+        else:
+            models[paint.name] = PaintModel.from_bytes(kept)
+    if library and fresh:
+        library.remember(fresh)
+    return models
+
+
+@dataclass(frozen=True, eq=False)
+class Workshop:
+    """A library opened for matching."""
+
+    library: Library
+    shelf: Shelf
+    #: Of every paint that has swatches, by name.
+    models: Mapping[str, PaintModel]
+    #: Whether the shelf is the shipped example, because the library holds no swatch yet.
+    starter: bool
+
+
+def open_workshop(folder: Path | None = None) -> Workshop:
+    """Open a library and fit its paints; an empty one lends the starter's shelf, and says so.
+
+    Raises
+    ------
+    LibraryError
+        See `Library.open`.
+    """
+    from colormatch.library.starter import starter_shelf
+    from colormatch.library.store import Library
+
+    library = Library.open(folder)
+    shelf = library.shelf()
+    starter = not shelf.swatches
+    if starter:
+        shelf = starter_shelf()
+    return Workshop(library, shelf, fitted_models(shelf, library), starter)
+
+
+def match_repair(
+    reading: Reading,
+    regions: Sequence[Region],
+    workshop: Workshop,
+    limits: Limits | None = None,
+    shift: tuple[str, float] | None = None,
+) -> Match:
+    """Rank the washes of a workshop for a repair that was read from one photo.
+
+    Parameters
+    ----------
+    reading : Reading
+        Of ``regions``, in their order.
+    regions : sequence of Region
+        At least one of sound wood and one of damage.
+    workshop : Workshop
+    limits : Limits, optional
+    shift : (direction, ΔE00), optional
+        Aim "warmer", "cooler", "darker" or "lighter" than the sound wood.
+
+    Raises
+    ------
+    RegionError, PaintError, NothingToRank
+    """
+    sound, damage = surface(reading, regions, RegionKind.SOUND), surface(reading, regions, RegionKind.DAMAGE)
+    return _rank(sound.lab, sound.random, damage.lab, damage.random, sound.systematic, workshop, limits, shift)
+
+
+def match_colors(
+    target: Lab,
+    over: Lab,
+    workshop: Workshop,
+    limits: Limits | None = None,
+    shift: tuple[str, float] | None = None,
+) -> Match:
+    """Rank the washes of a workshop that turn one color into another, both taken as exact."""
+    return _rank(target, 0.0, over, 0.0, 0.0, workshop, limits, shift)
+
+
+def _rank(
+    target: Lab,
+    target_uncertainty: float,
+    ground: Lab,
+    ground_uncertainty: float,
+    shared_uncertainty: float,
+    workshop: Workshop,
+    limits: Limits | None,
+    shift: tuple[str, float] | None,
+) -> Match:
+    from colormatch.match.rank import rank_washes
+    from colormatch.match.targets import shift_target
+
+    if shift is not None:
+        target = shift_target(target, *shift)
+    match = rank_washes(
+        target,
+        target_uncertainty,
+        ground,
+        ground_uncertainty,
+        workshop.shelf,
+        workshop.models,
+        limits or Limits(),
+        shared_uncertainty=shared_uncertainty,
+    )
+    if not workshop.starter:
+        return match
+    note = "Your library holds no swatch yet: these are the invented paints of the shipped example."
+    return replace(match, advice=(note, *match.advice))
+
+
+def parse_shift(text: str | None) -> tuple[str, float] | None:
+    """``darker=2`` as a direction and an amount in ΔE00.
+
+    Raises
+    ------
+    BadInput
+
+    Examples
+    --------
+    >>> parse_shift("darker=2")
+    ('darker', 2.0)
+    """
+    if not text:
+        return None
+    direction, equals, amount = text.partition("=")
+    try:
+        size = float(amount)
+    except ValueError:
+        size = -1.0
+    if not equals or direction not in ("warmer", "cooler", "darker", "lighter") or not 0 <= size <= 50:
+        raise BadInput(f"'{text}' is no shift.", "Say for example warmer=1.5, cooler=1, darker=3 or lighter=2.")
+    return direction, size
+
+
+def balanced(photo: DecodedPhoto, neutral: Neutral, longest_side: int) -> FloatArray:
+    """(h, w, 3) float; a smaller picture of the photo in corrected linear sRGB, for previews."""
+    small = photo.preview(longest_side).astype(np.float32) / np.float32(255)
+    return neutral.correction.linear(linear_from_encoded(small))
+
+
+def picture(
+    linear_rgb: FloatArray, regions: Sequence[Region], ground: Lab, layers: Sequence[Layer], workshop: Workshop
+) -> FloatArray:
+    """A recipe laid over the marked damage in a white-balanced picture.
+
+    Parameters
+    ----------
+    linear_rgb : (h, w, 3) float
+        From :func:`balanced`, at any scale.
+    regions : sequence of Region
+        Those of damage are painted.
+    ground : Lab
+        Mean color of the damage.
+    layers : sequence of Layer
+        Lowest first.
+    workshop : Workshop
+
+    Returns
+    -------
+    (h, w, 3) float; linear sRGB
+    """
+    from colormatch.render.preview import picture_repair
+    from colormatch.wash.predict import estimate
+
+    height, width = linear_rgb.shape[:2]
+    damage = np.zeros((height, width), dtype=bool)
+    for region in regions:
+        if region.kind is RegionKind.DAMAGE:
+            box, inside = region.mask(width, height)
+            damage[box.y : box.y + box.h, box.x : box.x + box.w] |= inside
+    return picture_repair(linear_rgb, damage, ground, lambda grounds: estimate(workshop.models, layers, grounds))

@@ -68,7 +68,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _dispatch(arguments: list[str]) -> int:
     if arguments and arguments[0] in COMMANDS:
         name, rest = arguments[0], arguments[1:]
-    elif arguments and arguments[0] in ("-h", "--help", "--version") or (arguments and arguments[0][:1] != "-"):
+    elif arguments and (arguments[0] in ("-h", "--help", "--version") or not arguments[0].startswith("-")):
         _top_parser().parse_args(arguments)
         return 0
     else:

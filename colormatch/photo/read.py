@@ -6,13 +6,13 @@ import hashlib
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from colormatch.color.space import encoded_from_linear
 from colormatch.errors import PhotoTooLarge, PhotoUnreadable
-from colormatch.photo.formats import MOST_BYTES, PixelArray, decode
+from colormatch.photo.formats import MOST_BYTES, decode
+from colormatch.photo.pixels import PixelArray, Pixels
 from colormatch.photo.profile import SRGB, Profile
 from colormatch.records import BoolArray, Box, ByteArray, FloatArray, Photo, Region
 
@@ -26,17 +26,10 @@ class DecodedPhoto:
 
     #: What is known besides the pixels.
     facts: Photo
-    #: (h, w, 3) uint8 or uint16, read-only; as they lie in the file.
-    stored_pixels: PixelArray
-    #: EXIF orientation that turns them upright, 1 to 8.
-    orientation: int
+    #: Upright, in 8 or 16 bits.
+    pixels: Pixels
     #: What the numbers mean.
     profile: Profile
-
-    @property
-    def pixels(self) -> PixelArray:
-        """(height, width, 3) uint8 or uint16; the upright photo, a turned view of what is stored."""
-        return _upright(self.stored_pixels, self.orientation)
 
     def encoded(self, box: Box | None = None) -> FloatArray:
         """Values as the file states them, in its own profile's encoding; the place to look for clipping.
@@ -50,10 +43,8 @@ class DecodedPhoto:
         -------
         (h, w, 3) float32; 0 to 1. Linear light of a camera raw is encoded with the sRGB curve.
         """
-        values = self._crop(box)
-        if self.facts.raw:
-            return encoded_from_linear(values * np.float32(1 / 65535))
-        return values * np.float32(1 / np.iinfo(values.dtype).max)
+        values = self.pixels.crop(box) * np.float32(1 / (self.pixels.levels - 1))
+        return encoded_from_linear(values) if self.facts.raw else values
 
     def linear(self, box: Box | None = None) -> FloatArray:
         """Linear light with sRGB primaries.
@@ -67,21 +58,13 @@ class DecodedPhoto:
         -------
         (h, w, 3) float32; unitless. Below 0 or above 1 for colors outside sRGB.
         """
-        return self._linear_of(self._crop(box))
+        return self._linear_of(self.pixels.crop(box))
 
     def preview(self, longest_side: int) -> ByteArray:
         """(h, w, 3) uint8; encoded sRGB for the screen, averaged down; never enlarged."""
-        import cv2
-
-        small = self.stored_pixels
-        height, width = small.shape[:2]
-        scale = longest_side / max(height, width)
-        if scale < 1:
-            size = (max(1, round(width * scale)), max(1, round(height * scale)))
-            small = cv2.resize(small, size, interpolation=cv2.INTER_AREA)
-        small = _upright(small, self.orientation)
+        small = self.pixels.shrunk(longest_side)
         if self.profile is SRGB and small.dtype == np.uint8:
-            return np.ascontiguousarray(small)
+            return np.array(small)
         encoded = encoded_from_linear(self._linear_of(small))
         return np.round(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
 
@@ -105,15 +88,11 @@ class DecodedPhoto:
                 inside ^= crosses & (x < x0 + (y - y0) * ((x1 - x0) / (y1 - y0)))
         return box, inside
 
-    def _crop(self, box: Box | None) -> PixelArray:
-        pixels = self.pixels
-        return pixels if box is None else pixels[box.y : box.y + box.h, box.x : box.x + box.w]
-
     @cached_property
     def _tables(self) -> FloatArray:
-        return self.profile.tables(int(np.iinfo(self.pixels.dtype).max) + 1)
+        return self.profile.tables(self.pixels.levels)
 
-    def _linear_of(self, values: Any) -> FloatArray:
+    def _linear_of(self, values: PixelArray) -> FloatArray:
         linear = np.empty(values.shape, np.float32)
         for channel in range(3):
             np.take(self._tables[channel], values[..., channel], out=linear[..., channel])
@@ -146,12 +125,11 @@ def open_photo(source: Path | bytes) -> DecodedPhoto:
     if not data:
         raise PhotoUnreadable("The file is empty.", "Copy it from the phone or camera once more.")
     stored = decode(data)
-    stored.pixels.setflags(write=False)
-    height, width = _upright(stored.pixels, stored.orientation).shape[:2]
+    width, height = stored.pixels.size
     digest = hashlib.sha256(data).hexdigest()
     name = stored.profile.name
     facts = Photo(width, height, stored.format, stored.camera, name, digest, stored.raw, stored.flags)
-    return DecodedPhoto(facts, stored.pixels, stored.orientation, stored.profile)
+    return DecodedPhoto(facts, stored.pixels, stored.profile)
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -175,14 +153,3 @@ def _bytes_of(path: Path) -> bytes:
         raise PhotoUnreadable(
             f"{path} can't be read: {error.strerror}.", "Check the disk or card it is on, then try again."
         ) from None
-
-
-def _upright(pixels: PixelArray, orientation: int) -> PixelArray:
-    """View of pixels turned by an EXIF orientation (EXIF 2.32, tag 0x0112), without a copy."""
-    if orientation >= 5:
-        pixels = pixels.transpose(1, 0, 2)
-    # What is left is mirrored: 2, 6 and 3, 7 left to right; 4, 8 and 3, 7 top to bottom.
-    rows = -1 if orientation in (3, 4, 7, 8) else 1
-    columns = -1 if orientation in (2, 3, 6, 7) else 1
-    turned: PixelArray = pixels[::rows, ::columns]
-    return turned

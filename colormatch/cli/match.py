@@ -1,0 +1,161 @@
+"""Rank the washes of your library for a repair: from a photo, or from two colors.
+
+colormatch match PHOTO --sound 120,80,200,150 --damage 700,400,90,60
+colormatch match --target 62,9,25 --over 74,6,20
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from colormatch.cli.common import (
+    Answer,
+    add_card_options,
+    add_json,
+    add_match_options,
+    box,
+    card_choice,
+    flag_documents,
+    lab,
+    limits,
+    print_lab,
+    rounded,
+    table,
+)
+
+if TYPE_CHECKING:
+    from colormatch.records import Layer, Match, RankedWash
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("photo", nargs="?", type=Path, metavar="PHOTO")
+    group = parser.add_argument_group("what to match")
+    group.add_argument("--sound", nargs="+", action="extend", default=[], type=box, metavar="BOX", help="sound wood")
+    group.add_argument("--damage", nargs="+", action="extend", default=[], type=box, metavar="BOX", help="the damage")
+    group.add_argument("--target", type=lab, metavar="LAB", help="color to reach, instead of a photo")
+    group.add_argument("--over", type=lab, metavar="LAB", help="color of the damage, instead of a photo")
+    add_card_options(parser)
+    add_match_options(parser)
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> Answer:
+    from colormatch.errors import BadInput
+
+    numbers = args.target is not None and args.over is not None
+    marks = bool(args.sound and args.damage)
+    if args.photo is None and not numbers:
+        raise BadInput(
+            "There is nothing to match.", "Name a photo with --sound and --damage, or give --target and --over."
+        )
+    if args.photo is not None and (args.target is not None or args.over is not None):
+        raise BadInput("Both a photo and colors were given.", "Give the photo, or --target and --over.")
+    if args.photo is not None and not marks:
+        raise BadInput("The photo is not marked.", "Give at least one --sound BOX and one --damage BOX.")
+
+    from colormatch.repair import match_colors, match_repair, open_workshop, parse_shift
+
+    shift, allowed = parse_shift(args.shift), limits(args)
+    workshop = open_workshop(args.library)
+    if args.photo is None:
+        found = match_colors(args.target, args.over, workshop, allowed, shift)
+    else:
+        from colormatch.photo.read import open_photo
+        from colormatch.records import Region, RegionKind
+        from colormatch.repair import read_photo
+
+        photo = open_photo(args.photo)
+        size = photo.facts.width, photo.facts.height
+        regions = [Region.from_box(RegionKind.SOUND, b, *size, f"sound {i}") for i, b in enumerate(args.sound, 1)]
+        regions += [Region.from_box(RegionKind.DAMAGE, b, *size, f"damage {i}") for i, b in enumerate(args.damage, 1)]
+        reading = read_photo(photo, regions, card_choice(args))
+        found = match_repair(reading, regions, workshop, allowed, shift)
+    return Answer(document(found), text(found))
+
+
+def document(match: Match) -> dict[str, Any]:
+    """The JSON document of a ranking."""
+    answer = {
+        "target": {"lab": match.target, "uncertainty": match.target_uncertainty},
+        "ground": {"lab": match.ground, "uncertainty": match.ground_uncertainty},
+        "washes": [_wash(wash) for wash in match.washes],
+        "advice": match.advice,
+        "searched": match.searched,
+        "seconds": match.seconds,
+    }
+    cleaned: dict[str, Any] = rounded(answer)
+    return cleaned
+
+
+def _wash(wash: RankedWash) -> dict[str, Any]:
+    from colormatch.wash.ratio import format_fraction
+
+    return {
+        "rank": wash.rank,
+        "layers": [
+            {
+                "paints": [{"name": part.paint, "parts": part.parts} for part in layer.paints],
+                "paint_fraction": layer.paint_fraction,
+                "ratio": format_fraction(layer.paint_fraction),
+                "coats": layer.coats,
+            }
+            for layer in wash.layers
+        ],
+        "lab": wash.lab,
+        "expected_delta_e": wash.expected_delta_e,
+        "low": wash.low,
+        "high": wash.high,
+        "basis": wash.basis,
+        "swatches": wash.swatches,
+        "group": wash.group,
+        "unseen": wash.unseen,
+        "off": wash.off,
+        "flags": flag_documents(wash.flags),
+    }
+
+
+def recipe(layers: tuple[Layer, ...]) -> str:
+    """A recipe on one line."""
+    from colormatch.wash.ratio import format_fraction
+
+    if not layers:
+        return "leave it as it is"
+    return ", then ".join(
+        f"{_paints(layer)} {format_fraction(layer.paint_fraction)}, {layer.coats} coat{'s' if layer.coats > 1 else ''}"
+        for layer in layers
+    )
+
+
+def _paints(layer: Layer) -> str:
+    if len(layer.paints) == 1:
+        return layer.paints[0].paint
+    return " + ".join(f"{part.parts:g} {part.paint}" for part in layer.paints)
+
+
+def text(match: Match) -> str:
+    """The same for people."""
+    rows = [
+        (
+            wash.rank,
+            recipe(wash.layers),
+            f"{wash.expected_delta_e:.1f}",
+            f"{wash.low:.1f} to {wash.high:.1f}",
+            wash.group,
+            wash.basis,
+            wash.off,
+        )
+        for wash in match.washes
+    ]
+    lines = [
+        f"Sound wood  L* a* b* {print_lab(match.target)}   ± {match.target_uncertainty:.1f} ΔE00",
+        f"Damage      L* a* b* {print_lab(match.ground)}   ± {match.ground_uncertainty:.1f} ΔE00",
+        "",
+        table(
+            ("", "wash (paint to water)", "ΔE00", "90 % range", "group", "basis", "what stays off"), rows, right=(0, 2)
+        ),
+    ]
+    lines += ["", *match.advice] if match.advice else []
+    lines += ["", f"{match.searched:,} recipes searched in {match.seconds:.2f} s."]
+    return "\n".join(lines)

@@ -1,0 +1,110 @@
+"""Read the colors of patches in a photo: CIELAB under D65, after white balance by the card."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from colormatch.cli.common import (
+    Answer,
+    add_card_options,
+    add_json,
+    card_choice,
+    flag_documents,
+    named_box,
+    print_lab,
+    rounded,
+    table,
+)
+
+if TYPE_CHECKING:
+    from colormatch.records import Reading, Region
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("photo", type=Path, metavar="PHOTO")
+    add_card_options(parser)
+    parser.add_argument(
+        "--patch", action="append", default=[], type=named_box, metavar="NAME=BOX", help="a patch to read (repeatable)"
+    )
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> Answer:
+    from colormatch.photo.read import open_photo
+    from colormatch.records import Region, RegionKind
+    from colormatch.repair import read_photo
+
+    photo = open_photo(args.photo)
+    width, height = photo.facts.width, photo.facts.height
+    regions = [Region.from_box(RegionKind.PATCH, box, width, height, name) for name, box in args.patch]
+    reading = read_photo(photo, regions, card_choice(args))
+    return Answer(document(reading, regions), text(reading))
+
+
+def document(reading: Reading, regions: list[Region]) -> dict[str, Any]:
+    """The JSON document of a reading."""
+    facts, card, light = reading.photo, reading.card, reading.light
+    size = facts.width, facts.height
+    answer = {
+        "photo": {
+            "width": facts.width,
+            "height": facts.height,
+            "format": facts.format,
+            "camera": facts.camera,
+            "profile": facts.profile,
+            "flags": flag_documents(facts.flags),
+        },
+        "light": {
+            "cast": light.cast,
+            "cct_k": light.cct_k,
+            "duv": light.duv,
+            "evenness": light.evenness,
+            "flags": flag_documents(light.flags),
+        },
+        "card": {
+            "kind": str(card.kind),
+            "box": card.region.box(*size) if card.region else None,
+            "found": card.found,
+            "confidence": card.confidence,
+            "flags": flag_documents(card.flags),
+        },
+        "patches": [
+            {
+                "name": sample.name,
+                "box": region.box(*size),
+                "lab": sample.lab,
+                "uncertainty": sample.uncertainty,
+                "uncertainty_random": sample.random,
+                "uncertainty_systematic": sample.systematic,
+                "pixels": sample.pixels,
+                "field": sample.field_lab,
+                "grain": sample.grain_lab,
+                "grain_angle": sample.grain_angle,
+                "flags": flag_documents(sample.flags),
+            }
+            for sample, region in zip(reading.samples, regions, strict=True)
+        ],
+        "steps": reading.steps,
+    }
+    cleaned: dict[str, Any] = rounded(answer)
+    return cleaned
+
+
+def text(reading: Reading) -> str:
+    """The same for people."""
+    facts, card = reading.photo, reading.card
+    camera = f", {facts.camera}" if facts.camera else ""
+    lines = [f"Photo: {facts.width} x {facts.height} {facts.format}, {facts.profile}{camera}"]
+    if card.region is not None:
+        box = ",".join(map(str, card.region.box(facts.width, facts.height)))
+        found = "found" if card.found == "auto" else "as marked"
+        lines.append(f"Card: {card.kind}, {found} at {box}")
+    lines += [f"Correction: {step}" for step in reading.steps]
+    if reading.samples:
+        rows = [(s.name, print_lab(s.lab), f"± {s.uncertainty:.1f}") for s in reading.samples]
+        lines += ["", table(("patch", "   L*     a*     b*", "ΔE00 (90 %)"), rows)]
+    flags = [*facts.flags, *card.flags, *reading.light.flags, *(f for s in reading.samples for f in s.flags)]
+    lines += [f"Note: {flag}" for flag in dict.fromkeys(flag.text for flag in flags)]
+    return "\n".join(lines)
