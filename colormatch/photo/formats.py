@@ -7,7 +7,6 @@ kind, hands on what the file says of itself, and turns whatever a decoder may ra
 from __future__ import annotations
 
 import io
-import re
 import struct
 import threading
 import warnings
@@ -17,7 +16,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import (
     AvifImagePlugin,  # noqa: F401  Importing a plugin makes its format known; Pillow would load some forty.
     Image,
@@ -32,6 +30,7 @@ from PIL import (
 from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
 from colormatch.photo import metadata
 from colormatch.photo.metadata import GAIN_MAP, Exif, several_pictures
+from colormatch.photo.pixels import PixelArray, Pixels
 from colormatch.photo.profile import LINEAR_SRGB, SRGB, NotMatrix, Profile, ProfileBroken
 from colormatch.records import Flag
 
@@ -41,20 +40,14 @@ MOST_PIXELS = 120_000_000
 #: Bytes of the largest file that is opened: MOST_PIXELS in 16-bit RGB without compression, and some to spare.
 MOST_BYTES = 800_000_000
 
-#: uint8 or uint16
-PixelArray = NDArray[np.unsignedinteger[Any]]
-
 _SEND_AGAIN = "Copy it from the phone or camera once more, or choose another photo."
 
 
 @dataclass(frozen=True, eq=False)
 class Stored:
-    """A decoded file, pixels still as they lie in it."""
+    """A decoded file."""
 
-    #: (h, w, 3) uint8 or uint16, RGB.
-    pixels: PixelArray
-    #: EXIF orientation still to be applied, 1 to 8.
-    orientation: int
+    pixels: Pixels
     #: What the numbers mean.
     profile: Profile
     #: As in :class:`colormatch.records.Photo`.
@@ -177,7 +170,7 @@ def _decode_raw(data: bytes) -> Stored:
     with _quiet_pillow():
         camera = metadata.camera_name(metadata.tiff_tags(data))
     # The raw developer has turned it upright.
-    return Stored(pixels, 1, LINEAR_SRGB, "raw", camera, raw=True)
+    return Stored(Pixels(pixels), LINEAR_SRGB, "raw", camera, raw=True)
 
 
 # --- HEIF ------------------------------------------------------------------------------------------------------------
@@ -198,10 +191,11 @@ def _decode_heif(data: bytes) -> Stored:
     code_points = nclx and (int(nclx["color_primaries"]), int(nclx["transfer_characteristics"]))
     with _quiet_pillow():
         exif = metadata.exif_of(info.get("exif"))
-    pixels, see_through = _opaque_rgb(np.asarray(container))
-    pixels, profile, doubt = _with_meaning(pixels, info.get("icc_profile"), code_points, info, exif)
+    stored: Image.Image | PixelArray
+    stored, see_through = _opaque_array(np.asarray(container))
+    stored, profile, doubt = _with_meaning(stored, info.get("icc_profile"), code_points, info, exif)
     # The decoder has turned it upright by the container's own rotation; EXIF's does not count in HEIF.
-    return Stored(pixels, 1, profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
+    return Stored(Pixels(stored), profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
 
 
 # --- the common kinds ------------------------------------------------------------------------------------------------
@@ -231,21 +225,18 @@ def _decode_common(data: bytes) -> Stored:
         kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
         exif = metadata.exif_of(picture)
         flags = _flags_of(picture, data)
-    if kind == "JPEG":
-        _refuse_half_jpeg(data)
-        values = _decode_with_opencv(data)
-    elif _is_sixteen_bit(picture, data):
-        values = _decode_with_opencv(data)
+    stored: Image.Image | PixelArray
+    if _is_sixteen_bit(picture, data):
+        stored, see_through = _opaque_array(_decode_sixteen_bit(data))
     else:
-        values = _decode_with_pillow(picture)
-    pixels, see_through = _opaque_rgb(values)
+        stored, see_through = _opaque_picture(picture)
     # A PNG's code points overrule its other statements (PNG 3rd edition, 4.3).
     code_points = metadata.png_code_points(data) if kind == "PNG" else None
     icc = None if code_points else picture.info.get("icc_profile")
-    pixels, profile, doubt = _with_meaning(pixels, icc, code_points, picture.info, exif)
+    stored, profile, doubt = _with_meaning(stored, icc, code_points, picture.info, exif)
     # Both decoders turn a TIFF upright themselves.
-    orientation = 1 if kind == "TIFF" else exif.orientation
-    return Stored(pixels, orientation, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
+    pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation)
+    return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
 
 
 def _not_a_picture(data: bytes) -> PhotoUnreadable:
@@ -285,95 +276,74 @@ def _is_sixteen_bit(picture: Image.Image, data: bytes) -> bool:
     return False
 
 
-#: In the coded data of a JPEG, any marker but a stuffed zero, a restart or padding.
-_JPEG_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
-_SOS, _EOI = 0xDA, 0xD9
-
-
-def _refuse_half_jpeg(data: bytes) -> None:
-    """Walk the markers to the end of the picture: decoders fill a missing rest with gray and say nothing."""
-    position = 2
-    while found := _JPEG_MARKER.search(data, position):
-        position = found.end()
-        marker = data[position - 1]
-        if marker == _EOI:
-            return
-        if position + 2 > len(data):
-            break
-        # Everything but EOI states its length; after the header of a scan its coded data follow.
-        position += struct.unpack_from(">H", data, position)[0]
-    raise PhotoUnreadable("The photo is cut off: the end of the file is missing.", _SEND_AGAIN)
-
-
-def _decode_with_opencv(data: bytes) -> PixelArray:
+def _decode_sixteen_bit(data: bytes) -> PixelArray:
+    """PNG or TIFF; Pillow would cut it to 8 bits."""
     import cv2
 
-    # Not UNCHANGED for JPEG: gray becomes RGB either way, and depth and alpha are kept only where they exist.
-    jpeg = data[:2] == b"\xff\xd8"
-    how = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION if jpeg else cv2.IMREAD_UNCHANGED
-    values = cv2.imdecode(np.frombuffer(data, np.uint8), how)
+    values = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     if values is None:
         raise PhotoUnreadable("The photo is damaged: its pixels can't be decoded.", _SEND_AGAIN)
-    if not jpeg and values.ndim == 3:
+    if values.ndim == 3:
         cv2.cvtColor(values, cv2.COLOR_BGR2RGB if values.shape[2] == 3 else cv2.COLOR_BGRA2RGBA, dst=values)
     pixels: PixelArray = values
     return pixels
 
 
-#: Rows handed over at a time, so that Pillow's own copy is never doubled.
-_STRIP = 256
+# --- see-through pictures --------------------------------------------------------------------------------------------
 
 
-def _decode_with_pillow(picture: Image.Image) -> PixelArray:
+def _opaque_picture(picture: Image.Image) -> tuple[Image.Image, tuple[Flag, ...]]:
+    """Load a picture as RGB or gray; what is see-through is laid on white, as browsers do, and flagged."""
     with _quiet_pillow():
         picture.load()
-    if picture.mode not in ("L", "RGB"):
-        picture = picture.convert("RGBA" if picture.has_transparency_data else "RGB")
-    width, height = picture.size
-    bands = len(picture.getbands())
-    pixels = np.empty((height, width, bands) if bands > 1 else (height, width), np.uint8)
-    for top in range(0, height, _STRIP):
-        bottom = min(top + _STRIP, height)
-        pixels[top:bottom] = np.asarray(picture.crop((0, top, width, bottom)))
-    return pixels
+    if not picture.has_transparency_data:
+        return (picture if picture.mode in ("L", "RGB") else picture.convert("RGB")), ()
+    picture = picture.convert("RGBA")
+    levels = picture.getchannel("A").histogram()
+    if levels[255] == sum(levels):
+        return picture.convert("RGB"), ()
+    on_white = Image.alpha_composite(Image.new("RGBA", picture.size, "white"), picture)
+    return on_white.convert("RGB"), (_see_through(1 - levels[255] / sum(levels)),)
 
 
-def _opaque_rgb(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
-    """RGB of gray, RGB or RGBA; what is see-through is laid on white, as browsers do, and flagged."""
+def _opaque_array(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
+    """The same for an array of 8 or 16 bits with one to four channels."""
     if values.dtype not in (np.uint8, np.uint16):
         raise PhotoUnreadable("The picture has 32 bits for each color.", "Save it as a 16-bit TIFF.")
-    if values.ndim == 2:
-        return np.broadcast_to(values[..., None], (*values.shape, 3)), ()
-    if values.shape[2] == 3:
+    if values.ndim == 2 or values.shape[2] == 3:
         return values, ()
-    if values.shape[2] == 1:
-        return np.broadcast_to(values, (*values.shape[:2], 3)), ()
-    alpha, color = values[..., -1:], values[..., :-1]
-    color = np.broadcast_to(color, (*values.shape[:2], 3))
+    color, alpha = values[..., :-1], values[..., -1:]
     full = np.iinfo(values.dtype).max
-    share = float(np.mean(alpha < full))
-    if share == 0:
-        return color, ()
-    mixed = full - (full - color.astype(np.uint32)) * alpha // full
-    text = f"{100 * share:.0f} % of the picture is see-through and shown on white; mark no region there."
-    return mixed.astype(values.dtype), (Flag("see-through", text, share),)
+    if alpha.min() < full:
+        mixed = full - (full - color.astype(np.uint64)) * alpha // full
+        return np.squeeze(mixed.astype(values.dtype)), (_see_through(float(np.mean(alpha < full))),)
+    return color, ()
+
+
+def _see_through(share: float) -> Flag:
+    text = f"{max(1, round(100 * share))} % of the picture is see-through and shown on white; mark no region there."
+    return Flag("see-through", text, share)
 
 
 # --- meaning ---------------------------------------------------------------------------------------------------------
 
 
 def _with_meaning(
-    pixels: PixelArray, icc: bytes | None, code_points: tuple[int, int] | None, info: Mapping[Any, Any], exif: Exif
-) -> tuple[PixelArray, Profile, tuple[Flag, ...]]:
+    stored: Image.Image | PixelArray,
+    icc: bytes | None,
+    code_points: tuple[int, int] | None,
+    info: Mapping[Any, Any],
+    exif: Exif,
+) -> tuple[Image.Image | PixelArray, Profile, tuple[Flag, ...]]:
     """Find the profile; where it isn't curves and a matrix, have the pixels converted to sRGB."""
     try:
-        return pixels, metadata.profile_of(icc, code_points, info, exif), ()
+        return stored, metadata.profile_of(icc, code_points, info, exif), ()
     except NotMatrix:
         with suppress(ImageCms.PyCMSError):
-            return _srgb_by_color_engine(pixels, icc or b""), SRGB, (_CONVERTED,)
+            return _srgb_by_color_engine(stored, icc or b""), SRGB, (_CONVERTED,)
     except ProfileBroken:
         pass
-    return pixels, SRGB, (_UNUSABLE_PROFILE,)
+    return stored, SRGB, (_UNUSABLE_PROFILE,)
 
 
 _CONVERTED = Flag(
@@ -385,18 +355,15 @@ _UNUSABLE_PROFILE = Flag(
 )
 
 
-def _srgb_by_color_engine(pixels: PixelArray, icc: bytes) -> PixelArray:
+def _srgb_by_color_engine(stored: Image.Image | PixelArray, icc: bytes) -> Image.Image:
+    if not isinstance(stored, Image.Image):
+        eight_bit = stored if stored.dtype == np.uint8 else np.round(stored / np.float32(257)).astype(np.uint8)
+        stored = Image.fromarray(eight_bit)
     engine = ImageCms.buildTransform(
         ImageCms.ImageCmsProfile(io.BytesIO(icc)),
         ImageCms.createProfile("sRGB"),
-        "RGB",
+        stored.mode,
         "RGB",
         ImageCms.Intent.RELATIVE_COLORIMETRIC,
     )
-    converted = np.empty(pixels.shape, np.uint8)
-    for top in range(0, len(pixels), _STRIP):
-        strip = pixels[top : top + _STRIP]
-        eight_bit = strip if strip.dtype == np.uint8 else np.round(strip / 257).astype(np.uint8)
-        turned = engine.apply(Image.fromarray(np.ascontiguousarray(eight_bit)))
-        converted[top : top + _STRIP] = np.asarray(turned)
-    return converted
+    return engine.apply(stored)
