@@ -45,6 +45,8 @@ WORDS: dict[type, str] = {
 NAME_COLUMNS = frozenset({"name", "paint", "ground"})
 #: Longest name and longest other text, characters. Our choice: far beyond what a label or a note holds.
 MAX_NAME, MAX_TEXT = 200, 20_000
+#: Largest number in any cell, and thinnest wash of a swatch (volume of paint). Our choice: beyond all use.
+MAX_NUMBER, MIN_PAINT_FRACTION = 1e9, 1e-4
 #: The control characters that a note may hold; no other can be told apart in a text file.
 _ALLOWED_CONTROLS = "\t\n\r"
 
@@ -174,12 +176,24 @@ def tidy(record: R) -> R:
         if isinstance(value, str):
             changes[item.name] = tidy_text(item.name, value)
         elif isinstance(value, Lab):
-            changes[item.name] = Lab(*(float(number) for number in value))
+            changes[item.name] = Lab(*(_tidy_number(item.name, number) for number in value))
         elif value is not None:
-            changes[item.name] = int(value) if item.columns[0].kind is Kind.WHOLE else float(value)
+            number = _tidy_number(item.name, value)
+            changes[item.name] = int(number) if item.columns[0].kind is Kind.WHOLE else number
+    if isinstance(record, Swatch) and record.paint_fraction < MIN_PAINT_FRACTION:
+        raise BadInput(
+            f"A swatch of {record.paint} has less than 1 part of paint in {1 / MIN_PAINT_FRACTION:,.0f}.",
+            "Check its parts of paint and water.",
+        )
     if isinstance(record, Paint | Swatch | ClearCoatPair):
         changes["extra"] = _tidy_extra(record)
     return replace(record, **changes)
+
+
+def _tidy_number(name: str, number: float) -> float:
+    if abs(number) > MAX_NUMBER:
+        raise BadInput(f"The {name} {number:g} is beyond all use.", f"Keep it under {MAX_NUMBER:,.0f}.")
+    return float(number) + 0.0  # takes the sign off a negative zero, which SQLite doesn't keep
 
 
 def tidy_text(column: str, text: str) -> str:

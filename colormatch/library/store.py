@@ -189,17 +189,17 @@ class Library:
 
     def add_all(self, records: Sequence[Record], what: str) -> list[int]:
         """Add several records as one step of undo: all or none; paints first where swatches need them."""
-        with self._step(what) as step:
+        with self.step(what) as step:
             return [step.add(record) for record in records]
 
     def edit(self, id: int, record: R) -> None:
         """Put another record in the place of one of the same kind; renaming a paint renames it in its swatches."""
-        with self._step(f"changed the {describe(record)}") as step:
+        with self.step(f"changed the {describe(record)}") as step:
             step.edit(id, record)
 
     def remove(self, kind: type[Record], id: int) -> None:
         """Remove a record; a paint goes with its swatches. Can be undone."""
-        with self._step("") as step:
+        with self.step("") as step:
             step.remove(kind, id)
 
     def duplicate(self, kind: type[R], id: int) -> int:
@@ -244,7 +244,14 @@ class Library:
         return found[1]
 
     @contextmanager
-    def _step(self, what: str) -> Iterator[Changes]:
+    def step(self, what: str) -> Iterator[Changes]:
+        """Several changes as one step of undo: all of them or none.
+
+        Parameters
+        ----------
+        what : str
+            In words, such as "imported swatches.zip"; empty: what the first change does.
+        """
         with writing(self.database) as connection:
             changes = Changes(connection, what)
             yield changes
@@ -308,7 +315,7 @@ class Library:
 
     def remove_repair(self, id: int) -> None:
         """Remove a repair, and the photos that only it names. Can be undone."""
-        with self._step("") as step:
+        with self.step("") as step:
             step.remove_repair(id)
 
     # --- settings and remembered fits --------------------------------------------------------------------------------
@@ -360,10 +367,14 @@ class Changes:
         #: Photos that rows named before or name after.
         self.photos: set[str] = set()
 
-    def _step(self, what: str) -> Step:
+    def _logged(self, what: str) -> Step:
         if self._log is None:
             self._log = Step(self._connection, self._what or what)
         return self._log
+
+    def all(self, kind: type[R]) -> tuple[Stored[R], ...]:
+        """Every record of a kind, as the step has left them so far."""
+        return _all(self._connection, kind)
 
     def add(self, record: Record) -> int:
         """Add a record; see :meth:`Library.add`."""
@@ -371,7 +382,7 @@ class Changes:
         self._check_name(record, None)
         row = row_of(record)
         self.photos.update(photos_of_row(TABLES[type(record)], row))
-        return self._step(f"added the {describe(record)}").insert(TABLES[type(record)], row)
+        return self._logged(f"added the {describe(record)}").insert(TABLES[type(record)], row)
 
     def edit(self, id: int, record: Record) -> None:
         """Replace a record; see :meth:`Library.edit`."""
@@ -381,12 +392,12 @@ class Changes:
         row = row_of(record)
         if row != before:
             self.photos.update(photos_of_row(table, before), photos_of_row(table, row))
-            self._step(f"changed the {describe(record)}").update(table, id, row)
+            self._logged(f"changed the {describe(record)}").update(table, id, row)
 
     def remove(self, kind: type[Record], id: int) -> None:
         """Remove a record; see :meth:`Library.remove`."""
         record = _get(self._connection, kind, id)
-        step = self._step(f"removed the {describe(record)}")
+        step = self._logged(f"removed the {describe(record)}")
         if isinstance(record, Paint):
             for swatch, photo in self._connection.execute(
                 "SELECT id, photo FROM swatch WHERE paint = ?", (record.name,)
@@ -400,7 +411,7 @@ class Changes:
         """Remove a repair; see :meth:`Library.remove_repair`."""
         row = _repair_row(self._connection, id)
         self.photos.update(photos_of_row("repair", row))
-        self._step(f"removed the repair {row['name']}").delete("repair", id)
+        self._logged(f"removed the repair {row['name']}").delete("repair", id)
 
     def _check_name(self, record: Record, id: int | None) -> None:
         if isinstance(record, Swatch):

@@ -1,0 +1,274 @@
+"""Records as CSV text that spreadsheets open, and back without losing a bit."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Generic
+
+from colormatch.errors import BadInput, ExchangeError
+from colormatch.library.columns import (
+    Cell,
+    Column,
+    Kind,
+    R,
+    Record,
+    Row,
+    columns_of,
+    number_of,
+    record_of,
+    row_of,
+    tidy,
+    tidy_text,
+)
+from colormatch.records import ClearCoatPair, Lab, Paint, Swatch
+
+#: A text that a spreadsheet would take for a formula (OWASP, "CSV Injection"), or that already stands behind our sign.
+_FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
+_ESCAPED = re.compile(r"'+[=+\-@\t\r\n]")
+#: Problems that are told in one go; a sheet with more is likely wrong from the start.
+_TOLD = 20
+#: A sound record of each kind: with one cell of another put in, it shows whether that cell is at fault.
+_SOUND: dict[type, Record] = {
+    Paint: Paint("paint"),
+    Swatch: Swatch("paint", 1, 0, 1, "wood", Lab(50, 0, 0), Lab(50, 0, 0)),
+    ClearCoatPair: ClearCoatPair("clear", Lab(50, 0, 0), Lab(50, 0, 0)),
+}
+
+
+@dataclass(frozen=True)
+class Read(Generic[R]):
+    """A record and where it stood."""
+
+    record: R
+    #: First line of its row, from 1; the header is line 1.
+    line: int
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong in a sheet."""
+
+    file: str
+    line: int
+    #: Name of the column, or empty where it is the whole row.
+    column: str
+    what: str
+
+    def __str__(self) -> str:
+        column = f", column {self.column}" if self.column else ""
+        return f"{self.file}, line {self.line}{column}: {self.what}"
+
+
+def refuse(problems: Sequence[Problem]) -> None:
+    """Tell the first problem and the number of the others.
+
+    Raises
+    ------
+    ExchangeError
+        There are any; all stand in its facts.
+    """
+    if not problems:
+        return
+    first = problems[0]
+    more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+    raise ExchangeError(
+        f"{first}{more}.",
+        "Nothing was imported; correct it and import again.",
+        file=first.file,
+        line=first.line,
+        column=first.column,
+        problems=tuple(problems),
+    )
+
+
+# --- write -----------------------------------------------------------------------------------------------------------
+
+
+def escaped(text: str) -> str:
+    """A text that no spreadsheet takes for a formula.
+
+    Examples
+    --------
+    >>> escaped("=1+1"), restored("'=1+1"), restored(escaped("'=1")), escaped("plain")
+    ("'=1+1", '=1+1', "'=1", 'plain')
+    """
+    return "'" + text if _FORMULA.match(text) else text
+
+
+def restored(text: str) -> str:
+    """The inverse of :func:`escaped`."""
+    return text[1:] if _ESCAPED.match(text) else text
+
+
+def write_sheet(kind: type[Record], records: Iterable[Record]) -> bytes:
+    """CSV of records of one kind: UTF-8, comma, header row, numbers to the last bit.
+
+    Columns that an import brought along follow ours, sorted by name. Lines end as RFC 4180 has it, which also makes the
+    writer quote every line end inside a cell.
+    """
+    records = list(records)
+    extra = sorted({name for record in records for name, _ in getattr(record, "extra", ())})
+    ours = [column.name for column in columns_of(kind)]
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow([*ours, *(escaped(name) for name in extra)])
+    for record in records:
+        row, further = row_of(record), dict(getattr(record, "extra", ()))
+        writer.writerow([*(_written(row[name]) for name in ours), *(escaped(further.get(name, "")) for name in extra)])
+    return text.getvalue().encode()
+
+
+def _written(cell: Cell) -> str:
+    if cell is None:
+        return ""
+    # repr: the shortest decimal that reads back as the same number.
+    return escaped(cell) if isinstance(cell, str) else repr(cell)
+
+
+# --- read ------------------------------------------------------------------------------------------------------------
+
+
+def read_sheet(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]], list[Problem]]:
+    """Records of a CSV file, and all that is wrong in it.
+
+    Parameters
+    ----------
+    kind : type
+        ``Paint``, ``Swatch`` or ``ClearCoatPair``.
+    name : str
+        Name of the file, for the problems.
+    content : bytes
+        UTF-8, with or without a byte order mark; line ends of any system.
+
+    Returns
+    -------
+    records, problems : lists
+        Both may hold something; the records are of use only where there is no problem.
+    """
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        return [], [Problem(name, line, "", "the text is not UTF-8; save it as 'CSV UTF-8'")]
+    if "\0" in text:
+        return [], [Problem(name, text[: text.index("\0")].count("\n") + 1, "", "it holds a NUL byte; it is no text")]
+    rows = csv.reader(io.StringIO(text, newline=""), strict=True)
+    found: list[Read[R]] = []
+    problems: list[Problem] = []
+    line, header = 1, None
+    try:
+        for cells in rows:
+            first, line = line, rows.line_num + 1
+            if not any(cell.strip() for cell in cells):
+                continue
+            if header is None:
+                header = _Header(kind, name, first, cells)
+                problems += header.problems
+            else:
+                try:
+                    found.append(Read(_record(kind, header, cells), first))
+                except _BadCell as bad:
+                    problems.append(Problem(name, first, bad.column, bad.what))
+            if len(problems) >= _TOLD or header.problems:
+                break
+    except csv.Error as error:
+        problems.append(Problem(name, line, "", f"the row can't be read ({error})"))
+    if header is None and not problems:
+        problems.append(Problem(name, 1, "", "the file is empty; its first line must name the columns"))
+    return found, problems
+
+
+class _BadCell(Exception):
+    def __init__(self, column: str, what: str) -> None:
+        self.column, self.what = column, what.rstrip(".")
+
+
+class _Header:
+    """The first row: which column stands where."""
+
+    def __init__(self, kind: type[Any], file: str, line: int, cells: list[str]) -> None:
+        self.problems: list[Problem] = []
+        self.names: list[str] = []
+        for number, cell in enumerate(cells, 1):
+            try:
+                name = tidy_text("name", restored(cell))
+            except BadInput as error:
+                self.problems.append(Problem(file, line, f"number {number}", error.what))
+                name = ""
+            if name and name in self.names:
+                self.problems.append(Problem(file, line, name, "the column stands there twice"))
+            self.names.append(name)
+        self.ours = {column.name: column for column in columns_of(kind)}
+        missing = [column.name for column in self.ours.values() if column.required and column.name not in self.names]
+        if len(cells) == 1 and ";" in cells[0]:
+            self.problems.append(Problem(file, line, "", "it is separated by semicolons; save it as CSV with commas"))
+        elif missing:
+            self.problems.append(
+                Problem(file, line, missing[0], f"the column is missing; needed: {', '.join(missing)}")
+            )
+
+
+def _record(kind: type[R], header: _Header, cells: list[str]) -> R:
+    if len(cells) != len(header.names):
+        raise _BadCell("", f"it has {len(cells)} cells where the first line has {len(header.names)}")
+    row: Row = {}
+    extra: list[tuple[str, str]] = []
+    for name, cell in zip(header.names, cells, strict=True):
+        column = header.ours.get(name)
+        if column is not None:
+            value = _parsed(column, cell)
+            if value is not None or column.kind is Kind.OPTIONAL:
+                row[name] = value
+        elif cell and not name:
+            raise _BadCell("", f"{cell[:30]!r} stands in a column without a name")
+        elif cell:
+            extra.append((name, restored(cell)))
+    if extra:
+        row["extra"] = json.dumps(extra)
+    try:
+        return tidy(record_of(kind, row))
+    except BadInput as error:
+        raise _BadCell(_at_fault(kind, row), f"{error.what} {error.fix}") from None
+
+
+def _parsed(column: Column, cell: str) -> Cell:
+    """The cell's value; None where it is empty and the record has a default."""
+    plain = cell.strip()
+    if column.kind is Kind.TEXT:
+        return restored(cell)
+    if not plain:
+        if column.required:
+            raise _BadCell(column.name, "it is empty")
+        return None
+    shown = repr(plain[:30])
+    if column.kind is Kind.WORD:
+        if plain.lower() not in column.words:
+            raise _BadCell(column.name, f"{shown} is none of {', '.join(column.words)}")
+        return plain.lower()
+    try:
+        number = number_of(plain)
+    except ValueError:
+        hint = "; write it with a decimal point" if "," in plain else ""
+        raise _BadCell(column.name, f"{shown} is no number{hint}") from None
+    if column.kind is Kind.WHOLE:
+        if number != int(number):
+            raise _BadCell(column.name, f"{shown} is no whole number")
+        return int(number)
+    return number
+
+
+def _at_fault(kind: type[Any], row: Row) -> str:
+    """The column whose cell spoils an otherwise sound record, or nothing where only the combination is wrong."""
+    sound = row_of(_SOUND[kind])
+    for name, cell in row.items():
+        trial: dict[str, Any] = {**sound, name: cell}
+        try:
+            tidy(record_of(kind, trial))
+        except BadInput:
+            return name
+    return ""
