@@ -163,7 +163,8 @@ def contents() -> dict[str, bytes]:
         ),
     }
     manifest = {
-        "format_version": 1,
+        "format": "swatch exchange",
+        "version": 1,
         "simulated": True,
         "about": "Invented paints, swatches and photo, computed by a spectral simulator; no real product is meant.",
         "made_by": "python -m tests.scenes.starter",
