@@ -151,6 +151,25 @@ class Region:
         x1, y1 = np.ceil(np.round(xy.max(axis=0), 6)).astype(int)
         return Box(int(x0), int(y0), int(x1 - x0), int(y1 - y0))
 
+    def mask(self, width: int, height: int) -> tuple[Box, BoolArray]:
+        """Which pixels of an upright photo of that size have their center inside the corners (even-odd rule).
+
+        Returns
+        -------
+        (Box, (h, w) bool)
+            The box around the region, and the pixels of that box.
+        """
+        box = self.box(width, height)
+        x = box.x + 0.5 + np.arange(box.w)
+        y = box.y + 0.5 + np.arange(box.h)[:, None]
+        inside = np.zeros((box.h, box.w), dtype=bool)
+        corners = self.corners(width, height)
+        for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+            if y0 != y1:
+                crosses = (y0 <= y) != (y1 <= y)
+                inside ^= crosses & (x < x0 + (y - y0) * ((x1 - x0) / (y1 - y0)))
+        return box, inside
+
 
 class SurfaceState(StrEnum):
     """What lies on the wood where it is read. Like is compared with like."""

@@ -32,6 +32,7 @@ from colormatch.records import (
     Flag,
     FloatArray,
     Lab,
+    Layer,
     Light,
     Limits,
     Match,
@@ -234,9 +235,8 @@ def fitted_models(shelf: Shelf, library: Library | None = None) -> dict[str, Pai
 
 @dataclass(frozen=True, eq=False)
 class Workshop:
-    """A library opened for matching."""
+    """A shelf made ready for matching."""
 
-    library: Library
     shelf: Shelf
     #: Of every paint that has swatches, by name.
     models: Mapping[str, PaintModel]
@@ -260,7 +260,15 @@ def open_workshop(folder: Path | None = None) -> Workshop:
     starter = not shelf.swatches
     if starter:
         shelf = starter_shelf()
-    return Workshop(library, shelf, fitted_models(shelf, library), starter)
+    return Workshop(shelf, fitted_models(shelf, library), starter)
+
+
+def starter_workshop() -> Workshop:
+    """The shipped example's shelf, without a library."""
+    from colormatch.library.starter import starter_shelf
+
+    shelf = starter_shelf()
+    return Workshop(shelf, fitted_models(shelf), starter=True)
 
 
 def match_repair(
@@ -385,7 +393,6 @@ def picture(
     (h, w, 3) float; linear sRGB
     """
     from colormatch.render.preview import picture_repair
-    from colormatch.wash.predict import estimate
 
     height, width = linear_rgb.shape[:2]
     damage = np.zeros((height, width), dtype=bool)
@@ -393,4 +400,16 @@ def picture(
         if region.kind is RegionKind.DAMAGE:
             box, inside = region.mask(width, height)
             damage[box.y : box.y + box.h, box.x : box.x + box.w] |= inside
-    return picture_repair(linear_rgb, damage, ground, lambda grounds: estimate(workshop.models, layers, grounds))
+    return picture_repair(linear_rgb, damage, ground, lambda grounds: dried(workshop, layers, grounds))
+
+
+def dried(workshop: Workshop, layers: Sequence[Layer], grounds: FloatArray) -> FloatArray:
+    """(n, 3) CIELAB; best estimate of what a recipe dries to over (n, 3) CIELAB grounds."""
+    from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
+    from colormatch.match.ending import film_of_layer
+    from colormatch.wash.film import bare, lay, seen
+
+    body = bare(reflectance_from_lab(grounds))
+    for layer in layers:
+        body = lay(film_of_layer(workshop.models, layer), body)
+    return lab_from_reflectance(seen(body))

@@ -26,7 +26,7 @@ from colormatch.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from colormatch.records import Layer, Match, RankedWash
+    from colormatch.records import Match, RankedWash
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -116,30 +116,14 @@ def _wash(wash: RankedWash) -> dict[str, Any]:
     }
 
 
-def recipe(layers: tuple[Layer, ...]) -> str:
-    """A recipe on one line."""
-    from colormatch.wash.ratio import format_fraction
-
-    if not layers:
-        return "leave it as it is"
-    return ", then ".join(
-        f"{_paints(layer)} {format_fraction(layer.paint_fraction)}, {layer.coats} coat{'s' if layer.coats > 1 else ''}"
-        for layer in layers
-    )
-
-
-def _paints(layer: Layer) -> str:
-    if len(layer.paints) == 1:
-        return layer.paints[0].paint
-    return " + ".join(f"{part.parts:g} {part.paint}" for part in layer.paints)
-
-
 def text(match: Match) -> str:
     """The same for people."""
+    from colormatch.wash.ratio import format_layers
+
     rows = [
         (
             wash.rank,
-            recipe(wash.layers),
+            format_layers(wash.layers),
             f"{wash.expected_delta_e:.1f}",
             f"{wash.low:.1f} to {wash.high:.1f}",
             wash.group,

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import dataclass
 from pathlib import Path
 
 from colormatch.errors import LibraryError
 from colormatch.library.exchange import read_exchange
 from colormatch.library.merge import ImportPlan, import_exchange
 from colormatch.library.store import Library
-from colormatch.records import Shelf
+from colormatch.records import Box, Region, RegionKind, Shelf
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -46,3 +48,39 @@ def starter_shelf() -> Shelf:
 def install_starter(library: Library) -> ImportPlan:
     """Import the starter library, as one step that can be undone."""
     return import_exchange(library, bundled("swatches"))
+
+
+@dataclass(frozen=True)
+class Example:
+    """The shipped repair: a simulated photo with its marks."""
+
+    title: str
+    photo: Path
+    #: Of sound wood and of damage.
+    regions: tuple[Region, ...]
+    #: Where the gray card lies, for whoever wants to mark it by hand.
+    card: Region
+
+
+def example() -> Example:
+    """The shipped repair.
+
+    Raises
+    ------
+    LibraryError
+        The installation lacks it.
+    """
+    from PIL import Image
+
+    folder = bundled("swatches")
+    described = json.loads((folder / "demo.json").read_text(encoding="utf-8"))
+    with Image.open(folder / described["photo"]) as opened:
+        width, height = opened.size
+
+    def region(kind: RegionKind, box: list[int], name: str) -> Region:
+        return Region.from_box(kind, Box(*box), width, height, name)
+
+    sound = [region(RegionKind.SOUND, box, f"sound {i}") for i, box in enumerate(described["sound"], 1)]
+    damage = [region(RegionKind.DAMAGE, box, f"damage {i}") for i, box in enumerate(described["damage"], 1)]
+    card = region(RegionKind.CARD, described["card"], "card")
+    return Example(described["title"], folder / described["photo"], (*sound, *damage), card)

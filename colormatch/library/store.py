@@ -169,7 +169,8 @@ class Library:
         """Changes whenever a record does: a key for whoever remembers what was read."""
         with reading(self.database) as connection:
             made, undone = connection.execute("SELECT max(made), total(undone) FROM step").fetchone()
-        return f"{made or ''}/{int(undone)}"
+            restored = connection.execute("SELECT value FROM setting WHERE key = 'restored'").fetchone()
+        return f"{made or ''}/{int(undone)}/{restored[0] if restored else ''}"
 
     # --- change ------------------------------------------------------------------------------------------------------
 
@@ -430,9 +431,13 @@ class Changes:
 
 
 def default_folder() -> Path:
-    """The user's data folder for this program."""
+    """The folder that the environment variable COLORMATCH_LIBRARY names, or the user's data folder for this program."""
+    import os
+
     import platformdirs
 
+    if named := os.environ.get("COLORMATCH_LIBRARY"):
+        return Path(named)
     return Path(platformdirs.user_data_path("colormatch", appauthor=False))
 
 

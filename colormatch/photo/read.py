@@ -76,17 +76,7 @@ class DecodedPhoto:
         (Box, (h, w) bool)
             The box around the region, and the pixels of that box.
         """
-        width, height = self.facts.width, self.facts.height
-        box = region.box(width, height)
-        x = box.x + 0.5 + np.arange(box.w)
-        y = box.y + 0.5 + np.arange(box.h)[:, None]
-        inside = np.zeros((box.h, box.w), dtype=bool)
-        corners = region.corners(width, height)
-        for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-            if y0 != y1:
-                crosses = (y0 <= y) != (y1 <= y)
-                inside ^= crosses & (x < x0 + (y - y0) * ((x1 - x0) / (y1 - y0)))
-        return box, inside
+        return region.mask(self.facts.width, self.facts.height)
 
     @cached_property
     def _tables(self) -> FloatArray:

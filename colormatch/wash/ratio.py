@@ -8,10 +8,12 @@ US customary volumes: NIST Handbook 44, appendix C (1 US gallon = 231 cubic inch
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
 from colormatch.errors import BadInput
+from colormatch.records import Layer
 
 #: ml; one US gallon, exact. Its parts: 4 quarts, 8 pints, 16 cups, 128 fluid ounces, 256 tablespoons, 768 teaspoons.
 _GALLON = 3785.411784
@@ -179,3 +181,25 @@ def format_fraction(paint_fraction: float) -> str:
     '1:3'
     """
     return format_ratio(paint_fraction, 1 - paint_fraction)
+
+
+def format_layers(layers: Sequence[Layer]) -> str:
+    """A recipe on one line.
+
+    Examples
+    --------
+    >>> from colormatch.records import Part
+    >>> format_layers([Layer((Part("ochre", 2), Part("umber", 1)), 0.25, 2)])
+    '2 ochre + 1 umber, 1:3, 2 coats'
+    >>> format_layers([])
+    'leave it as it is'
+    """
+    if not layers:
+        return "leave it as it is"
+    return "; then ".join(_format_layer(layer) for layer in layers)
+
+
+def _format_layer(layer: Layer) -> str:
+    several = len(layer.paints) > 1
+    paints = " + ".join(f"{part.parts:g} {part.paint}" if several else part.paint for part in layer.paints)
+    return f"{paints}, {format_fraction(layer.paint_fraction)}, {layer.coats} coat{'s' if layer.coats > 1 else ''}"

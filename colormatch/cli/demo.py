@@ -1,0 +1,92 @@
+"""Do the whole job on the shipped photo and starter library (invented paints, simulated photo)."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from colormatch.cli.common import Answer, add_json
+
+#: Longest side of the pictures, pixels.
+PICTURE_SIDE = 1200
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--out", type=Path, default=Path("colormatch-demo"), metavar="DIR", help="where pictures and report go"
+    )
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> Answer:
+    from colormatch.cli import match as match_command
+    from colormatch.cli import read as read_command
+    from colormatch.errors import ColorMatchError
+    from colormatch.library.starter import example
+    from colormatch.photo.read import open_photo
+    from colormatch.records import RegionKind
+    from colormatch.render.preview import side_by_side, to_screen
+    from colormatch.render.report import write_report
+    from colormatch.repair import (
+        balanced,
+        find_neutral,
+        match_repair,
+        picture,
+        read_regions,
+        starter_workshop,
+        surface,
+    )
+    from colormatch.wash.ratio import format_layers
+
+    shown = example()
+    photo = open_photo(shown.photo)
+    neutral = find_neutral(photo)
+    regions = shown.regions
+    reading = read_regions(photo, neutral, regions)
+    workshop = starter_workshop()
+    match = match_repair(reading, regions, workshop)
+
+    before = balanced(photo, neutral, PICTURE_SIDE)
+    ground = surface(reading, regions, RegionKind.DAMAGE).lab
+    after = picture(before, regions, ground, match.washes[0].layers, workshop)
+    try:
+        args.out.mkdir(parents=True, exist_ok=True)
+        preview = args.out / "preview.png"
+        _save(side_by_side(to_screen(before), to_screen(after)), preview)
+        report = args.out / "report.html"
+        write_report(report, shown.title, reading, match, to_screen(before), to_screen(after), simulated=True)
+    except OSError as error:
+        raise ColorMatchError(
+            f"{args.out} can't be written: {error.strerror}.", "Name another folder with --out."
+        ) from None
+
+    document = {
+        "title": shown.title,
+        "simulated": True,
+        "read": read_command.document(reading, list(regions)),
+        "match": match_command.document(match),
+        "preview": str(preview),
+        "report": str(report),
+    }
+    best = match.washes[0]
+    text = "\n".join(
+        [
+            f"{shown.title} (a simulated photo, invented paints)",
+            "",
+            read_command.text(reading),
+            "",
+            match_command.text(match),
+            "",
+            f"Recipe: {format_layers(best.layers)}. Try it on a hidden spot first; judge it dry.",
+            f"Preview picture, before and after (simulated): {preview}",
+            f"Report: {report}",
+        ]
+    )
+    return Answer(document, text)
+
+
+def _save(encoded_rgb: object, path: Path) -> None:
+    import numpy as np
+    from PIL import Image
+
+    Image.fromarray(np.asarray(encoded_rgb, dtype=np.uint8)).save(path)
