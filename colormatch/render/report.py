@@ -86,7 +86,8 @@ def report(
 <p>Sound wood {_numbers(match.target)}, known to ± {match.target_uncertainty:.1f} ΔE00.
 Damage {_numbers(match.ground)}, known to ± {match.ground_uncertainty:.1f} ΔE00 (nine times in ten).</p>
 <h2>Washes, best first</h2>
-<table><tr><th></th><th>sound wood | wash</th><th>paint to water</th><th>ΔE00</th><th>90 % range</th><th>stays off</th></tr>
+<table><tr><th></th><th>sound wood | wash</th><th>paint to water</th><th>ΔE00</th><th>90 % range</th>
+<th>stays off</th></tr>
 {rows}</table>
 <h2>Notes</h2><ul>{"".join(f"<li>{escape(note)}</li>" for note in dict.fromkeys(notes))}</ul>
 <p>Color on a screen or on paper is a guide; the test strip decides. Try the wash on a hidden spot or an offcut in the
@@ -111,4 +112,5 @@ def _figure(encoded_rgb: ByteArray, caption: str) -> str:
     stream = io.BytesIO()
     Image.fromarray(encoded_rgb).save(stream, "JPEG", quality=90)
     source = base64.b64encode(stream.getvalue()).decode("ascii")
-    return f'<figure><img alt="{escape(caption)}" src="data:image/jpeg;base64,{source}"><figcaption>{caption}</figcaption></figure>'
+    picture = f'<img alt="{escape(caption)}" src="data:image/jpeg;base64,{source}">'
+    return f"<figure>{picture}<figcaption>{escape(caption)}</figcaption></figure>"
