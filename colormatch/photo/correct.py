@@ -16,7 +16,7 @@ from colormatch.color.space import lab_from_linear, linear_from_lab
 from colormatch.errors import BadInput, CardUnusable
 from colormatch.photo import accuracy
 from colormatch.photo.accuracy import Accuracy
-from colormatch.records import FloatArray, Lab
+from colormatch.records import Flag, FloatArray, Lab
 
 #: Reflectance of the usual gray card.
 GRAY_CARD = 0.18
@@ -39,6 +39,8 @@ class Correction:
     steps: tuple[str, ...]
     #: How far the chain can be trusted.
     accuracy: Accuracy
+    #: Doubts about the reference it rests on.
+    flags: tuple[Flag, ...] = ()
 
     @property
     def systematic(self) -> float:
