@@ -20,7 +20,7 @@ from colormatch.records import FloatArray
 #: 0.04; a brushed and wiped film is matte and the reading avoids glare, so half of it. Our choice.
 OUTER_REFLECTANCE = 0.02
 #: Film at which 63 % of the paint's own air surface has formed; one unit is a full-strength coat. From simulations.
-SURFACE_FILM = 0.12
+SURFACE_FILM = 0.15
 #: Below this optical thickness per unit of film absorption is taken as none, so that nothing is divided by zero.
 _NO_ABSORPTION = 1e-9
 

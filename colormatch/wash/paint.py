@@ -32,13 +32,16 @@ from colormatch.wash.ratio import format_ratio
 REFITS = 30
 #: Standard deviation of log film thickness from one application to the next: 12 %, from simulations.
 APPLICATION_SCATTER = 0.12
-#: What the model itself misses, ΔE00, standard deviation of one axis. From simulations with another physics.
+#: What the model itself misses: standard deviation of one axis, ΔE00 (0.5 over all three). From simulations.
 MODEL_ERROR = 0.3
 
-#: Prior of theta: mean and standard deviation. K and S of brushed coats that hide from hardly to fully; the surface
-#: from matte to closed; the film nearly proportional to the paint fraction, and a later coat a little thinner.
-PRIOR_MEAN: FloatArray = np.array([-0.2] * 6 + [0.2, -0.6, 0.8, 1.1, np.log(0.92)])
-PRIOR_SIGMA: FloatArray = np.array([1.6] * 6 + [1.1, 0.3, 0.8, 0.30, 0.08])
+#: Prior of theta: mean and standard deviation, wide enough for whites, umbers and glazes alike. Per full coat K may
+#: be 0.02 (a white) or 5 (a black), so its level is left nearly free; S lies between 0.1 (a glaze) and 4 (a white) and
+#: falls with wavelength; the surface is matte to closed; equal wet films leave paint in proportion to its fraction
+#: (exponent 1), wiping takes a little more of a thin one; a later coat leaves a little less. The widths were settled on
+#: simulated paints of another physics.
+PRIOR_MEAN: FloatArray = np.array([-0.8] * 6 + [0.2, -0.4, 0.5, 1.05, np.log(0.92)])
+PRIOR_SIGMA: FloatArray = np.array([3.0] * 6 + [1.1, 0.5, 0.6, 0.10, 0.08])
 #: Smoothness of log K: standard deviations of the step from knot to knot, and of the change of step.
 STEP_SIGMA, BEND_SIGMA = 2.0, 1.2
 #: Starts of the inner reflectance, standard deviations from its mean: the one direction with more than one valley.
@@ -98,7 +101,8 @@ class PaintModel:
 
 def fit_key(swatches: Sequence[Swatch]) -> str:
     """Name of the model that these swatches give: equal for equal content, whatever its order."""
-    numbers = (REFITS, APPLICATION_SCATTER, MODEL_ERROR, STEP_SIGMA, BEND_SIGMA)
+    surface = (physics.OUTER_REFLECTANCE, physics.SURFACE_FILM)
+    numbers = (REFITS, APPLICATION_SCATTER, MODEL_ERROR, STEP_SIGMA, BEND_SIGMA, *surface)
     settings = [_VERSION, *numbers, PRIOR_MEAN.tolist(), PRIOR_SIGMA.tolist()]
     return hashlib.sha256(json.dumps([settings, sorted(_content(s) for s in swatches)]).encode()).hexdigest()
 
