@@ -1,0 +1,177 @@
+"""The whole job through the command line against the simulator's truth; bad input is answered in words."""
+
+import itertools
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from colormatch.library.starter import example, starter_shelf
+from colormatch.records import Box
+from tests.scenes import demo
+
+
+def boxes(kind: str) -> list[str]:
+    with Image.open(example().photo) as photo:
+        size = photo.size
+    return [",".join(map(str, region.box(*size))) for region in example().regions if region.kind == kind]
+
+
+@pytest.fixture(scope="module")
+def best_possible() -> float:
+    """Least true ΔE00 of any single wash of the starter shelf over the demo's damage."""
+    ratios = [1 / (1 + water) for water in (0, 0.5, 1, 1.5, 2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 20, 24)]
+    names = [paint.name for paint in starter_shelf().paints]
+    return min(
+        demo.true_delta_e([demo.wash(name, ratio, coats)])
+        for name, ratio, coats in itertools.product(names, ratios, (1, 2, 3))
+    )
+
+
+def test_demo_does_the_whole_job(run, tmp_path: Path, best_possible: float) -> None:
+    done = run("demo", "--out", tmp_path / "out", "--json")
+    assert done.status == 0, done.err
+    answer = json.loads(done.out)
+    best = answer["match"]["washes"][0]
+    true = demo.true_delta_e(
+        [demo.wash(x["paints"][0]["name"], x["paint_fraction"], x["coats"]) for x in best["layers"]]
+    )
+    assert true <= best_possible + 1.0
+    assert best["low"] <= best["expected_delta_e"] <= best["high"]
+    with Image.open(answer["preview"]) as preview:
+        assert preview.width > preview.height > 100
+    report = Path(answer["report"]).read_text(encoding="utf-8")
+    assert "simulated" in report
+    assert "http" not in report
+
+
+def test_demo_reads_the_true_colors_as_well_as_it_claims(run, tmp_path: Path) -> None:
+    answer = json.loads(run("demo", "--out", tmp_path, "--json").out)
+    for patch, true in zip(
+        answer["read"]["patches"], [*demo.truth()["sound_patches"], demo.truth()["damage"]], strict=True
+    ):
+        assert float(demo.delta_e(np.array(patch["lab"]), np.array(true))) <= patch["uncertainty"]
+
+
+def test_match_photo_keeps_the_contract(run) -> None:
+    done = run("match", example().photo, "--sound", *boxes("sound"), "--damage", *boxes("damage"), "--top", 5, "--json")
+    assert done.status == 0, done.err
+    answer = json.loads(done.out)
+    assert set(answer) >= {"target", "ground", "washes", "advice", "searched", "seconds"}
+    assert [wash["rank"] for wash in answer["washes"]] == [1, 2, 3, 4, 5]
+    wash = answer["washes"][0]
+    assert set(wash) >= {"rank", "layers", "lab", "expected_delta_e", "low", "high", "basis", "group", "off"}
+    assert set(wash["layers"][0]) >= {"paints", "paint_fraction", "ratio", "coats"}
+    assert set(wash["layers"][0]["paints"][0]) == {"name", "parts"}
+    assert wash["basis"] in ("measured", "modelled")
+
+
+def test_match_numbers_and_limits(run) -> None:
+    done = run("match", "--target", "56,11,25", "--over", "72,6,19", "--coats", 1, "--paint", "Ochre", "--json")
+    assert done.status == 0, done.err
+    layers = [layer for wash in json.loads(done.out)["washes"] for layer in wash["layers"]]
+    assert {layer["coats"] for layer in layers} <= {1}
+    assert {part["name"] for layer in layers for part in layer["paints"]} == {"Ochre"}
+
+
+def test_same_input_same_numbers(run) -> None:
+    def numbers() -> dict:
+        answer = json.loads(run("match", "--target", "56,11,25", "--over", "72,6,19", "--json").out)
+        del answer["seconds"]
+        return answer
+
+    assert numbers() == numbers()
+
+
+def test_read_keeps_the_contract(run) -> None:
+    card = ",".join(map(str, Box(*demo.CARD)))
+    done = run("read", example().photo, "--card", card, "--patch", "top=250,300,200,150", "--json")
+    assert done.status == 0, done.err
+    answer = json.loads(done.out)
+    assert set(answer["photo"]) >= {"width", "height", "format", "camera", "profile"}
+    assert set(answer["light"]) >= {"cast", "cct_k", "evenness"}
+    assert answer["card"]["kind"] == "gray"
+    assert answer["card"]["box"] == list(demo.CARD)
+    assert answer["card"]["found"] == "given"
+    assert set(answer["patches"][0]) >= {"name", "box", "lab", "uncertainty", "pixels", "flags"}
+    assert answer["patches"][0]["box"] == [250, 300, 200, 150]
+
+
+def test_people_get_text(run) -> None:
+    done = run("read", example().photo, "--patch", "top=250,300,200,150")
+    assert "top" in done.out
+    assert "±" in done.out
+    assert "{" not in done.out
+
+
+def clear_refusal(done, *words: str) -> None:
+    assert done.status == 1
+    assert done.out == ""
+    assert "Traceback" not in done.err
+    assert len(done.err.strip().splitlines()) == 1
+    assert done.err.count(".") >= 2
+    for word in words:
+        assert word in done.err
+
+
+def test_no_card_asks_for_help(run, tmp_path: Path) -> None:
+    rng = np.random.default_rng(0)
+    wood = (np.array([150, 110, 70]) + rng.normal(0, 6, (600, 800, 1))).clip(0, 255).astype(np.uint8)
+    Image.fromarray(wood).save(tmp_path / "plain.png")
+    clear_refusal(run("read", tmp_path / "plain.png", "--patch", "a=10,10,100,100"), "card")
+    done = run("read", tmp_path / "plain.png", "--card", "none", "--patch", "a=10,10,100,100", "--json")
+    answer = json.loads(done.out)
+    assert answer["card"]["found"] == "none"
+    assert answer["patches"][0]["uncertainty"] > 5
+
+
+def test_card_outside_the_photo(run) -> None:
+    clear_refusal(run("read", example().photo, "--card", "5000,10,100,100", "--patch", "a=10,10,99,99"), "not inside")
+
+
+def test_unwritable_library(run, tmp_path: Path) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_text("not a folder")
+    done = run("match", "--target", "56,11,25", "--over", "72,6,19", "--library", blocked / "library")
+    clear_refusal(done)
+    assert blocked.read_text() == "not a folder"
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["match"],
+        ["match", "--target", "56,11,25"],
+        ["match", "--target", "56,11,25", "--over", "72,6,19", "--paint", "No Such Paint"],
+        ["match", "--target", "56,11,25", "--over", "72,6,19", "--shift", "purple=3"],
+        ["match", "--target", "56,11,25", "--over", "72,6,19", "--then", "Ochre"],
+        ["match", "--target", "56,11,25", "--over", "72,6,19", "--clear", "No Such Coat"],
+        ["read", "nowhere.jpg"],
+    ],
+)
+def test_bad_wishes_are_answered_in_words(run, arguments: list[str]) -> None:
+    clear_refusal(run(*arguments))
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["sand"],
+        ["match", "--target", "56,11"],
+        ["match", "--target", "156,11,3", "--over", "72,6,19"],
+        ["match", "--target", "56,11,25", "--over", "72,6,19", "--coats", "0"],
+        ["read", "x.jpg", "--patch", "a=1,2,3"],
+        ["read"],
+    ],
+)
+def test_wrong_usage_exits_with_2(run, arguments: list[str]) -> None:
+    done = run(*arguments)
+    assert done.status == 2
+    assert "Traceback" not in done.err
+
+
+def test_version_and_help(run) -> None:
+    assert run("--version").out.startswith("colormatch ")
+    assert "match" in run("--help").out
