@@ -15,7 +15,8 @@ import numpy as np
 
 from colormatch.color.space import lab_from_linear, linear_from_encoded
 from colormatch.errors import BadInput, RegionError
-from colormatch.photo.card import check_card, find_card
+from colormatch.photo.card import find_card
+from colormatch.photo.card_check import check_card
 from colormatch.photo.correct import (
     GRAY_CARD,
     Correction,
