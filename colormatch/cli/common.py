@@ -20,6 +20,8 @@ class Answer(NamedTuple):
 
     document: dict[str, Any]
     text: str
+    #: Exit status of the command.
+    status: int = 0
 
 
 # --- forms of arguments ----------------------------------------------------------------------------------------------

@@ -83,6 +83,7 @@ def _dispatch(arguments: list[str]) -> int:
     if answer is not None:
         as_json = getattr(args, "json", False)
         print(json.dumps(answer.document, ensure_ascii=False, allow_nan=False) if as_json else answer.text)
+        return answer.status
     return 0
 
 

@@ -128,6 +128,8 @@ def _check_manifest(files: Source, names: frozenset[str]) -> list[Flag]:
     if version > FORMAT_VERSION:
         raise ExchangeError("It was written by a later version of the program.", "Install that version or a newer one.")
     flags = []
+    if document.get("simulated"):
+        flags.append(Flag("simulated", "Its colors are simulated, not measured."))
     for name, sha256 in entries:
         refuse_unsafe_name(name, MANIFEST)
         if hashlib.sha256(files.read(name)).hexdigest() == sha256:

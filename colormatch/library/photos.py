@@ -65,10 +65,7 @@ class PhotoFolder:
             )
         sha256 = hashlib.sha256(content).hexdigest()
         with explained(self._database.parent):
-            self.folder.mkdir(exist_ok=True)
-            target = self._present(sha256) or self.folder / (sha256 + _ending(name))
-            if not target.is_file() or hashlib.sha256(target.read_bytes()).hexdigest() != sha256:
-                _write(target, content)
+            target = self.put_file(content, name)
         with writing(self._database) as connection:
             # Holding the lock: nobody can move the file to the trash between this look and the row.
             if not target.is_file():
@@ -109,7 +106,16 @@ class PhotoFolder:
             rows = connection.execute("SELECT sha256, file FROM photo ORDER BY sha256").fetchall()
         return {row["sha256"]: self.folder / row["file"] for row in rows}
 
-    # --- for the store ------------------------------------------------------------------------------------------------
+    # --- for the store and for a restore ------------------------------------------------------------------------------
+
+    def put_file(self, content: bytes, name: str = "") -> Path:
+        """Only the file, without a row; one that is there but damaged is written anew."""
+        sha256 = hashlib.sha256(content).hexdigest()
+        self.folder.mkdir(exist_ok=True)
+        target = self._present(sha256) or self.folder / (sha256 + _ending(name))
+        if not target.is_file() or hashlib.sha256(target.read_bytes()).hexdigest() != sha256:
+            _write(target, content)
+        return target
 
     def recover(self, connection: sqlite3.Connection, photos: Iterable[str]) -> None:
         """Inside a writing transaction: give photos that are named again their file and row back, where they exist."""

@@ -1,0 +1,176 @@
+"""Import, export, back up, restore and check your library, and take back what you did."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from colormatch.cli.common import Answer, add_json, add_library, flag_documents, table
+
+if TYPE_CHECKING:
+    from colormatch.library import Library
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    actions = parser.add_subparsers(
+        dest="action", required=True, metavar="export|import|backup|restore|verify|undo|redo"
+    )
+    export = actions.add_parser("export", help="write paints, swatches and photos as a folder or a .zip file")
+    export.add_argument("target", type=Path, help="a new folder, or a name that ends in .zip")
+    bring = actions.add_parser("import", help="bring in an exported folder or zip file, or an instrument's file")
+    bring.add_argument(
+        "source",
+        type=Path,
+        nargs="?",
+        help="a folder, a .zip, or a CxF or CGATS file whose samples become grounds; left out: the starter library",
+    )
+    bring.add_argument("--preview", action="store_true", help="only say what would be done")
+    bring.add_argument(
+        "--conflicts",
+        choices=("mine", "theirs", "both"),
+        default="mine",
+        help="where both sides say something else: keep yours (as it is without this), take theirs, or keep both",
+    )
+    back_up = actions.add_parser("backup", help="make a backup beside the library, or one file to keep elsewhere")
+    back_up.add_argument("--out", type=Path, metavar="FILE", help="write database and photos as this one .zip file")
+    back_up.add_argument("--list", action="store_true", help="list the backups there are")
+    restore = actions.add_parser("restore", help="put a backup in the library's place; what is there now is kept")
+    restore.add_argument(
+        "backup", type=Path, nargs="?", help="a backup or a saved file; left out: the newest sound one"
+    )
+    verify = actions.add_parser("verify", help="check the database, every record and every photo")
+    undo = actions.add_parser("undo", help="take back the last change; again for the one before")
+    redo = actions.add_parser("redo", help="do again what was taken back last")
+    for action in (export, bring, back_up, restore, verify, undo, redo):
+        add_library(action)
+        add_json(action)
+
+
+def run(args: argparse.Namespace) -> Answer:
+    from colormatch.library import Library
+
+    if args.action == "restore":  # the only one that a library which can't be opened needs
+        return _restore(args)
+    library = Library.open(args.library)
+    actions = {
+        "export": _export,
+        "import": _import,
+        "backup": _back_up,
+        "verify": _verify,
+        "undo": _undo,
+        "redo": _undo,
+    }
+    return actions[args.action](library, args)
+
+
+def _export(library: Library, args: argparse.Namespace) -> Answer:
+    from colormatch.library.exchange import export_exchange
+
+    flags = export_exchange(library, args.target)
+    shelf = library.shelf()
+    counts = {"paints": len(shelf.paints), "swatches": len(shelf.swatches), "clear_coats": len(shelf.clear_coats)}
+    lines = [f"Wrote {args.target}: {', '.join(f'{n} {name}' for name, n in counts.items())}.".replace("_", " ")]
+    lines += [flag.text for flag in flags]
+    return Answer({"target": str(args.target), **counts, "flags": flag_documents(flags)}, "\n".join(lines))
+
+
+def _import(library: Library, args: argparse.Namespace) -> Answer:
+    from colormatch.library.instrument import is_measurement_file
+    from colormatch.library.merge import Conflicts, Fate, import_exchange
+    from colormatch.library.starter import bundled
+
+    source = bundled("swatches") if args.source is None else args.source
+    if is_measurement_file(source):
+        return _import_measurements(library, source, preview=args.preview)
+    plan = import_exchange(library, source, preview=args.preview, conflicts=Conflicts(args.conflicts))
+    counts = plan.counts()
+    rows = [(name.replace("_", " "), *numbers.values()) for name, numbers in counts.items()]
+    lines = [flag.text for flag in plan.flags]
+    lines.append(table(("", *(fate.value for fate in Fate)), rows, right=(1, 2, 3, 4)))
+    if args.preview:
+        lines.append("Nothing was imported yet; leave out --preview to do it.")
+    elif any(numbers[fate] for numbers in counts.values() for fate in ("new", "changed", "conflict")):
+        lines.append("Imported; 'colormatch library undo' takes it back.")
+    else:
+        lines.append("There was nothing new in it.")
+    return Answer(
+        {"source": str(source), "preview": args.preview, **counts, "flags": flag_documents(plan.flags)},
+        "\n".join(lines),
+    )
+
+
+def _import_measurements(library: Library, source: Path, *, preview: bool) -> Answer:
+    from colormatch.library.instrument import read_measurements
+    from colormatch.records import Ground
+
+    measured = read_measurements(source)
+    grounds = [Ground(one.name, one.lab, notes=f"{one.basis}; {source.name}") for one in measured]
+    if not preview:
+        library.add_all(grounds, f"imported {len(grounds)} grounds from {source.name}")
+    done = "Would add" if preview else "Added"
+    names = ", ".join(ground.name for ground in grounds[:5]) + (", ..." if len(grounds) > 5 else "")
+    return Answer(
+        {"source": str(source), "preview": preview, "grounds": [{"name": g.name, "lab": g.lab} for g in grounds]},
+        f"{done} {len(grounds)} grounds from {source.name}: {names}.",
+    )
+
+
+def _back_up(library: Library, args: argparse.Namespace) -> Answer:
+    from colormatch.library import backup, rescue
+
+    if args.list:
+        found = backup.backups(library.database)
+        documents = [{"path": str(one.path), "made": one.made.isoformat(), "reason": one.reason} for one in found]
+        rows = [(one.made.strftime("%Y-%m-%d %H:%M UTC"), one.reason, one.path) for one in found]
+        return Answer({"backups": documents}, table(("made", "why", "file"), rows))
+    if args.out is not None:
+        rescue.save_archive(library, args.out)
+        path = args.out
+    else:
+        path = backup.back_up(library.database, "asked")
+    return Answer({"backup": str(path)}, f"Backed up to {path}.")
+
+
+def _restore(args: argparse.Namespace) -> Answer:
+    from colormatch.library import Library
+    from colormatch.library.rescue import restore
+    from colormatch.library.store import default_folder
+    from colormatch.records import Paint, Swatch
+
+    folder = args.library or default_folder()
+    chosen = restore(folder, args.backup)
+    library = Library.open(folder)
+    paints, swatches = library.count(Paint), library.count(Swatch)
+    return Answer(
+        {"restored": str(chosen), "paints": paints, "swatches": swatches},
+        f"Restored {chosen}: {paints} paints, {swatches} swatches. What was there before is kept.",
+    )
+
+
+def _verify(library: Library, args: argparse.Namespace) -> Answer:
+    from colormatch.library.rescue import verify
+
+    found = verify(library)
+    document = {
+        "sound": not found.problems,
+        "problems": list(found.problems),
+        "records": found.records,
+        "photos": found.photos,
+        "spare_files": found.spare,
+    }
+    looked = f"{found.records} records and {found.photos} photos"
+    if not found.problems:
+        return Answer(document, f"All is well: {looked} checked.")
+    lines = [*found.problems, "Bring back a backup with 'colormatch library restore'."]
+    return Answer(document, "\n".join(lines), status=1)
+
+
+def _undo(library: Library, args: argparse.Namespace) -> Answer:
+    taking_back = args.action == "undo"
+    what = library.undo() if taking_back else library.redo()
+    if what is None:
+        text = "There is nothing to take back." if taking_back else "There is nothing to do again."
+    else:
+        text = f"{'Taken back' if taking_back else 'Done again'}: {what}."
+    return Answer({args.action: what}, text)

@@ -1,0 +1,178 @@
+"""Colors from a measuring instrument's file, brought to the one frame: CIELAB, D65, 2°.
+
+Two open forms are read: CGATS.17 / ISO 28178 text (:mod:`cgats`) and CxF3, ISO 17972-1 (:mod:`cxf`). Where a file holds
+the spectrum, the color is computed from it; that is exact. XYZ or Lab for D50 is adapted to D65, which is an estimate:
+two reflectances that match under D50 need not match under D65.
+
+Sources
+-------
+Bradford adaptation and its matrix: ICC.1:2022, annex E. White of D50 for 2°: the same, also ISO 13655. Carrying the
+first and last measured reflectance on to the ends of the observer: CIE 15:2018, 7.2.3 (extrapolation).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from colormatch.color.space import WHITE_XYZ, lab_from_xyz, xyz_from_lab
+from colormatch.color.spectra import WAVELENGTHS, lab_from_reflectance
+from colormatch.errors import BadInput, ExchangeError
+from colormatch.records import FloatArray, Lab, lab_of
+
+#: Endings under which instruments write these forms.
+CGATS_ENDINGS = frozenset({".cie", ".cgats", ".it8", ".ti3", ".txt"})
+CXF_ENDINGS = frozenset({".cxf", ".xml"})
+#: Largest such file, bytes. Our choice: some hundred thousand samples.
+MAX_BYTES = 64 * 2**20
+#: XYZ of D50, 2°, Y = 1.
+_D50_XYZ = np.array([0.9642, 1.0, 0.8249])
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+#: XYZ for D50 to XYZ for D65, applied as ``xyz @ _TO_D65.T``.
+_TO_D65 = np.linalg.inv(_BRADFORD) @ np.diag((_BRADFORD @ WHITE_XYZ) / (_BRADFORD @ _D50_XYZ)) @ _BRADFORD
+#: Span that a spectrum must cover, nm: what common instruments measure. The rest adds little to the color.
+_NEEDED_SPAN = (420, 680)
+#: Widest step between wavelengths, nm (ISO 13655 allows no wider).
+_WIDEST_STEP = 20
+#: Reflectances beyond these are no reflectances; a fluorescent sample may pass 1. CxF3's own limits.
+_LEAST, _MOST = -0.1, 3.0
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """One measured sample."""
+
+    #: As the file names it.
+    name: str
+    lab: Lab
+    #: What it was computed from, in words, such as "spectrum" or "Lab for D50, adapted".
+    basis: str
+
+
+@dataclass(frozen=True)
+class RawSample:
+    """What a file says of a sample, before it is brought to the one frame."""
+
+    name: str
+    #: Line of the file, for what is said when it is bad.
+    line: int
+    #: Reflectance by wavelength in nm, 1 = perfect white; empty where there is none.
+    spectrum: Mapping[float, float]
+    #: XYZ with 100 for white, and Lab, each for ``white``; None where there is none.
+    xyz: tuple[float, float, float] | None
+    lab: tuple[float, float, float] | None
+    #: "D50" or "D65" for 2°, something else as the file says it, or empty.
+    white: str
+
+
+def is_measurement_file(path: Path) -> bool:
+    """Whether the name says that it comes from an instrument."""
+    return path.is_file() and path.suffix.lower() in CGATS_ENDINGS | CXF_ENDINGS
+
+
+def read_measurements(path: Path) -> tuple[Measurement, ...]:
+    """Samples of a CGATS or CxF3 file.
+
+    Raises
+    ------
+    ExchangeError
+        It can't be read or used; with file, line and reason.
+    """
+    from colormatch.library import cgats, cxf
+
+    try:
+        content = path.read_bytes() if path.stat().st_size <= MAX_BYTES else None
+    except OSError as error:
+        raise ExchangeError(f"{path} can't be read: {error.strerror}.", "Check its name.") from None
+    if content is None:
+        raise ExchangeError(f"{path.name} is larger than {MAX_BYTES // 2**20} megabytes.", "Export fewer samples.")
+    is_xml = path.suffix.lower() in CXF_ENDINGS or content.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<")
+    samples = cxf.read(content, path.name) if is_xml else cgats.read(content, path.name)
+    if not samples:
+        raise bad_file(path.name, 1, "it holds no sample with a color")
+    return tuple(_measured(sample, path.name) for sample in samples)
+
+
+def pick(measurements: Sequence[Measurement], name: str = "") -> Measurement:
+    """The sample of a name, or the only one.
+
+    Raises
+    ------
+    BadInput
+        None has it, or there are several and no name is given.
+    """
+    found = [one for one in measurements if not name or one.name == name]
+    if len(found) != 1:
+        names = ", ".join(one.name for one in measurements[:10])
+        what = f"{len(found)} samples" if found else "no sample"
+        raise BadInput(f"The file has {what}{f' named {name}' if name else ''}.", f"Name one of: {names}.")
+    return found[0]
+
+
+def bad_file(file: str, line: int, reason: str) -> ExchangeError:
+    """The error for what is wrong in an instrument's file."""
+    return ExchangeError(
+        f"{file}, line {line}: {reason}.",
+        "Nothing was read; export it from the instrument again.",
+        file=file,
+        line=line,
+    )
+
+
+def _measured(sample: RawSample, file: str) -> Measurement:
+    values = [*sample.spectrum.values(), *(sample.xyz or ()), *(sample.lab or ())]
+    if not all(math.isfinite(value) for value in values):
+        raise bad_file(file, sample.line, f"the sample {sample.name} holds a value that is no number")
+    if sample.spectrum:
+        lab, basis = _lab_of_spectrum(sample, file), "spectrum"
+    else:
+        lab, basis = _lab_of_tristimulus(sample, file)
+    try:
+        return Measurement(sample.name, lab_of(lab), basis)
+    except BadInput as error:
+        raise bad_file(
+            file, sample.line, f"the sample {sample.name} has no possible color ({error.what[:-1]})"
+        ) from None
+
+
+def _lab_of_spectrum(sample: RawSample, file: str) -> FloatArray:
+    wavelengths = np.array(sorted(sample.spectrum))
+    measured = np.array([sample.spectrum[nm] for nm in wavelengths])
+    if wavelengths[0] > _NEEDED_SPAN[0] or wavelengths[-1] < _NEEDED_SPAN[1]:
+        raise bad_file(
+            file, sample.line, f"the spectrum of {sample.name} spans {wavelengths[0]:g} to {wavelengths[-1]:g} nm only"
+        )
+    if np.diff(wavelengths).max() > _WIDEST_STEP:
+        raise bad_file(file, sample.line, f"the spectrum of {sample.name} has gaps wider than {_WIDEST_STEP} nm")
+    if measured.min() < _LEAST or measured.max() > _MOST:
+        raise bad_file(file, sample.line, f"the spectrum of {sample.name} holds a value that is no reflectance")
+    inside = np.clip(WAVELENGTHS, wavelengths[0], wavelengths[-1])
+    if np.isin(inside, wavelengths).all():
+        reflectance = measured[np.searchsorted(wavelengths, inside)]
+    else:
+        from scipy.interpolate import CubicSpline  # as CIE 15:2018, 7.2.2 allows for other steps
+
+        reflectance = CubicSpline(wavelengths, measured)(inside)
+    return lab_from_reflectance(reflectance)
+
+
+def _lab_of_tristimulus(sample: RawSample, file: str) -> tuple[FloatArray, str]:
+    assert sample.xyz is not None or sample.lab is not None
+    form = "Lab" if sample.lab is not None else "XYZ"
+    if sample.white not in ("", "D50", "D65"):
+        raise bad_file(
+            file, sample.line, f"the {form} of {sample.name} is for {sample.white}, which can't be brought to D65, 2°"
+        )
+    if sample.white == "D65":
+        lab = np.array(sample.lab) if sample.lab is not None else lab_from_xyz(np.array(sample.xyz) / 100)
+        return lab, f"{form} for D65"
+    if sample.lab is not None:
+        xyz = xyz_from_lab(np.array(sample.lab)) / WHITE_XYZ * _D50_XYZ
+    else:
+        xyz = np.array(sample.xyz) / 100
+    assumed = "" if sample.white else " (the file names no light; D50 is the rule)"
+    return lab_from_xyz(xyz @ _TO_D65.T), f"{form} for D50{assumed}, adapted to D65"

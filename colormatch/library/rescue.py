@@ -1,0 +1,233 @@
+"""All of a library in one file, the way back from a backup, and the check of everything."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import sqlite3
+import tempfile
+import zipfile
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from colormatch.errors import BadInput, LibraryDamaged, LibraryError
+from colormatch.library import backup, database, schema
+from colormatch.library.archive import MAX_TOTAL_BYTES, opened
+from colormatch.library.columns import TABLES, is_sha256
+from colormatch.library.history import now
+from colormatch.library.photos import TEMPORARY_PREFIX
+from colormatch.library.store import DATABASE_NAME, Library
+
+# --- all of a library as one file ------------------------------------------------------------------------------------
+
+
+def save_archive(library: Library, target: Path) -> None:
+    """Write database and photos as one zip file, to be kept elsewhere; :func:`restore` takes it back.
+
+    Parameters
+    ----------
+    library : Library
+    target : Path
+        Must not be there yet: nothing is overwritten.
+
+    Raises
+    ------
+    BadInput
+        The target is there.
+    LibraryUnwritable, LibraryDamaged
+        The disk refuses or the database fails its check; nothing is left behind.
+    """
+    target = target.expanduser().absolute()
+    if target.exists():
+        raise BadInput(f"{target} is already there.", "Choose a new name; nothing is overwritten.")
+    with database.explained(target.parent):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        work = Path(tempfile.mkdtemp(prefix=TEMPORARY_PREFIX, dir=target.parent))
+        try:
+            backup.copy_database(library.database, work / DATABASE_NAME)
+            ready = work / "ready"
+            with zipfile.ZipFile(ready, "x", zipfile.ZIP_DEFLATED) as archive:
+                archive.write(work / DATABASE_NAME, DATABASE_NAME)
+                for photo in library.photos.all().values():
+                    if photo.is_file():
+                        archive.write(photo, f"photos/{photo.name}", zipfile.ZIP_STORED)  # packed already
+            # Moved within the working folder's parent, so that the file is whole under its name or not there.
+            database.sync_file(ready)
+            os.replace(ready, target)
+            database.sync_folder(target.parent)
+        finally:
+            shutil.rmtree(work, ignore_errors=True)
+
+
+# --- the way back ----------------------------------------------------------------------------------------------------
+
+
+def restore(folder: Path, source: Path | None = None) -> Path:
+    """Put a backup in the place of a library's database. What is there now is kept.
+
+    Parameters
+    ----------
+    folder : Path
+        The library, healthy, damaged or without its database.
+    source : Path, optional
+        A backup, or a file of :func:`save_archive`, whose photos come along; by default the newest backup that passes
+        its check.
+
+    Returns
+    -------
+    Path
+        The backup that was taken. A healthy library was backed up before; a damaged one lies in ``damaged``.
+
+    Raises
+    ------
+    LibraryError
+        There is no sound backup, or the source is none; nothing was changed.
+    LibraryUnwritable
+        Folder or disk refuses.
+    """
+    library = Library(folder.expanduser().absolute())
+    with database.explained(library.folder):
+        library.folder.mkdir(parents=True, mode=0o700, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=TEMPORARY_PREFIX, dir=library.folder) as work:
+            copy = Path(work) / DATABASE_NAME
+            chosen = _take(source.expanduser(), copy, library) if source else _take_newest(copy, library)
+            _put(copy, library)
+    with database.writing(library.database) as connection:
+        named = {row[0] for row in connection.execute("SELECT photo FROM swatch UNION SELECT sha256 FROM photo")}
+        library.photos.recover(connection, named)
+    return chosen
+
+
+def _take_newest(copy: Path, library: Library) -> Path:
+    for one in backup.backups(library.database):
+        try:
+            return _take(one.path, copy, library)
+        except LibraryError:
+            continue
+    raise LibraryError(f"There is no sound backup of the library in {library.folder}.", "Name a saved file.")
+
+
+def _take(source: Path, copy: Path, library: Library) -> Path:
+    """Copy a backup to ``copy`` and check it; a zip file's photos go where they belong, where they harm nothing."""
+    if not source.is_file():
+        raise LibraryError(
+            f"There is no backup at {source}.", "Look at the list with 'colormatch library backup --list'."
+        )
+    if not zipfile.is_zipfile(source):
+        shutil.copyfile(source, copy)
+        _check(copy, source)
+        return source
+    with opened(source, frozenset({DATABASE_NAME})) as files:
+        copy.write_bytes(files.read(DATABASE_NAME, MAX_TOTAL_BYTES))
+        _check(copy, source)
+        for name in sorted(files.names()):
+            if name.startswith("photos/") and is_sha256(Path(name).name[:64]):
+                library.photos.put_file(files.read(name), Path(name).name)
+    return source
+
+
+def _check(copy: Path, source: Path) -> None:
+    connection = sqlite3.connect(copy, isolation_level=None)
+    try:
+        if schema.version_of(connection, source) == 0:
+            raise LibraryDamaged("empty", "")
+        database.check(connection, source)
+        # The same step may have another content from now on; see Library.stamp.
+        connection.execute("INSERT OR REPLACE INTO setting (key, value) VALUES ('restored', ?)", (now(),))
+    except (sqlite3.DatabaseError, LibraryDamaged):
+        raise LibraryError(f"{source.name} is no sound backup of a library.", "Choose another one.") from None
+    finally:
+        connection.close()
+
+
+def _put(copy: Path, library: Library) -> None:
+    if _is_sound(library):
+        backup.back_up(library.database, "before-restore")
+        fresh, live = sqlite3.connect(copy), database.connect(library.database)
+        try:
+            fresh.backup(live)  # one transaction of SQLite's own: other windows see the old library or the new one
+        finally:
+            live.close()
+            fresh.close()
+    else:
+        _set_aside(library)
+        database.replace_file(copy, library.database)
+
+
+def _is_sound(library: Library) -> bool:
+    if not library.database.is_file() or library.database.stat().st_size == 0:
+        return False
+    try:
+        connection = database.connect(library.database)
+        try:
+            database.check(connection, library.folder)
+        finally:
+            connection.close()
+    except (sqlite3.DatabaseError, LibraryDamaged):
+        return False
+    return True
+
+
+def _set_aside(library: Library) -> None:
+    """Keep a damaged database, and the journal that belongs to it: beside the new one it would spoil that."""
+    folder = library.folder / "damaged" / datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%f")
+    for ending in ("", "-journal", "-wal", "-shm"):
+        part = library.folder / (DATABASE_NAME + ending)
+        if part.exists():
+            folder.mkdir(parents=True, exist_ok=True)
+            os.replace(part, folder / part.name)
+    database.sync_folder(library.folder)
+
+
+# --- check -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Verification:
+    """What a check of a whole library found."""
+
+    #: Each one sentence; empty: all is well.
+    problems: tuple[str, ...]
+    #: Records, and photos, that were looked at.
+    records: int
+    photos: int
+    #: Photo files that no record and no repair knows: they do no harm.
+    spare: int
+
+
+def verify(library: Library) -> Verification:
+    """Check the database's structure, every record, and every photo's bytes against its row.
+
+    Raises
+    ------
+    LibraryUnwritable
+        It can't be read.
+    """
+    problems: list[str] = []
+    with database.explained(library.folder):
+        connection = database.connect(library.database)
+        try:
+            schema.version_of(connection, library.folder)
+            database.check(connection, library.folder)
+        except (sqlite3.DatabaseError, LibraryDamaged) as error:
+            what = error.what if isinstance(error, LibraryDamaged) else f"The database is damaged ({error})."
+            return Verification((what,), 0, 0, 0)
+        finally:
+            connection.close()
+    records = 0
+    for kind in TABLES:
+        try:
+            records += len(library.all(kind))
+        except LibraryDamaged as error:
+            problems.append(error.what)
+    photos = library.photos.all()
+    for sha256, path in photos.items():
+        if not path.is_file():
+            problems.append(f"The photo {path.name} is missing.")
+        elif hashlib.sha256(path.read_bytes()).hexdigest() != sha256:
+            problems.append(f"The photo {path.name} is damaged.")
+    known = {path.name for path in photos.values()}
+    spare = sum(path.name not in known for path in library.photos.folder.glob("*"))
+    return Verification(tuple(problems), records, len(photos), spare)
