@@ -103,17 +103,10 @@ def photograph() -> Photograph:
     return scene().photograph(LIGHTING, CAMERA, np.random.default_rng(SEED + 1))
 
 
-def _tones(box: Box) -> tuple[FloatArray, FloatArray]:
-    """Mean share (tones,) and reflectance (tones, 81) of the table top's tones in a box of the photograph."""
-    top = scene()["table top"]
-    tones = np.eye(len(top.surface.reflectances))
-    bare = Scene(WIDTH, HEIGHT, (Thing("tones", "wood", Surface(top.surface.shares, tones), top.quad),))
-    return bare.seen_by(tones, box).mean((0, 1), dtype=float), top.surface.reflectances
-
-
 def make_truth() -> dict[str, object]:
     """What `TRUTH_FILE` holds: true Labs, and the tones of the damage, from which every wash over it follows."""
-    shares, reflectances = _tones(DAMAGE)
+    top = scene()["table top"]
+    shares = scene().tone_shares(DAMAGE)[scene().things.index(top)]
     # Tones of veneer, core and filler; each of the wood's three tones holds washes back in its own way.
     held = np.concatenate([HELD_BY_TONES, HELD_BY_TONES, HELD_BY_TONES[:1]])
     return {
@@ -130,7 +123,7 @@ def make_truth() -> dict[str, object]:
         "damage_tones": {
             "shares": shares.round(6).tolist(),
             "held": held.tolist(),
-            "reflectances": reflectances.round(6).tolist(),
+            "reflectances": top.surface.reflectances.round(6).tolist(),
         },
     }
 

@@ -12,9 +12,8 @@ from tests.scenes.spectra import FloatArray
 
 #: EXIF tags.
 _ORIENTATION, _MAKE, _MODEL = 0x0112, 0x010F, 0x0110
-#: Red, green and blue primaries of Display P3 adapted to the D50 white of ICC profiles (columns of SMPTE RP 431-2
-#: primaries with a D65 white through Bradford), rounded to the file's 1/65536.
-_P3_COLUMNS = ((0.515121, 0.241196, -0.001053), (0.291977, 0.692245, 0.041885), (0.157104, 0.066574, 0.784073))
+#: XYZ of red, green and blue of Display P3 (SMPTE EG 432-1, white D65), adapted to the D50 of ICC profiles (Bradford).
+_P3_COLORANTS = ((0.515121, 0.241196, -0.001053), (0.291977, 0.692245, 0.041885), (0.157104, 0.066574, 0.784073))
 #: Parameters g, a, b, c, d of the sRGB curve (IEC 61966-2-1) in an ICC parametric curve of type 3.
 _SRGB_CURVE = (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
 
@@ -35,7 +34,7 @@ def display_p3_profile() -> bytes:
     curve = b"para" + struct.pack(">IHH", 0, 3, 0) + fixed(*_SRGB_CURVE)
     d50 = (0.9642, 1.0, 0.8249)
     tags = {b"desc": text("Display P3"), b"cprt": text("None, made for tests"), b"wtpt": b"XYZ \0\0\0\0" + fixed(*d50)}
-    for name, column in zip(b"rgb", _P3_COLUMNS, strict=True):
+    for name, column in zip(b"rgb", _P3_COLORANTS, strict=True):
         tags[bytes([name]) + b"XYZ"] = b"XYZ \0\0\0\0" + fixed(*column)
         tags[bytes([name]) + b"TRC"] = curve
     table, body = struct.pack(">I", len(tags)), b""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tests.scenes.spectra import FloatArray, bump, edge, flat
+from tests.scenes.surface import Surface
 from tests.scenes.woods import Wood
 
 #: Spread (coefficient of variation) of the film's thickness within one brushed patch.
@@ -187,6 +188,11 @@ def dried(
 def washed_board(wood: Wood, washes: Sequence[Wash] = (), clear: ClearCoat | None = None) -> FloatArray:
     """(81,) mean reflectance of a washed board: each tone dries for itself, their light mixes by area."""
     return BOARD_SHARES @ dried(wood.tones, washes, held=HELD_BY_TONES, clear=clear)
+
+
+def washed(surface: Surface, washes: Sequence[Wash] = (), clear: ClearCoat | None = None) -> Surface:
+    """A piece of board (field, grain lines, pores) after washes and a clear coat, its grain still showing."""
+    return surface.coated(lambda tones: dried(tones, washes, held=HELD_BY_TONES, clear=clear))
 
 
 #: Grounds that aren't wood: a sized white card and a black card.

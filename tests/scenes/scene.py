@@ -75,12 +75,19 @@ class Scene:
 
     def seen_by(self, weights: FloatArray, box: Box | None = None) -> FloatArray:
         """(h, w, n) float32 responses for (81, n) spectral weights in even light, of the frame or of a box in it."""
-        parts = [self._lay(weights[:, i : i + _CHANNELS], box) for i in range(0, weights.shape[1], _CHANNELS)]
-        return np.concatenate(parts, axis=2)
+        return self._lay([thing.surface.reflectances @ weights for thing in self.things], box)
+
+    def tone_shares(self, box: Box) -> list[FloatArray]:
+        """For each thing, in order, the mean share (tones,) that each of its tones has in a box (x, y, w, h)."""
+        counts = [len(thing.surface.reflectances) for thing in self.things]
+        ends = np.cumsum(counts)[:-1]
+        own = np.split(np.eye(sum(counts)), ends)
+        return np.split(self._lay(own, box).mean((0, 1), dtype=float), ends)
 
     def mean_reflectance(self, box: Box) -> FloatArray:
         """(81,) true mean reflectance of the pixels of a box (x, y, w, h)."""
-        return self.seen_by(np.eye(spectra.WAVELENGTHS.size), box).mean((0, 1), dtype=float)
+        shares = self.tone_shares(box)
+        return sum(share @ thing.surface.reflectances for share, thing in zip(shares, self.things, strict=True))
 
     def lab(self, box: Box) -> FloatArray:
         """(3,) true CIELAB (D65, 2 degrees) of the mean reflectance of a box."""
@@ -114,28 +121,31 @@ class Scene:
         encoded_rgb = develop(raw.astype(np.float32), lighting.light, camera, rng)
         return Photograph(encoded_rgb, self, lighting, camera)
 
-    def _lay(self, weights: FloatArray, box: Box | None) -> FloatArray:
+    def _lay(self, responses: list[FloatArray], box: Box | None) -> FloatArray:
+        """Place every thing, whose tones respond (tones, n), one over the other."""
         left, top, width, height = box or (0, 0, self.width, self.height)
-        canvas = np.zeros((height, width, weights.shape[1]), np.float32)
-        for thing in self.things:
-            _place(canvas, thing.surface, weights, thing.quad - [left, top])
+        canvas = np.zeros((height, width, responses[0].shape[1]), np.float32)
+        for first in range(0, canvas.shape[2], _CHANNELS):
+            some = np.s_[..., first : first + _CHANNELS]
+            for thing, response in zip(self.things, responses, strict=True):
+                _place(canvas[some], thing.surface, response[some], thing.quad - [left, top])
         return canvas
 
 
-def _place(canvas: FloatArray, surface: Surface, weights: FloatArray, quad: FloatArray) -> None:
-    """Warp a surface's responses into its quad on the canvas, edges antialiased."""
+def _place(canvas: FloatArray, surface: Surface, response: FloatArray, quad: FloatArray) -> None:
+    """Warp a surface, whose tones respond (tones, n), into its quad on the canvas, edges antialiased."""
     window = _window(quad, canvas.shape, margin=1)
     if window is None:
         return
     x0, y0, x1, y1 = window
-    texture = surface.seen_by(weights)
+    texture = surface.mix(response)
     # Brought to the frame's pixel pitch first, one bilinear warp neither aliases nor blurs much.
     sides = np.linalg.norm(quad - np.roll(quad, -1, axis=0), axis=1)
     size = (max(2, round((sides[0] + sides[2]) / 2)), max(2, round((sides[1] + sides[3]) / 2)))
     if size != texture.shape[1::-1]:
         shrinks = size[0] * size[1] < texture.shape[0] * texture.shape[1]
         texture = cv2.resize(texture, size, interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR)
-        texture = texture.reshape(size[1], size[0], weights.shape[1])
+        texture = texture.reshape(size[1], size[0], canvas.shape[2])
     layer = np.concatenate([texture, np.ones((*texture.shape[:2], 1), np.float32)], axis=2)
     corners = np.array([[0, 0], [size[0], 0], [size[0], size[1]], [0, size[1]]], np.float32)
     # OpenCV puts whole coordinates at pixel centers, we at pixel edges.
@@ -177,6 +187,14 @@ def _window(quad: FloatArray, shape: tuple[int, ...], margin: int) -> Box | None
     x0, y0 = np.maximum(low, 0).astype(int)
     x1, y1 = np.minimum(high, [shape[1], shape[0]]).astype(int)
     return (int(x0), int(y0), int(x1), int(y1)) if x1 > x0 and y1 > y0 else None
+
+
+def box_inside(quad: FloatArray, share: float = 0.6) -> Box:
+    """A pixel box about a quad's middle, `share` of its extent; inside it as long as it is not turned far."""
+    middle, half = quad.mean(0), np.ptp(quad, axis=0) * share / 2
+    x, y = np.ceil(middle - half).astype(int)
+    x1, y1 = np.floor(middle + half).astype(int)
+    return int(x), int(y), int(x1 - x), int(y1 - y)
 
 
 def rectangle(center: tuple[float, float], size: tuple[float, float], angle: float = 0.0) -> FloatArray:

@@ -26,9 +26,9 @@ class Surface:
     def shape(self) -> tuple[int, int]:
         return self.shares.shape[0], self.shares.shape[1]
 
-    def seen_by(self, weights: FloatArray) -> FloatArray:
-        """(h, w, n) float32 responses for (81, n) spectral weights."""
-        return self.shares @ (self.reflectances @ weights).astype(np.float32)
+    def mix(self, responses: FloatArray) -> FloatArray:
+        """(h, w, n) float32 mix of what each tone responds, (tones, n)."""
+        return self.shares @ responses.astype(np.float32)
 
     def mean_reflectance(self, mask: FloatArray | None = None) -> FloatArray:
         """(81,) mean over the surface, or over the pixels weighted by `mask` (h, w)."""

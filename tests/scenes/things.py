@@ -1,12 +1,18 @@
 """What lies on the bench: cards, and things that are easily taken for one."""
 
+from functools import cache
+
+import cv2
 import numpy as np
 
-from tests.scenes.spectra import FloatArray, bump, edge, flat
+from tests.scenes.paints import Wash, dried, mixed
+from tests.scenes.spectra import FloatArray, bump, colour_science, edge, flat
 from tests.scenes.surface import Surface, mottled, plain, smooth_noise
 
 #: White, gray and black of the three-step card.
 THREE_STEPS = (0.89, 0.18, 0.035)
+#: Share of its cell's side that a patch of the 24-patch chart fills.
+CHART_PATCH = 0.86
 Shape = tuple[int, int]
 
 
@@ -81,3 +87,51 @@ def sandpaper(rng: np.random.Generator, shape: Shape = (240, 300)) -> Surface:
     color = 0.07 + 0.22 * (1 - edge(600, 30))
     grit = np.clip(1 + 0.22 * smooth_noise(shape, (1, 1), rng), 0.4, 1.8)
     return Surface(grit[..., None].astype(np.float32), color[None])
+
+
+@cache
+def chart_reflectances() -> FloatArray:
+    """(24, 81) measured reflectances of the 24-patch chart, brown first, then row by row (ISO 17321-1 data set)."""
+    colour = colour_science()
+    shape = colour.SpectralShape(380, 780, 5)
+    spectra = colour.SDS_COLOURCHECKERS["ISO 17321-1"].values()
+    return np.stack([np.asarray(spectrum.copy().align(shape).values, float) for spectrum in spectra])
+
+
+def chart(shape: Shape = (400, 600)) -> Surface:
+    """Six by four patches in a black frame; the patches fill `CHART_PATCH` of their cells."""
+    rows, columns = (np.arange(size) * count / size for size, count in zip(shape, (4, 6), strict=True))
+    patch = rows.astype(int)[:, None] * 6 + columns.astype(int)
+    edge_of_cell = (1 - CHART_PATCH) / 2
+    inside = [np.abs(axis % 1 - 0.5) < 0.5 - edge_of_cell for axis in (rows, columns)]
+    tone = np.where(inside[0][:, None] & inside[1], patch, 24)
+    shares = np.eye(25, dtype=np.float32)[tone]
+    return Surface(shares, np.concatenate([chart_reflectances(), flat(0.035)[None]]))
+
+
+def chart_patch_quads(quad: FloatArray) -> FloatArray:
+    """(24, 4, 2) corners of the patches of a chart that lies in `quad`."""
+    to_quad = cv2.getPerspectiveTransform(
+        np.array([[0, 0], [6, 0], [6, 4], [0, 4]], np.float32), quad.astype(np.float32)
+    )
+    margin = (1 - CHART_PATCH) / 2
+    square = np.array([[margin, margin], [1 - margin, margin], [1 - margin, 1 - margin], [margin, 1 - margin]])
+    cells = np.array([[column, row] for row in range(4) for column in range(6)], float)
+    corners = (cells[:, None] + square).reshape(-1, 1, 2)
+    return cv2.perspectiveTransform(corners, to_quad).reshape(24, 4, 2)
+
+
+#: Shop chips: opaque mixes of the invented paints near the colors of wood, parts by volume.
+CHIP_MIXES = (
+    {"Ochre": 5, "Raw Umber": 3, "Warm White": 6},
+    {"Burnt Umber": 3, "Ochre": 3, "Warm White": 6},
+    {"Raw Umber": 3, "Burnt Umber": 2, "Warm White": 4},
+    {"Ochre": 6, "Burnt Umber": 2, "Warm White": 9},
+    {"Burnt Umber": 5, "Raw Umber": 4, "Warm White": 1},
+    {"Ochre": 6, "Red Oxide": 1, "Warm White": 3},
+)
+
+
+def chips() -> list[Surface]:
+    """One surface for each of `CHIP_MIXES`, painted so thick that nothing shines through."""
+    return [plain(dried(flat(0.5), [Wash(mixed(parts), 1.0, 1, thickness=20.0)])) for parts in CHIP_MIXES]
