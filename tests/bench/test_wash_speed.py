@@ -1,0 +1,24 @@
+"""How long the wash model takes: run with ``--benchmark-only``."""
+
+import numpy as np
+
+from colormatch.records import Lab, Layer, Part
+from colormatch.wash.paint import fit_paint
+from colormatch.wash.predict import draw_chances, predict_many
+from tests.scenes import study_wash as study
+from tests.scenes.paints import PAINTS
+
+
+def test_ten_paints_of_fourteen_swatches(benchmark) -> None:
+    """Goal: 2 s, thirty refits each included."""
+    rng = np.random.default_rng(0)
+    swatches = [study.swatches_of(name, study.FOURTEEN, study.Trial(), rng) for name in PAINTS]
+    benchmark.pedantic(lambda: [fit_paint(some) for some in swatches], rounds=3)
+
+
+def test_two_hundred_finalists(benchmark) -> None:
+    """120 draws each."""
+    model = fit_paint(study.swatches_of("Ochre", study.FOURTEEN, study.Trial(), np.random.default_rng(0)))
+    recipes = [[Layer((Part("Ochre"),), d, n)] for d in np.linspace(0.05, 1, 67) for n in (1, 2, 3)]
+    chances = draw_chances(np.random.default_rng(0))
+    benchmark.pedantic(lambda: predict_many({"Ochre": model}, recipes, Lab(60, 9, 25), 1.0, chances), rounds=3)

@@ -1,0 +1,56 @@
+"""Clear coats learned from pairs."""
+
+import numpy as np
+import pytest
+
+from colormatch.color.spectra import lab_from_reflectance
+from colormatch.errors import PaintError
+from colormatch.records import ClearCoatPair, Lab
+from colormatch.wash.clear import HAZE, body_of, fit_clear, seal
+from colormatch.wash.film import bare, film, lay
+
+BARE = np.array([[72.0, 7, 24], [58, 10, 27], [40, 9, 15]])
+
+
+def pairs_from(values: tuple[float, float], on: str = "bare wood") -> list[ClearCoatPair]:
+    """Pairs that the model itself would give."""
+    sealed = lab_from_reflectance(seal(np.array(values), body_of(BARE, "washed" in on)))
+    return [ClearCoatPair("coat", Lab(*b), Lab(*s), on) for b, s in zip(BARE, sealed, strict=True)]
+
+
+@pytest.mark.parametrize("on", ["bare wood", "washed wood"])
+@pytest.mark.parametrize("values", [(0.45, 0.08), (0.3, 0.02), (0.55, 0.2)])
+def test_brings_back_what_the_pairs_were_made_of(values: tuple[float, float], on: str) -> None:
+    coat = fit_clear(pairs_from(values, on))
+    assert coat.residuals.max() < 0.5
+    assert coat.values[0] == pytest.approx(values[0], abs=0.06)
+    assert coat.values[1] == pytest.approx(values[1], abs=0.03)
+    assert not coat.flags
+
+
+def test_amber_takes_blue_only() -> None:
+    under = bare(np.full((1, 41), 0.4))
+    pale, amber = (seal(np.array([0.45, strength]), under)[0] for strength in (0.0, 0.3))
+    assert amber[0] < 0.75 * pale[0]
+    assert amber[-1] == pytest.approx(pale[-1], rel=0.01)
+
+
+def test_a_closed_film_has_no_haze_to_lose() -> None:
+    """Fresh out of the equation: without amber, only the surface's two numbers count."""
+    paint = film(np.ones(41), np.ones(41), np.array(50.0), np.array(0.4))
+    body = lay(paint, bare(np.full(41, 0.5)))
+    k1, k2 = 0.04, 0.45
+    expected = (1 - k1) * (1 - k2) * body.reflectance / (1 - k2 * body.reflectance)
+    np.testing.assert_allclose(seal(np.array([k2, 0.0]), body), expected, rtol=1e-9)
+    hazy = bare(np.full(41, 0.5))
+    inside = (0.5 - HAZE) / (1 - HAZE)
+    np.testing.assert_allclose(seal(np.array([k2, 0.0]), hazy), (1 - k1) * (1 - k2) * inside / (1 - k2 * inside))
+
+
+def test_refuses_and_flags() -> None:
+    with pytest.raises(PaintError, match="no pair"):
+        fit_clear([])
+    with pytest.raises(PaintError, match="different"):
+        fit_clear([ClearCoatPair(n, Lab(60, 5, 20), Lab(50, 8, 28)) for n in ("one", "other")])
+    green = ClearCoatPair("odd", Lab(60, 5, 20), Lab(70, -30, 10))
+    assert [flag.code for flag in fit_clear([green]).flags] == ["clear-coat-poor-fit"]

@@ -1,0 +1,159 @@
+"""A paint's fit: derivatives, the truth it came from, what it refuses, what it flags."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import optimize
+
+from colormatch.color.spectra import reflectance_from_lab
+from colormatch.errors import PaintError
+from colormatch.records import Lab, Swatch
+from colormatch.wash import optics
+from colormatch.wash.paint import (
+    PRIOR_MEAN,
+    PRIOR_SIGMA,
+    REFITS,
+    PaintModel,
+    _Fit,
+    fit_key,
+    fit_paint,
+    fit_paints,
+    washes_with_slopes,
+)
+
+GROUNDS = (Lab(70, 8, 25), Lab(90, 0, 2), Lab(30, 3, 4))
+#: (paint, water, coats, ground): six swatches of all kinds.
+PLAN = ((1, 0, 1, 0), (1, 1, 1, 1), (1, 3, 2, 0), (1, 7, 1, 2), (1, 3, 1, 2), (1, 1, 3, 0))
+
+
+def swatches_from(theta: np.ndarray, name: str = "umber", uncertainty: float = 0.1) -> list[Swatch]:
+    """Swatches that the model itself would give, without any error."""
+    made = []
+    for paint, water, coats, ground in PLAN:
+        lab, _, _ = washes_with_slopes(
+            theta[None],
+            np.zeros((1, 1)),
+            np.array([paint / (paint + water)]),
+            np.array([coats]),
+            reflectance_from_lab(np.array([GROUNDS[ground]])),
+        )
+        made.append(Swatch(name, paint, water, coats, "wood", GROUNDS[ground], Lab(*lab[0, 0]), uncertainty))
+    return made
+
+
+THETA = np.array([0.6, 0.5, 0.2, -0.3, -0.9, -1.1, 0.3, -0.5, 0.4, 1.08, -0.1])
+
+
+def test_slopes_are_differences() -> None:
+    rng = np.random.default_rng(0)
+    theta = PRIOR_MEAN + 0.4 * PRIOR_SIGMA * rng.standard_normal((4, optics.SIZE))
+    scatter = rng.normal(0, 0.1, (4, 3))
+    washes = (np.array([1, 0.25, 0.5]), np.array([1, 2, 3]), reflectance_from_lab(np.array(GROUNDS)))
+    _, by_theta, by_thickness = washes_with_slopes(theta, scatter, *washes)
+    step = 1e-5
+
+    def lab(move: np.ndarray | float, thicker: float) -> np.ndarray:
+        return washes_with_slopes(theta + move, scatter + thicker, *washes)[0]
+
+    differences = [(lab(step * e, 0) - lab(-step * e, 0)) / (2 * step) for e in np.eye(optics.SIZE)]
+    np.testing.assert_allclose(by_theta, np.stack(differences, axis=-1), atol=1e-4)
+    np.testing.assert_allclose(by_thickness, (lab(0, step) - lab(0, -step)) / (2 * step), atol=1e-5)
+
+
+def test_finds_the_colors_of_a_paint_of_its_own_kind() -> None:
+    model = fit_paint(swatches_from(THETA))
+    assert model.residuals.max() < 0.5
+    assert not model.flags
+
+
+def test_the_fit_is_the_one_scipy_finds() -> None:
+    """The same least-squares problem given to scipy, from the same start."""
+    swatches = swatches_from(THETA, uncertainty=1.0)
+    problem = _Fit(swatches, np.random.default_rng(0))
+    theta, _, _ = problem.solve()
+    start = np.concatenate([PRIOR_MEAN, np.zeros(len(swatches))])
+    found = optimize.least_squares(
+        lambda p: problem._problem(p[None], np.array([0]))[0][0],
+        start,
+        jac=lambda p: problem._problem(p[None], np.array([0]))[1][0],
+        xtol=1e-12,
+    )
+    np.testing.assert_allclose(theta, found.x[: optics.SIZE], atol=0.02)
+
+
+def test_order_does_not_matter() -> None:
+    swatches = swatches_from(THETA)
+    forward, backward = fit_paint(swatches), fit_paint(swatches[::-1])
+    assert forward.key == backward.key
+    np.testing.assert_array_equal(forward.theta, backward.theta)
+    np.testing.assert_array_equal(forward.draws, backward.draws)
+    np.testing.assert_array_equal(forward.residuals, backward.residuals[::-1])
+
+
+def test_key_follows_what_the_fit_depends_on() -> None:
+    swatches = swatches_from(THETA)
+    key = fit_key(swatches)
+    assert fit_key([replace(swatches[0], notes="by the window"), *swatches[1:]]) == key
+    assert fit_key([replace(swatches[0], paint_parts=2.0), *swatches[1:]]) == key  # full is full
+    assert fit_key([replace(swatches[0], uncertainty=0.2), *swatches[1:]]) != key
+    assert fit_key([replace(swatches[0], coats=2), *swatches[1:]]) != key
+    assert fit_key(swatches[1:]) != key
+
+
+def test_stored_and_read_again() -> None:
+    model = fit_paint(swatches_from(THETA)[:1])
+    again = PaintModel.from_bytes(model.to_bytes())
+    assert (again.name, again.key, again.flags) == (model.name, model.key, model.flags)
+    for name in ("theta", "draws", "residuals"):
+        np.testing.assert_array_equal(getattr(again, name), getattr(model, name))
+    for damaged in (b"", b"PK nothing", model.to_bytes()[:200]):
+        with pytest.raises(PaintError):
+            PaintModel.from_bytes(damaged)
+
+
+def test_more_swatches_narrow_the_draws() -> None:
+    swatches = swatches_from(THETA)
+    one, six = fit_paint(swatches[:1]), fit_paint(swatches)
+    assert one.draws.shape == six.draws.shape == (REFITS, optics.SIZE)
+    assert six.draws[:, optics.LOG_S].std() < 0.7 * one.draws[:, optics.LOG_S].std()
+
+
+def test_refuses_what_can_not_be_modelled() -> None:
+    with pytest.raises(PaintError, match="no swatch"):
+        fit_paint([])
+    with pytest.raises(PaintError, match="different paints"):
+        fit_paint([*swatches_from(THETA, "umber"), *swatches_from(THETA, "ochre")])
+
+
+def test_fits_every_paint() -> None:
+    both = [*swatches_from(THETA, "umber")[:2], *swatches_from(THETA, "ochre")[:2]]
+    assert list(fit_paints(both)) == ["umber", "ochre"]
+
+
+def test_flags_one_swatch() -> None:
+    assert [flag.code for flag in fit_paint(swatches_from(THETA)[:1]).flags] == ["one-swatch"]
+
+
+def test_flags_a_contradiction_and_an_impossible_ground() -> None:
+    swatches = swatches_from(THETA)
+    wrong = replace(swatches[2], lab=Lab(swatches[2].lab.L + 18, -15, swatches[2].lab.b))
+    flags = fit_paint([*swatches[:2], wrong, *swatches[3:]]).flags
+    assert "contradictory-swatch" in {flag.code for flag in flags}
+    assert any("1:3, 2 coats" in flag.text for flag in flags)
+    impossible = replace(swatches[0], ground_lab=Lab(30, 0, 90))
+    assert "impossible-ground" in {flag.code for flag in fit_paint([impossible]).flags}
+
+
+LAB = st.builds(Lab, st.floats(0, 100), st.floats(-100, 100), st.floats(-100, 100))
+
+
+@settings(max_examples=30, deadline=None)
+@given(LAB, LAB, st.floats(0.002, 500), st.integers(1, 12), st.floats(0, 10))
+def test_any_swatch_gives_finite_numbers(ground: Lab, lab: Lab, water: float, coats: int, uncertainty: float) -> None:
+    model = fit_paint([Swatch("odd", 1, water, coats, "any", ground, lab, uncertainty)])
+    assert np.isfinite(model.theta).all()
+    assert np.isfinite(model.draws).all()
+    assert np.isfinite(model.residuals).all()

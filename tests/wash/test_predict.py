@@ -1,0 +1,121 @@
+"""Predictions: their limits, their vectorization, and their goals on paints of another physics."""
+
+import numpy as np
+import pytest
+
+from colormatch.color.difference import delta_e
+from colormatch.errors import PaintError
+from colormatch.records import ClearCoatPair, Lab, Layer, Part
+from colormatch.wash.clear import fit_clear
+from colormatch.wash.paint import PaintModel, fit_paint
+from colormatch.wash.predict import MOST_LAYERS, draw_chances, predict, predict_many
+from tests.scenes import study_wash as study
+from tests.scenes.paints import PAINTS
+
+GROUND = Lab(60, 9, 25)
+CHANCES = draw_chances(np.random.default_rng(0), 60)
+
+
+@pytest.fixture(scope="module")
+def models() -> dict[str, PaintModel]:
+    """Every simulated paint, from six swatches."""
+    return study.fitted(study.Trial(), 0, study.SWATCH_SETS["6: mixed"])
+
+
+def test_no_layer_is_the_ground_as_read(models: dict[str, PaintModel]) -> None:
+    lab, draws = predict(models, [], GROUND, 1.5, CHANCES)
+    np.testing.assert_allclose(lab, GROUND, atol=1e-6)
+    # The 90 % radius that was stated comes out again; 60 draws tell it to about 15 %.
+    assert np.percentile(delta_e(draws, np.array(GROUND)), 90) == pytest.approx(1.5, rel=0.3)
+
+
+def test_a_vanishing_wash_is_the_ground(models: dict[str, PaintModel]) -> None:
+    lab, _ = predict(models, [Layer((Part("Red Oxide"),), 1e-6)], GROUND, 0.0, CHANCES)
+    np.testing.assert_allclose(lab, GROUND, atol=1e-2)
+
+
+def test_an_endless_film_hides_the_ground(models: dict[str, PaintModel]) -> None:
+    thick = [Layer((Part("Cream"),), 1.0, 200)] * 3
+    over = [predict(models, thick, ground, 0.0, CHANCES)[0] for ground in (GROUND, Lab(20, 5, 5))]
+    np.testing.assert_allclose(over[0], over[1], atol=1e-3)
+
+
+def test_a_mix_of_one_paint_is_that_paint(models: dict[str, PaintModel]) -> None:
+    alone = predict(models, [Layer((Part("Ochre"),), 0.25, 2)], GROUND, 1.0, CHANCES)
+    mixed = predict(models, [Layer((Part("Ochre", 2), Part("Ochre", 3)), 0.25, 2)], GROUND, 1.0, CHANCES)
+    for one, other in zip(alone, mixed, strict=True):
+        np.testing.assert_allclose(one, other, atol=1e-9)
+
+
+def test_many_at_once_are_each_as_if_alone(models: dict[str, PaintModel]) -> None:
+    one, two = Layer((Part("Ochre"),), 0.25, 2), Layer((Part("Raw Umber"), Part("Cream", 3)), 0.1)
+    recipes = [[one], [], [one, two], [two], [two, one], [Layer((Part("Dull Blue"),), 1.0, 3)]] * 8
+    lab, draws = predict_many(models, recipes, GROUND, 1.0, CHANCES)
+    assert lab.shape == (48, 3)
+    assert draws.shape == (48, 60, 3)
+    for i, recipe in enumerate(recipes[:6]):
+        lab_alone, draws_alone = predict(models, recipe, GROUND, 1.0, CHANCES)
+        np.testing.assert_allclose(lab[i], lab_alone, atol=1e-9)
+        np.testing.assert_allclose(draws[i], draws_alone, atol=1e-9)
+
+
+def test_same_chances_same_answer(models: dict[str, PaintModel]) -> None:
+    recipe = [Layer((Part("Ochre"),), 0.25)]
+    first = predict(models, recipe, GROUND, 1.0, draw_chances(np.random.default_rng(4), 30))
+    again = predict(models, recipe, GROUND, 1.0, draw_chances(np.random.default_rng(4), 30))
+    np.testing.assert_array_equal(first[1], again[1])
+
+
+def test_what_can_not_be_predicted(models: dict[str, PaintModel]) -> None:
+    with pytest.raises(PaintError, match="Nobody's has no swatch"):
+        predict(models, [Layer((Part("Nobody's"),), 0.25)], GROUND, 1.0, CHANCES)
+    with pytest.raises(PaintError, match="layers"):
+        predict(models, [Layer((Part("Ochre"),), 0.25)] * (MOST_LAYERS + 1), GROUND, 1.0, CHANCES)
+
+
+def test_one_swatch_leaves_wider_draws_than_six(models: dict[str, PaintModel]) -> None:
+    rng = np.random.default_rng(1)
+    one = fit_paint(study.swatches_of("Ochre", study.SWATCH_SETS["1: 1:1 on light wood"], study.Trial(), rng))
+    recipe = [Layer((Part("Ochre"),), 0.25, 3)]
+    radii = []
+    for known in ({"Ochre": one}, models):
+        lab, draws = predict(known, recipe, GROUND, 0.5, CHANCES)
+        radii.append(np.percentile(delta_e(draws, lab), 90))
+    assert radii[0] > 1.3 * radii[1]
+
+
+def test_a_clear_coat_deepens_bare_wood(models: dict[str, PaintModel]) -> None:
+    """Sealed wood is darker and stronger in color: common practice, no source."""
+    clear = fit_clear([ClearCoatPair("shellac", Lab(70, 8, 25), Lab(60, 12, 36), "bare wood")])
+    bare, _ = predict(models, [], GROUND, 0.0, CHANCES)
+    sealed, draws = predict(models, [], GROUND, 0.0, CHANCES, clear)
+    assert sealed[0] < bare[0]
+    assert np.hypot(*sealed[1:]) > np.hypot(*bare[1:])
+    assert draws.std(axis=0).max() > 0.05  # what one pair leaves open
+
+
+# --- goals, on paints that are not made by the model (simulated) ------------------------------------------------------
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("label", ["2: full, 1:7 on light wood", "6: mixed"])
+def test_error_on_unseen_woods(label: str) -> None:
+    recipe = study.SWATCH_SETS[label]
+    errors = np.concatenate(list(study.single_errors(list(PAINTS), recipe, study.Trial(), 4).values()))
+    mean, percentile = study.GOALS[len(recipe)]
+    assert errors.mean() <= mean
+    assert np.percentile(errors, 95) <= percentile
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("label", ["1: 1:1 on light wood", "2: full, 1:7 on light wood", "6: mixed"])
+def test_stated_uncertainty_covers_the_truth(label: str) -> None:
+    covered, _ = study.coverage(list(PAINTS), study.SWATCH_SETS[label], study.Trial(), 2)
+    low, high = study.COVERAGE_GOAL
+    assert low <= covered <= high
+
+
+def test_clear_coat_over_a_wash_beats_adding_the_change_of_bare_wood(models: dict[str, PaintModel]) -> None:
+    errors = study.clear_errors(models, study.Trial(), learned_on_wash=False)
+    assert errors.bare.mean() <= 1.0  # goal of the design: about 1.0 from one pair
+    assert errors.washed.mean() < 0.3 * errors.shifted.mean()
