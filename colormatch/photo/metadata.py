@@ -76,7 +76,8 @@ def camera_name(tags: Mapping[int, Any]) -> str:
 def tiff_tags(data: bytes) -> Mapping[int, Any]:
     """Tags of the first picture of a TIFF or of a raw that is built like one; empty if there are none."""
     try:
-        directory = TiffImagePlugin.ImageFileDirectory_v2(data[:16])
+        is_big = 43 in data[2:4]
+        directory = TiffImagePlugin.ImageFileDirectory_v2(data[: 16 if is_big else 8])
         stream = io.BytesIO(data)
         stream.seek(directory.next)
         directory.load(stream)
