@@ -22,8 +22,8 @@ from tests.scenes.woods import board, wood
 TITLE = "An old side table, sanded through its veneer at the front edge"
 WIDTH, HEIGHT = 2400, 1800
 SEED = 20
-LIGHTING = Lighting("D65", slope=(-0.04, 0.03), vignette=0.08)
-CAMERA = Camera("shifted", (0.05, 0.0, -0.07), white_level=0.80, s_curve=0.12, blur=0.7, noise=0.005)
+LIGHTING = Lighting("D65", slope=(-0.02, 0.01), vignette=0.03)
+CAMERA = Camera("shifted", (0.05, 0.0, -0.07), white_level=0.80, s_curve=0.08, blur=0.7, noise=0.005)
 #: The veneer as it has aged, the softwood under it, and the solid lipping of the front edge.
 VENEER = wood(4.9, 95, 0.10, 1.7)
 CORE = wood(1.3, 105, 0.06, 1.4)
@@ -87,7 +87,7 @@ def scene() -> Scene:
                   Shadow(0.25, (2, 3), 2)),
             Thing("card", "gray card", things.gray_card(), seen((1790, 400), (420, 280), -5), Shadow(0.4, (5, 7), 6)),
         ),
-        clouds=((2500, -100, 600, 500, 0.25),),
+        clouds=((2500, 1900, 500, 400, 0.25),),
     )  # fmt: skip
 
 
