@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from colormatch.color.difference import delta_e
 from colormatch.color.space import lab_from_linear, linear_from_encoded
-from colormatch.errors import BadInput, RegionError
+from colormatch.errors import BadInput, PaintError, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
 from colormatch.photo.correct import (
@@ -37,6 +38,7 @@ from colormatch.records import (
     Light,
     Limits,
     Match,
+    Paint,
     Reading,
     Region,
     RegionKind,
@@ -46,6 +48,7 @@ from colormatch.records import (
 )
 
 if TYPE_CHECKING:
+    from colormatch.bench.check import Check
     from colormatch.library.store import Library
     from colormatch.wash.paint import PaintModel
 
@@ -200,7 +203,9 @@ def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sa
     """
     chosen = [s for s, region in zip(reading.samples, regions, strict=True) if region.kind is kind]
     if not chosen:
-        what = {RegionKind.SOUND: "sound wood", RegionKind.DAMAGE: "damage"}.get(kind, str(kind))
+        what = {RegionKind.SOUND: "sound wood", RegionKind.DAMAGE: "damage", RegionKind.REPAIR: "repair"}.get(
+            kind, str(kind)
+        )
         raise RegionError(f"No {what} is marked.", f"Mark the {what} in the photo.")
     return combine(chosen, str(kind))
 
@@ -253,15 +258,49 @@ def open_workshop(folder: Path | None = None) -> Workshop:
     LibraryError
         See `Library.open`.
     """
-    from colormatch.library.starter import starter_shelf
     from colormatch.library.store import Library
 
     library = Library.open(folder)
-    shelf = library.shelf()
-    starter = not shelf.swatches
-    if starter:
-        shelf = starter_shelf()
+    shelf, starter = _shelf_of(library)
     return Workshop(shelf, fitted_models(shelf, library), starter)
+
+
+def shelf_in_use(folder: Path | None = None) -> tuple[Shelf, bool]:
+    """A library's shelf, or the starter's where it holds no swatch; and whether it is the starter's."""
+    from colormatch.library.store import Library
+
+    return _shelf_of(Library.open(folder))
+
+
+def _shelf_of(library: Library) -> tuple[Shelf, bool]:
+    from colormatch.library.starter import starter_shelf
+
+    shelf = library.shelf()
+    return (shelf, False) if shelf.swatches else (starter_shelf(), True)
+
+
+def paint_named(shelf: Shelf, name: str) -> Paint:
+    """The paint of that name, whatever its capitals.
+
+    Raises
+    ------
+    PaintError
+        None is on the shelf.
+    """
+    for paint in shelf.paints:
+        if paint.name.casefold() == name.strip().casefold():
+            return paint
+    known = ", ".join(paint.name for paint in shelf.paints) or "none"
+    raise PaintError(f"There is no paint {name} on the shelf.", f"Choose one of: {known}.")
+
+
+def rounding_cost(shelf: Shelf, layer: Layer, measured: Layer, ground: Lab) -> float:
+    """ΔE00 between a wash as the recipe states it and as it was measured out, over a ground."""
+    names = {part.paint for part in layer.paints}
+    some = Shelf(tuple(paint for paint in shelf.paints if paint.name in names), shelf.swatches)
+    workshop = Workshop(some, fitted_models(some), starter=False)
+    colors = [dried(workshop, [wash], np.asarray([ground])) for wash in (layer, measured)]
+    return float(delta_e(*colors)[0])
 
 
 def starter_workshop() -> Workshop:
@@ -364,6 +403,57 @@ def parse_shift(text: str | None) -> tuple[str, float] | None:
     if not equals or direction not in ("warmer", "cooler", "darker", "lighter") or not 0 <= size <= 50:
         raise BadInput(f"'{text}' is no shift.", "Say for example warmer=1.5, cooler=1, darker=3 or lighter=2.")
     return direction, size
+
+
+def boxed(photo: DecodedPhoto, kind: RegionKind, boxes: Sequence[Box]) -> list[Region]:
+    """Regions of one kind from pixel boxes, named and numbered."""
+    size = photo.facts.width, photo.facts.height
+    return [Region.from_box(kind, box, *size, f"{kind} {number}") for number, box in enumerate(boxes, 1)]
+
+
+def check_strips(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region]) -> list[Check]:
+    """Test strips beside sound wood in one photo, the nearest first.
+
+    Raises
+    ------
+    RegionError
+        No sound wood is marked.
+    """
+    from colormatch.bench.check import rank_strips
+
+    reading = read_regions(photo, neutral, regions)
+    sound = surface(reading, regions, RegionKind.SOUND)
+    strips = [s for s, region in zip(reading.samples, regions, strict=True) if region.kind is RegionKind.STRIP]
+    return rank_strips(strips, sound, neutral.correction.systematic_difference)
+
+
+def check_repair(
+    photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], workshop: Workshop
+) -> tuple[Check, list[str]]:
+    """A dried repair beside sound wood in one photo, and what to do next, in plain sentences.
+
+    Raises
+    ------
+    RegionError
+        No sound wood or no repair is marked.
+    """
+    from colormatch.bench.check import compare
+    from colormatch.wash.ratio import format_layers
+
+    reading = read_regions(photo, neutral, regions)
+    sound, repair = (surface(reading, regions, kind) for kind in (RegionKind.SOUND, RegionKind.REPAIR))
+    check = compare(repair, sound, neutral.correction.systematic_difference)
+    if check.done:
+        return check, ["Stop here: another coat can hardly make it better. Seal it like the rest of the piece."]
+    over = _rank(sound.lab, sound.random, repair.lab, repair.random, sound.systematic, workshop, Limits(coats=2), None)
+    better = [wash for wash in over.washes if wash.layers and wash.expected_delta_e < check.delta_e][:3]
+    if not better:
+        return check, ["No wash on the shelf is expected to bring it nearer: stop, or wipe back while it still gives."]
+    return check, [
+        f"Over it as it is now: {format_layers(wash.layers)}, expected ΔE00 {wash.expected_delta_e:.1f} "
+        f"({wash.low:.1f} to {wash.high:.1f}). Try it on a test strip first."
+        for wash in better
+    ]
 
 
 def balanced(photo: DecodedPhoto, neutral: Neutral, longest_side: int) -> FloatArray:

@@ -63,13 +63,11 @@ def run(args: argparse.Namespace) -> Answer:
         found = match_colors(args.target, args.over, workshop, allowed, shift)
     else:
         from colormatch.photo.read import open_photo
-        from colormatch.records import Region, RegionKind
-        from colormatch.repair import read_photo
+        from colormatch.records import RegionKind
+        from colormatch.repair import boxed, read_photo
 
         photo = open_photo(args.photo)
-        size = photo.facts.width, photo.facts.height
-        regions = [Region.from_box(RegionKind.SOUND, b, *size, f"sound {i}") for i, b in enumerate(args.sound, 1)]
-        regions += [Region.from_box(RegionKind.DAMAGE, b, *size, f"damage {i}") for i, b in enumerate(args.damage, 1)]
+        regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
         reading = read_photo(photo, regions, card_choice(args))
         found = match_repair(reading, regions, workshop, allowed, shift)
     return Answer(document(found), text(found))

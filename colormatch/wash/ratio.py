@@ -127,6 +127,27 @@ def parse_ratio(text: str) -> Ratio:
     return _checked(Ratio(ml_of(amounts[0], units[0]), ml_of(amounts[1], units[1])), text)
 
 
+def parse_volume(text: str) -> float:
+    """Milliliters of one amount with its unit.
+
+    Raises
+    ------
+    BadInput
+
+    Examples
+    --------
+    >>> parse_volume("30 ml"), round(parse_volume("1/4 tsp"), 4)
+    (30.0, 1.2322)
+    """
+    amount = _AMOUNT.fullmatch(" ".join(text.lower().replace(",", ".").split()))
+    if amount is None or not amount[2].strip():
+        raise BadInput(f"'{text}' is no volume.", "Write it with its unit, such as 30ml, 2 tsp or 1/2 cup.")
+    volume = ml_of(_number(amount[1], text), amount[2].strip())
+    if volume <= 0:
+        raise BadInput(f"'{text}' is no volume to mix.", "Give more than zero.")
+    return volume
+
+
 def _halves(plain: str) -> list[tuple[str, str]]:
     """Places where the text may fall into paint and water: the clearest sign first."""
     for sign in (":", " to ", " in ", "+"):

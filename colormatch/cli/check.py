@@ -1,0 +1,49 @@
+"""Check a dried repair: what still shows beside the sound wood in the same photo, and what to do about it."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from colormatch.cli.common import Answer, add_card_options, add_json, add_library, box, card_choice, print_lab, rounded
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("photo", type=Path, metavar="PHOTO")
+    parser.add_argument("--sound", nargs="+", action="extend", required=True, type=box, metavar="BOX")
+    parser.add_argument("--repair", nargs="+", action="extend", required=True, type=box, metavar="BOX")
+    add_card_options(parser)
+    add_library(parser)
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> Answer:
+    from colormatch.photo.read import open_photo
+    from colormatch.records import RegionKind
+    from colormatch.repair import boxed, check_repair, find_neutral, open_workshop
+
+    photo = open_photo(args.photo)
+    regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.REPAIR, args.repair)]
+    found, steps = check_repair(photo, find_neutral(photo, card_choice(args)), regions, open_workshop(args.library))
+    document = rounded(
+        {
+            "delta_e": found.delta_e,
+            "low": found.low,
+            "high": found.high,
+            "off": found.off,
+            "verdict": found.verdict,
+            "lab": found.lab,
+            "done": found.done,
+            "next": steps,
+        }
+    )
+    text = "\n".join(
+        [
+            f"Repair L* a* b* {print_lab(found.lab)}",
+            f"ΔE00 to the sound wood: {found.delta_e:.1f} ({found.low:.1f} to {found.high:.1f}, nine times in ten)",
+            f"{found.verdict.capitalize()}: {found.off}.",
+            "",
+            *steps,
+        ]
+    )
+    return Answer(document, text)
