@@ -8,7 +8,7 @@ const GRIP = 20;          // radius of a corner's touch target, CSS pixels
 const SMALLEST = 8;       // a drag shorter than this is a tap, CSS pixels
 const CLOSEST = 16;       // times that the photo can be enlarged
 const RESEND = 3000;      // wait before an unanswered edit is sent again, ms; doubles each time
-const NAMES = { card: "Card", sound: "Sound wood", damage: "Damage" };
+const NAMES = { card: "Card", sound: "Sound", damage: "Damage" };
 
 const editors = new WeakMap();
 
@@ -150,15 +150,14 @@ function makeEditor(root) {
       clearTimeout(timer);
       drag = spread = null; fingers.clear();
       W = data.width; H = data.height;
-      for (const picture of pictures) {
-        picture.setAttribute("href", data.source);
-        picture.setAttribute("width", W); picture.setAttribute("height", H);
-      }
+      for (const picture of pictures) { picture.setAttribute("width", W); picture.setAttribute("height", H); }
       svg.style.aspectRatio = W + " / " + H;
       view = [0, 0, W, H];
       svg.setAttribute("viewBox", view.join(" "));
       Object.assign(state, { photo: data.photo, stamp: -1, selected: null });
     }
+    for (const picture of pictures)
+      if (picture.getAttribute("href") !== data.source) picture.setAttribute("href", data.source);
     if (data.stamp > state.stamp && !drag) {
       if (data.regions.length !== state.regions.length) state.selected = null;
       Object.assign(state, { stamp: data.stamp, regions: structuredClone(data.regions) });

@@ -6,15 +6,13 @@ regions (they belong to a repair in the library); this module keeps nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import streamlit as st
 
-from app.session import widget_value
-from colormatch.records import Region, RegionKind
+from app.marks import Edit, as_document, from_document
+from app.session import telling, widget_value
 
 _HERE = Path(__file__).parent
 _HTML = """
@@ -25,6 +23,7 @@ _HTML = """
       <button type="button" data-kind="sound">Sound wood</button>
       <button type="button" data-kind="damage">Damage</button>
     </div>
+    <button type="button" class="delete">Delete</button>
     <div class="group" role="group" aria-label="How">
       <button type="button" data-shape="box">Box</button>
       <button type="button" data-shape="free">Free shape</button>
@@ -35,7 +34,6 @@ _HTML = """
       <button type="button" class="in" aria-label="Zoom in">+</button>
       <button type="button" class="whole">Whole</button>
     </div>
-    <button type="button" class="delete">Delete</button>
   </div>
   <div class="stage">
     <svg class="photo" tabindex="0" role="application"
@@ -53,48 +51,6 @@ _component = st.components.v2.component(
     css=(_HERE / "region_editor.css").read_text(encoding="utf-8"),
     js=(_HERE / "region_editor.js").read_text(encoding="utf-8"),
 )
-
-
-@dataclass(frozen=True)
-class Edit:
-    """What the person has marked, and when."""
-
-    #: SHA-256 of the photo it belongs to.
-    photo: str
-    #: Grows with every edit: milliseconds since 1970, or one more than the stamp before.
-    stamp: int
-    regions: tuple[Region, ...]
-
-
-#: Name of a region that the program found and nobody has corrected.
-FOUND = "found"
-
-
-def as_document(regions: Sequence[Region]) -> list[dict[str, Any]]:
-    """The regions as the browser and the library's repairs hold them."""
-    return [
-        {"kind": region.kind.value, "points": [list(point) for point in region.points]}
-        | ({"auto": True} if region.name == FOUND else {})
-        for region in regions
-    ]
-
-
-def from_document(document: Sequence[dict[str, Any]]) -> tuple[Region, ...]:
-    """Inverse of :func:`as_document`.
-
-    Raises
-    ------
-    RegionError
-        A shape has fewer than three corners or reaches outside the photo.
-    """
-    return tuple(
-        Region(
-            RegionKind(one["kind"]),
-            tuple((float(x), float(y)) for x, y in one["points"]),
-            FOUND if one.get("auto") else "",
-        )
-        for one in document
-    )
 
 
 def region_editor(
@@ -121,7 +77,9 @@ def region_editor(
     def receive() -> None:
         edit = widget_value(key)["edit"]
         if edit is not None:
-            on_edit(Edit(edit["photo"], int(edit["stamp"]), from_document(edit["regions"])))
+            # An edit that could not be kept stays in the browser, which offers it again.
+            with telling():
+                on_edit(Edit(edit["photo"], int(edit["stamp"]), from_document(edit["regions"])))
 
     width, height = size
     _component(

@@ -58,7 +58,9 @@ MAIN = Path(__file__).with_name("main.py")
 
 
 def serve(port: int, script: Path = MAIN) -> None:
-    """Serve until interrupted."""
+    """Serve until interrupted. The library is the folder that ``session.LIBRARY_VARIABLE`` names."""
     import streamlit as st
 
-    st.App(str(script)).run(config=settings(port))
+    from app.pictures import route
+
+    st.App(str(script), routes=[route()]).run(config=settings(port))

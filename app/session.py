@@ -1,12 +1,215 @@
-"""The only file that touches ``st.session_state``."""
+"""The repair that somebody is at work on, and the only file that touches ``st.session_state``.
+
+The address of the page says which repair is open (``?repair=7``) and the library holds it, so a reload, a second window
+and the browser's Back button all find the same thing. Nothing that a person entered lives in the session alone.
+"""
 
 from __future__ import annotations
 
+import json
+import os
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
 from typing import Any
 
 import streamlit as st
+
+from app.cached import library
+from app.marks import Edit, as_document, from_document
+from colormatch.errors import ColorMatchError
+from colormatch.library import Library, SavedRepair
+from colormatch.records import CardKind, Limits, Region, RegionKind, SurfaceState
+from colormatch.repair import CardChoice, parse_card_value
+
+#: Environment variable with the folder of the library; the user's own where it is unset.
+LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"
+#: Name of the repair's number in the address.
+QUERY = "repair"
+_NOTE = "note"
+
+
+@dataclass(frozen=True)
+class OpenRepair:
+    """One repair, as far as it has come."""
+
+    #: Number in the library; None until there is something to keep.
+    id: int | None = None
+    name: str = ""
+    #: SHA-256 in the library's photos.
+    photo: str = ""
+    #: Of the last edit of the regions; see `region_editor.Edit`.
+    stamp: int = 0
+    regions: tuple[Region, ...] = ()
+    #: Whether the program has looked for the card in this photo.
+    searched: bool = False
+    card_kind: CardKind = CardKind.GRAY
+    #: What the card's maker states, as typed; empty: the usual value of its kind.
+    card_value: str = ""
+    sound_state: SurfaceState = SurfaceState.BARE
+    damage_state: SurfaceState = SurfaceState.BARE
+    limits: Limits = field(default_factory=Limits)
+    #: Rank of the wash that was picked.
+    picked: int = 1
+
+    @property
+    def edit(self) -> Edit:
+        """Its regions, for the editor."""
+        return Edit(self.photo, self.stamp, self.regions)
+
+    def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
+        """Its regions of one kind."""
+        return tuple(region for region in self.regions if region.kind is kind)
+
+    @property
+    def surfaces(self) -> tuple[Region, ...]:
+        """What is to be read, named as the editor labels it: sound wood and damage."""
+        named = []
+        for kind, word in SURFACES.items():
+            found = self.of_kind(kind)
+            named += [
+                replace(region, name=f"{word} {number}" if len(found) > 1 else word)
+                for number, region in enumerate(found, 1)
+            ]
+        return tuple(named)
+
+    @property
+    def has_card(self) -> bool:
+        """Whether the colors can be read: a card is marked, or said not to be there."""
+        return self.card_kind is CardKind.NONE or bool(self.of_kind(RegionKind.CARD))
+
+    def card(self) -> CardChoice:
+        """The card as the person marked and described it.
+
+        Raises
+        ------
+        BadInput
+            Its value is of no known form.
+        """
+        if self.card_kind is CardKind.NONE:
+            return CardChoice(CardKind.NONE)
+        value = parse_card_value(self.card_value, self.card_kind)
+        return CardChoice(self.card_kind, value, region=self.of_kind(RegionKind.CARD)[0])
+
+
+#: The surfaces that a repair reads, and what a page calls them.
+SURFACES = {RegionKind.SOUND: "Sound wood", RegionKind.DAMAGE: "Damage"}
+
+
+#: The limits a person sets on the Match page.
+_LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "clear")
+
+
+def _document(repair: OpenRepair) -> dict[str, Any]:
+    plain = {one.name: getattr(repair, one.name) for one in fields(repair) if one.name not in ("id", "name")}
+    return plain | {
+        "regions": as_document(repair.regions),
+        "limits": {name: getattr(repair.limits, name) for name in _LIMITS},
+    }
+
+
+def _repair(id: int, saved: SavedRepair) -> OpenRepair:
+    held = json.loads(saved.document)
+    limits = held["limits"]
+    return OpenRepair(
+        **held
+        | {
+            "id": id,
+            "name": saved.name,
+            "regions": from_document(held["regions"]),
+            "card_kind": CardKind(held["card_kind"]),
+            "sound_state": SurfaceState(held["sound_state"]),
+            "damage_state": SurfaceState(held["damage_state"]),
+            "limits": Limits(**limits | {"paints": tuple(limits["paints"])}),
+        }
+    )
+
+
+def open_library() -> Library:
+    """The library of whoever started the app."""
+    folder = os.environ.get(LIBRARY_VARIABLE)
+    return library(Path(folder) if folder else None)
+
+
+def current() -> OpenRepair:
+    """The repair that the page's address names; an empty one where it names none.
+
+    Raises
+    ------
+    BadInput
+        There is none of that number.
+    """
+    number = st.query_params.get(QUERY, "")
+    if not number.isdigit():
+        return OpenRepair()
+    return _repair(int(number), open_library().repair(int(number)))
+
+
+def keep(repair: OpenRepair) -> OpenRepair:
+    """Save a repair and open it."""
+    saved = SavedRepair(repair.name, json.dumps(_document(repair)), photos=(repair.photo,) if repair.photo else ())
+    number = open_library().save_repair(saved, repair.id)
+    if repair.id is None:
+        st.query_params[QUERY] = str(number)
+    return replace(repair, id=number)
+
+
+def change(**what: Any) -> None:
+    """Change the open repair: the callback of a widget. A refusal is told at the top of the page."""
+    with telling():
+        keep(replace(current(), **what))
+
+
+def take_edit(edit: Edit) -> None:
+    """Take regions from the editor, unless they are older than what is held or belong to another photo."""
+    repair = current()
+    if edit.photo == repair.photo and edit.stamp > repair.stamp:
+        keep(replace(repair, regions=edit.regions, stamp=edit.stamp))
+
+
+def next_stamp(repair: OpenRepair) -> int:
+    """Stamp for regions that the program itself sets."""
+    return max(repair.stamp + 1, int(time.time() * 1000))
+
+
+def link() -> dict[str, str]:
+    """Query of a link to another page of the same repair."""
+    number = st.query_params.get(QUERY)
+    return {QUERY: number} if number else {}
+
+
+# --- what Streamlit holds --------------------------------------------------------------------------------------------
 
 
 def widget_value(key: str) -> Any:
     """What the widget of that key holds, for a callback."""
     return st.session_state[key]
+
+
+def changer(name: str, key: str, read: Callable[[Any], Any] = lambda value: value) -> Callable[[], None]:
+    """Callback that puts a widget's value into a field of the open repair."""
+    return lambda: change(**{name: read(widget_value(key))})
+
+
+def limit_changer(name: str, key: str, read: Callable[[Any], Any] = lambda value: value) -> Callable[[], None]:
+    """Callback that puts a widget's value into the open repair's limits."""
+    return lambda: change(limits=replace(current().limits, **{name: read(widget_value(key))}))
+
+
+class telling:  # noqa: N801 - reads as a verb: with telling(): ...
+    """Context of a callback: an error of ours is told at the top of the next run instead of ending it."""
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> bool:
+        if not isinstance(error, ColorMatchError):
+            return False
+        st.session_state[_NOTE] = str(error)
+        return True
+
+
+def take_note() -> str:
+    """What a callback had to tell; told once."""
+    return str(st.session_state.pop(_NOTE, ""))

@@ -1,0 +1,150 @@
+"""The only cache wrappers: everything slow that a page asks for, remembered by what it was computed from.
+
+A photo is named by its path, which is the hash of its bytes in the library's folder. An error of ours is an answer like
+any other and is remembered too: looking for a card that isn't there takes as long as finding one.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import streamlit as st
+
+from colormatch import repair
+from colormatch.errors import ColorMatchError
+from colormatch.library import Library
+from colormatch.photo.card import find_card
+from colormatch.photo.read import DecodedPhoto, open_photo
+from colormatch.records import ByteArray, Card, Lab, Layer, Limits, Match, Reading, Region, RegionKind
+from colormatch.repair import CardChoice, Neutral, Workshop
+
+#: Longest side of a photo on the page, pixels: sharp on a laptop's screen, and when enlarged a few times.
+SCREEN_SIDE = 2000
+_JPEG_QUALITY = 88
+
+
+@st.cache_resource(show_spinner=False)
+def library(folder: Path | None) -> Library:
+    """The library, opened (and brought up to date) once."""
+    return Library.open(folder)
+
+
+@st.cache_resource(max_entries=1, show_spinner=False)
+def workshop(folder: Path, stamp: str) -> Workshop:
+    """The shelf with its paints fitted; ``stamp`` changes with the library."""
+    return repair.open_workshop(folder)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def decoded(path: Path) -> DecodedPhoto:
+    """A photo's pixels."""
+    return open_photo(path)
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def card_in(path: Path) -> Card | ColorMatchError:
+    """The gray card as the program finds it."""
+    try:
+        return find_card(decoded(path))
+    except ColorMatchError as error:
+        return error
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def neutral(path: Path, card: CardChoice) -> Neutral | ColorMatchError:
+    """The correction that follows from the card."""
+    try:
+        return repair.find_neutral(decoded(path), card)
+    except ColorMatchError as error:
+        return error
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+def reading(path: Path, card: CardChoice, regions: tuple[Region, ...]) -> Reading | ColorMatchError:
+    """The colors of the marked surfaces."""
+    found = neutral(path, card)
+    if isinstance(found, ColorMatchError):
+        return found
+    try:
+        return repair.read_regions(decoded(path), found, regions)
+    except ColorMatchError as error:
+        return error
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+def ranking(
+    path: Path, card: CardChoice, regions: tuple[Region, ...], folder: Path, stamp: str, limits: Limits
+) -> Match | ColorMatchError:
+    """The washes for a repair, best first."""
+    read = reading(path, card, regions)
+    if isinstance(read, ColorMatchError):
+        return read
+    try:
+        return repair.match_repair(read, regions, workshop(folder, stamp), limits)
+    except ColorMatchError as error:
+        return error
+
+
+# --- pictures, as JPEG -----------------------------------------------------------------------------------------------
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def as_taken(path: Path) -> bytes:
+    """The photo as the camera balanced it."""
+    return _jpeg(decoded(path).preview(SCREEN_SIDE))
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def balanced(path: Path, card: CardChoice) -> bytes:
+    """The photo as the card corrects it."""
+    from colormatch.render.preview import to_screen
+
+    found = neutral(path, card)
+    if isinstance(found, ColorMatchError):
+        raise found
+    return _jpeg(to_screen(repair.balanced(decoded(path), found, SCREEN_SIDE)))
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def pictured(
+    path: Path,
+    card: CardChoice,
+    regions: tuple[Region, ...],
+    ground: Lab,
+    layers: tuple[Layer, ...],
+    folder: Path,
+    stamp: str,
+) -> tuple[bytes, bytes, tuple[int, int]]:
+    """The damage and what lies around it, as it is and, simulated, washed; and the pictures' width and height."""
+    from colormatch.render.preview import to_screen
+
+    found = neutral(path, card)
+    if isinstance(found, ColorMatchError):
+        raise found
+    before = repair.balanced(decoded(path), found, SCREEN_SIDE)
+    after = repair.picture(before, regions, ground, layers, workshop(folder, stamp))
+    rows, columns = _around([region for region in regions if region.kind is RegionKind.DAMAGE], before.shape)
+    near, washed = (to_screen(linear_rgb[rows, columns]) for linear_rgb in (before, after))
+    return _jpeg(near), _jpeg(washed), (near.shape[1], near.shape[0])
+
+
+def _around(damage: list[Region], shape: tuple[int, ...]) -> tuple[slice, slice]:
+    """Rows and columns of a picture that show the damage in its surroundings."""
+    height, width = shape[:2]
+    boxes = [region.box(width, height) for region in damage]
+    left, top = min(box.x for box in boxes), min(box.y for box in boxes)
+    right, bottom = max(box.x + box.w for box in boxes), max(box.y + box.h for box in boxes)
+    # As much again on every side, and never less than a third of the photo: a repair is judged from where one stands.
+    aside = max(right - left, (width / 3 - (right - left)) / 2)
+    above = max(bottom - top, (height / 3 - (bottom - top)) / 2)
+    rows = slice(int(max(0, top - above)), int(min(height, bottom + above)))
+    return rows, slice(int(max(0, left - aside)), int(min(width, right + aside)))
+
+
+def _jpeg(encoded_rgb: ByteArray) -> bytes:
+    from PIL import Image
+
+    stream = io.BytesIO()
+    Image.fromarray(encoded_rgb).save(stream, "JPEG", quality=_JPEG_QUALITY)
+    return stream.getvalue()

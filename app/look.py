@@ -1,0 +1,70 @@
+"""The look: what the theme can't say, and small pieces of HTML."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from html import escape
+from pathlib import Path
+
+import streamlit as st
+
+from colormatch.color.space import hex_from_lab
+from colormatch.records import Lab
+
+_CSS = Path(__file__).with_name("look.css").read_text(encoding="utf-8")
+
+
+def dress() -> None:
+    """Put the style sheet on the page."""
+    st.html(f"<style>{_CSS}</style>")
+
+
+def facts(rows: list[tuple[str, str]]) -> None:
+    """A quiet list: what it is about, and what there is to say. Both are plain text."""
+    items = "".join(f"<li><b>{escape(head)}</b>{escape(text)}</li>" for head, text in rows)
+    st.html(f'<ul class="facts">{items}</ul>')
+
+
+def edge_to_edge(left: Lab, right: Lab, names: tuple[str, str]) -> str:
+    """Two colors with no gap between them, on the gray of the page."""
+    halves = "".join(f'<div style="background:{hex_from_lab(lab)}"></div>' for lab in (left, right))
+    spoken = escape(f"{names[0]} beside {names[1]}")
+    captions = "".join(f"<span>{escape(name)}</span>" for name in names)
+    return f'<div class="pair" role="img" aria-label="{spoken}">{halves}</div><div class="pairnames">{captions}</div>'
+
+
+def range_bar(low: float, mean: float, high: float, longest: float, marks: tuple[float, ...]) -> str:
+    """A bar from ``low`` to ``high`` with a line at ``mean``, on a scale from 0 to ``longest``."""
+
+    def percent(value: float) -> float:
+        return 100 * min(value, longest) / longest
+
+    lines = "".join(f'<div class="mark" style="left:{percent(mark):.1f}%"></div>' for mark in marks)
+    return (
+        f'<div class="range" role="img" aria-label="expected ΔE {mean:.1f}, from {low:.1f} to {high:.1f}">{lines}'
+        f'<div class="spread" style="left:{percent(low):.1f}%;width:{percent(high) - percent(low):.1f}%"></div>'
+        f'<div class="mean" style="left:calc({percent(mean):.1f}% - 1px)"></div></div>'
+    )
+
+
+def wash_row(target: Lab, lab: Lab, head: str, text: str, bar: str) -> str:
+    """One line of the ranking: colors edge to edge, words, bar."""
+    halves = "".join(f'<div style="background:{hex_from_lab(color)}"></div>' for color in (target, lab))
+    return (
+        f'<div class="row"><div class="chips" role="img" aria-label="sound wood beside this wash">{halves}</div>'
+        f'<div class="words"><b>{escape(head)}</b><br>{escape(text)}</div><div class="bar">{bar}</div></div>'
+    )
+
+
+def picture(address: str, width: int, height: int, words: str) -> str:
+    """A published picture; its size keeps the place while it loads."""
+    return (
+        f'<img src="{address}" width="{width}" height="{height}" alt="{escape(words)}" '
+        'style="width:100%;height:auto;display:block">'
+    )
+
+
+def drawing(svg: str, words: str) -> str:
+    """An SVG as a picture: inside a page of its own, since Streamlit lets no SVG into its HTML."""
+    content = b64encode(svg.encode()).decode()
+    return f'<img src="data:image/svg+xml;base64,{content}" alt="{escape(words)}" style="max-width:100%">'
