@@ -15,7 +15,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.color.space import lab_from_linear, linear_from_encoded
-from colormatch.errors import BadInput, PaintError, RegionError
+from colormatch.errors import BadInput, CardNotFound, PaintError, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
 from colormatch.photo.correct import (
@@ -27,6 +27,7 @@ from colormatch.photo.correct import (
 )
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.photo.sample import combine, sample_region
+from colormatch.photo.three_step import THREE_STEPS, find_steps, three_step_correction
 from colormatch.records import (
     Box,
     Card,
@@ -54,8 +55,6 @@ if TYPE_CHECKING:
 
 #: What a card's maker states: one reflectance, one color, or the reflectances of a white, a gray and a black step.
 CardValue = float | Lab | tuple[float, float, float]
-#: The usual three-step card's white, gray and black reflectances (common practice, no source).
-THREE_STEPS = (0.89, 0.18, 0.035)
 
 
 @dataclass(frozen=True)
@@ -136,17 +135,41 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None) -> Neutr
     region = choice.region
     if choice.box is not None:
         region = Region.from_box(RegionKind.CARD, choice.box, photo.facts.width, photo.facts.height, "card")
-    card = find_card(photo) if region is None else Card(choice.kind, region, "given")
+    if choice.kind is CardKind.GRAY:
+        card = find_card(photo) if region is None else Card(choice.kind, region, "given")
+        return _gray_card(photo, card, choice.value)
+    if region is None:
+        raise CardNotFound(f"A {choice.kind} card isn't looked for by itself.", "Mark the whole card in the photo.")
+    return _three_steps(photo, Card(choice.kind, region, "given"), choice.value)
+
+
+def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral:
     assert card.region is not None
-    value = GRAY_CARD if choice.value is None else choice.value
+    value = GRAY_CARD if stated is None else stated
     if isinstance(value, tuple) and not isinstance(value, Lab):
         raise BadInput("Three values were given for a gray card.", "Give one, such as 0.18.")
     pixels = linear_pixels(photo, card.region)
     flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
     correction = gray_card_correction(pixels, value, raw=photo.facts.raw)
-    before = lab_from_linear(pixels.mean(axis=0, dtype=float))
-    light = Light(cast=(round(float(before[1]), 2), round(float(before[2]), 2)), evenness=_evenness(flags))
-    return Neutral(Card(card.kind, card.region, card.found, card.confidence, (*card.flags, *flags)), light, correction)
+    return Neutral(replace(card, flags=(*card.flags, *flags)), _light(pixels.mean(axis=0), flags), correction)
+
+
+def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral:
+    assert card.region is not None
+    values = THREE_STEPS if stated is None else stated
+    if not isinstance(values, tuple) or isinstance(values, Lab):
+        raise BadInput("One value was given for a three-step card.", "Give three, such as 0.89/0.18/0.035.")
+    box, inside = photo.mask(card.region)
+    linear_rgb = photo.linear(box)
+    means = np.stack([linear_rgb[step].mean(axis=0) for step in find_steps(linear_rgb, inside)])
+    correction = three_step_correction(means, values, raw=photo.facts.raw)
+    flags = correction.flags
+    return Neutral(replace(card, flags=(*card.flags, *flags)), _light(means[1], flags), correction)
+
+
+def _light(gray_linear_rgb: FloatArray, flags: Sequence[Flag]) -> Light:
+    before = lab_from_linear(np.asarray(gray_linear_rgb, dtype=float))
+    return Light(cast=(round(float(before[1]), 2), round(float(before[2]), 2)), evenness=_evenness(flags))
 
 
 def _evenness(flags: Sequence[Flag]) -> float | None:
