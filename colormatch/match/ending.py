@@ -1,0 +1,109 @@
+"""What goes over the whole piece after the repair, sound wood and repair alike: more washes, a clear coat, or nothing.
+
+The difference that counts is the one at the very end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from colormatch.color.space import lab_from_xyz
+from colormatch.color.spectra import XYZ_WEIGHTS
+from colormatch.errors import PaintError
+from colormatch.records import FloatArray, Layer, Shelf
+from colormatch.wash.clear import ClearCoat, fit_clear, seal
+from colormatch.wash.film import Body, Film, film, lay, seen, thickness
+from colormatch.wash.optics import Optics, mix, optics_of
+from colormatch.wash.paint import PaintModel
+
+
+def optics_of_layer(models: Mapping[str, PaintModel], layer: Layer) -> Optics:
+    """Best estimate of a layer's paint or mix."""
+    paints = [optics_of(models[part.paint].theta) for part in layer.paints]
+    return mix(paints, [part.parts for part in layer.paints])
+
+
+def film_of_layer(models: Mapping[str, PaintModel], layer: Layer) -> Film:
+    """Best estimate of what a layer leaves."""
+    paint = optics_of_layer(models, layer)
+    return film(paint.K, paint.S, thickness(layer.paint_fraction, layer.coats, paint.gamma, paint.rho), paint.k2)
+
+
+def clear_coat_named(shelf: Shelf, name: str) -> ClearCoat | None:
+    """The clear coat of that name, learned from its pairs; None for no name.
+
+    Raises
+    ------
+    PaintError
+        The shelf has no pair of it.
+    """
+    if not name:
+        return None
+    pairs = [pair for pair in shelf.clear_coats if pair.name == name]
+    if not pairs:
+        known = ", ".join(sorted({pair.name for pair in shelf.clear_coats})) or "none"
+        raise PaintError(
+            f"The clear coat {name} has not been measured.",
+            f"Measure one spot before and after it, or choose one that has been (there is: {known}).",
+        )
+    return fit_clear(pairs)
+
+
+@dataclass(frozen=True, eq=False)
+class Ending:
+    """From a body of wood and wash to the color that it ends with; best estimates."""
+
+    #: Lowest first; each is one film without leading axes.
+    films: tuple[Film, ...] = ()
+    clear: ClearCoat | None = None
+
+    @classmethod
+    def of(cls, models: Mapping[str, PaintModel], then: Sequence[Layer], clear: ClearCoat | None) -> Ending:
+        """The ending of a job.
+
+        Parameters
+        ----------
+        models : mapping of PaintModel by name; every paint of ``then``
+        then : sequence of Layer; lowest first
+        clear : ClearCoat or None
+        """
+        return cls(tuple(film_of_layer(models, layer) for layer in then), clear)
+
+    @property
+    def cover_darkens(self) -> bool:
+        """Whether more air surface below makes the end darker; see :meth:`xyz`."""
+        return self.clear is None
+
+    def as_type(self, real: type[np.floating]) -> Ending:
+        """The same in another precision."""
+        return Ending(tuple(Film(*(v.astype(real) for v in one)) for one in self.films), self.clear)
+
+    def xyz(self, body: Body) -> FloatArray:
+        """XYZ under D65 of a finished body.
+
+        Parameters
+        ----------
+        body : Body; (..., 41)
+
+        Returns
+        -------
+        (..., 3) float; Y of white = 1
+
+        Notes
+        -----
+        Monotone in all that it takes, which the search builds on. Each value grows with the body's reflectance: a film
+        over it does so (R0 + T² R / (1 - R0 R)), a surface does so, the weights are positive. An air surface takes
+        light, so more cover or inner reflectance gives less; under a clear coat the air surface is gone, and what
+        counts of the cover is that it keeps the haze of bare wood away, so more cover gives more.
+        """
+        for one in self.films:
+            body = lay(one, body)
+        reflectance = seen(body) if self.clear is None else seal(self.clear.values, body)
+        return reflectance @ XYZ_WEIGHTS.astype(reflectance.dtype)
+
+    def lab(self, body: Body) -> FloatArray:
+        """(..., 3) CIELAB of a finished body."""
+        return lab_from_xyz(self.xyz(body))

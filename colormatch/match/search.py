@@ -1,0 +1,328 @@
+"""Nearest recipes by CIEDE2000, exactly: one wash, or a second wash over a first.
+
+Here paints are at their best estimate. What is uncertain comes after, for the finalists (:mod:`colormatch.match.rank`).
+
+Two layers of 100 paints in 24 ratios and 1 to 3 coats are 52 million recipes. Branch and bound finds the nearest
+without looking at most of them:
+
+1. First washes whose results look alike are put into groups, and groups into larger groups.
+2. A second wash over all of a group gives colors that lie in a box of XYZ: the layer algebra is monotone
+   (:meth:`colormatch.match.ending.Ending.xyz`), so the group's darkest and lightest spectra give the box's corners.
+3. No color in the box can be nearer to the target than :func:`box_bound` says. Boxes that can't hold one of the best
+   are left out; the others are opened, the most promising first.
+
+The bound
+---------
+Write CIEDE2000 as x² + y² + z² + RT y z with x = ΔL/SL, y = ΔC'/SC, z = ΔH'/SH (Sharma, Wu, Dalal 2005, eq. 22; all k
+are 1). Claim: for any two colors
+
+    ΔE00² >= (ΔL/SL)² + κ (Δa² + Δb²) / SC².
+
+(a) y² + z² + RT y z >= (1 - |RT|/2) (y² + z²), since |y z| <= (y² + z²) / 2.
+(b) SH <= SC: T <= 1 + 0.17 + 0.24 + 0.32 + 0.20 = 1.93, so 0.015 T <= 0.029 < 0.045. Hence
+    y² + z² >= (ΔC'² + ΔH'²) / SC².
+(c) ΔH' = 2 sqrt(C1' C2') sin(Δh/2), so ΔC'² + ΔH'² = C1'² + C2'² - 2 C1' C2' cos Δh: the law of cosines for the vectors
+    (a1', b1) and (a2', b2). It is Δa'² + Δb². Both a' are a (1 + G) with one common G >= 0, so Δa'² >= Δa².
+(d) κ = 1 - |RT|/2 at its smallest. |RT| = 2 sqrt(C'^7 / (C'^7 + 25^7)) sin(60° e) < 2 sin 60° with e <= 1, so
+    κ > 1 - sin 60° > 0.1339 for any hue. When both b* are 0 or more, both hues lie in 0 to 180°, they differ by no
+    more than 180°, so their mean lies there too, 95° or more from 275°: e <= exp(-(95/25)²) < 5.4e-7, |RT|/2 < 5.7e-7,
+    κ > 0.999999.
+
+Over a box: ΔL, Δa and Δb are at least the gaps between the target and the box. SL grows with |mean L* - 50|, so it is
+largest at one end of the box. SC grows with the mean chroma, and C' <= sqrt((1.5 a)² + b²) because 1 + G <= 1.5.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from colormatch.color.difference import delta_e
+from colormatch.color.space import EPSILON, KAPPA, WHITE_XYZ
+from colormatch.match.ending import Ending
+from colormatch.records import FloatArray, Lab
+from colormatch.wash.film import Body, Film, lay
+
+IntArray = NDArray[np.integer[Any]]
+Layered = TypeVar("Layered", Film, Body)
+
+#: Smallest part of the chromatic difference that the rotation term leaves, step (d) above.
+_KAPPA_ANY, _KAPPA_YELLOW = 0.1339, 0.999999
+#: ΔE00 by which single precision may be off, twice over. Measured: below 1e-3; what it leaves open is settled in
+#: double precision.
+_SLACK = 4e-3
+#: Films in the smallest group, and smallest groups in a larger one. The fastest of 4 to 28 and 8 to 16, by a little.
+_LEAF, _BUNCH = 14, 16
+#: How much the air surface counts beside color when first washes are grouped: its effect on a dark wash, in L*.
+_COVER_AS_LAB = 12.0
+#: Boxes bounded, and pairs computed, at a time: the temporaries stay inside the cache.
+_BOXES, _PAIRS = 4096, 8192
+#: Boxes in the first round.
+_FIRST_ROUND = 400
+
+
+class Found(NamedTuple):
+    """The nearest stacks, nearest first."""
+
+    #: (k,) ΔE00 to the target.
+    delta_e: FloatArray
+    #: (k,) places of the lower and of the upper wash in the list of films.
+    lower: IntArray
+    upper: IntArray
+    #: Stacks whose color was computed; the others were ruled out by the bound.
+    computed: int
+
+
+def box_bound(target: FloatArray, darkest: FloatArray, lightest: FloatArray) -> FloatArray:
+    """What ΔE00 to the target no color in a box of XYZ can be below.
+
+    Parameters
+    ----------
+    target : (3,) float; CIELAB
+    darkest, lightest : (..., 3) float; XYZ, the box's corners
+
+    Returns
+    -------
+    (...) float; ΔE00. Proof: see the module.
+    """
+    low, high = _cube_roots(darkest), _cube_roots(lightest)
+    L_low, L_high = 116 * low[..., 1] - 16, 116 * high[..., 1] - 16
+    a_low, a_high = 500 * (low[..., 0] - high[..., 1]), 500 * (high[..., 0] - low[..., 1])
+    b_low, b_high = 200 * (low[..., 1] - high[..., 2]), 200 * (high[..., 1] - low[..., 2])
+    L, a, b = target
+    dL, da, db = _gap(L, L_low, L_high), _gap(a, a_low, a_high), _gap(b, b_low, b_high)
+
+    from_middle = np.maximum(np.abs((L + L_low) / 2 - 50), np.abs((L + L_high) / 2 - 50)) ** 2
+    SL = 1 + 0.015 * from_middle / np.sqrt(20 + from_middle)
+    a_most, b_most = np.maximum(np.abs(a_low), np.abs(a_high)), np.maximum(np.abs(b_low), np.abs(b_high))
+    chroma = (np.hypot(1.5 * a, b) + np.hypot(1.5 * a_most, b_most)) / 2
+    SC = 1 + 0.045 * chroma
+    kappa = np.where((b_low >= 0) & (b >= 0), _KAPPA_YELLOW, _KAPPA_ANY)
+    bound: FloatArray = np.sqrt((dL / SL) ** 2 + kappa * (da * da + db * db) / SC**2)
+    return bound
+
+
+def _cube_roots(xyz: FloatArray) -> FloatArray:
+    """CIELAB's lightness function of each coordinate; it grows with it."""
+    t = xyz / WHITE_XYZ.astype(xyz.dtype)
+    return np.where(t > EPSILON, np.cbrt(t), (KAPPA * t + 16) / 116)
+
+
+def _gap(value: float, low: FloatArray, high: FloatArray) -> FloatArray:
+    return np.maximum(np.maximum(low - value, value - high), 0)
+
+
+class Stacks:
+    """All stacks of two washes over one ground, ready to be searched.
+
+    Parameters
+    ----------
+    films : Film; (n, 41)
+        The washes; each may be the lower and the upper one.
+    ground : Body; (41,)
+    ending : Ending
+    """
+
+    def __init__(self, films: Film, ground: Body, ending: Ending) -> None:
+        single = np.float32
+        self._films = films
+        self._ending = ending
+        self._lower = lay(films, ground)
+        self._films32 = _cast(films, single)
+        self._ending32 = ending.as_type(single)
+        self._lower32 = _cast(self._lower, single)
+        color = np.column_stack([ending.lab(self._lower), _COVER_AS_LAB * self._lower.cover])
+        groups = _halves(color)
+        width = max(map(len, groups))
+        # Short groups are filled up with their first member, so that all are rows of one array.
+        self._groups = np.array([np.concatenate([g, np.repeat(g[:1], width - len(g))]) for g in groups])
+        dark, light = self._corners(_gather(self._lower32, self._groups))
+        self._small = dark, light
+        bunch = min(_BUNCH, len(self._groups))
+        self._bunch = bunch
+        self._large = (
+            self._corners(_gather(dark, np.arange(len(groups)).reshape(-1, bunch)))[0],
+            self._corners(_gather(light, np.arange(len(groups)).reshape(-1, bunch)))[1],
+        )
+
+    def nearest(
+        self,
+        target: Lab | FloatArray,
+        count: int,
+        *,
+        labels: IntArray | None = None,
+        coats: IntArray | None = None,
+        most_coats: int | None = None,
+    ) -> Found:
+        """The nearest stacks to a target; the same as comparing all of them would give.
+
+        Parameters
+        ----------
+        target : (3,) float; CIELAB
+            What the finished stack should look like.
+        count : int
+            How many to report.
+        labels : (n,) int, optional
+            What each wash counts as, such as its paint. Of the stacks with the same labels, lower and upper, only the
+            nearest is reported. Without, every stack counts for itself.
+        coats : (n,) int, optional
+            With ``most_coats``: stacks with more coats than that are left out.
+
+        Returns
+        -------
+        Found; fewer than ``count`` where there are no more.
+        """
+        wanted = np.asarray(target, dtype=np.float32)
+        n = len(self._films.cover)
+        best = _Best(count, np.arange(n) if labels is None else labels, n)
+
+        def allowed(upper: IntArray, lower: IntArray) -> tuple[IntArray, IntArray]:
+            if coats is None or most_coats is None:
+                return upper, lower
+            keep = coats[upper] + coats[lower] <= most_coats
+            return upper[keep], lower[keep]
+
+        def compute(upper: IntArray, group: IntArray) -> None:
+            width = self._groups.shape[1]
+            tops, lows = allowed(np.repeat(upper, width), self._groups[group].ravel())
+            for start in range(0, len(tops), _PAIRS):
+                part = slice(start, start + _PAIRS)
+                best.take(self._pairs(wanted, tops[part], lows[part]), tops[part], lows[part])
+
+        many = len(self._large[0].cover)
+        upper, large = np.repeat(np.arange(n), many), np.tile(np.arange(many), n)
+        bounds = self._bounds(wanted, upper, large, self._large)
+        order = np.argsort(bounds, kind="stable")
+        upper, large, bounds = upper[order], large[order], bounds[order]
+
+        # Best first, in rounds that grow: open the next large boxes, then compute all stacks in those small boxes that
+        # promise more than the large ones still closed.
+        waiting = _Boxes(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float32))
+        start, step = 0, _FIRST_ROUND
+        while start < len(bounds) and bounds[start] <= best.threshold:
+            stop = min(start + step, int(np.searchsorted(bounds, best.threshold, side="right")))
+            tops = np.repeat(upper[start:stop], self._bunch)
+            groups = (large[start:stop, None] * self._bunch + np.arange(self._bunch)).ravel()
+            waiting = waiting.joined(_Boxes(tops, groups, self._bounds(wanted, tops, groups, self._small)))
+            closed = bounds[stop] if stop < len(bounds) else np.inf
+            first, part = 0, _FIRST_ROUND
+            while first < len(waiting.bound) and waiting.bound[first] <= min(closed, best.threshold):
+                last = int(np.searchsorted(waiting.bound, min(closed, best.threshold), side="right"))
+                last = min(last, first + part)
+                compute(waiting.upper[first:last], waiting.group[first:last])
+                first, part = last, min(2 * part, _BOXES)
+            waiting = waiting.between(first, best.threshold)
+            start, step = stop, 2 * step
+        return self._settled(best, np.asarray(target, dtype=float))
+
+    def _corners(self, members: Body) -> tuple[Body, Body]:
+        """The darkest and the lightest body of each group, members along axis 1."""
+        most = [values.max(axis=1) for values in members]
+        least = [values.min(axis=1) for values in members]
+        if not self._ending.cover_darkens:
+            return Body(*least), Body(*most)
+        return Body(least[0], most[1], most[2]), Body(most[0], least[1], least[2])
+
+    def _bounds(self, target: FloatArray, upper: IntArray, box: IntArray, boxes: tuple[Body, Body]) -> FloatArray:
+        out: FloatArray = np.empty(len(upper), dtype=np.float32)
+        for start in range(0, len(upper), _BOXES):
+            part = slice(start, start + _BOXES)
+            top = _gather(self._films32, upper[part])
+            dark, light = (self._ending32.xyz(lay(top, _gather(body, box[part]))) for body in boxes)
+            out[part] = box_bound(target, dark, light)
+        return out
+
+    def _pairs(self, target: FloatArray, upper: IntArray, lower: IntArray) -> FloatArray:
+        bodies = lay(_gather(self._films32, upper), _gather(self._lower32, lower))
+        return delta_e(self._ending32.lab(bodies).astype(np.float32), target)
+
+    def _settled(self, best: _Best, target: FloatArray) -> Found:
+        """In double precision: the order among those that single precision can't tell apart."""
+        upper, lower = best.upper, best.lower
+        exact: FloatArray = np.empty(len(upper))
+        for start in range(0, len(upper), _PAIRS):
+            part = slice(start, start + _PAIRS)
+            bodies = lay(_gather(self._films, upper[part]), _gather(self._lower, lower[part]))
+            exact[part] = delta_e(self._ending.lab(bodies), target)
+        order = np.lexsort((upper, lower, exact))
+        _, first = np.unique(best.label(upper, lower)[order], return_index=True)
+        order = order[np.sort(first)][: best.count]
+        return Found(exact[order], lower[order], upper[order], best.computed)
+
+
+class _Boxes(NamedTuple):
+    """Small boxes: an upper wash over a group of lower ones; the most promising first."""
+
+    upper: IntArray
+    group: IntArray
+    #: ΔE00 that nothing in the box can be below.
+    bound: FloatArray
+
+    def joined(self, other: _Boxes) -> _Boxes:
+        upper, group, bound = (np.concatenate(pair) for pair in zip(self, other, strict=True))
+        order = np.argsort(bound, kind="stable")
+        return _Boxes(upper[order], group[order], bound[order])
+
+    def between(self, first: int, threshold: float) -> _Boxes:
+        """From a place on, as far as the threshold."""
+        last = int(np.searchsorted(self.bound, threshold, side="right"))
+        return _Boxes(*(values[first:last] for values in self))
+
+
+class _Best:
+    """Those that may be among the nearest, so far."""
+
+    def __init__(self, count: int, labels: IntArray, size: int) -> None:
+        self.count = count
+        self.computed = 0
+        #: ΔE00 above which nothing is among the nearest any more.
+        self.threshold = np.inf
+        self.upper: IntArray = np.empty(0, dtype=np.int64)
+        self.lower: IntArray = np.empty(0, dtype=np.int64)
+        self._delta_e: FloatArray = np.empty(0, dtype=np.float32)
+        self._labels, self._size = labels, size
+
+    def label(self, upper: IntArray, lower: IntArray) -> IntArray:
+        label: IntArray = self._labels[lower].astype(np.int64) * self._size + self._labels[upper]
+        return label
+
+    def take(self, delta_e: FloatArray, upper: IntArray, lower: IntArray) -> None:
+        self.computed += len(delta_e)
+        near = np.flatnonzero(delta_e <= self.threshold)
+        if not near.size:
+            return
+        distance = np.concatenate([self._delta_e, delta_e[near]])
+        tops, lows = np.concatenate([self.upper, upper[near]]), np.concatenate([self.lower, lower[near]])
+        _, once = np.unique(lows * self._size + tops, return_index=True)  # groups that were filled up repeat a member
+        order = once[np.argsort(distance[once], kind="stable")]
+        distance, tops, lows = distance[order], tops[order], lows[order]
+        _, first, which = np.unique(self.label(tops, lows), return_index=True, return_inverse=True)
+        leaders = np.sort(distance[first])
+        if len(leaders) >= self.count:
+            self.threshold = float(leaders[self.count - 1]) + _SLACK
+        keep = (distance <= self.threshold) & (distance <= distance[first][which] + _SLACK)
+        self._delta_e, self.upper, self.lower = distance[keep], tops[keep], lows[keep]
+
+
+def _cast(values: Layered, real: type[np.floating]) -> Layered:
+    return type(values)(*(v.astype(real) for v in values))
+
+
+def _gather(values: Layered, places: IntArray) -> Layered:
+    return type(values)(*(v[places] for v in values))
+
+
+def _halves(color: FloatArray) -> list[IntArray]:
+    """Groups of look-alikes: halved along the longest axis until small enough; a power of two of them."""
+    groups = [np.arange(len(color))]
+    while len(groups[0]) > _LEAF:
+        halves = []
+        for group in groups:
+            axis = np.argmax(np.ptp(color[group], axis=0))
+            order = group[np.argsort(color[group, axis], kind="stable")]
+            middle = (len(order) + 1) // 2
+            halves += [order[:middle], order[middle:]]
+        groups = halves
+    return groups
