@@ -22,7 +22,7 @@ from colormatch.records import Flag
 #: Tags of TIFF 6.0, EXIF 3.0 and DNG 1.7.
 NEW_SUBFILE_TYPE, BITS_PER_SAMPLE, PHOTOMETRIC, MAKE, MODEL, ORIENTATION = 254, 258, 262, 271, 272, 274
 DNG_VERSION = 50706
-_EXIF_IFD, _INTEROP_IFD, _INTEROP_INDEX = 0x8769, 0xA005, 1
+_INTEROP_IFD, _INTEROP_INDEX = 0xA005, 1
 
 GAIN_MAP = Flag(
     "hdr-gain-map",
@@ -57,8 +57,7 @@ def exif_of(source: Image.Image | bytes | None) -> Exif:
         else:
             exif = Image.Exif()
             exif.load(source or b"")
-        interop = exif.get_ifd(_EXIF_IFD).get(_INTEROP_IFD, {})
-        adobe = isinstance(interop, dict) and str(interop.get(_INTEROP_INDEX, "")).startswith("R03")
+        adobe = str(exif.get_ifd(_INTEROP_IFD).get(_INTEROP_INDEX, "")).startswith("R03")
         orientation = exif.get(ORIENTATION)
         if not (isinstance(orientation, int) and 1 <= orientation <= 8):
             orientation = 1

@@ -48,6 +48,10 @@ _COHERENT = 0.15
 _FEW_STRETCHES = 3.0
 #: ΔE00 between the two halves of a region, along the grain, from which it looks like more than one surface.
 _VARIED = 3.0
+#: What one patch can't see: how far it lies from the rest of the board by slow changes. ΔE00, 90 % radius; below the 2
+#: that wood varies within one surface (Buchelt and Wagenführ 2012), chosen by tests/scenes/study_grain.py. A surface
+#: that shows less figure than this, such as paint or a chip, is given its own figure instead.
+_SLOW_CHANGE = 1.0
 #: Student's t for the 90 % radius, two-sided: the errors of a grain lie on one line, from field to grain line.
 _QUANTILE = 0.95
 _TINY = 1e-6
@@ -272,7 +276,8 @@ def _random_error(
     if stretches < _FEW_STRETCHES and math.sqrt(variance) > _TWO_TONES / 2:
         text = "The grain is coarse for this region; mark a larger one, or three or more apart."
         flags.append(Flag("coarse-grain", text, stretches))
-    return _radius(variance / freedom, freedom), flags
+    slow = min(math.sqrt(variance), _SLOW_CHANGE)
+    return math.hypot(_radius(variance / freedom, freedom), slow), flags
 
 
 def _radius(variance: float, freedom: float) -> float:

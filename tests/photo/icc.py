@@ -4,6 +4,8 @@ import struct
 
 import numpy as np
 
+from tests.scenes.spectra import colour_science
+
 #: ICC.1:2022, 6.3.4.3, and the Bradford matrix of its annex E.
 D50 = np.array([0.9642, 1.0, 0.8249])
 BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
@@ -62,8 +64,7 @@ def matrix_profile(name: str, to_xyz, white_xyz, curve: bytes = SRGB_CURVE) -> b
 
 def named(name: str, curve: bytes = SRGB_CURVE) -> bytes:
     """Profile of a space as colour-science defines it (`colour.RGB_COLOURSPACES`)."""
-    import colour
-
+    colour = colour_science()
     space = colour.RGB_COLOURSPACES[name]
     white = colour.xy_to_XYZ(space.whitepoint)
     # From the primaries, as the published matrices are rounded.
