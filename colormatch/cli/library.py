@@ -90,10 +90,8 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
     lines.append(table(("", *(fate.value for fate in Fate)), rows, right=(1, 2, 3, 4)))
     if args.preview:
         lines.append("Nothing was imported yet; leave out --preview to do it.")
-    elif any(numbers[fate] for numbers in counts.values() for fate in ("new", "changed", "conflict")):
-        lines.append("Imported; 'colormatch library undo' takes it back.")
     else:
-        lines.append("There was nothing new in it.")
+        lines.append("Done; 'colormatch library undo' takes back whatever it changed.")
     return Answer(
         {"source": str(source), "preview": args.preview, **counts, "flags": flag_documents(plan.flags)},
         "\n".join(lines),

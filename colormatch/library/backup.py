@@ -17,7 +17,8 @@ from colormatch.library.photos import TEMPORARY_PREFIX
 KEEP_NEWEST, KEEP_WEEKS, KEEP_MONTHS = 7, 5, 12
 #: Between two backups that nobody asked for.
 DAILY = timedelta(days=1)
-_STAMP = "%Y%m%dT%H%M%S"
+#: Down to the microsecond, so that no two have one name and the newest is always known.
+_STAMP = "%Y%m%dT%H%M%S.%f"
 
 
 @dataclass(frozen=True)
@@ -37,11 +38,11 @@ def backups(path: Path) -> list[Backup]:
     for copy in (path.parent / "backups").glob(f"{path.stem}-*{path.suffix}"):
         stamp, _, reason = copy.stem.removeprefix(path.stem + "-").partition("-")
         try:
-            made = datetime.strptime(stamp[:15], _STAMP).replace(tzinfo=UTC)
+            made = datetime.strptime(stamp, _STAMP).replace(tzinfo=UTC)
         except ValueError:
             continue
-        found.append(Backup(copy, made, reason.split(".")[0]))
-    return sorted(found, key=lambda backup: (backup.made, backup.path.name), reverse=True)
+        found.append(Backup(copy, made, reason))
+    return sorted(found, key=lambda backup: backup.made, reverse=True)
 
 
 def back_up(path: Path, reason: str) -> Path:
@@ -59,10 +60,6 @@ def back_up(path: Path, reason: str) -> Path:
         folder.mkdir(exist_ok=True, mode=0o700)
         stamp = datetime.now(UTC).strftime(_STAMP)
         target = folder / f"{path.stem}-{stamp}-{reason}{path.suffix}"
-        number = 1
-        while target.exists():
-            number += 1
-            target = folder / f"{path.stem}-{stamp}-{reason}.{number}{path.suffix}"
         descriptor, name = tempfile.mkstemp(prefix=TEMPORARY_PREFIX, dir=folder)
         os.close(descriptor)
         temporary = Path(name)

@@ -206,16 +206,13 @@ def verify(library: Library) -> Verification:
         It can't be read.
     """
     problems: list[str] = []
-    with database.explained(library.folder):
-        connection = database.connect(library.database)
-        try:
-            schema.version_of(connection, library.folder)
+    try:
+        with database.reading(library.database) as connection:
+            if schema.version_of(connection, library.folder) == 0:
+                raise database.damaged(library.folder, "it is empty")
             database.check(connection, library.folder)
-        except (sqlite3.DatabaseError, LibraryDamaged) as error:
-            what = error.what if isinstance(error, LibraryDamaged) else f"The database is damaged ({error})."
-            return Verification((what,), 0, 0, 0)
-        finally:
-            connection.close()
+    except LibraryDamaged as error:
+        return Verification((error.what,), 0, 0, 0)
     records = 0
     for kind in TABLES:
         try:

@@ -1,0 +1,60 @@
+"""Random records and shelves for hypothesis: everything that a library may hold."""
+
+from hypothesis import strategies as st
+
+from colormatch.library.columns import MIN_PAINT_FRACTION, columns_of, tidy
+from colormatch.records import ClearCoatPair, Lab, Paint, Shelf, SurfaceState, Swatch
+
+#: Any text that a file can carry, with what upsets spreadsheets and CSV readers made likely.
+_CHARACTERS = st.characters(exclude_categories=("Cc", "Cs")) | st.sampled_from(list("=+-@'\",;\t\r\n"))
+TEXT = st.text(_CHARACTERS, max_size=20)
+NAME = TEXT.filter(lambda text: text.strip())
+NUMBER = st.floats(0, 1e9, allow_nan=False)
+MAYBE = st.none() | NUMBER
+LAB = st.builds(Lab, st.floats(0, 100), st.floats(-128, 128), st.floats(-128, 128))
+SHA256 = st.just("") | st.text("0123456789abcdef", min_size=64, max_size=64)
+DATE = st.just("") | st.dates().map(lambda day: day.isoformat())
+
+
+def _extra(kind):
+    ours = {column.name for column in columns_of(kind)}
+    names = NAME.filter(lambda name: tidy(Paint(name)).name not in ours)
+    return st.lists(st.tuples(names, TEXT), max_size=3, unique_by=lambda pair: tidy(Paint(pair[0])).name).map(tuple)
+
+
+PAINT = st.builds(
+    Paint, NAME, TEXT, TEXT, TEXT, price=MAYBE, size_ml=MAYBE, on_hand_ml=MAYBE, notes=TEXT, extra=_extra(Paint)
+).map(tidy)
+CLEAR_COAT = st.builds(ClearCoatPair, NAME, LAB, LAB, on=TEXT, notes=TEXT, extra=_extra(ClearCoatPair)).map(tidy)
+
+
+def _swatch(names):
+    return (
+        st.builds(
+            Swatch,
+            st.sampled_from(names),
+            st.floats(0.01, 1e3),
+            st.just(0.0) | st.floats(0, 1e3),
+            st.integers(1, 9),
+            TEXT,
+            LAB,
+            LAB,
+            uncertainty=st.floats(0, 100),
+            state=st.sampled_from(SurfaceState),
+            taken=DATE,
+            photo=SHA256,
+            notes=TEXT,
+            extra=_extra(Swatch),
+        )
+        .filter(lambda swatch: swatch.paint_fraction >= MIN_PAINT_FRACTION)
+        .map(tidy)
+    )
+
+
+@st.composite
+def shelves(draw):
+    """A shelf whose swatches are of its paints."""
+    paints = draw(st.lists(PAINT, max_size=4, unique_by=lambda paint: paint.name))
+    names = [paint.name for paint in paints]
+    swatches = draw(st.lists(_swatch(names), max_size=5)) if names else []
+    return Shelf(tuple(paints), tuple(swatches), tuple(draw(st.lists(CLEAR_COAT, max_size=3))))

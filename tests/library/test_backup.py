@@ -1,0 +1,149 @@
+"""Backups, the way back, and the check of everything."""
+
+import shutil
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from colormatch.errors import LibraryDamaged, LibraryError
+from colormatch.library import Library, backup
+from colormatch.library.rescue import restore, save_archive, verify
+from colormatch.records import Paint, Swatch
+
+
+def _age(library, days):
+    """Turn the only backup into one made some days ago."""
+    (one,) = backup.backups(library.database)
+    made = datetime.now(UTC) - timedelta(days=days)
+    one.path.rename(one.path.with_name(f"library-{made:%Y%m%dT%H%M%S.%f}-daily.sqlite3"))
+
+
+def test_one_backup_a_day_is_made_on_opening(library):
+    Library.open(library.folder)
+    assert len(backup.backups(library.database)) == 1
+    _age(library, 1.1)
+    Library.open(library.folder)
+    assert [one.reason for one in backup.backups(library.database)] == ["daily", "daily"]
+    shutil.rmtree(library.folder / "backups")
+    Library.open(library.folder)
+    _age(library, -400)  # a clock that was wrong once
+    Library.open(library.folder)
+    assert len(backup.backups(library.database)) == 2
+
+
+def test_old_backups_are_thinned_out(library):
+    folder = library.folder / "backups"
+    start = datetime.now(UTC) - timedelta(days=1)
+    for day in range(800):
+        (folder / f"library-{start - timedelta(days=day):%Y%m%dT%H%M%S.%f}-daily.sqlite3").touch()
+    backup.back_up(library.database, "asked")
+    kept = [one.made for one in backup.backups(library.database)]
+    assert len(kept) <= backup.KEEP_NEWEST + backup.KEEP_WEEKS + backup.KEEP_MONTHS
+    assert kept[0] - kept[backup.KEEP_NEWEST - 1] < timedelta(days=backup.KEEP_NEWEST)
+    assert kept[0] - kept[-1] > timedelta(days=300)
+
+
+def test_a_restore_brings_back_and_keeps_what_was_there(stocked):
+    saved = stocked.shelf()
+    backup.back_up(stocked.database, "asked")
+    stamp = stocked.stamp()
+    stocked.remove(Paint, stocked.all(Paint)[0].id)
+    lost = stocked.shelf()
+    # Opening made a backup of the empty library; the one asked for is newer.
+    restore(stocked.folder)
+    assert stocked.shelf() == saved
+    assert stocked.stamp() != stamp
+    (before,) = (one for one in backup.backups(stocked.database) if one.reason == "before-restore")
+    restore(stocked.folder, before.path)
+    assert stocked.shelf() == lost
+
+
+@pytest.mark.parametrize("harm", ["header", "middle", "cut", "gone", "empty", "journal"])
+def test_a_damaged_library_is_recognised_and_brought_back(stocked, swatch, harm):
+    stocked.add_all([swatch] * 500, "many")
+    saved = stocked.shelf()
+    backup.back_up(stocked.database, "asked")
+    content = bytearray(stocked.database.read_bytes())
+    if harm == "header":
+        content[:16] = b"no database here"
+    elif harm == "middle":
+        content[4096:-4096] = b"\xa5" * (len(content) - 8192)
+    elif harm == "cut":
+        content = content[: len(content) // 2]
+    stocked.database.write_bytes(b"" if harm == "empty" else content)
+    if harm == "journal":  # a stray journal beside a spoiled file would be rolled back into the restored one
+        stocked.database.write_bytes(b"\xa5" * 5000)
+        stocked.database.with_name("library.sqlite3-journal").write_bytes(b"\xa5" * 5000)
+    if harm == "gone":
+        stocked.database.unlink()
+        with pytest.raises(LibraryError):
+            verify(stocked)
+    else:
+        assert verify(stocked).problems
+    with pytest.raises(LibraryDamaged, match="library restore"):
+        Library.open(stocked.folder).all(Swatch)
+    restore(stocked.folder)
+    assert Library.open(stocked.folder).shelf() == saved
+    assert verify(stocked).problems == ()
+    if harm not in ("gone",):
+        assert list((stocked.folder / "damaged").rglob("library.sqlite3"))
+
+
+def test_a_damaged_library_makes_no_backup_and_drives_no_good_one_out(stocked, swatch):
+    stocked.add_all([swatch] * 500, "many")
+    kept = [one.path for one in backup.backups(stocked.database)]
+    content = bytearray(stocked.database.read_bytes())
+    content[8192:16384] = b"\xa5" * 8192
+    stocked.database.write_bytes(content)
+    with pytest.raises(LibraryDamaged):
+        backup.back_up(stocked.database, "asked")
+    assert [one.path for one in backup.backups(stocked.database)] == kept
+
+
+def test_all_in_one_file_and_back_on_another_machine(stocked, swatch, tmp_path):
+    photo = stocked.photos.add(b"a photo", "x.jpg")
+    stocked.add(Swatch(**{**vars(swatch), "photo": photo}))
+    save_archive(stocked, tmp_path / "all.zip")
+    restore(tmp_path / "new", tmp_path / "all.zip")
+    other = Library.open(tmp_path / "new")
+    assert other.shelf() == stocked.shelf()
+    assert other.photos.path(photo).read_bytes() == b"a photo"
+    assert verify(other).problems == ()
+    assert other.next_undo() == stocked.next_undo()
+
+
+def test_a_restore_takes_its_photos_out_of_the_trash(stocked, swatch):
+    photo = stocked.photos.add(b"a photo", "x.jpg")
+    number = stocked.add(Swatch(**{**vars(swatch), "photo": photo}))
+    backup.back_up(stocked.database, "asked")
+    stocked.remove(Swatch, number)
+    restore(stocked.folder)
+    assert verify(stocked).problems == ()
+    assert stocked.photos.path(photo).read_bytes() == b"a photo"
+
+
+def test_what_is_no_backup_is_refused_and_changes_nothing(stocked, tmp_path):
+    before = stocked.database.read_bytes()
+    (tmp_path / "text.sqlite3").write_text("hello")
+    (tmp_path / "empty.sqlite3").touch()
+    for name in ("text.sqlite3", "empty.sqlite3", "none.sqlite3"):
+        with pytest.raises(LibraryError):
+            restore(stocked.folder, tmp_path / name)
+    assert stocked.database.read_bytes() == before
+    with pytest.raises(LibraryError, match="no sound backup"):
+        restore(tmp_path / "nothing here")
+
+
+def test_verify_finds_photos_that_are_gone_or_changed(stocked):
+    first, second = stocked.photos.add(b"one", "a.jpg"), stocked.photos.add(b"two", "b.jpg")
+    (stocked.photos.folder / "stray.jpg").touch()
+    found = verify(stocked)
+    assert (found.problems, found.records, found.photos, found.spare) == ((), 3, 2, 1)
+    stocked.photos.path(first).write_bytes(b"eno")
+    stocked.photos.path(second).unlink()
+    problems = verify(stocked).problems
+    assert any(first in problem and "damaged" in problem for problem in problems)
+    assert any(second in problem and "missing" in problem for problem in problems)
+    stocked.photos.add(b"one", "a.jpg")  # adding it again mends it
+    stocked.photos.add(b"two", "b.jpg")
+    assert verify(stocked).problems == ()

@@ -1,0 +1,201 @@
+"""Exchange: what is exported comes back equal, through a folder and a zip file; imports say what they do."""
+
+import csv
+import json
+import zipfile
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from colormatch.errors import BadInput
+from colormatch.library import Library
+from colormatch.library.exchange import export_exchange, read_exchange
+from colormatch.library.merge import Conflicts, import_exchange
+from colormatch.library.sheet import escaped, restored
+from colormatch.library.starter import install_starter, starter_shelf
+from colormatch.records import ClearCoatPair, Lab, Paint, Swatch
+
+from .strategies import TEXT, shelves
+
+
+@given(shelf=shelves(), name=st.sampled_from(["out", "out.zip"]))
+@settings(max_examples=60, deadline=None)
+def test_export_then_import_is_the_identity(tmp_path_factory, shelf, name):
+    folder = tmp_path_factory.mktemp("exchange")
+    library, other = Library.open(folder / "a"), Library.open(folder / "b")
+    library.add_all([*shelf.paints, *shelf.swatches, *shelf.clear_coats], "all")
+    export_exchange(library, folder / name)
+    import_exchange(other, folder / name)
+    assert other.shelf() == library.shelf() == shelf
+    stamp = other.stamp()
+    again = import_exchange(other, folder / name)
+    assert {item.fate for item in again.items} <= {"same"}
+    assert other.stamp() == stamp
+
+
+@given(TEXT)
+def test_no_cell_is_a_formula_and_each_comes_back(text):
+    cell = escaped(text)
+    assert not cell.startswith(tuple("=+-@\t\r"))
+    assert restored(cell) == text
+
+
+def test_the_form_is_the_documented_one(stocked, tmp_path):
+    photo = stocked.photos.add(b"a photo", "x.jpg")
+    stocked.add(replace(stocked.shelf().swatches[0], photo=photo, lab=Lab(50.1, -2 / 3, 25), notes="=1+1"))
+    export_exchange(stocked, tmp_path / "out")
+    names = sorted(path.relative_to(tmp_path / "out").as_posix() for path in (tmp_path / "out").rglob("*.*"))
+    assert names == ["clear_coats.csv", "manifest.json", "paints.csv", f"photos/{photo}.jpg", "swatches.csv"]
+    with (tmp_path / "out" / "swatches.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert ",".join(rows[0]) == (
+        "paint,paint_parts,water_parts,coats,ground,ground_L,ground_a,ground_b,L,a,b,uncertainty,state,taken,photo,notes"
+    )
+    # Negative numbers stay numbers; only text is escaped.
+    assert (rows[-1]["a"], rows[-1]["notes"]) == (repr(-2 / 3), "'=1+1")
+    manifest = json.loads((tmp_path / "out" / "manifest.json").read_text())
+    assert manifest["version"] == 1
+    assert set(manifest["files"]) == set(names) - {"manifest.json"}
+
+
+@pytest.mark.parametrize("name", ["out", "out.zip"])
+def test_photos_travel_along(stocked, tmp_path, name):
+    photo = stocked.photos.add(b"a photo", "x.jpg")
+    stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
+    assert export_exchange(stocked, tmp_path / name) == ()
+    other = Library.open(tmp_path / "other")
+    import_exchange(other, tmp_path / name)
+    assert other.photos.path(photo).read_bytes() == b"a photo"
+    assert other.undo() == f"imported {name}"
+    assert other.shelf() == type(other.shelf())()
+    assert photo not in other.photos
+
+
+def test_a_photo_that_is_gone_is_told_and_the_rest_exported(stocked, tmp_path):
+    photo = stocked.photos.add(b"a photo", "x.jpg")
+    stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
+    stocked.photos.path(photo).unlink()
+    assert [flag.code for flag in export_exchange(stocked, tmp_path / "out")] == ["photo-missing"]
+    assert read_exchange(tmp_path / "out").shelf == stocked.shelf()
+
+
+def test_nothing_is_overwritten(stocked, tmp_path):
+    (tmp_path / "out.zip").write_text("mine")
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "mine").touch()
+    for name in ("out", "out.zip"):
+        with pytest.raises(BadInput, match="already there"):
+            export_exchange(stocked, tmp_path / name)
+    assert (tmp_path / "out.zip").read_text() == "mine"
+
+
+def _folder(path: Path, **sheets: str) -> Path:
+    path.mkdir(exist_ok=True)
+    for name, text in sheets.items():
+        (path / f"{name}.csv").write_bytes(text.encode("utf-8"))
+    return path
+
+
+SWATCH_HEAD = "paint,paint_parts,water_parts,coats,ground,ground_L,ground_a,ground_b,L,a,b"
+SWATCH_ROW = "Umber,1,3,2,pine,70,5,20,50,9,25"
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+def test_byte_order_marks_line_ends_blank_lines_and_column_order_don_t_matter(tmp_path, end, mark):
+    paints = f"{mark}notes,name{end}brown,Umber{end}{end}"
+    swatches = f"{mark}{SWATCH_HEAD}{end}{SWATCH_ROW}{end},,,,,,,,,,{end}"
+    exchange = read_exchange(_folder(tmp_path / "in", paints=paints, swatches=swatches))
+    assert exchange.shelf.paints == (Paint("Umber", notes="brown"),)
+    assert exchange.shelf.swatches == (Swatch("Umber", 1, 3, 2, "pine", Lab(70, 5, 20), Lab(50, 9, 25)),)
+    assert [flag.code for flag in exchange.flags] == ["manifest-missing"]
+
+
+def test_unknown_columns_are_kept(library, tmp_path):
+    source = _folder(tmp_path / "in", paints="name,batch,bought\nUmber,7,=A1\nOchre,,'=A1\n")
+    import_exchange(library, source)
+    umber, ochre = library.shelf().paints
+    assert umber.extra == (("batch", "7"), ("bought", "=A1"))
+    assert ochre.extra == (("bought", "=A1"),)
+    export_exchange(library, tmp_path / "out")
+    assert read_exchange(tmp_path / "out").shelf == library.shelf()
+
+
+def test_a_preview_says_what_an_import_does(stocked, tmp_path):
+    paints = "name,maker,notes\nUmber,the shop,\nOchre,,\n"
+    swatches = (
+        f"{SWATCH_HEAD},notes\n{SWATCH_ROW},\n"  # same
+        "Umber,1,3,2,pine,70,5,20,50,9,25,gaps filled\n"  # the second of two equal ones: changed
+        "Umber,1,3,2,pine,70,5,20,51,9,25,\n"  # a third measurement: new
+        "Umber,1,7,2,pine,70,5,20,60,9,25,\n"  # new
+    )
+    source = _folder(tmp_path / "in", paints=paints, swatches=swatches)
+    before = stocked.stamp()
+    plan = import_exchange(stocked, source, preview=True)
+    assert stocked.stamp() == before
+    assert plan.counts()["paints"] == {"new": 1, "changed": 1, "conflict": 0, "same": 0}
+    assert plan.counts()["swatches"] == {"new": 2, "changed": 1, "conflict": 0, "same": 1}
+    assert import_exchange(stocked, source).counts() == plan.counts()
+    assert stocked.shelf().paints[0] == Paint("Umber", maker="the shop")
+    assert [swatch.notes for swatch in stocked.shelf().swatches] == ["", "gaps filled", "", ""]
+    stocked.undo()
+    assert stocked.stamp() != ""
+    assert len(stocked.shelf().swatches) == 2
+
+
+@pytest.mark.parametrize(
+    ("policy", "results"), [(Conflicts.MINE, [50.0]), (Conflicts.THEIRS, [44.0]), (Conflicts.BOTH, [50.0, 44.0])]
+)
+def test_a_conflict_is_decided_by_the_caller(library, swatch, tmp_path, policy, results):
+    library.add_all([Paint("Umber", maker="mine", notes="keep"), swatch], "set up")
+    swatches = f"{SWATCH_HEAD}\n{SWATCH_ROW.replace('50,9,25', '44,9,25')}\n"
+    source = _folder(tmp_path / "in", paints="name,maker\nUmber,theirs\n", swatches=swatches)
+    counts = import_exchange(library, source, conflicts=policy).counts()
+    assert (counts["paints"]["conflict"], counts["swatches"]["conflict"]) == (1, 1)
+    assert [one.lab.L for one in library.shelf().swatches] == results
+    # Gaps are filled from the other side whichever is taken.
+    maker = "theirs" if policy is Conflicts.THEIRS else "mine"
+    assert library.shelf().paints == (Paint("Umber", maker=maker, notes="keep"),)
+
+
+def test_clear_coats_of_one_name_over_two_woods_are_two(library, tmp_path):
+    pairs = (
+        ClearCoatPair("Shellac", Lab(70, 5, 20), Lab(60, 8, 30)),
+        ClearCoatPair("Shellac", Lab(40, 5, 20), Lab(30, 8, 30)),
+    )
+    library.add_all(pairs, "both")
+    export_exchange(library, tmp_path / "out")
+    assert read_exchange(tmp_path / "out").shelf.clear_coats == pairs
+
+
+def test_a_sheet_edited_by_hand_is_flagged_and_read(stocked, tmp_path):
+    export_exchange(stocked, tmp_path / "out")
+    sheet = tmp_path / "out" / "paints.csv"
+    sheet.write_text(sheet.read_text().replace("Umber", "Umber").replace("water", "spirit"))
+    exchange = read_exchange(tmp_path / "out")
+    assert [flag.code for flag in exchange.flags] == ["edited"]
+    assert exchange.shelf.paints[0].thinner == "spirit"
+
+
+def test_a_zip_may_hold_the_folder_itself_and_clutter(stocked, tmp_path):
+    export_exchange(stocked, tmp_path / "out")
+    with zipfile.ZipFile(tmp_path / "in.zip", "w") as archive:
+        for path in (tmp_path / "out").iterdir():
+            if path.is_file():
+                archive.write(path, f"my swatches/{path.name}")
+        archive.writestr("__MACOSX/my swatches/._paints.csv", b"\0")
+        archive.writestr("my swatches/.DS_Store", b"\0")
+    assert read_exchange(tmp_path / "in.zip").shelf == stocked.shelf()
+
+
+def test_the_starter_is_in_the_documented_form_and_can_be_installed(library):
+    shelf = starter_shelf()
+    assert len(shelf.paints) > 5
+    assert len(shelf.swatches) > 50
+    install_starter(library)
+    assert library.shelf() == shelf
+    assert library.undo() == "imported swatches"
+    assert library.count(Swatch) == 0
