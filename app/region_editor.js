@@ -113,7 +113,7 @@ function makeEditor(root) {
   }
   function help() {
     if (state.selected !== null) return label(state.regions[state.selected]) +
-      ": drag it to move it, drag a corner to change it. Arrow keys move, Shift and arrows resize, Delete removes.";
+      ": drag to move it, drag a corner to change it. Keys: arrows, Shift and arrows, Delete.";
     if (state.shape === "move") return "Drag to look around. Two fingers or + and − zoom. Tap a shape to choose it.";
     const what = { card: "the card", sound: "a patch of sound wood", damage: "the damage" }[state.kind];
     return (state.shape === "box" ? "Drag across " : "Draw around ") + what + ". Tap a shape to choose it.";

@@ -148,7 +148,8 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash, path: Path, l
         )
         st.write(f"**What stays off:** {wash.off}.")
         swatches = f"{wash.swatches} swatch" + ("es" if wash.swatches != 1 else "")
-        st.write(f"**Known from** {'measuring it' if wash.basis == 'measured' else 'a model'}, by {swatches}.")
+        known = "Measured on a swatch" if wash.basis == "measured" else "Worked out from its paint's swatches"
+        st.write(f"{known}; {swatches} stand behind it.")
         for flag in wash.flags:
             st.write(flag.text)
     with picture_side:

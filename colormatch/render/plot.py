@@ -65,8 +65,8 @@ def lab_plot(spots: Sequence[Spot], title: str) -> str:
     second = _LEFT + _NARROW + 60
     width, height = second + _SIDE + 16, _TOP + _SIDE + _BOTTOM
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" role="img" '
-        f'style="max-width:100%;height:auto" font-family="sans-serif" font-size="13" fill="{_INK}">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
+        f'role="img" style="max-width:100%;height:auto" font-family="sans-serif" font-size="13" fill="{_INK}">'
         f"<title>{escape(title)}</title>",
         _frame(_LEFT, _NARROW, None, lightness, "L*, light up"),
         _frame(second, _SIDE, a_axis, b_axis, "b*, yellow up", "a*, red to the right"),

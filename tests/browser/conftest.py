@@ -136,3 +136,24 @@ class Finger:
 @pytest.fixture
 def finger() -> type[Finger]:
     return Finger
+
+
+def photo_place(page: object, x: float, y: float) -> tuple[float, float]:
+    """Page coordinates of a fraction of the photo, seen whole."""
+    svg = page.locator("svg.photo")  # type: ignore[attr-defined]
+    frame = svg.bounding_box()
+    _, _, width, height = map(float, svg.get_attribute("viewBox").split())
+    scale = min(frame["width"] / width, frame["height"] / height)
+    left = frame["x"] + (frame["width"] - width * scale) / 2
+    top = frame["y"] + (frame["height"] - height * scale) / 2
+    return left + x * width * scale, top + y * height * scale
+
+
+def mouse_drag(page: object, start: tuple[float, float], end: tuple[float, float]) -> None:
+    """Press, move, release."""
+    mouse = page.mouse  # type: ignore[attr-defined]
+    mouse.move(*start)
+    mouse.down()
+    mouse.move((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
+    mouse.move(*end)
+    mouse.up()

@@ -7,7 +7,8 @@ import json
 import streamlit as st
 from PIL import Image
 
-from app.region_editor import Edit, as_document, region_editor
+from app.marks import Edit, as_document
+from app.region_editor import region_editor
 
 
 def picture(color: str) -> str:

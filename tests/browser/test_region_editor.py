@@ -7,6 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.browser.conftest import mouse_drag
+from tests.browser.conftest import photo_place as at
+
 pytestmark = pytest.mark.browser
 
 
@@ -27,25 +30,6 @@ def wait_for(page, count, kind=None):
         timeout=15_000,
     )
     return received(page)["regions"]
-
-
-def at(page, x, y):
-    """Page coordinates of a fraction of the photo, seen whole."""
-    frame = page.locator("svg.photo").bounding_box()
-    ratio = 4000 / 3000
-    width = min(frame["width"], frame["height"] * ratio)
-    height = width / ratio
-    left = frame["x"] + (frame["width"] - width) / 2
-    top = frame["y"] + (frame["height"] - height) / 2
-    return left + x * width, top + y * height
-
-
-def mouse_drag(page, start, end):
-    page.mouse.move(*start)
-    page.mouse.down()
-    page.mouse.move((start[0] + end[0]) / 2, (start[1] + end[1]) / 2)
-    page.mouse.move(*end)
-    page.mouse.up()
 
 
 def box_of(region):

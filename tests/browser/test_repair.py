@@ -1,0 +1,114 @@
+"""The main job in a real browser: a photo, its marks, the ranking, a reload; with a mouse, then with a finger."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from tests.browser.conftest import mouse_drag, photo_place
+
+pytestmark = pytest.mark.browser
+
+ROOT = Path(__file__).parents[2]
+DEMO = json.loads((ROOT / "swatches" / "demo.json").read_text(encoding="utf-8"))
+PHOTO = ROOT / "swatches" / DEMO["photo"]
+with Image.open(PHOTO) as _photo:
+    WIDTH, HEIGHT = _photo.size
+
+
+@pytest.fixture(scope="module")
+def address(serve, tmp_path_factory):
+    return serve(ROOT / "app" / "main.py", COLORMATCH_LIBRARY=str(tmp_path_factory.mktemp("library")))
+
+
+def choose_demo(page):
+    page.locator("input[type=file]").set_input_files(PHOTO)
+    page.locator("svg.photo").wait_for(timeout=30_000)
+    page.locator("g.card").wait_for(timeout=30_000)  # the program finds the card by itself
+
+
+def corners(page, box):
+    x, y, w, h = box
+    return photo_place(page, x / WIDTH, y / HEIGHT), photo_place(page, (x + w) / WIDTH, (y + h) / HEIGHT)
+
+
+def see_ranking(page):
+    page.get_by_role("link", name="Find the wash").click()
+    page.get_by_text("Closest washes").wait_for(timeout=60_000)
+    page.get_by_text("Where the colors lie").wait_for(timeout=60_000)
+    return page.locator(".row").all_text_contents()
+
+
+@pytest.mark.parametrize("touch", [False, True], ids=["mouse", "finger"])
+def test_mark_match_reload(visit, finger, address, touch):
+    one = visit(address, touch=touch)
+    page = one.page
+    drag = finger(one).drag if touch else lambda start, end: mouse_drag(page, start, end)
+    choose_demo(page)
+    page.locator("svg.photo").scroll_into_view_if_needed()
+    page.get_by_role("button", name="Sound wood", exact=True).click()
+    for number, box in enumerate(DEMO["sound"], 1):
+        drag(*corners(page, box))
+        page.locator(f"g.sound >> nth={number - 1}").wait_for(state="attached")
+    page.get_by_role("button", name="Damage", exact=True).click()
+    drag(*corners(page, DEMO["damage"][0]))
+    page.get_by_text("All is marked").wait_for(timeout=15_000)
+
+    ranking = see_ranking(page)
+    assert len(ranking) >= 3
+    assert all("ΔE" in line for line in ranking)
+
+    page.reload()
+    page.get_by_text("Where the colors lie").wait_for(timeout=60_000)
+    assert page.locator(".row").all_text_contents() == ranking
+    page.get_by_role("link", name="Photo").click()
+    page.locator("g.damage").wait_for(state="attached")
+    assert page.locator("g.sound").count() == len(DEMO["sound"])
+    assert page.locator("g.card").count() == 1
+    assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
+    assert one.outside() == []
+
+
+def test_the_card_can_be_dragged(visit, address):
+    page = visit(address).page
+    choose_demo(page)
+    page.get_by_text("Found by the program").wait_for()
+    before = page.locator("g.card polygon").first.get_attribute("points")
+    x, y, w, h = DEMO["card"]
+    middle = photo_place(page, (x + w / 2) / WIDTH, (y + h / 2) / HEIGHT)
+    page.mouse.click(*middle)  # chooses it
+    mouse_drag(page, middle, (middle[0] + 8, middle[1] + 6))
+    page.get_by_text("Marked by you").wait_for()
+    moved = page.locator("g.card polygon").first.get_attribute("points")
+    assert moved != before
+    page.reload()
+    page.get_by_text("Marked by you").wait_for()
+    assert page.locator("g.card polygon").first.get_attribute("points") == moved
+
+
+def test_back_and_forward_go_through_the_steps(visit, address):
+    page = visit(address).page
+    page.get_by_role("button", name="Try the example").click()
+    page.get_by_text("All is marked").wait_for(timeout=30_000)
+    see_ranking(page)
+    page.go_back()
+    page.get_by_text("All is marked").wait_for(timeout=30_000)
+    page.go_back()
+    page.get_by_role("button", name="Try the example").wait_for()
+    page.go_forward()
+    page.get_by_text("All is marked").wait_for(timeout=30_000)
+
+
+def test_a_file_that_is_no_photo_is_told_in_two_sentences(visit, address, tmp_path):
+    page = visit(address).page
+    broken = tmp_path / "broken.jpg"
+    broken.write_bytes(b"no picture at all")
+    page.locator("input[type=file]").set_input_files(broken)
+    page.locator("[data-testid=stAlert]").wait_for()
+    text = page.locator("[data-testid=stAlert]").inner_text()
+    assert "Traceback" not in text
+    assert text.count(".") >= 2
+    assert page.get_by_role("button", name="Try the example").is_visible()
