@@ -26,10 +26,11 @@ def optics_of_layer(models: Mapping[str, PaintModel], layer: Layer) -> Optics:
     return mix(paints, [part.parts for part in layer.paints])
 
 
-def film_of_layer(models: Mapping[str, PaintModel], layer: Layer) -> Film:
-    """Best estimate of what a layer leaves."""
+def film_of_layer(models: Mapping[str, PaintModel], layer: Layer, thick: float = 1.0) -> Film:
+    """Best estimate of what a layer leaves, or of ``thick`` times as much of it."""
     paint = optics_of_layer(models, layer)
-    return film(paint.K, paint.S, thickness(layer.paint_fraction, layer.coats, paint.gamma, paint.rho), paint.k2)
+    x = thick * thickness(layer.paint_fraction, layer.coats, paint.gamma, paint.rho)
+    return film(paint.K, paint.S, x, paint.k2)
 
 
 def clear_coat_named(shelf: Shelf, name: str) -> ClearCoat | None:

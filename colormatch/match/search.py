@@ -107,7 +107,8 @@ def box_bound(target: FloatArray, darkest: FloatArray, lightest: FloatArray) -> 
 def _cube_roots(xyz: FloatArray) -> FloatArray:
     """CIELAB's lightness function of each coordinate; it grows with it."""
     t = xyz / WHITE_XYZ.astype(xyz.dtype)
-    return np.where(t > EPSILON, np.cbrt(t), (KAPPA * t + 16) / 116)
+    roots: FloatArray = np.where(t > EPSILON, np.cbrt(t), (KAPPA * t + 16) / 116)
+    return roots
 
 
 def _gap(value: float, low: FloatArray, high: FloatArray) -> FloatArray:
@@ -268,7 +269,7 @@ class _Boxes(NamedTuple):
     def between(self, first: int, threshold: float) -> _Boxes:
         """From a place on, as far as the threshold."""
         last = int(np.searchsorted(self.bound, threshold, side="right"))
-        return _Boxes(*(values[first:last] for values in self))
+        return _Boxes(self.upper[first:last], self.group[first:last], self.bound[first:last])
 
 
 class _Best:
@@ -316,9 +317,9 @@ def _gather(values: Layered, places: IntArray) -> Layered:
 
 def _halves(color: FloatArray) -> list[IntArray]:
     """Groups of look-alikes: halved along the longest axis until small enough; a power of two of them."""
-    groups = [np.arange(len(color))]
+    groups: list[IntArray] = [np.arange(len(color))]
     while len(groups[0]) > _LEAF:
-        halves = []
+        halves: list[IntArray] = []
         for group in groups:
             axis = np.argmax(np.ptp(color[group], axis=0))
             order = group[np.argsort(color[group, axis], kind="stable")]

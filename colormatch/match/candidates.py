@@ -1,0 +1,170 @@
+"""The washes that a shelf and the user's limits allow."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from colormatch.errors import BadInput, NothingToRank, PaintError
+from colormatch.match.job import SAME_FRACTION
+from colormatch.match.search import IntArray
+from colormatch.records import FloatArray, Layer, Limits, Part, Shelf
+from colormatch.wash.film import Film, film, thickness
+from colormatch.wash.optics import Optics, mix, optics_of
+from colormatch.wash.paint import PaintModel
+
+#: Paint to water: what can be measured out with a spoon. From full strength to 1:24, where hardly a tint is left.
+RATIOS: tuple[tuple[int, int], ...] = (
+    *((1, 0), (4, 1), (3, 1), (2, 1), (3, 2), (1, 1), (2, 3), (1, 2), (2, 5), (1, 3), (2, 7)),
+    *((1, water) for water in (4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 24)),
+)
+#: Parts of two paints in a mix.
+PROPORTIONS: tuple[tuple[int, int], ...] = ((1, 3), (1, 2), (1, 1), (2, 1), (3, 1))
+#: Most coats of all layers together: more fill the grain and look painted (common practice, no source).
+MOST_COATS = 4
+#: Most coats of one wash that a limit may ask for.
+_COATS_LIMIT = 10
+#: Mixes whose films are computed at a time; some tens of megabytes.
+_MIXES = 100
+
+
+def _fraction(ratio: tuple[int, int]) -> float:
+    return ratio[0] / sum(ratio)
+
+
+#: Paint fractions that take one part of one side: one measure, filled once or several times.
+_EASY = frozenset(round(_fraction(r), 4) for r in RATIOS if min(r) <= 1)
+
+
+def is_easy(paint_fraction: float) -> bool:
+    """Whether a ratio is measured out with one measure: full, 1:x or x:1."""
+    return round(paint_fraction, 4) in _EASY
+
+
+@dataclass(frozen=True, eq=False)
+class Washes:
+    """Washes as arrays in step, with what each leaves at the paints' best estimates."""
+
+    #: The paints, or mixes of them.
+    mixes: tuple[tuple[Part, ...], ...]
+    #: (n,) place of each wash's paint in ``mixes``.
+    mix: IntArray
+    #: (n,) paint fraction, and number of coats.
+    fraction: FloatArray
+    coats: IntArray
+    #: (n, 41)
+    film: Film
+
+    def __len__(self) -> int:
+        return len(self.mix)
+
+    def layer(self, place: int) -> Layer:
+        """One wash by its place."""
+        return Layer(self.mixes[self.mix[place]], float(self.fraction[place]), int(self.coats[place]))
+
+
+def check_limits(limits: Limits) -> None:
+    """Refuse limits that make no sense.
+
+    Raises
+    ------
+    BadInput
+    """
+    if not 1 <= limits.coats <= _COATS_LIMIT:
+        raise BadInput(f"{limits.coats} coats of a wash can't be planned.", f"Allow 1 to {_COATS_LIMIT}.")
+    for what, value in (("layers", limits.layers), ("paints in a mix", limits.mix)):
+        if value not in (1, 2):
+            raise BadInput(f"{value} {what} can't be planned.", "Choose 1 or 2.")
+    if limits.top < 1:
+        raise BadInput(f"A list of {limits.top} recipes is empty.", "Ask for one or more.")
+
+
+def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits) -> tuple[str, ...]:
+    """Names of the paints to choose from, in alphabetical order.
+
+    Raises
+    ------
+    PaintError
+        A limit names a paint that is not on the shelf, or one over the whole piece has no model.
+    NothingToRank
+        The limits leave no paint with a model.
+    """
+    known = {paint.name.casefold(): paint for paint in shelf.paints}
+    if not known:
+        raise NothingToRank("There is no paint on the shelf.", "Add a paint and one painted, measured swatch of it.")
+    chosen = {name.strip().casefold() for name in limits.paints} or set(known)
+    for name in limits.paints:
+        if name.strip().casefold() not in known:
+            names = ", ".join(paint.name for paint in shelf.paints)
+            raise PaintError(f"There is no paint {name} on the shelf.", f"Choose from: {names}.")
+    for layer in limits.then:
+        for part in layer.paints:
+            if part.paint not in models:
+                raise PaintError(
+                    f"{part.paint}, which goes over the whole piece, has no swatch.",
+                    "Paint one swatch of it, let it dry and measure it.",
+                )
+    paints = [paint for key, paint in known.items() if key in chosen]
+    # An amount that nobody entered is taken as some: the tin is on the shelf.
+    left = [paint for paint in paints if not limits.on_hand or paint.on_hand_ml is None or paint.on_hand_ml > 0]
+    if not left:
+        raise NothingToRank(
+            "None of the chosen paints is on hand.", "Allow paints that have run out, or enter amounts."
+        )
+    usable = sorted(paint.name for paint in left if paint.name in models)
+    if not usable:
+        names = ", ".join(sorted(paint.name for paint in left))
+        raise NothingToRank(f"No swatch has been measured of {names}.", "Paint one swatch, let it dry and measure it.")
+    return tuple(usable)
+
+
+def single_washes(names: Sequence[str], models: Mapping[str, PaintModel], shelf: Shelf, limits: Limits) -> Washes:
+    """Every wash of one paint: each in the usual ratios and in those of its swatches.
+
+    Parameters
+    ----------
+    names : sequence of str; of paints with models
+    """
+    usual = [_fraction(ratio) for ratio in RATIOS]
+    fractions = [_merged(usual, [swatch.paint_fraction for swatch in shelf.of(name)]) for name in names]
+    sizes = [len(f) for f in fractions]
+    paints = optics_of(np.stack([models[name].theta for name in names]))
+    places = np.repeat(np.arange(len(names)), sizes)
+    return _washes(tuple((Part(name),) for name in names), paints, places, np.concatenate(fractions), limits.coats)
+
+
+def mixed_washes(names: Sequence[str], models: Mapping[str, PaintModel], limits: Limits) -> Iterator[Washes]:
+    """Every wash of two paints in simple parts, some at a time."""
+    fractions = np.array([_fraction(ratio) for ratio in RATIOS])
+    optics = {name: optics_of(models[name].theta) for name in names}
+    mixes = [
+        (Part(first, float(some)), Part(second, float(others)))
+        for first, second in combinations(names, 2)
+        for some, others in PROPORTIONS
+    ]
+    for start in range(0, len(mixes), _MIXES):
+        part = tuple(mixes[start : start + _MIXES])
+        stirred = [mix([optics[p.paint] for p in parts], [p.parts for p in parts]) for parts in part]
+        paints = Optics(*(np.stack(values) for values in zip(*stirred, strict=True)))
+        places = np.repeat(np.arange(len(part)), len(fractions))
+        yield _washes(part, paints, places, np.tile(fractions, len(part)), limits.coats)
+
+
+def _merged(usual: Sequence[float], own: Sequence[float]) -> FloatArray:
+    """The usual paint fractions, and those of a paint's own swatches that are new; strongest first."""
+    new = {round(f, 4): f for f in own if all(abs(f - u) > SAME_FRACTION for u in usual)}
+    return np.array(sorted([*usual, *new.values()], reverse=True))
+
+
+def _washes(
+    mixes: tuple[tuple[Part, ...], ...], paints: Optics, places: IntArray, fraction: FloatArray, most_coats: int
+) -> Washes:
+    coats = np.tile(np.arange(1, most_coats + 1), len(places))
+    places, fraction = np.repeat(places, most_coats), np.repeat(fraction, most_coats)
+    x = thickness(fraction, coats, paints.gamma[places], paints.rho[places])
+    # Single precision is four times faster here; the finalists are computed anew in double precision.
+    K, S, x, k2 = (v.astype(np.float32) for v in (paints.K[places], paints.S[places], x, paints.k2[places]))
+    return Washes(mixes, places, fraction, coats, film(K, S, x, k2))

@@ -1,0 +1,194 @@
+"""One repair to be ranked for: what is known, and one throw of the dice for all that is uncertain."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from colormatch.color.difference import axis_weights, delta_e
+from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
+from colormatch.errors import BadInput
+from colormatch.match.ending import Ending, clear_coat_named, film_of_layer
+from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Lab, Layer, Limits, Shelf, Swatch, lab_of
+from colormatch.wash.clear import ClearCoat
+from colormatch.wash.film import Body, bare, lay, seen
+from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel
+from colormatch.wash.predict import Chances, draw_chances, predict_many
+
+#: One recipe: layers, lowest first; empty leaves the damage as it is.
+Recipe = tuple[Layer, ...]
+
+#: ΔE00 between two grounds up to which a swatch on one speaks for the other; our choice.
+SIMILAR_GROUND = 3.0
+#: Paint fractions closer than this are one ratio.
+SAME_FRACTION = 1e-4
+
+
+@dataclass(frozen=True, eq=False)
+class Outcomes:
+    """What recipes dry to."""
+
+    recipes: tuple[Recipe, ...]
+    #: (c, 3) best estimate, (c, m, 3) draws, (c, m) ΔE00 of each draw to the target of the same draw.
+    lab: FloatArray
+    draws: FloatArray
+    delta_e: FloatArray
+
+    @property
+    def expected(self) -> FloatArray:
+        """(c,) mean ΔE00."""
+        out: FloatArray = self.delta_e.mean(axis=1)
+        return out
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One damage, what it should look like, and one throw of the dice for all that is uncertain."""
+
+    target: Lab
+    ground: Lab
+    #: ΔE00, 90 % radius; own and shared part together.
+    target_uncertainty: float
+    ground_uncertainty: float
+    models: Mapping[str, PaintModel]
+    shelf: Shelf
+    chances: Chances
+    #: Over the whole piece afterwards.
+    then: Recipe
+    clear: ClearCoat | None
+    #: Laid on the damage before anything else.
+    base: Recipe
+    #: (3,) what the sound wood ends as, and (m, 3) its draws.
+    finished: FloatArray
+    finished_draws: FloatArray
+
+    @classmethod
+    def of(
+        cls,
+        target: Lab,
+        target_uncertainty: float,
+        ground: Lab,
+        ground_uncertainty: float,
+        shelf: Shelf,
+        models: Mapping[str, PaintModel],
+        limits: Limits,
+        *,
+        shared_uncertainty: float = 0.0,
+        base: Recipe = (),
+    ) -> Job:
+        """Check what was given and throw the dice; parameters as for :func:`rank_washes`."""
+        target, ground = lab_of(target, "target"), lab_of(ground, "ground")
+        for name, value in (
+            ("target", target_uncertainty),
+            ("ground", ground_uncertainty),
+            ("photo", shared_uncertainty),
+        ):
+            if not (math.isfinite(value) and value >= 0):
+                raise BadInput(f"The uncertainty of the {name} is {value:g}.", "Give zero or more ΔE.")
+        rng = np.random.default_rng(limits.seed)
+        chances = draw_chances(rng)
+        own, shared = rng.standard_normal((2, *chances.ground.shape))
+        clear = clear_coat_named(shelf, limits.clear)
+        target_error, target_radius = _joined(own, target_uncertainty, shared, shared_uncertainty)
+        ground_error, ground_radius = _joined(chances.ground, ground_uncertainty, shared, shared_uncertainty)
+        finished, finished_draws = _finished_target(target, target_radius, target_error, chances, models, limits, clear)
+        return cls(
+            target,
+            ground,
+            target_radius,
+            ground_radius,
+            models,
+            shelf,
+            replace(chances, ground=ground_error),
+            limits.then,
+            clear,
+            base,
+            finished,
+            finished_draws,
+        )
+
+    def ending(self) -> Ending:
+        """Best estimate of what goes over the whole piece."""
+        return Ending.of(self.models, self.then, self.clear)
+
+    def body(self) -> Body:
+        """(41,) best estimate of the ground with what lies on it already."""
+        body = bare(reflectance_from_lab(self.ground))
+        for layer in self.base:
+            body = lay(film_of_layer(self.models, layer), body)
+        return body
+
+    def outcomes(self, recipes: Iterable[Recipe]) -> Outcomes:
+        """Play recipes through."""
+        recipes = tuple(recipes)
+        whole = [(*self.base, *recipe, *self.then) for recipe in recipes]
+        lab, draws = predict_many(self.models, whole, self.ground, self.ground_uncertainty, self.chances, self.clear)
+        if not self.then and self.clear is None:
+            shift = np.stack([self.learned(recipe) for recipe in recipes])
+            lab, draws = lab + shift, draws + shift[:, None]
+        return Outcomes(recipes, lab, draws, np.asarray(delta_e(draws, self.finished_draws)))
+
+    def measured(self, recipe: Recipe) -> tuple[Swatch, ...]:
+        """Swatches of just this wash on a ground like the damage."""
+        if len(recipe) != 1 or len(recipe[0].paints) != 1 or self.base or self.then or self.clear:
+            return ()
+        layer = recipe[0]
+        return tuple(
+            s
+            for s in self.shelf.of(layer.paints[0].paint)
+            if s.coats == layer.coats
+            and abs(s.paint_fraction - layer.paint_fraction) < SAME_FRACTION
+            and float(delta_e(s.ground_lab, self.ground)) <= SIMILAR_GROUND
+        )
+
+    def learned(self, recipe: Recipe) -> FloatArray:
+        """(3,) by how much the swatches of just this wash correct the model's color, CIELAB.
+
+        Notes
+        -----
+        A swatch differs from the model by its reading's error, by how its film came out, and by what the model misses
+        on such a wash and ground. Only the last is there again on the repair, so the mean difference of n swatches
+        counts by its share of the variance, MODEL_ERROR² / (MODEL_ERROR² + (reading² + film²) / n).
+        """
+        swatches = self.measured(recipe)
+        if not swatches:
+            return np.zeros(3)
+        grounds = bare(reflectance_from_lab(np.array([s.ground_lab for s in swatches])))
+        usual, thick = (
+            lab_from_reflectance(seen(lay(film_of_layer(self.models, recipe[0], factor), grounds)))
+            for factor in (1.0, 1.0 + APPLICATION_SCATTER)
+        )
+        film_error = ((thick - usual) * axis_weights(usual)) ** 2
+        reading_error = np.array([s.uncertainty * SIGMA_PER_RADIUS for s in swatches]) ** 2
+        noise = float(np.mean(film_error.mean(axis=1) + reading_error)) / len(swatches)
+        difference = np.array([s.lab for s in swatches]) - usual
+        out: FloatArray = difference.mean(axis=0) * MODEL_ERROR**2 / (MODEL_ERROR**2 + noise)
+        return out
+
+
+def _joined(own: FloatArray, radius: float, shared: FloatArray, shared_radius: float) -> tuple[FloatArray, float]:
+    """A standard normal error made of an own and a shared part, and the radius of both together."""
+    whole = math.hypot(radius, shared_radius)
+    return (own, 0.0) if whole == 0 else ((own * radius + shared * shared_radius) / whole, whole)
+
+
+def _finished_target(
+    target: Lab,
+    radius: float,
+    error: FloatArray,
+    chances: Chances,
+    models: Mapping[str, PaintModel],
+    limits: Limits,
+    clear: ClearCoat | None,
+) -> tuple[FloatArray, FloatArray]:
+    """What the sound wood ends as (3,), and its draws (m, 3)."""
+    if not limits.then and clear is None:
+        lab = np.asarray(target, dtype=float)
+        return lab, lab + error * radius * SIGMA_PER_RADIUS / axis_weights(lab)
+    # The same brush goes over sound wood and repair, and the model misses the same on both: only the reading differs.
+    same = replace(chances, ground=error, model=np.zeros_like(chances.model))
+    lab, draws = predict_many(models, [limits.then], target, radius, same, clear)
+    return lab[0], draws[0]

@@ -1,0 +1,234 @@
+"""Rank washes for a repair by the difference that is to be expected once they have dried.
+
+The nearest washes at the paints' best estimates are the finalists. Each is then played through many times with all that
+is uncertain drawn at random: the paints, the brush, what the model misses, and the readings of sound and damaged wood.
+The mean of CIEDE2000 over the draws ranks them. Going by the best estimates alone would favor whatever looks good by
+luck.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from colormatch.color.difference import delta_e
+from colormatch.color.words import VISIBLE, describe_off
+from colormatch.match.advice import advise
+from colormatch.match.candidates import (
+    MOST_COATS,
+    Washes,
+    check_limits,
+    is_easy,
+    mixed_washes,
+    single_washes,
+    usable_paints,
+)
+from colormatch.match.ending import Ending
+from colormatch.match.job import Job, Outcomes, Recipe
+from colormatch.match.search import IntArray, Stacks
+from colormatch.records import FloatArray, Lab, Limits, Match, RankedWash, Shelf
+from colormatch.wash.film import Body, Film, lay
+from colormatch.wash.paint import PaintModel
+
+#: Finalists among washes of one paint, of two, and among stacks; and how many may share their paints and coats.
+_SINGLES, _MIXES, _STACKS = 160, 60, 40
+_ALIKE = 4
+#: Two washes are of one group when the worse does better in at least this share of the draws, and when what is expected
+#: of them differs by less than half of the difference that half of the observers see. Both are our choice.
+_EVEN_ODDS, _UNSEEN_GAP = 0.2, VISIBLE / 2
+
+
+def rank_washes(
+    target: Lab,
+    target_uncertainty: float,
+    ground: Lab,
+    ground_uncertainty: float,
+    shelf: Shelf,
+    models: Mapping[str, PaintModel],
+    limits: Limits,
+    *,
+    shared_uncertainty: float = 0.0,
+) -> Match:
+    """Rank the washes that turn the damage into the sound wood.
+
+    Parameters
+    ----------
+    target, ground : Lab
+        Of the sound wood, and of the damage in the state in which it will be painted.
+    target_uncertainty, ground_uncertainty : float
+        Of each by itself: ΔE00, 90 % radius.
+    shelf : Shelf
+    models : mapping of PaintModel by name
+        Of the shelf's paints that have swatches.
+    limits : Limits
+    shared_uncertainty : float
+        What both colors have in common, such as the error of the photo they were read from: ΔE00, 90 % radius. It is
+        added to both in each draw.
+
+    Returns
+    -------
+    Match; the same for the same input, whatever the order of paints and swatches
+
+    Raises
+    ------
+    BadInput
+        A color, an uncertainty or a limit that can't be.
+    PaintError
+        A limit names a paint or a clear coat that the shelf does not have.
+    NothingToRank
+        The limits leave no wash.
+    """
+    started = time.perf_counter()
+    check_limits(limits)
+    names = usable_paints(shelf, models, limits)
+    job = Job.of(
+        target, target_uncertainty, ground, ground_uncertainty, shelf, models, limits,
+        shared_uncertainty=shared_uncertainty,
+    )  # fmt: skip
+    recipes, searched = finalists(job, names, limits)
+    outcomes = job.outcomes(recipes)
+    washes = ranked(job, outcomes)
+    return Match(
+        target=job.target,
+        target_uncertainty=job.target_uncertainty,
+        ground=job.ground,
+        ground_uncertainty=job.ground_uncertainty,
+        washes=varied(washes)[: limits.top],
+        advice=advise(job, outcomes, washes, names, limits),
+        searched=searched,
+        seconds=time.perf_counter() - started,
+    )
+
+
+def finalists(job: Job, names: Sequence[str], limits: Limits) -> tuple[list[Recipe], int]:
+    """The recipes worth playing through, leaving the damage as it is among them; and how many were looked at.
+
+    Parameters
+    ----------
+    job : Job
+    names : sequence of str; the paints to choose from
+    limits : Limits
+    """
+    ending, body = job.ending(), job.body()
+    singles = single_washes(names, job.models, job.shelf, limits)
+    recipes: list[Recipe] = [(), *nearest_washes(singles, body, ending, job.finished, _SINGLES)]
+    searched = 1 + len(singles)
+    if limits.mix == 2:
+        mixes: list[tuple[float, Recipe]] = []
+        for washes in mixed_washes(names, job.models, limits):
+            distance = _distance(washes, body, ending, job.finished)
+            mixes += [(float(distance[i]), (washes.layer(i),)) for i in _nearest(washes, distance, _MIXES)]
+            searched += len(washes)
+        recipes += [recipe for _, recipe in sorted(mixes, key=lambda pair: pair[0])[:_MIXES]]
+    if limits.layers == 2:
+        films = Film(*(values.astype(float) for values in singles.film))
+        found = Stacks(films, body, ending).nearest(
+            job.finished, _STACKS, labels=singles.mix, coats=singles.coats, most_coats=MOST_COATS
+        )
+        pairs = zip(found.lower.tolist(), found.upper.tolist(), strict=True)
+        recipes += [(singles.layer(lower), singles.layer(upper)) for lower, upper in pairs]
+        with_coats = np.bincount(singles.coats)
+        searched += int(np.convolve(with_coats, with_coats)[: MOST_COATS + 1].sum())
+    return recipes, searched
+
+
+def nearest_washes(washes: Washes, body: Body, ending: Ending, target: FloatArray, count: int) -> list[Recipe]:
+    """The washes nearest to a target at the paints' best estimates, at most a few of the same paints and coats."""
+    return [(washes.layer(i),) for i in _nearest(washes, _distance(washes, body, ending, target), count)]
+
+
+def _distance(washes: Washes, body: Body, ending: Ending, target: FloatArray) -> FloatArray:
+    single = Body(*(np.asarray(values, dtype=np.float32) for values in body))
+    lab = ending.as_type(np.float32).lab(lay(washes.film, single)).astype(np.float32)
+    return delta_e(lab, target.astype(np.float32))
+
+
+def _nearest(washes: Washes, distance: FloatArray, count: int) -> list[int]:
+    """Places of the nearest, at most :data:`_ALIKE` of each paint or mix and number of coats."""
+    order = np.argsort(distance, kind="stable")
+    kind = washes.mix[order] * (int(washes.coats.max()) + 1) + washes.coats[order]
+    return [int(i) for i in order[_turn(kind) < _ALIKE][:count]]
+
+
+def _turn(kind: IntArray) -> IntArray:
+    """How many of the same kind stand before each."""
+    by_kind = np.argsort(kind, kind="stable")
+    ordered = kind[by_kind]
+    starts = np.searchsorted(ordered, ordered, side="left")
+    turn: IntArray = np.empty(len(kind), dtype=np.int64)
+    turn[by_kind] = np.arange(len(kind)) - starts
+    return turn
+
+
+def ranked(job: Job, outcomes: Outcomes) -> tuple[RankedWash, ...]:
+    """All recipes in order: group by group, the simpler first within a group."""
+    washes = []
+    for number, group in enumerate(groups(outcomes), start=1):
+        for place in group:
+            washes.append(_ranked_wash(job, outcomes, place, len(washes) + 1, number))
+    return tuple(washes)
+
+
+def groups(outcomes: Outcomes) -> list[list[int]]:
+    """Recipes that can't be told apart, in groups, the best group first; the simpler first within a group.
+
+    A group's leader is the best recipe that is in no group yet. What can't be told from it joins.
+    """
+    expected = outcomes.expected
+    left = sorted(range(len(expected)), key=lambda i: (expected[i], _effort(outcomes.recipes[i])))
+    found = []
+    while left:
+        leader = left[0]
+        rest = np.array(left)
+        better = (outcomes.delta_e[rest] < outcomes.delta_e[leader]).mean(axis=1)
+        alike = (better >= _EVEN_ODDS) & (expected[rest] - expected[leader] < _UNSEEN_GAP)
+        alike[0] = True
+        group = rest[alike].tolist()
+        found.append(sorted(group, key=lambda i: (_effort(outcomes.recipes[i]), expected[i])))
+        left = rest[~alike].tolist()
+    return found
+
+
+def _effort(recipe: Recipe) -> tuple[int, int, int, int]:
+    """Layers, paints, coats, and ratios that take more than one measure: what a recipe costs, dearest first."""
+    return (
+        len(recipe),
+        sum(len(layer.paints) for layer in recipe),
+        sum(layer.coats for layer in recipe),
+        sum(not is_easy(layer.paint_fraction) for layer in recipe),
+    )
+
+
+def varied(washes: Sequence[RankedWash]) -> tuple[RankedWash, ...]:
+    """The first of each kind, ranked anew: one recipe for the same paints, and for one paint in so many coats."""
+    first: dict[object, RankedWash] = {}
+    for wash in washes:
+        paints = tuple(tuple(part.paint for part in layer.paints) for layer in wash.layers)
+        simple = len(paints) == 1 and len(paints[0]) == 1
+        first.setdefault((paints, wash.layers[0].coats if simple else None), wash)
+    return tuple(replace(wash, rank=rank) for rank, wash in enumerate(first.values(), start=1))
+
+
+def _ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int) -> RankedWash:
+    recipe, differences = outcomes.recipes[place], outcomes.delta_e[place]
+    low, high = np.percentile(differences, [5, 95])
+    lab = Lab(*(float(v) for v in outcomes.lab[place]))
+    measured = job.measured(recipe)
+    paints = sorted({part.paint for layer in recipe for part in layer.paints})
+    return RankedWash(
+        rank=rank,
+        layers=recipe,
+        lab=lab,
+        expected_delta_e=float(differences.mean()),
+        low=float(low),
+        high=float(high),
+        basis="measured" if measured else "modelled",
+        swatches=len(measured) or sum(len(job.shelf.of(paint)) for paint in paints),
+        group=group,
+        off=describe_off(lab, Lab(*(float(v) for v in job.finished))),
+        unseen=float((differences < VISIBLE).mean()),
+        flags=tuple(flag for paint in paints for flag in job.models[paint].flags),
+    )

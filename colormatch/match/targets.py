@@ -1,0 +1,73 @@
+"""A target moved on purpose: warmer, cooler, darker or lighter than the sound wood that was read."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from colormatch.color.difference import delta_e
+from colormatch.errors import BadInput
+from colormatch.records import Lab, lab_of
+
+#: Hue of "warm", degrees: orange, midway between unique red (20.14) and unique yellow (90) of CIE 159:2004.
+_WARM = math.radians((20.14 + 90.0) / 2)
+#: Unit steps in CIELAB.
+_STEPS = {
+    "warmer": (0.0, math.cos(_WARM), math.sin(_WARM)),
+    "cooler": (0.0, -math.cos(_WARM), -math.sin(_WARM)),
+    "darker": (-1.0, 0.0, 0.0),
+    "lighter": (1.0, 0.0, 0.0),
+}
+#: CIELAB units walked before a shift is given up; halvings that pin it down to double precision.
+_FARTHEST, _HALVINGS = 128.0, 60
+
+
+def shift_target(lab: Lab, direction: str, amount: float) -> Lab:
+    """A color that lies a given difference away in a given direction.
+
+    Parameters
+    ----------
+    lab : Lab
+    direction : str
+        ``warmer``, ``cooler``, ``darker`` or ``lighter``.
+    amount : float
+        ΔE00, 0 or more.
+
+    Returns
+    -------
+    Lab; exactly ``amount`` ΔE00 from ``lab``
+
+    Raises
+    ------
+    BadInput
+        Another direction, a negative amount, or one that leads out of CIELAB.
+
+    Examples
+    --------
+    >>> moved = shift_target(Lab(60, 8, 22), "darker", 2)
+    >>> bool(moved.L < 60), round(float(delta_e(moved, Lab(60, 8, 22))), 6)
+    (True, 2.0)
+    """
+    if direction not in _STEPS:
+        raise BadInput(f"'{direction}' is no direction to move a color in.", f"Choose one of: {', '.join(_STEPS)}.")
+    if not (math.isfinite(amount) and amount >= 0):
+        raise BadInput(f"A shift of {amount:g} ΔE is impossible.", "Give zero or more.")
+    start, step = np.asarray(lab_of(lab), dtype=float), np.asarray(_STEPS[direction])
+    near, far = 0.0, _FARTHEST
+    if float(delta_e(start, start + far * step)) < amount:
+        raise _too_far(direction, amount)
+    for _ in range(_HALVINGS):
+        middle = (near + far) / 2
+        if float(delta_e(start, start + middle * step)) < amount:
+            near = middle
+        else:
+            far = middle
+    L, a, b = (float(v) for v in start + far * step)
+    if not (0 <= L <= 100 and abs(a) <= 128 and abs(b) <= 128):
+        raise _too_far(direction, amount)
+    return Lab(L, a, b)
+
+
+def _too_far(direction: str, amount: float) -> BadInput:
+    return BadInput(f"The target can't be {amount:g} ΔE {direction}: there is no such color.", "Ask for less.")
