@@ -57,7 +57,7 @@ _SQUARE = (25.0, 40.0)
 #: Longer over shorter side: cards have up to 1.6, a tipped camera adds a factor of 1.3; rulers and tapes have over 4.
 _ASPECT = (2.1, 2.8)
 #: Structure, natural log (about a share of brightness): a printed card stays below 0.016, brush marks begin at 0.025.
-_PLAIN = (0.018, 0.032)
+_PLAIN = (0.018, 0.028)
 #: Change of light from edge to edge, natural log; 0.5 is a hand's shadow over half of the card.
 _EVEN = (0.7, 1.2)
 #: log(red/green) and log(blue/green) less those of the surroundings. Beside wood, which is red and yellow, gray is less
@@ -67,10 +67,9 @@ _REDDER, _BLUER = (-1.2, -0.95, 0.03, 0.15), (-0.15, -0.03, 1.05, 1.4)
 _CAST = (0.75, 1.0)
 #: Stops by which the piece looks lighter or darker than a card may; see `_stops_off`.
 _LIGHTER = (-2.0, -1.2, 0.4, 0.9)
-#: Two pieces are patches of one chart or stepped card when their sides differ by less than this factor and their
-#: middles are nearer than this many of their longer sides.
-_TWIN_SIDES, _TWIN_DISTANCE = 1.3, 1.6
-
+#: Two pieces are patches of one chart or stepped card when their sides differ by less than this factor, their ways
+#: by less than these degrees, and the step from one to the other, in sides, goes this little sideways and this far.
+_TWIN_SIDES, _TWIN_TURN, _TWIN_SIDESTEP, _TWIN_DISTANCE = 1.3, 8.0, 0.2, 1.7
 #: Distance of two points whose structure is compared, preview pixels: beyond it the noise of a preview is independent.
 _LAG = 4
 #: Light over a piece changes over more than this share of its shorter side, structure over less.
@@ -202,11 +201,20 @@ class _Piece:
         return _score(self.filled, _FOUR_SIDED) * _score(off_square, _SQUARE) * _score(aspect, _ASPECT)
 
     def is_twin_of(self, other: _Piece) -> bool:
-        """Whether the two lie side by side and are alike in size, as patches of a chart do."""
+        """Whether the two stand in one row and are alike, as the patches of a chart do."""
+        sides = np.stack([self.corners[1] - self.corners[0], self.corners[3] - self.corners[0]], axis=1)
+        way = np.linalg.solve(sides, other.corners.mean(axis=0) - self.corners.mean(axis=0))
+        sidestep, distance = np.sort(np.abs(way))
+        turned = (other.direction - self.direction + 45) % 90 - 45
         factors = np.sort(self.size) / np.sort(other.size)
-        distance = float(np.linalg.norm(self.corners.mean(axis=0) - other.corners.mean(axis=0)))
         alike = bool(np.all((factors < _TWIN_SIDES) & (factors > 1 / _TWIN_SIDES)))
-        return alike and distance < _TWIN_DISTANCE * max(*self.size, *other.size)
+        return alike and abs(turned) < _TWIN_TURN and sidestep < _TWIN_SIDESTEP and distance < _TWIN_DISTANCE
+
+    @property
+    def direction(self) -> float:
+        """Of the first side, degrees."""
+        x, y = self.corners[1] - self.corners[0]
+        return math.degrees(math.atan2(y, x))
 
     def scores(self, log_rgb: FloatArray) -> dict[str, float]:
         """What outline, surface and surroundings say, each 0 to 1."""
