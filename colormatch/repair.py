@@ -269,8 +269,8 @@ class Workshop:
     shelf: Shelf
     #: Of every paint that has swatches, by name.
     models: Mapping[str, PaintModel]
-    #: Whether the shelf is the shipped example, because the library holds no swatch yet.
-    starter: bool
+    #: Whether the shipped example lends its shelf, because the library holds no swatch yet.
+    lent: bool
 
 
 def open_workshop(folder: Path | None = None) -> Workshop:
@@ -321,7 +321,7 @@ def rounding_cost(shelf: Shelf, layer: Layer, measured: Layer, ground: Lab) -> f
     """ΔE00 between a wash as the recipe states it and as it was measured out, over a ground."""
     names = {part.paint for part in layer.paints}
     some = Shelf(tuple(paint for paint in shelf.paints if paint.name in names), shelf.swatches)
-    workshop = Workshop(some, fitted_models(some), starter=False)
+    workshop = Workshop(some, fitted_models(some), lent=False)
     colors = [dried(workshop, [wash], np.asarray([ground])) for wash in (layer, measured)]
     return float(delta_e(*colors)[0])
 
@@ -331,7 +331,7 @@ def starter_workshop() -> Workshop:
     from colormatch.library.starter import starter_shelf
 
     shelf = starter_shelf()
-    return Workshop(shelf, fitted_models(shelf), starter=True)
+    return Workshop(shelf, fitted_models(shelf), lent=False)
 
 
 def match_repair(
@@ -398,7 +398,7 @@ def _rank(
         limits or Limits(),
         shared_uncertainty=shared_uncertainty,
     )
-    if not workshop.starter:
+    if not workshop.lent:
         return match
     note = "Your library holds no swatch yet: these are the invented paints of the shipped example."
     return replace(match, advice=(note, *match.advice))

@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> Answer:
 
     before = balanced(photo, neutral, PICTURE_SIDE)
     ground = surface(reading, regions, RegionKind.DAMAGE).lab
-    after = picture(before, regions, ground, match.washes[0].layers, workshop)
+    after = picture(before, [shown.outline], ground, match.washes[0].layers, workshop)
     try:
         args.out.mkdir(parents=True, exist_ok=True)
         preview = args.out / "preview.png"

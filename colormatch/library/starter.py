@@ -60,6 +60,8 @@ class Example:
     regions: tuple[Region, ...]
     #: Where the gray card lies, for whoever wants to mark it by hand.
     card: Region
+    #: The damage as it would be painted, for the picture of the repair.
+    outline: Region
 
 
 def example() -> Example:
@@ -83,4 +85,6 @@ def example() -> Example:
     sound = [region(RegionKind.SOUND, box, f"sound {i}") for i, box in enumerate(described["sound"], 1)]
     damage = [region(RegionKind.DAMAGE, box, f"damage {i}") for i, box in enumerate(described["damage"], 1)]
     card = region(RegionKind.CARD, described["card"], "card")
-    return Example(described["title"], folder / described["photo"], (*sound, *damage), card)
+    traced = tuple((x / width, y / height) for x, y in described["outline"])
+    outline = Region(RegionKind.DAMAGE, traced, "damage")
+    return Example(described["title"], folder / described["photo"], (*sound, *damage), card, outline)

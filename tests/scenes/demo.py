@@ -32,6 +32,11 @@ LIPPING = wood(5.6, 97, 0.11, 1.6)
 CARD: Box = (1636, 292, 330, 210)
 SOUND: tuple[Box, ...] = ((250, 300, 200, 150), (820, 170, 200, 150), (1120, 640, 200, 150), (240, 900, 200, 150))
 DAMAGE: Box = (800, 1150, 260, 110)
+#: The worn place as a user would trace it; only for the picture of the repair, colors are read in `DAMAGE`.
+OUTLINE = (
+    (520, 1135), (608, 1089), (783, 1057), (928, 1019), (1072, 1036), (1179, 1068),
+    (1212, 1129), (1268, 1226), (1303, 1327), (615, 1327), (569, 1252), (532, 1184),
+)
 FILLER: Box = (1730, 1205, 100, 60)
 #: Truth of the photograph for the tests; not part of the starter library.
 TRUTH_FILE = Path(__file__).with_name("demo_truth.json")

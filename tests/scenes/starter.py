@@ -158,6 +158,7 @@ def contents() -> dict[str, bytes]:
                 "card": demo.CARD,
                 "sound": demo.SOUND,
                 "damage": [demo.DAMAGE],
+                "outline": demo.OUTLINE,
                 "simulated": True,
             }
         ),
