@@ -115,8 +115,8 @@ def lab_from_linear(linear_rgb: FloatArray) -> FloatArray:
     --------
     A gray of 18 % has L* 49.496 (CIE 15).
 
-    >>> lab_from_linear(np.full(3, 0.18)).round(3) + 0.0
-    array([49.496,  0.   ,  0.   ])
+    >>> (lab_from_linear(np.full(3, 0.18)).round(3) + 0.0).tolist()
+    [49.496, 0.0, 0.0]
     """
     linear_rgb = np.asarray(linear_rgb)
     return lab_from_xyz(linear_rgb @ RGB_TO_XYZ.T.astype(np.result_type(linear_rgb, np.float32)))

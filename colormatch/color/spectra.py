@@ -44,8 +44,8 @@ def lab_from_reflectance(reflectance: FloatArray) -> FloatArray:
 
     Examples
     --------
-    >>> lab_from_reflectance(np.full(41, 0.18)).round(2) + 0.0
-    array([49.5,  0. ,  0. ])
+    >>> (lab_from_reflectance(np.full(41, 0.18)).round(2) + 0.0).tolist()
+    [49.5, 0.0, 0.0]
     """
     return lab_from_xyz(np.asarray(reflectance) @ XYZ_WEIGHTS)
 

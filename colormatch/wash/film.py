@@ -145,8 +145,8 @@ def saunderson(inside: FloatArray, k1: FloatArray | float, k2: FloatArray | floa
     --------
     k1 = 0.04 and k2 = 0.6, with the gloss k1 that an integrating sphere adds:
 
-    >>> (0.04 + saunderson(np.array([0.1, 0.5, 0.9]), 0.04, 0.6)).round(6)
-    array([0.080851, 0.314286, 0.791304])
+    >>> (0.04 + saunderson(np.array([0.1, 0.5, 0.9]), 0.04, 0.6)).round(6).tolist()
+    [0.080851, 0.314286, 0.791304]
     """
     out: FloatArray = (1 - k1) * (1 - k2) * inside / (1 - k2 * inside)
     return out

@@ -4,7 +4,7 @@ import warnings
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize
 
@@ -55,6 +55,7 @@ def test_ten_nanometers_are_enough() -> None:
     assert WAVELENGTHS.size == 41
 
 
+@settings(deadline=None)
 @given(st.tuples(st.floats(12, 92), st.floats(-8, 25), st.floats(-5, 30)))
 def test_spectrum_has_exactly_the_color(lab: tuple[float, float, float]) -> None:
     # Chroma that smooth surfaces reach at every lightness narrows toward black and white.

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
@@ -34,6 +34,7 @@ def test_closed_form_values(x: float, ground: float, expected: float) -> None:
     assert over(1, 1, x, ground) == pytest.approx(expected, abs=1e-6)
 
 
+@settings(deadline=None)
 @given(POSITIVE, POSITIVE, st.floats(0.01, 3), REFLECTANCE)
 def test_closed_form(K: float, S: float, x: float, ground: float) -> None:
     a = 1 + K / S
@@ -58,12 +59,14 @@ def test_limits_of_absorption_and_scattering() -> None:
     assert over(0, 0, 1.5, 0.4) == pytest.approx(0.4, abs=1e-7)
 
 
+@settings(deadline=None)
 @given(POSITIVE, POSITIVE, REFLECTANCE)
 def test_no_paint_is_the_ground(K: float, S: float, ground: float) -> None:
     none = film(np.array([K]), np.array([S]), np.array(0.0), np.array(0.5))
     assert seen(lay(none, bare(np.array([ground]))))[0] == pytest.approx(ground, abs=1e-12)
 
 
+@settings(deadline=None)
 @given(POSITIVE, POSITIVE, st.floats(0, 2), st.floats(0, 2), REFLECTANCE)
 def test_film_over_film_is_one_thicker_film(K: float, S: float, x: float, y: float, ground: float) -> None:
     """Reflectance and surface alike."""
@@ -115,6 +118,7 @@ def test_fresnel_numbers_behind_the_constants() -> None:
     assert diffuse(1 / 1.5) == pytest.approx(0.5963, abs=1e-4)
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(-1.5, 1.5), min_size=11, max_size=11), st.floats(0.1, 9))
 def test_mixing_a_paint_with_itself_changes_nothing(theta: list[float], parts: float) -> None:
     paint = optics_of(np.array(theta))

@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import constants
 
@@ -64,6 +64,7 @@ def test_units_are_those_of_the_handbook() -> None:
     assert (ml_of(1, "cl"), ml_of(1, "dl"), ml_of(1, "l")) == (10, 100, 1000)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 12), st.integers(0, 12))
 def test_standard_form_reads_back(paint: int, water: int) -> None:
     text = format_ratio(paint, water)
@@ -71,6 +72,7 @@ def test_standard_form_reads_back(paint: int, water: int) -> None:
     assert str(parse_ratio(text)) == text
 
 
+@settings(deadline=None)
 @given(st.floats(0.01, 1))
 def test_any_fraction_reads_back_close(fraction: float) -> None:
     assert parse_ratio(format_fraction(fraction)).paint_fraction == pytest.approx(fraction, rel=0.006)
