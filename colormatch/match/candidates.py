@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 
@@ -121,28 +120,33 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
     return tuple(usable)
 
 
-def single_washes(names: Sequence[str], models: Mapping[str, PaintModel], shelf: Shelf, limits: Limits) -> Washes:
+def single_washes(
+    names: Sequence[str], models: Mapping[str, PaintModel], shelf: Shelf, limits: Limits, weakest: float = 0.0
+) -> Washes:
     """Every wash of one paint: each in the usual ratios and in those of its swatches.
 
     Parameters
     ----------
     names : sequence of str; of paints with models
+    weakest : float; smallest paint fraction
     """
     usual = [_fraction(ratio) for ratio in RATIOS]
     fractions = [_merged(usual, [swatch.paint_fraction for swatch in shelf.of(name)]) for name in names]
-    sizes = [len(f) for f in fractions]
+    fractions = [some[some >= weakest] for some in fractions]
+    places = np.repeat(np.arange(len(names)), [len(some) for some in fractions])
     paints = optics_of(np.stack([models[name].theta for name in names]))
-    places = np.repeat(np.arange(len(names)), sizes)
     return _washes(tuple((Part(name),) for name in names), paints, places, np.concatenate(fractions), limits.coats)
 
 
-def mixed_washes(names: Sequence[str], models: Mapping[str, PaintModel], limits: Limits) -> Iterator[Washes]:
-    """Every wash of two paints in simple parts, some at a time."""
+def mixed_washes(
+    pairs: Sequence[tuple[str, str]], models: Mapping[str, PaintModel], limits: Limits
+) -> Iterator[Washes]:
+    """Every wash of the given pairs of paints in simple parts, some at a time."""
     fractions = np.array([_fraction(ratio) for ratio in RATIOS])
-    optics = {name: optics_of(models[name].theta) for name in names}
+    optics = {name: optics_of(models[name].theta) for name in {name for pair in pairs for name in pair}}
     mixes = [
         (Part(first, float(some)), Part(second, float(others)))
-        for first, second in combinations(names, 2)
+        for first, second in pairs
         for some, others in PROPORTIONS
     ]
     for start in range(0, len(mixes), _MIXES):
@@ -164,7 +168,7 @@ def _washes(
 ) -> Washes:
     coats = np.tile(np.arange(1, most_coats + 1), len(places))
     places, fraction = np.repeat(places, most_coats), np.repeat(fraction, most_coats)
-    x = thickness(fraction, coats, paints.gamma[places], paints.rho[places])
+    x = thickness(fraction, coats.astype(float), paints.gamma[places], paints.rho[places])
     # Single precision is four times faster here; the finalists are computed anew in double precision.
     K, S, x, k2 = (v.astype(np.float32) for v in (paints.K[places], paints.S[places], x, paints.k2[places]))
     return Washes(mixes, places, fraction, coats, film(K, S, x, k2))

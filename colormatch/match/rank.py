@@ -9,33 +9,19 @@ luck.
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from colormatch.color.difference import delta_e
 from colormatch.color.words import VISIBLE, describe_off
 from colormatch.match.advice import advise
-from colormatch.match.candidates import (
-    MOST_COATS,
-    Washes,
-    check_limits,
-    is_easy,
-    mixed_washes,
-    single_washes,
-    usable_paints,
-)
-from colormatch.match.ending import Ending
+from colormatch.match.candidates import check_limits, is_easy, usable_paints
+from colormatch.match.finalists import finalists
 from colormatch.match.job import Job, Outcomes, Recipe
-from colormatch.match.search import IntArray, Stacks
-from colormatch.records import FloatArray, Lab, Limits, Match, RankedWash, Shelf
-from colormatch.wash.film import Body, Film, lay
+from colormatch.records import Lab, Limits, Match, RankedWash, Shelf
 from colormatch.wash.paint import PaintModel
 
-#: Finalists among washes of one paint, of two, and among stacks; and how many may share their paints and coats.
-_SINGLES, _MIXES, _STACKS = 160, 60, 40
-_ALIKE = 4
 #: Two washes are of one group when the worse does better in at least this share of the draws, and when what is expected
 #: of them differs by less than half of the difference that half of the observers see. Both are our choice.
 _EVEN_ODDS, _UNSEEN_GAP = 0.2, VISIBLE / 2
@@ -88,7 +74,21 @@ def rank_washes(
         target, target_uncertainty, ground, ground_uncertainty, shelf, models, limits,
         shared_uncertainty=shared_uncertainty,
     )  # fmt: skip
-    recipes, searched = finalists(job, names, limits)
+    match = match_of(job, *finalists(job, names, limits), names, limits)
+    return replace(match, seconds=time.perf_counter() - started)
+
+
+def match_of(job: Job, recipes: Iterable[Recipe], searched: int, names: Sequence[str], limits: Limits) -> Match:
+    """Rank the finalists of a job.
+
+    Parameters
+    ----------
+    job : Job
+    recipes : iterable of Recipe; the finalists
+    searched : int; how many recipes they were chosen from
+    names : sequence of str; the paints to choose from
+    limits : Limits
+    """
     outcomes = job.outcomes(recipes)
     washes = ranked(job, outcomes)
     return Match(
@@ -99,76 +99,15 @@ def rank_washes(
         washes=varied(washes)[: limits.top],
         advice=advise(job, outcomes, washes, names, limits),
         searched=searched,
-        seconds=time.perf_counter() - started,
     )
-
-
-def finalists(job: Job, names: Sequence[str], limits: Limits) -> tuple[list[Recipe], int]:
-    """The recipes worth playing through, leaving the damage as it is among them; and how many were looked at.
-
-    Parameters
-    ----------
-    job : Job
-    names : sequence of str; the paints to choose from
-    limits : Limits
-    """
-    ending, body = job.ending(), job.body()
-    singles = single_washes(names, job.models, job.shelf, limits)
-    recipes: list[Recipe] = [(), *nearest_washes(singles, body, ending, job.finished, _SINGLES)]
-    searched = 1 + len(singles)
-    if limits.mix == 2:
-        mixes: list[tuple[float, Recipe]] = []
-        for washes in mixed_washes(names, job.models, limits):
-            distance = _distance(washes, body, ending, job.finished)
-            mixes += [(float(distance[i]), (washes.layer(i),)) for i in _nearest(washes, distance, _MIXES)]
-            searched += len(washes)
-        recipes += [recipe for _, recipe in sorted(mixes, key=lambda pair: pair[0])[:_MIXES]]
-    if limits.layers == 2:
-        films = Film(*(values.astype(float) for values in singles.film))
-        found = Stacks(films, body, ending).nearest(
-            job.finished, _STACKS, labels=singles.mix, coats=singles.coats, most_coats=MOST_COATS
-        )
-        pairs = zip(found.lower.tolist(), found.upper.tolist(), strict=True)
-        recipes += [(singles.layer(lower), singles.layer(upper)) for lower, upper in pairs]
-        with_coats = np.bincount(singles.coats)
-        searched += int(np.convolve(with_coats, with_coats)[: MOST_COATS + 1].sum())
-    return recipes, searched
-
-
-def nearest_washes(washes: Washes, body: Body, ending: Ending, target: FloatArray, count: int) -> list[Recipe]:
-    """The washes nearest to a target at the paints' best estimates, at most a few of the same paints and coats."""
-    return [(washes.layer(i),) for i in _nearest(washes, _distance(washes, body, ending, target), count)]
-
-
-def _distance(washes: Washes, body: Body, ending: Ending, target: FloatArray) -> FloatArray:
-    single = Body(*(np.asarray(values, dtype=np.float32) for values in body))
-    lab = ending.as_type(np.float32).lab(lay(washes.film, single)).astype(np.float32)
-    return delta_e(lab, target.astype(np.float32))
-
-
-def _nearest(washes: Washes, distance: FloatArray, count: int) -> list[int]:
-    """Places of the nearest, at most :data:`_ALIKE` of each paint or mix and number of coats."""
-    order = np.argsort(distance, kind="stable")
-    kind = washes.mix[order] * (int(washes.coats.max()) + 1) + washes.coats[order]
-    return [int(i) for i in order[_turn(kind) < _ALIKE][:count]]
-
-
-def _turn(kind: IntArray) -> IntArray:
-    """How many of the same kind stand before each."""
-    by_kind = np.argsort(kind, kind="stable")
-    ordered = kind[by_kind]
-    starts = np.searchsorted(ordered, ordered, side="left")
-    turn: IntArray = np.empty(len(kind), dtype=np.int64)
-    turn[by_kind] = np.arange(len(kind)) - starts
-    return turn
 
 
 def ranked(job: Job, outcomes: Outcomes) -> tuple[RankedWash, ...]:
     """All recipes in order: group by group, the simpler first within a group."""
-    washes = []
+    washes: list[RankedWash] = []
     for number, group in enumerate(groups(outcomes), start=1):
         for place in group:
-            washes.append(_ranked_wash(job, outcomes, place, len(washes) + 1, number))
+            washes.append(ranked_wash(job, outcomes, place, len(washes) + 1, number))
     return tuple(washes)
 
 
@@ -212,7 +151,8 @@ def varied(washes: Sequence[RankedWash]) -> tuple[RankedWash, ...]:
     return tuple(replace(wash, rank=rank) for rank, wash in enumerate(first.values(), start=1))
 
 
-def _ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int) -> RankedWash:
+def ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int) -> RankedWash:
+    """One recipe of a job, with what is expected of it."""
     recipe, differences = outcomes.recipes[place], outcomes.delta_e[place]
     low, high = np.percentile(differences, [5, 95])
     lab = Lab(*(float(v) for v in outcomes.lab[place]))

@@ -112,7 +112,8 @@ def _cube_roots(xyz: FloatArray) -> FloatArray:
 
 
 def _gap(value: float, low: FloatArray, high: FloatArray) -> FloatArray:
-    return np.maximum(np.maximum(low - value, value - high), 0)
+    gap: FloatArray = np.maximum(np.maximum(low - value, value - high), 0)
+    return gap
 
 
 class Stacks:

@@ -1,0 +1,108 @@
+"""The one more swatch that this repair would gain most from.
+
+Every draw of the paints is taken for the truth in turn, a possible swatch is measured on it with all its errors, all
+other draws are moved by what that measurement says of them, and the best recipe is chosen anew. The mean over the
+truths of what is then expected is what the swatch would bring. The move is the linear one of an ensemble Kalman update
+(G. Evensen, Journal of Geophysical Research 99, 1994): cheap, and good enough to choose between swatches.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from colormatch.color.difference import axis_weights, delta_e
+from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
+from colormatch.match.ending import film_of_layer
+from colormatch.match.job import Job, Outcomes
+from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Part
+from colormatch.wash.film import bare, lay, seen
+from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, REFITS
+from colormatch.wash.predict import MOST_LAYERS, Chances, predict_many
+
+#: Recipes to choose from after the swatch, and draws of each.
+_RECIPES, _DRAWS = 16, 2 * REFITS
+#: Paints that are looked at: those of the best recipes.
+_PAINTS = 4
+#: Washes worth a swatch of any paint: paint fraction and coats.
+_USUAL = ((1.0, 1), (0.25, 1), (0.25, 2), (0.125, 1))
+#: Uncertainty with which a swatch is read, ΔE00 90 % radius: that of a record without its own.
+_READING = 1.0
+
+
+@dataclass(frozen=True)
+class NextSwatch:
+    """A swatch worth painting, on wood like the damage."""
+
+    layer: Layer
+    #: ΔE00 expected of the best recipe now, and once the swatch is known.
+    before: float
+    after: float
+
+
+def next_swatch(job: Job, outcomes: Outcomes) -> NextSwatch | None:
+    """The swatch that lowers the expected difference most; None where no recipe uses a paint.
+
+    Parameters
+    ----------
+    job : Job
+    outcomes : Outcomes
+        Of the recipes to choose from.
+    """
+    order = np.argsort(outcomes.expected, kind="stable")
+    order = np.array([i for i in order if outcomes.recipes[i]], dtype=int)[:_RECIPES]
+    recipes = [outcomes.recipes[i] for i in order]
+    designs = _designs([layer for recipe in recipes for layer in recipe])
+    if not designs:
+        return None
+    colors, target = outcomes.draws[order, :_DRAWS], job.finished_draws[:_DRAWS]
+    before = float(np.asarray(delta_e(colors, target)).mean(axis=1).min())
+
+    still = Chances(np.zeros((REFITS, 3)), np.zeros((REFITS, MOST_LAYERS)), np.zeros((REFITS, 3)))
+    whole = [(*job.base, *recipe, *job.then) for recipe in recipes]
+    _, by_paint = predict_many(job.models, whole, job.ground, 0.0, still, job.clear)
+    _, strips = predict_many(job.models, [[design] for design in designs], job.ground, 0.0, still)
+    rng = np.random.default_rng(0)
+    best: NextSwatch | None = None
+    for design, strip in zip(designs, strips, strict=True):
+        paint = design.paints[0].paint
+        uses = np.array([any(part.paint == paint for layer in recipe for part in layer.paints) for recipe in recipes])
+        noise = _noise(job, design)
+        read = strip + rng.multivariate_normal(np.zeros(3), noise, size=REFITS)
+        gain = _gain(by_paint, strip, noise) * uses[:, None, None]
+        moves = read @ np.swapaxes(gain, 1, 2)  # (recipes, refits, 3)
+        truths = moves[:, :, None] - np.tile(moves, (1, _DRAWS // REFITS, 1))[:, None]
+        known = np.asarray(delta_e(colors[:, None] + truths, target)).mean(axis=2)
+        after = float(known.min(axis=0).mean())
+        if best is None or after < best.after:
+            best = NextSwatch(design, before, after)
+    return best
+
+
+def _designs(layers: list[Layer]) -> list[Layer]:
+    """The washes of the recipes, and the usual swatches of their paints."""
+    paints = list(dict.fromkeys(part.paint for layer in layers for part in layer.paints))[:_PAINTS]
+    own = [layer for layer in layers if len(layer.paints) == 1 and layer.paints[0].paint in paints]
+    usual = [Layer((Part(paint),), fraction, coats) for paint in paints for fraction, coats in _USUAL]
+    return list(dict.fromkeys([*own, *usual]))
+
+
+def _noise(job: Job, design: Layer) -> FloatArray:
+    """(3, 3) covariance of a swatch's reading given its paint: reading, what the model misses, brush."""
+    ground = bare(reflectance_from_lab(job.ground))
+    usual, thick = (
+        lab_from_reflectance(seen(lay(film_of_layer(job.models, design, factor), ground)))
+        for factor in (1.0, 1.0 + APPLICATION_SCATTER)
+    )
+    axes = np.hypot(_READING * SIGMA_PER_RADIUS, MODEL_ERROR) / axis_weights(usual)
+    out: FloatArray = np.diag(axes**2) + np.outer(thick - usual, thick - usual)
+    return out
+
+
+def _gain(colors: FloatArray, strip: FloatArray, noise: FloatArray) -> FloatArray:
+    """(r, 3, 3) what a unit of surprise in a strip (m, 3) says about recipes' colors (r, m, 3)."""
+    off = strip - strip.mean(axis=0)
+    together = np.swapaxes(colors - colors.mean(axis=1, keepdims=True), 1, 2) @ off / (len(strip) - 1)
+    out: FloatArray = together @ np.linalg.inv(off.T @ off / (len(strip) - 1) + noise)
+    return out

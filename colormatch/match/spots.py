@@ -1,0 +1,139 @@
+"""More than one damage, and grain lines: rankings that build on the one of :mod:`colormatch.match.rank`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from colormatch.errors import BadInput
+from colormatch.match.candidates import check_limits, usable_paints
+from colormatch.match.finalists import finalists
+from colormatch.match.job import Job, Recipe
+from colormatch.match.rank import match_of, ranked_wash, varied
+from colormatch.records import Lab, Limits, Match, RankedWash, Shelf
+from colormatch.wash.paint import PaintModel
+
+#: Weakest wash for grain lines: thinner ones spread instead of drawing a line (common practice, no source).
+WEAKEST_LINE = 0.25
+
+
+@dataclass(frozen=True)
+class WashForAll:
+    """One recipe for several damaged spots."""
+
+    rank: int
+    #: What it does on each spot, in the order in which they were given.
+    spots: tuple[RankedWash, ...]
+    #: ΔE00 that it is judged by: the worst of the spots' expected differences, or their mean.
+    expected_delta_e: float
+
+
+@dataclass(frozen=True)
+class SpotsMatch:
+    """Several damaged spots of one piece."""
+
+    #: The ranking for each spot by itself.
+    each: tuple[Match, ...]
+    #: One recipe for all of them, best first.
+    together: tuple[WashForAll, ...]
+    #: "worst" or "mean".
+    judged_by: str
+
+
+def rank_for_all(
+    target: Lab,
+    target_uncertainty: float,
+    grounds: Sequence[tuple[Lab, float]],
+    shelf: Shelf,
+    models: Mapping[str, PaintModel],
+    limits: Limits,
+    *,
+    shared_uncertainty: float = 0.0,
+    judge_by: Literal["worst", "mean"] = "worst",
+) -> SpotsMatch:
+    """The best wash for each of several spots, and the best single one for all.
+
+    Parameters
+    ----------
+    grounds : sequence of (Lab, float)
+        Color of each damaged spot, and its own uncertainty: ΔE00, 90 % radius.
+    judge_by : "worst" or "mean"
+        Whether a wash for all is judged by the spot where it does worst, or by the mean over the spots.
+    target, target_uncertainty, shelf, models, limits, shared_uncertainty
+        As for :func:`colormatch.match.rank.rank_washes`.
+
+    Raises
+    ------
+    BadInput
+        No spot; and what :func:`colormatch.match.rank.rank_washes` raises.
+    """
+    if not grounds:
+        raise BadInput("No damaged spot was given.", "Mark one or more.")
+    if judge_by not in ("worst", "mean"):
+        raise BadInput(f"'{judge_by}' is no way to judge a wash for all spots.", "Choose worst or mean.")
+    check_limits(limits)
+    names = usable_paints(shelf, models, limits)
+    jobs = [
+        Job.of(target, target_uncertainty, *ground, shelf, models, limits, shared_uncertainty=shared_uncertainty)
+        for ground in grounds
+    ]
+    found = [finalists(job, names, limits) for job in jobs]
+    each = [match_of(job, some, searched, names, limits) for job, (some, searched) in
+            zip(jobs, found, strict=True)]  # fmt: skip
+    recipes: tuple[Recipe, ...] = tuple(dict.fromkeys(recipe for some, _ in found for recipe in some))
+    outcomes = [job.outcomes(recipes) for job in jobs]
+    by_spot = np.stack([some.expected for some in outcomes])
+    judged = by_spot.max(axis=0) if judge_by == "worst" else by_spot.mean(axis=0)
+    order = [int(i) for i in np.argsort(judged, kind="stable")]
+    first = varied([ranked_wash(jobs[0], outcomes[0], i, rank, 1) for rank, i in enumerate(order, start=1)])
+    place = {recipe: i for i, recipe in enumerate(recipes)}
+    together = []
+    for wash in first[: limits.top]:
+        i = place[wash.layers]
+        spots = tuple(ranked_wash(job, some, i, wash.rank, 1) for job, some in zip(jobs, outcomes, strict=True))
+        together.append(WashForAll(wash.rank, spots, float(judged[i])))
+    return SpotsMatch(tuple(each), tuple(together), judge_by)
+
+
+def rank_grain_lines(
+    lines: Lab,
+    lines_uncertainty: float,
+    ground: Lab,
+    ground_uncertainty: float,
+    field: Recipe,
+    shelf: Shelf,
+    models: Mapping[str, PaintModel],
+    limits: Limits,
+    *,
+    shared_uncertainty: float = 0.0,
+) -> Match:
+    """What to draw grain lines with, once the field is washed.
+
+    Parameters
+    ----------
+    lines : Lab
+        Of the grain lines in the sound wood.
+    ground, ground_uncertainty
+        The damage before its wash.
+    field : tuple of Layer
+        The recipe chosen for the field, which lies under the lines.
+    lines_uncertainty, shelf, models, limits, shared_uncertainty
+        As for :func:`colormatch.match.rank.rank_washes`. Of the limits, coats, layers and mixes don't count: a line is
+        one touch of one paint, 1:3 or stronger.
+
+    Returns
+    -------
+    Match
+        Its recipes hold the touch only. An empty one: no line is needed.
+    """
+    check_limits(limits)
+    names = usable_paints(shelf, models, limits)
+    touch = replace(limits, coats=1, layers=1, mix=1)
+    job = Job.of(
+        lines, lines_uncertainty, ground, ground_uncertainty, shelf, models, touch,
+        shared_uncertainty=shared_uncertainty, base=field,
+    )  # fmt: skip
+    return match_of(job, *finalists(job, names, touch, WEAKEST_LINE), names, touch)
