@@ -276,6 +276,8 @@ class Reading:
     samples: tuple[Sample, ...]
     #: The chain of the correction in words, in order.
     steps: tuple[str, ...] = ()
+    #: What the correction leaves in the difference of two colors of this photo: ΔE00, 90 % radius.
+    difference: float = 0.0
 
 
 # --- wash ------------------------------------------------------------------------------------------------------------

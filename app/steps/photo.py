@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import hypot
 from pathlib import Path
 from typing import Any
 
@@ -84,7 +85,7 @@ def _start() -> None:
         "straight above, and choose it here."
     )
     st.file_uploader(
-        "A photo of the card, the sound wood and the damage",
+        "Drop the photo here or choose it: JPEG, PNG, TIFF, WebP, HEIC or camera raw, up to 200 MB",
         type=_ENDINGS,
         key="photo-file",
         on_change=_take_upload,
@@ -176,7 +177,7 @@ def _judge(repair: OpenRepair, reading: Reading) -> None:
     rows = [("Card", _card_words(repair, reading)), ("Light", _light_words(reading))]
     for kind, name in session.SURFACES.items():
         if repair.of_kind(kind):
-            rows.append((name, _color_words(job.surface(reading, repair.surfaces, kind))))
+            rows.append((name, _color_words(job.surface(reading, repair.surfaces, kind), reading.difference)))
     holders: tuple[Any, ...] = (reading.photo, reading.card, reading.light, *reading.samples)
     doubts = dict.fromkeys(flag.text for holder in holders for flag in holder.flags)
     rows += [("Take care", doubt) for doubt in doubts]
@@ -209,10 +210,10 @@ def _light_words(reading: Reading) -> str:
     return " ".join(words) or "Nothing can be said of it without a card."
 
 
-def _color_words(sample: Sample) -> str:
+def _color_words(sample: Sample, difference: float) -> str:
     return (
         f"L* {sample.lab.L:.1f}, a* {sample.lab.a:.1f}, b* {sample.lab.b:.1f}. True to ΔE {sample.uncertainty:.1f} "
-        f"by itself, and to ΔE {sample.random:.1f} beside the other surface of this photo (nine times in ten)."
+        f"by itself, and to ΔE {hypot(sample.random, difference):.1f} beside the other surface of this photo (nine times in ten)."
     )
 
 
@@ -252,6 +253,7 @@ def _settings(repair: OpenRepair) -> None:
             "The surfaces are in different states. A sealer or a top coat darkens wood, so compare like with like: "
             "bring the damage into the state of the sound wood before you photograph it."
         )
+    st.page_link("steps/photo.py", label="Start another repair", query_params={})
 
 
 def _choice(label: str, words: dict[Any, str], repair: OpenRepair, field: str) -> None:
