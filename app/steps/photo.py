@@ -211,9 +211,10 @@ def _light_words(reading: Reading) -> str:
 
 
 def _color_words(sample: Sample, difference: float) -> str:
+    beside = hypot(sample.random, difference)
     return (
         f"L* {sample.lab.L:.1f}, a* {sample.lab.a:.1f}, b* {sample.lab.b:.1f}. True to ΔE {sample.uncertainty:.1f} "
-        f"by itself, and to ΔE {hypot(sample.random, difference):.1f} beside the other surface of this photo (nine times in ten)."
+        f"by itself, and to ΔE {beside:.1f} beside the other surface of this photo (nine times in ten)."
     )
 
 
