@@ -27,6 +27,7 @@ COMMANDS = {
     "mix": "amounts, times and cautions for a wash",
     "paint": "list, add, edit and remove paints",
     "swatch": "list, add, edit and remove swatches",
+    "sheet": "print a sheet for many swatches, and read a photo of it",
     "library": "import, export, back up, restore and verify the library",
 }
 

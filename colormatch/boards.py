@@ -1,0 +1,56 @@
+"""Many swatches from one photo: the whole way in two calls, with the printed sheet or without."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from colormatch.photo.board import (
+    BoardReading,
+    card_region,
+    check_plan,
+    find_sheet,
+    light_on_sheet,
+    map_corners,
+    map_sheet,
+    read_cells,
+)
+from colormatch.photo.board_plan import Plan
+from colormatch.photo.read import DecodedPhoto
+from colormatch.records import CardKind
+from colormatch.repair import CardChoice, Neutral, find_neutral
+
+
+def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) -> tuple[BoardReading, Neutral]:
+    """Read a photographed swatch sheet; the gray card lies in its place unless it is marked.
+
+    Raises
+    ------
+    PhotoError, BadInput
+        See `find_sheet` and `check_plan`, and :func:`find_neutral` for the card.
+    """
+    found = find_sheet(photo)
+    check_plan(found, plan)
+    where = map_sheet(found, plan)
+    choice = card or CardChoice()
+    if choice.kind is CardKind.GRAY and choice.box is None and choice.region is None:
+        choice = replace(choice, region=card_region(photo, plan, where))
+    neutral = find_neutral(photo, choice)
+    light, flags = light_on_sheet(photo, plan, where)
+    board = read_cells(photo, plan, where, neutral.correction, light)
+    return replace(board, flags=(*board.flags, *flags)), neutral
+
+
+def read_board(
+    photo: DecodedPhoto, plan: Plan, corners: Sequence[tuple[float, float]], card: CardChoice | None = None
+) -> tuple[BoardReading, Neutral]:
+    """Read a board of swatches without markers, by the four corners of its cells, clockwise from the top left.
+
+    Raises
+    ------
+    PhotoError, BadInput
+        See `map_corners` and :func:`find_neutral`.
+    """
+    where = map_corners(plan, corners)
+    neutral = find_neutral(photo, card)
+    return read_cells(photo, plan, where, neutral.correction), neutral

@@ -1,0 +1,197 @@
+"""Print a sheet for many swatches, and read a photo of it.
+
+colormatch sheet print --rows "Ochre,Raw Umber" --columns "full,1:1,1:3x1,1:3x2" --out sheet.pdf
+colormatch sheet read photo.jpg --layout sheet.json --ground paper --keep
+
+A column is a ratio of paint to water and, behind an x, a number of coats. One more column, at the left, stays bare.
+A board of your own, without the printed sheet, is read by the four corners of its cells; its left column is bare too.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from colormatch.cli.common import (
+    Answer,
+    add_card_options,
+    add_json,
+    add_library,
+    card_choice,
+    flag_documents,
+    print_lab,
+    rounded,
+    table,
+)
+
+if TYPE_CHECKING:
+    from colormatch.bench.board import Proposal
+    from colormatch.photo.board import BoardReading
+    from colormatch.photo.board_plan import Plan
+    from colormatch.photo.read import DecodedPhoto
+    from colormatch.repair import Neutral
+
+_STATES = ("bare", "sealed", "washed", "top-coated")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    actions = parser.add_subparsers(dest="action", required=True, metavar="print|read")
+    printing = actions.add_parser("print", help="write the sheet as a PDF, and its layout beside it")
+    reading = actions.add_parser("read", help="read the swatches from a photo of the painted sheet")
+    for action in (printing, reading):
+        new = action is printing
+        action.add_argument("--rows", required=new, metavar="PAINT,...", help="paints, top to bottom")
+        action.add_argument("--columns", required=new, metavar="RATIO[xCOATS],...", help="such as full,1:1,1:3x2")
+        action.add_argument("--paper", choices=("a4", "letter"), default="a4", help="(a4)")
+        add_json(action)
+    printing.add_argument("--out", type=Path, default=Path("sheet.pdf"), metavar="FILE", help="(sheet.pdf)")
+    reading.add_argument("photo", type=Path)
+    reading.add_argument("--layout", type=Path, metavar="FILE", help="the .json beside the PDF, instead of the names")
+    reading.add_argument("--corners", nargs=4, metavar="x,y", help="of the cells of a board without the printed sheet")
+    reading.add_argument("--ground", default="paper", metavar="NAME", help="what was painted on (paper)")
+    reading.add_argument("--state", choices=_STATES, default="bare", help="of the ground when it was painted (bare)")
+    reading.add_argument("--taken", default="", metavar="DATE", help="year-month-day")
+    reading.add_argument("--keep", action="store_true", help="add the swatches to your library")
+    add_card_options(reading)
+    add_library(reading)
+
+
+def run(args: argparse.Namespace) -> Answer:
+    return _print(args) if args.action == "print" else _read(args)
+
+
+def _print(args: argparse.Namespace) -> Answer:
+    from colormatch.bench.board import parse_column
+    from colormatch.errors import ColorMatchError
+    from colormatch.render.sheet import sheet_pdf
+
+    plan = _plan_of_names(args)
+    for column in plan.columns:
+        parse_column(column)
+    layout = args.out.with_suffix(".json")
+    try:
+        args.out.write_bytes(sheet_pdf(plan))
+        layout.write_text(plan.to_json(), encoding="utf-8")
+    except OSError as error:
+        raise ColorMatchError(f"{args.out} can't be written: {error.strerror}.", "Choose another place.") from None
+    document = {"pdf": str(args.out), "layout": str(layout), "rows": plan.rows, "columns": plan.columns}
+    text = (
+        f"Sheet: {args.out}\nIts layout, which reading needs: {layout}\n"
+        "Print it at 100 % (no fitting to the page), and check the 50 mm line with a ruler."
+    )
+    return Answer(rounded(document), text)
+
+
+def _read(args: argparse.Namespace) -> Answer:
+    from colormatch.bench.board import parse_column, swatches_of
+    from colormatch.photo.read import open_photo
+    from colormatch.records import SurfaceState
+
+    plan = _plan_of_layout(args) if args.layout else _plan_of_names(args)
+    for column in plan.columns:
+        parse_column(column)
+    photo = open_photo(args.photo)
+    board, neutral = _read_board(photo, plan, args)
+    sha = photo.facts.sha256 if args.keep else ""
+    proposals = swatches_of(board, args.ground, SurfaceState(args.state), args.taken, sha)
+    kept = _keep(args, proposals) if args.keep else []
+    document = rounded(
+        {
+            "rows": plan.rows,
+            "columns": plan.columns,
+            "card": {"found": neutral.card.found, "flags": flag_documents(neutral.card.flags)},
+            "ground": {"name": args.ground, "lab": board.ground.lab, "uncertainty": board.ground.uncertainty},
+            "swatches": [_document(proposal) for proposal in proposals],
+            "unpainted": [r.sample.name for r in board.cells if not r.painted],
+            "kept": kept,
+            "flags": flag_documents(board.flags),
+        }
+    )
+    return Answer(document, _text(args, board, neutral, proposals, kept))
+
+
+def _read_board(photo: DecodedPhoto, plan: Plan, args: argparse.Namespace) -> tuple[BoardReading, Neutral]:
+    from colormatch.boards import read_board, read_sheet
+
+    if args.corners:
+        return read_board(photo, plan, [_corner(text) for text in args.corners], card_choice(args))
+    return read_sheet(photo, plan, card_choice(args))
+
+
+def _keep(args: argparse.Namespace, proposals: list[Proposal]) -> list[int]:
+    from colormatch.library import Library
+    from colormatch.records import Paint
+
+    library = Library.open(args.library)
+    library.photos.add(args.photo.read_bytes(), args.photo.name)
+    known = {stored.record.name.casefold() for stored in library.all(Paint)}
+    names = dict.fromkeys(p.swatch.paint for p in proposals)
+    new = [Paint(name) for name in names if name.casefold() not in known]
+    what = f"added {len(proposals)} swatches of a sheet"
+    return library.add_all([*new, *(p.swatch for p in proposals)], what)[len(new) :]
+
+
+def _plan_of_names(args: argparse.Namespace) -> Plan:
+    from colormatch.errors import BadInput
+    from colormatch.photo.board_plan import Plan
+
+    if not (args.rows and args.columns):
+        raise BadInput("The sheet's names are not known.", "Give --layout, or --rows and --columns as printed.")
+    rows, columns = (tuple(name.strip() for name in text.split(",")) for text in (args.rows, args.columns))
+    return Plan(args.paper, rows, columns)
+
+
+def _plan_of_layout(args: argparse.Namespace) -> Plan:
+    from colormatch.errors import BadInput
+    from colormatch.photo.board_plan import Plan
+
+    try:
+        return Plan.from_json(args.layout.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError):
+        raise BadInput(f"The layout {args.layout} can't be read.", "Choose the .json beside the sheet's PDF.") from None
+
+
+def _corner(text: str) -> tuple[float, float]:
+    from colormatch.errors import BadInput
+
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError:
+        raise BadInput(f"'{text}' is no corner.", "Give four times x,y in pixels.") from None
+    return x, y
+
+
+def _document(proposal: Proposal) -> dict[str, Any]:
+    swatch = proposal.swatch
+    return {
+        "paint": swatch.paint,
+        "column": proposal.reading.cell.column,
+        "paint_parts": swatch.paint_parts,
+        "water_parts": swatch.water_parts,
+        "coats": swatch.coats,
+        "lab": swatch.lab,
+        "uncertainty": swatch.uncertainty,
+        "points": proposal.reading.region.points,
+        "flags": flag_documents(proposal.flags),
+    }
+
+
+def _text(
+    args: argparse.Namespace, board: BoardReading, neutral: Neutral, proposals: list[Proposal], kept: list[int]
+) -> str:
+    rows = [
+        (p.swatch.paint, p.reading.cell.column, print_lab(p.swatch.lab), f"{p.swatch.uncertainty:.1f}",
+         ", ".join(flag.code for flag in p.flags))
+        for p in proposals
+    ]  # fmt: skip
+    missing = [r.sample.name for r in board.cells if not r.painted]
+    lines = [
+        f"Ground, {args.ground}: {print_lab(board.ground.lab)}  ± {board.ground.uncertainty:.1f} ΔE00",
+        table(("paint", "wash", "L* a* b*", "±", "look at"), rows, right=(3,)),
+        f"Look unpainted, and are left out: {'; '.join(missing)}." if missing else "",
+        *(flag.text for flag in (*neutral.card.flags, *board.flags)),
+        *(flag.text for p in proposals for flag in p.flags),
+        f"Added {len(kept)} swatches to the library; 'colormatch library undo' takes them back." if kept else "",
+    ]
+    return "\n".join(line for line in lines if line)
