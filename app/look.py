@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 
@@ -23,6 +24,11 @@ def facts(rows: list[tuple[str, str]]) -> None:
     """A quiet list: what it is about, and what there is to say. Both are plain text."""
     items = "".join(f"<li><b>{escape(head)}</b>{escape(text)}</li>" for head, text in rows)
     st.html(f'<ul class="facts">{items}</ul>')
+
+
+def sentences(lines: Sequence[str]) -> None:
+    """A quiet list of plain sentences."""
+    st.html('<ul class="facts">' + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>")
 
 
 def edge_to_edge(left: Lab, right: Lab, names: tuple[str, str]) -> str:

@@ -151,7 +151,7 @@ def keep(repair: OpenRepair) -> OpenRepair:
     saved = SavedRepair(repair.name, json.dumps(_document(repair)), photos=(repair.photo,) if repair.photo else ())
     number = open_library().save_repair(saved, repair.id)
     if repair.id is None:
-        st.query_params[QUERY] = str(number)
+        enter(number)
     return replace(repair, id=number)
 
 
@@ -159,6 +159,16 @@ def change(**what: Any) -> None:
     """Change the open repair: the callback of a widget. A refusal is told at the top of the page."""
     with telling():
         keep(replace(current(), **what))
+
+
+def enter(number: int) -> None:
+    """Open a repair of the library."""
+    st.query_params[QUERY] = str(number)
+
+
+def leave() -> None:
+    """Close the open repair; it stays in the library."""
+    st.query_params.pop(QUERY, None)
 
 
 def take_edit(edit: Edit) -> None:

@@ -83,7 +83,7 @@ def _limits(repair: OpenRepair, library: Library) -> None:
         )
 
     options("Most coats", "coats", {n: str(n) for n in _MOST_COATS})
-    options("Washes", "layers", {1: "One", 2: "A second over it"})
+    options("Washes", "layers", {1: "One", 2: "A second or a glaze over it"})
     options("Paints in a wash", "mix", {1: "One", 2: "Up to two"})
     key = f"paints-{repair.id}"
     names = [paint.name for paint in shelf.paints if shelf.of(paint.name)]
@@ -147,15 +147,17 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash, path: Path, l
             f"between {wash.low:.1f} and {wash.high:.1f}."
         )
         st.write(f"**What stays off:** {wash.off}.")
-        swatches = f"{wash.swatches} swatch" + ("es" if wash.swatches != 1 else "")
-        known = "Measured on a swatch" if wash.basis == "measured" else "Worked out from its paint's swatches"
-        st.write(f"{known}; {swatches} stand behind it.")
+        known = (
+            "Measured on the wood of a swatch" if wash.basis == "measured" else "Worked out from the paint's swatches"
+        )
+        st.write(f"{known} (swatches behind it: {wash.swatches}).")
         for flag in wash.flags:
             st.write(flag.text)
     with picture_side:
         _show_picture(repair, match, wash, path, library)
-    for sentence in match.advice:
-        st.write(sentence)
+    if match.advice:
+        st.subheader("Worth knowing")
+        look.sentences(match.advice)
 
 
 def _show_picture(repair: OpenRepair, match: Match, wash: RankedWash, path: Path, library: Library) -> None:
@@ -177,12 +179,14 @@ def _show_all(match: Match) -> None:
         f"the white line its mean. At the dashes, {VISIBLE} and {ACCEPTABLE}, half of all people see a difference, and "
         "half no longer accept it."
     )
-    for group in dict.fromkeys(wash.group for wash in match.washes):
-        members = [wash for wash in match.washes if wash.group == group]
-        if group == 1 and len(members) > 1:
-            st.write("These can't be told apart: what is uncertain is larger than their differences. Simplest first.")
-        elif group > 1:
-            st.write("These are farther off.")
+    groups: dict[int, list[RankedWash]] = {}
+    for wash in match.washes:
+        groups.setdefault(wash.group, []).append(wash)
+    for place, members in enumerate(groups.values()):
+        if place == 0 and len(members) > 1:
+            st.write("Can't be told apart by what is known, the simplest first:")
+        elif place == 1:
+            st.write("Farther off, group by group:")
         st.html("".join(_row(wash, match) for wash in members))
 
 

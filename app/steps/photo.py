@@ -95,7 +95,8 @@ def _start() -> None:
     if recent:
         st.subheader("Go on with a repair")
         for stored in recent:
-            st.page_link("steps/photo.py", label=stored.record.name, query_params={session.QUERY: str(stored.id)})
+            # A link to the page that one is on already would not change the address.
+            st.button(stored.record.name, key=f"open-{stored.id}", on_click=session.enter, args=(stored.id,))
 
 
 def _take_upload() -> None:
@@ -254,7 +255,7 @@ def _settings(repair: OpenRepair) -> None:
             "The surfaces are in different states. A sealer or a top coat darkens wood, so compare like with like: "
             "bring the damage into the state of the sound wood before you photograph it."
         )
-    st.page_link("steps/photo.py", label="Start another repair", query_params={})
+    st.button("Start another repair", key="another", on_click=session.leave)
 
 
 def _choice(label: str, words: dict[Any, str], repair: OpenRepair, field: str) -> None:

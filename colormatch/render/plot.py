@@ -14,11 +14,13 @@ from colormatch.color.space import hex_from_lab
 from colormatch.records import Lab
 
 #: Pixels of one panel's plot area, and around it; the lightness panel is narrower.
-_SIDE, _NARROW, _LEFT, _TOP, _BOTTOM = 300, 110, 44, 26, 40
+_SIDE, _NARROW, _LEFT, _TOP, _BOTTOM = 300, 224, 44, 26, 40
 #: Least span of an axis, CIELAB units: two equal colors still need something around them. Our choice.
 _LEAST_SPAN = 8.0
 #: Steps that axis ticks may have, CIELAB units.
 _STEPS = (0.5, 1, 2, 5, 10, 20)
+#: Room that a label takes, pixels: names closer than that are written as one.
+_LABEL = (60, 16)
 _INK = "#0d0d0d"
 
 
@@ -62,7 +64,7 @@ def lab_plot(spots: Sequence[Spot], title: str) -> str:
               for axis in (1, 2)]  # fmt: skip
     half = max(map(_span, planes)) / 2
     a_axis, b_axis = ((_middle(values) - half, _middle(values) + half) for values in planes)
-    second = _LEFT + _NARROW + 60
+    second = _LEFT + _NARROW + 56
     width, height = second + _SIDE + 16, _TOP + _SIDE + _BOTTOM
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
@@ -71,14 +73,35 @@ def lab_plot(spots: Sequence[Spot], title: str) -> str:
         _frame(_LEFT, _NARROW, None, lightness, "L*, light up"),
         _frame(second, _SIDE, a_axis, b_axis, "b*, yellow up", "a*, red to the right"),
     ]
+    light_places, plane_places = [], []
     for spot, (dl, dab) in zip(spots, reach, strict=True):
-        y = _at(spot.lab.L, lightness, _TOP + _SIDE, -_SIDE)
-        parts.append(_mark(spot, _LEFT + _NARROW / 2, y, 0, dl * _SIDE / (lightness[1] - lightness[0])))
-        x = _at(spot.lab.a, a_axis, second, _SIDE)
-        y = _at(spot.lab.b, b_axis, _TOP + _SIDE, -_SIDE)
+        x, y = _LEFT + _NARROW / 8, _at(spot.lab.L, lightness, _TOP + _SIDE, -_SIDE)
+        light_places.append((x, y))
+        parts.append(_mark(spot, x, y, 0, dl * _SIDE / (lightness[1] - lightness[0])))
+        x, y = _at(spot.lab.a, a_axis, second, _SIDE), _at(spot.lab.b, b_axis, _TOP + _SIDE, -_SIDE)
+        plane_places.append((x, y))
         radius = dab * _SIDE / (2 * half)
         parts.append(_mark(spot, x, y, radius, radius))
+    names = [spot.name for spot in spots]
+    parts += [_labels(names, light_places), _labels(names, plane_places)]
     return "".join(parts) + "</svg>"
+
+
+def _labels(names: Sequence[str], places: Sequence[tuple[float, float]]) -> str:
+    """Each name right of its place; names whose places are too close share one label, the topmost spot's first."""
+    groups: list[list[tuple[float, float, str]]] = []
+    for name, (x, y) in reversed(list(zip(names, places, strict=True))):
+        near = (g for g in groups if abs(g[0][1] - y) < _LABEL[1] and abs(g[0][0] - x) < _LABEL[0])
+        group = next(near, None)
+        if group is None:
+            groups.append([(x, y, name)])
+        else:
+            group.append((x, y, name))
+    return "".join(
+        f'<text x="{max(x for x, _, _ in group) + 12:.1f}" y="{group[0][1] + 5:.1f}" font-weight="600">'
+        f"{escape(', '.join(name for _, _, name in group))}</text>"
+        for group in groups
+    )
 
 
 def _reach(spot: Spot) -> tuple[float, float]:
@@ -141,5 +164,4 @@ def _mark(spot: Spot, x: float, y: float, across: float, up: float) -> str:
         if spot.target
         else f'<circle cx="{x:.1f}" cy="{y:.1f}" r="7" fill="{color}" stroke="{_INK}" stroke-width="1.5"/>'
     )
-    label = f'<text x="{x + 11:.1f}" y="{y + 4:.1f}" font-weight="600">{escape(spot.name)}</text>'
-    return f"{spread}{shape}{label}"
+    return spread + shape

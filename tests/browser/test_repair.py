@@ -102,6 +102,19 @@ def test_back_and_forward_go_through_the_steps(visit, address):
     page.get_by_text("All is marked").wait_for(timeout=30_000)
 
 
+def test_another_repair_can_be_started_and_the_first_one_taken_up_again(visit, address):
+    page = visit(address).page
+    page.get_by_role("button", name="Try the example").click()
+    page.get_by_text("All is marked").wait_for(timeout=30_000)
+    first = page.url
+    page.get_by_role("button", name="Start another repair").click()
+    page.get_by_role("button", name="Try the example").wait_for()
+    assert "repair=" not in page.url
+    page.get_by_role("button", name=DEMO["title"]).first.click()
+    page.get_by_text("All is marked").wait_for(timeout=30_000)
+    assert page.url == first
+
+
 def test_a_file_that_is_no_photo_is_told_in_two_sentences(visit, address, tmp_path):
     page = visit(address).page
     broken = tmp_path / "broken.jpg"
