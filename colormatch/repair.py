@@ -6,6 +6,7 @@ sample the marked regions, rank the washes, picture the repair.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -213,7 +214,8 @@ def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region
     """Read the colors of regions of a photo whose neutral reference is known."""
     correction = neutral.correction
     samples = tuple(sample_region(photo, region, correction.lab, correction.systematic) for region in regions)
-    return Reading(photo.facts, neutral.card, neutral.light, samples, correction.steps)
+    difference = correction.systematic_difference
+    return Reading(photo.facts, neutral.card, neutral.light, samples, correction.steps, difference)
 
 
 def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sample:
@@ -359,7 +361,7 @@ def match_repair(
     RegionError, PaintError, NothingToRank
     """
     sound, damage = surface(reading, regions, RegionKind.SOUND), surface(reading, regions, RegionKind.DAMAGE)
-    return _rank(sound.lab, sound.random, damage.lab, damage.random, sound.systematic, workshop, limits, shift)
+    return _rank_surfaces(sound, damage, reading.difference, workshop, limits, shift)
 
 
 def match_colors(
@@ -371,6 +373,22 @@ def match_colors(
 ) -> Match:
     """Rank the washes of a workshop that turn one color into another, both taken as exact."""
     return _rank(target, 0.0, over, 0.0, 0.0, workshop, limits, shift)
+
+
+def _rank_surfaces(
+    sound: Sample,
+    under: Sample,
+    difference: float,
+    workshop: Workshop,
+    limits: Limits | None,
+    shift: tuple[str, float] | None,
+) -> Match:
+    # Most of the photo's error is common to both surfaces. What is left of it in their difference is laid on the two by
+    # halves of its variance.
+    apart = difference / math.sqrt(2)
+    own = [math.hypot(surface.random, apart) for surface in (sound, under)]
+    shared = math.sqrt(max(0.0, sound.systematic**2 - apart**2))
+    return _rank(sound.lab, own[0], under.lab, own[1], shared, workshop, limits, shift)
 
 
 def _rank(
@@ -468,7 +486,7 @@ def check_repair(
     check = compare(repair, sound, neutral.correction.systematic_difference)
     if check.done:
         return check, ["Stop here: another coat can hardly make it better. Seal it like the rest of the piece."]
-    over = _rank(sound.lab, sound.random, repair.lab, repair.random, sound.systematic, workshop, Limits(coats=2), None)
+    over = _rank_surfaces(sound, repair, reading.difference, workshop, Limits(coats=2), None)
     better = [wash for wash in over.washes if wash.layers and wash.expected_delta_e < check.delta_e][:3]
     if not better:
         return check, ["No wash on the shelf is expected to bring it nearer: stop, or wipe back while it still gives."]

@@ -54,7 +54,8 @@ def picture_repair(
     soft = cv2.GaussianBlur(damage.astype(np.float32), (0, 0), sigma)[..., None]
     # Outside the marked shape there is nothing painted to blend toward: the edge softens inward only.
     soft = np.clip(2 * soft - 1, 0, 1) * damage[..., None]
-    return linear_rgb + soft * (painted - linear_rgb)
+    pictured: FloatArray = linear_rgb + soft * (painted - linear_rgb)
+    return pictured
 
 
 def to_screen(linear_rgb: FloatArray) -> ByteArray:
