@@ -44,8 +44,9 @@ _DARK = 0.1
 _TWO_TONES = 2.0
 #: Share of the gradients that agree on one direction from which a grain direction is stated. Our choice.
 _COHERENT = 0.15
-#: Independent stretches of the profile across the grain below which one patch can't judge itself. Our choice.
-_FEW_STRETCHES = 3.0
+#: Independent stretches of the profile across the grain below which one patch can't judge itself: a single edge in the
+#: middle of a patch counts as 3.3.
+_FEW_STRETCHES = 4.0
 #: ΔE00 between the two halves of a region, along the grain, from which it looks like more than one surface.
 _VARIED = 3.0
 #: What one patch can't see: how far it lies from the rest of the board by slow changes. ΔE00, 90 % radius; below the 2
@@ -127,8 +128,9 @@ def combine(samples: Sequence[Sample], name: str) -> Sample:
     Returns
     -------
     Sample
-        The random part comes from the patches' spread by Student's t where there are three or more; two patches can't
-        tell their own spread, so they keep the estimates of each, or half their difference where that is more.
+        The random part comes from the patches' spread by Student's t where there are three or more, from half their
+        difference where there are two. It is never less than the estimates of the patches themselves allow: patches
+        that agree by luck prove nothing.
 
     Raises
     ------
@@ -143,16 +145,15 @@ def combine(samples: Sequence[Sample], name: str) -> Sample:
     own = math.sqrt(sum(s.random**2 for s in samples)) / n
     squares = float(np.sum(delta_e(labs, np.asarray(lab)) ** 2))
     flags = list(dict.fromkeys(flag for s in samples for flag in s.flags))
-    if n == 1:
-        random = own
-    elif n == 2:
+    random = own
+    if n == 2:
         apart = float(delta_e(labs[0], labs[1]))
         random = max(own, apart / 2)
         if apart > 2 * own and apart > _TWO_TONES:
             text = f"Two patches of '{name}' differ by {apart:.1f} ΔE; mark a third."
             flags.append(Flag("patches-disagree", text, apart))
-    else:
-        random = _radius(squares / (n - 1) / n, n - 1)
+    elif n > 2:
+        random = max(own, _radius(squares / (n - 1) / n, n - 1))
     fields = [s.field_lab for s in samples if s.field_lab]
     lines = [s.grain_lab for s in samples if s.grain_lab]
     return Sample(

@@ -21,6 +21,8 @@ PERIODS = (8, 12, 20, 28, 50, 100, 200)
 #: Pixels: a board in a photo of some 4 megapixels, and the side of a patch.
 BOARD = (1400, 2000)
 PATCH = (120, 320)
+#: How many users mark three patches on the same board.
+USERS = 6
 #: 95 % radius over the 90 % one of a round Gaussian error: sqrt of the chi-square quantile, 3 degrees of freedom.
 TO_95 = np.sqrt(7.8147) * SIGMA_PER_RADIUS
 
@@ -45,36 +47,42 @@ def patches(n: int, rng: np.random.Generator) -> list[Region]:
     return regions
 
 
-def trial(period: float, seed: int) -> tuple[list[tuple[Sample, float]], tuple[Sample, float]]:
-    """The three samples and the combined one, each with its true error in ΔE00."""
+Judged = tuple[Sample, float]
+
+
+def trials(period: float, seed: int) -> tuple[list[Judged], list[Judged]]:
+    """Samples of single patches and of three together on one board, each with its true error in ΔE00."""
     rng = np.random.default_rng(seed)
     linear_rgb = board(period, rng)
     truth = lab_from_linear(linear_rgb.mean(axis=(0, 1), dtype=float))
     encoded = np.round(np.clip(encoded_from_linear(linear_rgb), 0, 1) * 65535).astype(np.uint16)
     photo = open_photo(cv2.imencode(".png", encoded[..., ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 1])[1].tobytes())
-    singles = [sample_region(photo, region, lab_from_linear, 0.0) for region in patches(3, rng)]
-    together = combine(singles, "sound")
 
-    def error(sample: Sample) -> float:
-        return float(delta_e(sample.lab, truth))
+    def judged(sample: Sample) -> Judged:
+        return sample, float(delta_e(sample.lab, truth))
 
-    return [(s, error(s)) for s in singles], (together, error(together))
+    singles, together = [], []
+    for _ in range(USERS):
+        marked = [sample_region(photo, region, lab_from_linear, 0.0) for region in patches(3, rng)]
+        singles += [judged(sample) for sample in marked]
+        together.append(judged(combine(marked, "sound")))
+    return singles, together
 
 
-def covered(results: list[tuple[Sample, float]], factor: float) -> float:
+def covered(results: list[Judged], factor: float) -> float:
     """Percent of results whose error lies within the radius times a factor."""
     return 100 * float(np.mean([error <= factor * sample.random for sample, error in results]))
 
 
 def report(boards: int) -> None:
     print("period | one patch: 90 %  95 %  radius  error | three: 90 %  95 %  radius  error (means)")
-    everything: list[tuple[Sample, float]] = []
+    everything: list[Judged] = []
     for period in PERIODS:
         singles, combined = [], []
         for seed in range(boards):
-            ones, three = trial(period, 1000 * period + seed)
+            ones, threes = trials(period, 1000 * period + seed)
             singles += ones
-            combined.append(three)
+            combined += threes
         everything += combined
         row = [f"{period:6d} |"]
         for results in (singles, combined):
@@ -85,4 +93,4 @@ def report(boards: int) -> None:
 
 
 if __name__ == "__main__":
-    report(int(sys.argv[1]) if len(sys.argv) > 1 else 60)
+    report(int(sys.argv[1]) if len(sys.argv) > 1 else 20)
