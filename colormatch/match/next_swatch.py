@@ -17,7 +17,7 @@ from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
 from colormatch.match.ending import film_of_layer
 from colormatch.match.job import Job, Outcomes
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Part
-from colormatch.wash.film import bare, lay, seen
+from colormatch.wash.film import Body, bare, lay, seen
 from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, REFITS
 from colormatch.wash.predict import MOST_LAYERS, Chances, predict_many
 
@@ -64,11 +64,12 @@ def next_swatch(job: Job, outcomes: Outcomes) -> NextSwatch | None:
     _, by_paint = predict_many(job.models, whole, job.ground, 0.0, still, job.clear)
     _, strips = predict_many(job.models, [[design] for design in designs], job.ground, 0.0, still)
     rng = np.random.default_rng(0)
+    ground = bare(reflectance_from_lab(job.ground))
     best: NextSwatch | None = None
     for design, strip in zip(designs, strips, strict=True):
         paint = design.paints[0].paint
         uses = np.array([any(part.paint == paint for layer in recipe for part in layer.paints) for recipe in recipes])
-        noise = _noise(job, design)
+        noise = _noise(job, design, ground)
         read = strip + rng.multivariate_normal(np.zeros(3), noise, size=REFITS)
         gain = _gain(by_paint, strip, noise) * uses[:, None, None]
         moves = read @ np.swapaxes(gain, 1, 2)  # (recipes, refits, 3)
@@ -88,9 +89,8 @@ def _designs(layers: list[Layer]) -> list[Layer]:
     return list(dict.fromkeys([*own, *usual]))
 
 
-def _noise(job: Job, design: Layer) -> FloatArray:
+def _noise(job: Job, design: Layer, ground: Body) -> FloatArray:
     """(3, 3) covariance of a swatch's reading given its paint: reading, what the model misses, brush."""
-    ground = bare(reflectance_from_lab(job.ground))
     usual, thick = (
         lab_from_reflectance(seen(lay(film_of_layer(job.models, design, factor), ground)))
         for factor in (1.0, 1.0 + APPLICATION_SCATTER)

@@ -1,0 +1,121 @@
+"""What a ranking says in words."""
+
+import re
+from dataclasses import replace
+
+from coloraide import Color
+
+from colormatch.match.advice import advise
+from colormatch.match.finalists import finalists
+from colormatch.match.job import Job
+from colormatch.match.next_swatch import next_swatch
+from colormatch.match.rank import rank_washes, ranked
+from colormatch.match.spots import rank_for_all, rank_grain_lines
+from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf
+from colormatch.wash.paint import fit_paints
+
+SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
+
+
+def advice(shelf, models, target=SOUND, ground=DAMAGE, limits=None):
+    return " ".join(rank_washes(target, 1.0, ground, 1.0, shelf, models, limits or Limits()).advice)
+
+
+def test_names_what_is_missing_and_which_paint_would_help(shelf, models):
+    said = advice(shelf, models, Lab(80, 3, 15), Lab(45, 8, 20))
+    assert "Nothing that is allowed comes near" in said
+    assert "darker" in said
+    assert "stirred into Cream would help" in said
+    mixed = rank_washes(Lab(80, 3, 15), 1.0, Lab(45, 8, 20), 1.0, shelf, models, Limits(mix=2))
+    alone = rank_washes(Lab(80, 3, 15), 1.0, Lab(45, 8, 20), 1.0, shelf, models, Limits())
+    assert mixed.washes[0].expected_delta_e < alone.washes[0].expected_delta_e - 0.8
+
+
+def test_says_what_doing_nothing_would_leave(shelf, models):
+    said = advice(shelf, models)
+    stated = float(re.search(r"Left as it is, the damage stays about ([\d.]+) ΔE off: far too light", said)[1])
+    # By another implementation of CIEDE2000; the readings' own errors add a little to what is expected.
+    apart = Color("lab-d65", list(DAMAGE)).delta_e(Color("lab-d65", list(SOUND)), method="2000")
+    assert apart - 0.1 <= stated <= apart + 0.3
+    assert "Left as it is" not in advice(shelf, models, DAMAGE)
+
+
+def test_says_what_a_spoon_and_a_brush_cost(shelf, models):
+    assert "15% more or less water" in advice(shelf, models)
+    full = advice(shelf, models, Lab(86, -0.5, 2), Lab(72, 6, 20), Limits(paints=("Warm White",), coats=3))
+    assert "12% thicker or thinner" in full
+
+
+def few_swatches(shelf):
+    """Full strength on light wood only: what a paint does when thinned is then a guess."""
+    strong = tuple(s for s in shelf.swatches if s.water_parts == 0 and s.coats == 1 and s.ground == "light wood")
+    return Shelf(shelf.paints, strong)
+
+
+def test_a_next_swatch_helps_where_little_is_known(shelf, models):
+    little = few_swatches(shelf)
+    guessed = fit_paints(little.swatches)
+
+    def gain(some, fits):
+        job = Job.of(SOUND, 0.5, DAMAGE, 0.5, some, fits, Limits())
+        outcomes = job.outcomes(finalists(job, sorted(fits), Limits())[0])
+        found = next_swatch(job, outcomes)
+        assert found is not None
+        return found, found.before - found.after
+
+    found, much = gain(little, guessed)
+    _, less = gain(shelf, models)
+    assert much > 0.3
+    assert much > less
+    assert found.layer.paint_fraction < 0.5  # a thin wash is what nobody has seen yet
+    assert "The test strip most worth painting" in advice(little, guessed)
+
+
+def test_doubts_about_swatches(shelf, models):
+    name = rank_washes(SOUND, 1, DAMAGE, 1, shelf, models, Limits()).washes[0].layers[0].paints[0].paint
+    first = shelf.of(name)[0]
+    twice = Shelf((*shelf.paints, Paint("Plum")), (*shelf.swatches, first, replace(first, lab=first.ground_lab)))
+    said = advice(twice, models)
+    assert f"{name} has 1 swatch entered twice" in said
+    assert "has the color of its ground" in said
+    assert "Left out for want of a swatch: Plum." in said
+
+
+def test_ties_are_called_ties(shelf, models):
+    job = Job.of(SOUND, 3.0, DAMAGE, 3.0, shelf, models, Limits(mix=2))
+    recipes, _ = finalists(job, sorted(models), Limits(mix=2))
+    outcomes = job.outcomes(recipes)
+    washes = ranked(job, outcomes)
+    assert sum(wash.group == 1 for wash in washes) > 1
+    assert any("can't be told apart" in line for line in advise(job, outcomes, washes, sorted(models), Limits(mix=2)))
+
+
+def test_one_wash_for_all_spots(shelf, models):
+    spots = [(Lab(72, 5.8, 19.4), 1.0), (Lab(66, 8, 22), 1.0)]
+    worst = rank_for_all(SOUND, 1.0, spots, shelf, models, Limits(top=5))
+    mean = rank_for_all(SOUND, 1.0, spots, shelf, models, Limits(top=5), judge_by="mean")
+    assert (worst.judged_by, mean.judged_by) == ("worst", "mean")
+    for found in (worst, mean):
+        values = [wash.expected_delta_e for wash in found.together]
+        assert values == sorted(values)
+        for wash in found.together:
+            by_spot = [spot.expected_delta_e for spot in wash.spots]
+            judged = max(by_spot) if found.judged_by == "worst" else sum(by_spot) / 2
+            assert abs(wash.expected_delta_e - judged) < 1e-9
+    # Each spot's own best is no worse there than the compromise, but for what counts as unseen.
+    for match, spot in zip(worst.each, worst.together[0].spots, strict=True):
+        assert match.washes[0].expected_delta_e <= spot.expected_delta_e + 0.4
+    assert worst.each[0] == rank_washes(SOUND, 1.0, *spots[0], shelf, models, Limits(top=5))
+
+
+def test_grain_lines_take_a_stronger_wash_over_the_field(shelf, models):
+    field = (Layer((Part("Brown Glaze"),), 0.2, 1),)
+    found = rank_grain_lines(Lab(46, 13, 27), 1.0, DAMAGE, 1.0, field, shelf, models, Limits(coats=3))
+    assert found.washes[0].layers
+    for wash in found.washes:
+        assert all(layer.paint_fraction >= 0.25 and layer.coats == 1 for layer in wash.layers)
+    untouched = next((w for w in found.washes if not w.layers), None)
+    if untouched:
+        # Without a touch the line is the washed field.
+        job = Job.of(SOUND, 1, DAMAGE, 1, shelf, models, Limits())
+        assert abs(untouched.lab.L - job.outcomes([field]).lab[0, 0]) < 0.5
