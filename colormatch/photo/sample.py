@@ -44,9 +44,9 @@ _DARK = 0.1
 _TWO_TONES = 2.0
 #: Share of the gradients that agree on one direction from which a grain direction is stated. Our choice.
 _COHERENT = 0.15
-#: Independent stretches of the profile across the grain below which one patch can't judge itself: a single edge in the
-#: middle of a patch counts as 3.3.
-_FEW_STRETCHES = 4.0
+#: Independent stretches of the profile across the grain below which one patch can't judge itself: one or two edges in
+#: it count as 3 to 4.4.
+_FEW_STRETCHES = 5.0
 #: ΔE00 between the two halves of a region, along the grain, from which it looks like more than one surface.
 _VARIED = 3.0
 #: What one patch can't see: how far it lies from the rest of the board by slow changes. ΔE00, 90 % radius; below the 2
