@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import numpy as np
+
+from colormatch.records import FloatArray
+
 
 class Accuracy(NamedTuple):
     """Errors that a correction leaves in wood-like colors."""
@@ -21,3 +25,9 @@ GRAY_CARD_RAW = Accuracy(4.3, 1.5)
 THREE_STEP = Accuracy(4.8, 1.4)
 THREE_STEP_RAW = Accuracy(4.3, 1.0)
 CHART = Accuracy(1.7, 1.0)
+
+
+def chart(held_out_errors: FloatArray) -> Accuracy:
+    """Of a chart, from the ΔE00 of its patches when each is read without its own help."""
+    typical = float(np.sqrt(np.mean(held_out_errors**2)))
+    return Accuracy(max(CHART.absolute, typical), max(CHART.difference, CHART.difference / CHART.absolute * typical))

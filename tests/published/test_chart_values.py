@@ -1,0 +1,93 @@
+"""The chart's reference values against colour-science, and the reader of chart files."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from colormatch.errors import BadInput
+from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, d65_from_d50, read_chart_file
+from colormatch.records import FloatArray
+from tests.scenes.spectra import colour_science
+
+#: ColorChecker.cie of the ArgyllCMS reference files (chart maker's values; CIELAB, D50): dark skin, white, black.
+ARGYLL_D50 = {0: (37.99, 13.56, 14.06), 18: (96.54, -0.43, 1.19), 23: (20.46, -0.08, -0.97)}
+
+
+@pytest.mark.parametrize(("issue", "ours"), [("Before", BEFORE_2014), ("After", SINCE_2014)])
+def test_both_issues_agree_with_colour_science(issue: str, ours: FloatArray) -> None:
+    colour = colour_science()
+    chart = colour.CCS_COLOURCHECKERS[f"ColorChecker24 - {issue} November 2014"]
+    d65 = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
+    xyz = colour.chromatic_adaptation(
+        colour.xyY_to_XYZ(np.array(list(chart.data.values()))),
+        colour.xy_to_XYZ(chart.illuminant), colour.xy_to_XYZ(d65), method="Von Kries", transform="Bradford",
+    )  # fmt: skip
+    np.testing.assert_allclose(ours, colour.XYZ_to_Lab(xyz, d65), atol=0.002)
+
+
+def test_adaptation_from_d50_agrees_with_colour_science() -> None:
+    colour = colour_science()
+    whites = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
+    lab = np.random.default_rng(0).uniform([20, -40, -40], [90, 40, 60], (50, 3))
+    xyz = colour.Lab_to_XYZ(lab, whites["D50"])
+    adapted = colour.chromatic_adaptation(
+        xyz, colour.xy_to_XYZ(whites["D50"]), colour.xy_to_XYZ(whites["D65"]), method="Von Kries", transform="Bradford"
+    )
+    # The ICC's D50 is rounded to four digits.
+    np.testing.assert_allclose(d65_from_d50(lab), colour.XYZ_to_Lab(adapted, whites["D65"]), atol=0.03)
+
+
+def test_the_older_issue_agrees_with_the_makers_d50_values() -> None:
+    for index, lab in ARGYLL_D50.items():
+        # That file is of 2005 and rounded; the later averages moved by up to 1.3.
+        np.testing.assert_allclose(d65_from_d50(np.array(lab)), BEFORE_2014[index], atol=1.3)
+
+
+def cgats(lab: FloatArray) -> str:
+    rows = "\n".join(f"P{i:02d} {L:.3f} {a:.3f} {b:.3f}" for i, (L, a, b) in enumerate(lab))
+    return (
+        'CGATS.17\nDESCRIPTOR "my chart"\nNUMBER_OF_FIELDS 4\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B\n'
+        f"END_DATA_FORMAT\nNUMBER_OF_SETS {len(lab)}\nBEGIN_DATA\n{rows}\nEND_DATA\n"
+    )
+
+
+def comma_separated(lab: FloatArray) -> str:
+    return "name,L,a,b\n" + "\n".join(f"P{i},{L:.4f},{a:.4f},{b:.4f}" for i, (L, a, b) in enumerate(lab))
+
+
+def columnwise(lab: FloatArray) -> FloatArray:
+    return lab.reshape(4, 6, 3).swapaxes(0, 1).reshape(24, 3)
+
+
+def test_a_users_own_chart(tmp_path: Path) -> None:
+    own = BEFORE_2014 + 0.5
+    for order in (own, columnwise(own)):
+        (tmp_path / "own.csv").write_text(comma_separated(order))
+        np.testing.assert_allclose(read_chart_file(tmp_path / "own.csv"), own, atol=1e-3)
+        (tmp_path / "own.txt").write_text(cgats(order))
+        np.testing.assert_allclose(read_chart_file(tmp_path / "own.txt"), d65_from_d50(own), atol=2e-3)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        "",
+        "hello",
+        comma_separated(SINCE_2014[:20]),
+        comma_separated(SINCE_2014[::-1]),
+        comma_separated(SINCE_2014).replace("P3,", "P3,x"),
+        cgats(SINCE_2014).replace("LAB_L", "RGB_R"),
+        cgats(SINCE_2014[:23]),
+        cgats(SINCE_2014).replace("P05 ", "P05 nan "),
+    ],
+)
+def test_other_files_are_refused(content: str, tmp_path: Path) -> None:
+    (tmp_path / "chart.txt").write_text(content)
+    with pytest.raises(BadInput):
+        read_chart_file(tmp_path / "chart.txt")
+
+
+def test_a_missing_file_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(BadInput):
+        read_chart_file(tmp_path / "none.txt")
