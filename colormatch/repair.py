@@ -19,6 +19,7 @@ from colormatch.color.space import lab_from_linear, linear_from_encoded
 from colormatch.errors import BadInput, CardNotFound, PaintError, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
+from colormatch.photo.chart import chart_correction, find_chart, read_chart
 from colormatch.photo.correct import (
     GRAY_CARD,
     Correction,
@@ -56,6 +57,10 @@ if TYPE_CHECKING:
 
 #: What a card's maker states: one reflectance, one color, or the reflectances of a white, a gray and a black step.
 CardValue = float | Lab | tuple[float, float, float]
+
+
+#: Place of the middle gray among a 24-patch chart's patches, in the order of its published values.
+_NEUTRAL_5 = 21
 
 
 @dataclass(frozen=True)
@@ -139,8 +144,10 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None) -> Neutr
     if choice.kind is CardKind.GRAY:
         card = find_card(photo) if region is None else Card(choice.kind, region, "given")
         return _gray_card(photo, card, choice.value)
+    if choice.kind is CardKind.CHART24:
+        return _chart(photo, find_chart(photo) if region is None else Card(choice.kind, region, "given"))
     if region is None:
-        raise CardNotFound(f"A {choice.kind} card isn't looked for by itself.", "Mark the whole card in the photo.")
+        raise CardNotFound("A three-step card isn't looked for by itself.", "Mark the whole card in the photo.")
     return _three_steps(photo, Card(choice.kind, region, "given"), choice.value)
 
 
@@ -166,6 +173,14 @@ def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> N
     correction = three_step_correction(means, values, raw=photo.facts.raw)
     flags = correction.flags
     return Neutral(replace(card, flags=(*card.flags, *flags)), _light(means[1], flags), correction)
+
+
+def _chart(photo: DecodedPhoto, card: Card) -> Neutral:
+    assert card.region is not None
+    patches = read_chart(photo, card.region).linear_rgb
+    correction = chart_correction(patches)
+    flags = correction.flags
+    return Neutral(replace(card, flags=(*card.flags, *flags)), _light(patches[_NEUTRAL_5], flags), correction)
 
 
 def _light(gray_linear_rgb: FloatArray, flags: Sequence[Flag]) -> Light:
@@ -413,13 +428,30 @@ def _rank(
         ground_uncertainty,
         workshop.shelf,
         workshop.models,
-        limits or Limits(),
+        spelled_as_on_the_tins(limits or Limits(), workshop.shelf),
         shared_uncertainty=shared_uncertainty,
     )
     if not workshop.lent:
         return match
     note = "Your library holds no swatch yet: these are the invented paints of the shipped example."
     return replace(match, advice=(note, *match.advice))
+
+
+def spelled_as_on_the_tins(limits: Limits, shelf: Shelf) -> Limits:
+    """Limits with the names of paints and clear coat as the shelf writes them, whatever their capitals.
+
+    Raises
+    ------
+    PaintError
+        A paint is not on the shelf.
+    """
+    then = tuple(
+        replace(layer, paints=tuple(replace(part, paint=paint_named(shelf, part.paint).name) for part in layer.paints))
+        for layer in limits.then
+    )
+    paints = tuple(paint_named(shelf, name).name for name in limits.paints)
+    clear = {pair.name.casefold(): pair.name for pair in shelf.clear_coats}.get(limits.clear.casefold(), limits.clear)
+    return replace(limits, paints=paints, then=then, clear=clear)
 
 
 def parse_shift(text: str | None) -> tuple[str, float] | None:

@@ -1,0 +1,89 @@
+"""Each neutral reference through the job's calls, on simulated photographs of one wood, against its true color."""
+
+import numpy as np
+import pytest
+
+from colormatch.errors import CardNotFound
+from colormatch.photo.read import open_photo
+from colormatch.records import CardKind, Region, RegionKind
+from colormatch.repair import CardChoice, read_photo
+from tests.scenes import things
+from tests.scenes.camera import Camera, Lighting
+from tests.scenes.files import encoded
+from tests.scenes.scene import Photograph, Scene, Thing, rectangle
+from tests.scenes.spectra import delta_e
+from tests.scenes.woods import MIDDLE_WOOD, board
+
+SIZE = (900, 600)
+WOOD_BOX = (60, 380, 300, 180)
+CARD_CENTER, CARD_SIZE = (620, 220), (420, 280)
+
+
+def photograph(card: str, seed: int = 4) -> tuple[Photograph, Scene]:
+    surface = {"gray": things.gray_card, "three-step": things.three_step_card, "chart24": things.chart}[card]()
+    size = (420, 140) if card == "three-step" else CARD_SIZE
+    rng = np.random.default_rng(seed)
+    scene = Scene(
+        *SIZE,
+        (
+            Thing("wood", "wood", board(MIDDLE_WOOD, SIZE[::-1], rng), rectangle((450, 300), SIZE)),
+            Thing("card", card, surface, rectangle(CARD_CENTER, size)),
+        ),
+    )
+    camera = Camera("shifted", (0.04, 0.0, -0.06), white_level=0.8, s_curve=0.15, blur=0.6, noise=0.004)
+    return scene.photograph(Lighting("D50"), camera, rng), scene
+
+
+def wood_region() -> Region:
+    x, y, w, h = WOOD_BOX
+    corners = ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
+    return Region(RegionKind.PATCH, tuple((a / SIZE[0], b / SIZE[1]) for a, b in corners), "wood")
+
+
+def marked(size: tuple[int, int], scale: float = 0.96) -> Region:
+    quad = rectangle(CARD_CENTER, tuple(scale * side for side in size))
+    return Region(RegionKind.CARD, tuple((float(x) / SIZE[0], float(y) / SIZE[1]) for x, y in quad))
+
+
+@pytest.mark.parametrize(
+    ("kind", "choice"),
+    [
+        ("gray", CardChoice()),
+        ("three-step", CardChoice(CardKind.THREE_STEP, region=marked((420, 140)))),
+        ("chart24", CardChoice(CardKind.CHART24)),
+        ("chart24", CardChoice(CardKind.CHART24, region=marked(CARD_SIZE))),
+    ],
+    ids=["gray found", "three-step marked", "chart found", "chart marked"],
+)
+def test_true_color_lies_within_what_is_stated(kind: str, choice: CardChoice) -> None:
+    photo, scene = photograph(kind)
+    reading = read_photo(encoded(photo, "JPEG", quality=95), [wood_region()], choice)
+    sample = reading.samples[0]
+    assert reading.card.kind == kind
+    assert reading.steps
+    assert float(delta_e(np.array(sample.lab), scene.lab(WOOD_BOX))) <= sample.uncertainty
+
+
+def test_better_references_state_less_doubt() -> None:
+    doubts = []
+    for kind, choice in (
+        ("gray", CardChoice()),
+        ("three-step", CardChoice(CardKind.THREE_STEP, region=marked((420, 140)))),
+        ("chart24", CardChoice(CardKind.CHART24)),
+    ):
+        photo, _ = photograph(kind)
+        opened = open_photo(encoded(photo, "JPEG", quality=95))
+        doubts.append(read_photo(opened, [wood_region()], choice).samples[0].systematic)
+    assert doubts == sorted(doubts, reverse=True)
+
+
+def test_a_three_step_card_must_be_marked() -> None:
+    photo, _ = photograph("three-step")
+    with pytest.raises(CardNotFound, match="Mark the whole card"):
+        read_photo(encoded(photo, "PNG"), [wood_region()], CardChoice(CardKind.THREE_STEP))
+
+
+def test_no_chart_where_there_is_none() -> None:
+    photo, _ = photograph("gray")
+    with pytest.raises(CardNotFound):
+        read_photo(encoded(photo, "PNG"), [wood_region()], CardChoice(CardKind.CHART24))
