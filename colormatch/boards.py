@@ -22,7 +22,7 @@ from colormatch.repair import CardChoice, Neutral, find_neutral
 
 
 def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) -> tuple[BoardReading, Neutral]:
-    """Read a photographed swatch sheet; the gray card lies in its place unless it is marked.
+    """Read a photographed swatch sheet; the gray or three-step card lies in its place unless it is marked.
 
     Raises
     ------
@@ -33,7 +33,7 @@ def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) 
     check_plan(found, plan)
     where = map_sheet(found, plan)
     choice = card or CardChoice()
-    if choice.kind is CardKind.GRAY and choice.box is None and choice.region is None:
+    if choice.kind in (CardKind.GRAY, CardKind.THREE_STEP) and choice.box is None and choice.region is None:
         choice = replace(choice, region=card_region(photo, plan, where))
     neutral = find_neutral(photo, choice)
     light, flags = light_on_sheet(photo, plan, where)

@@ -63,7 +63,7 @@ def photographed(
     lighting: Lighting | None = None,
     camera: Camera | None = None,
     *,
-    width: int = 2400,
+    width: int = 1800,
     marred: dict[tuple[str, str], str] | None = None,
 ) -> PaintedSheet:
     """Paint a sheet and photograph it; the rows' names are taken as the simulator's paints in order.
@@ -159,18 +159,22 @@ class _View:
 
     def sheet_points(self) -> tuple[FloatArray, FloatArray]:
         """(h, w, 2) mm that each pixel sees, and the slope of the paper there."""
-        y, x = np.mgrid[: self.shape[0], : self.shape[1]] + 0.5
+        # Smooth enough to be computed at every eighth pixel.
+        coarse = tuple(-(-side // 8) for side in self.shape)
+        y, x = (np.mgrid[: coarse[0], : coarse[1]] + 0.5) * (np.array(self.shape) / coarse)[:, None, None]
         ray = np.stack([(x - self.shift[0]) / self.focal, (y - self.shift[1]) / self.focal, np.ones_like(x)], -1)
         ray = ray @ self.axes
         eye = np.array([0.0, 0.0, -_DISTANCE]) @ self.axes
-        height = np.zeros(self.shape)
+        height = np.zeros(coarse)
         for _ in range(12):
             flat = eye[:2] + ((-height - eye[2]) / ray[..., 2])[..., None] * ray[..., :2]
             height = self._arch(np.clip(flat, -self.size, self.size))
         axis = 0 if self.pose.across else 1
         half = self.size[axis] / 2
         slope = -2 * self.pose.curl * np.clip(flat[..., axis] / half, -1, 1) / half
-        return flat + self.size / 2, slope
+        size = self.shape[::-1]
+        points = cv2.resize((flat + self.size / 2).astype(np.float32), size, interpolation=cv2.INTER_CUBIC)
+        return points, cv2.resize(slope.astype(np.float32), size)
 
 
 def _view(plan: Plan, pose: Pose, shape: tuple[int, int]) -> _View:
