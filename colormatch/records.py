@@ -540,3 +540,5 @@ class Match:
     #: Recipes looked at.
     searched: int = 0
     seconds: float = field(default=0.0, compare=False)
+    #: What the sound wood ends as where something goes over the whole piece; hold the washes' colors against it.
+    finished: Lab | None = None

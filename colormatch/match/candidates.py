@@ -26,7 +26,7 @@ PROPORTIONS: tuple[tuple[int, int], ...] = ((1, 3), (1, 2), (1, 1), (2, 1), (3, 
 MOST_COATS = 4
 #: Most coats of one wash that a limit may ask for.
 _COATS_LIMIT = 10
-#: Mixes whose films are computed at a time; some tens of megabytes.
+#: Pairs whose films are computed at a time; some tens of megabytes.
 _MIXES = 100
 
 
@@ -143,18 +143,19 @@ def mixed_washes(
 ) -> Iterator[Washes]:
     """Every wash of the given pairs of paints in simple parts, some at a time."""
     fractions = np.array([_fraction(ratio) for ratio in RATIOS])
-    optics = {name: optics_of(models[name].theta) for name in {name for pair in pairs for name in pair}}
-    mixes = [
-        (Part(first, float(some)), Part(second, float(others)))
-        for first, second in pairs
-        for some, others in PROPORTIONS
-    ]
-    for start in range(0, len(mixes), _MIXES):
-        part = tuple(mixes[start : start + _MIXES])
-        stirred = [mix([optics[p.paint] for p in parts], [p.parts for p in parts]) for parts in part]
-        paints = Optics(*(np.stack(values) for values in zip(*stirred, strict=True)))
-        places = np.repeat(np.arange(len(part)), len(fractions))
-        yield _washes(part, paints, places, np.tile(fractions, len(part)), limits.coats)
+    names = sorted({name for pair in pairs for name in pair})
+    if not pairs:
+        return
+    paints = optics_of(np.stack([models[name].theta for name in names]))
+    for start in range(0, len(pairs), _MIXES):
+        part = pairs[start : start + _MIXES]
+        places = np.array([[names.index(name) for name in pair] for pair in part])
+        first, second = (Optics(*(values[column] for values in paints)) for column in places.T)
+        for some, others in PROPORTIONS:
+            mixes = tuple((Part(one, float(some)), Part(other, float(others))) for one, other in part)
+            which = np.repeat(np.arange(len(part)), len(fractions))
+            stirred = mix([first, second], [some, others])
+            yield _washes(mixes, stirred, which, np.tile(fractions, len(part)), limits.coats)
 
 
 def _merged(usual: Sequence[float], own: Sequence[float]) -> FloatArray:

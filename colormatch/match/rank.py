@@ -99,6 +99,7 @@ def match_of(job: Job, recipes: Iterable[Recipe], searched: int, names: Sequence
         washes=varied(washes)[: limits.top],
         advice=advise(job, outcomes, washes, names, limits),
         searched=searched,
+        finished=Lab(*(float(v) for v in job.finished)) if job.then or job.clear else None,
     )
 
 

@@ -16,8 +16,8 @@ from colormatch.match.rank import rank_washes
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf
 from colormatch.wash.predict import draw_chances, predict
 from tests.scenes import paints as simulated
+from tests.scenes import woods
 from tests.scenes.spectra import reflectance_to_lab
-from tests.scenes.woods import wood_reflectance
 
 SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
 
@@ -141,6 +141,24 @@ def test_measured_where_just_this_wash_was_painted_on_such_a_ground(shelf, model
     assert {wash.basis for wash in blue_ground.washes} == {"modelled"}
 
 
+def test_swatches_of_just_this_wash_lower_the_error(shelf, models):
+    """Against the simulator: washes of the starter's light wood, over woods a little lighter or darker than it."""
+    model_alone, with_swatch, rng = [], [], np.random.default_rng(1)
+    for _ in range(6):
+        wood = woods.wood(1.3 + rng.normal(0, 0.1), 105 + rng.normal(0, 6), 0.05, 1.5)
+        job = Job.of(SOUND, 1.0, lab(reflectance_to_lab(simulated.washed_board(wood))), 0.5, shelf, models, Limits())
+        recipes = [(Layer((Part(s.paint),), s.paint_fraction, s.coats),) for s in shelf.swatches]
+        recipes = [recipe for recipe in dict.fromkeys(recipes) if job.measured(recipe)]
+        for recipe, predicted in zip(recipes, job.outcomes(recipes).lab, strict=True):
+            layer = recipe[0]
+            wash = simulated.Wash(simulated.PAINTS[layer.paints[0].paint], layer.paint_fraction, layer.coats)
+            truth = reflectance_to_lab(simulated.washed_board(wood, [wash]))
+            with_swatch.append(float(delta_e(predicted, truth)))
+            model_alone.append(float(delta_e(predicted - job.learned(recipe), truth)))
+    assert len(with_swatch) > 100
+    assert np.mean(with_swatch) < np.mean(model_alone) < 0.6
+
+
 def test_a_swatch_draws_the_prediction_toward_itself(shelf, models):
     swatch = next(s for s in shelf.of("Raw Umber") if (s.water_parts, s.coats, s.ground) == (3, 1, "light wood"))
     off = replace(swatch, lab=Lab(swatch.lab.L + 3, swatch.lab.a, swatch.lab.b), uncertainty=0.1)
@@ -159,6 +177,9 @@ def test_what_goes_over_everything_counts_at_the_end(shelf, models):
     # Three coats of black hide what is below, so nothing need be done first.
     assert hidden.washes[0].layers == ()
     assert hidden.washes[0].expected_delta_e < 0.6
+    assert hidden.finished is not None
+    assert hidden.finished.L < 30 < hidden.target.L
+    assert rank(shelf, models).finished is None
     for coat in {pair.name for pair in shelf.clear_coats}:
         sealed = rank(shelf, models, limits=Limits(clear=coat)).washes[0]
         assert sealed.lab.L < SOUND.L + 3
@@ -237,7 +258,7 @@ def true_delta_e(ground, recipe, target_lab) -> float:
 @pytest.mark.parametrize("depths", [(1.0, 3.0), (1.3, 4.9), (2.0, 6.0), (1.5, 2.6)])
 def test_the_first_wash_is_nearly_the_best_in_truth(shelf, models, depths):
     """Simulated woods, read without error. Of every paint, ratio and coats the simulator knows the truth."""
-    ground, sound = (wood_reflectance(depth, 105, 0.08) for depth in depths)
+    ground, sound = (woods.wood_reflectance(depth, 105, 0.08) for depth in depths)
     target = reflectance_to_lab(sound)
     found = rank(shelf, models, lab(target), lab(reflectance_to_lab(ground)), radius=0.5)
     every = {
