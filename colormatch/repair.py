@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,7 @@ from colormatch.errors import BadInput, CardNotFound, PaintError, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
 from colormatch.photo.chart import chart_correction, find_chart, read_chart
+from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
 from colormatch.photo.correct import (
     GRAY_CARD,
     Correction,
@@ -55,10 +57,17 @@ if TYPE_CHECKING:
     from colormatch.library.store import Library
     from colormatch.wash.paint import PaintModel
 
-#: What a card's maker states: one reflectance, one color, or the reflectances of a white, a gray and a black step.
-CardValue = float | Lab | tuple[float, float, float]
+
+class ChartIssue(StrEnum):
+    """The two published issues of a 24-patch chart's values."""
+
+    BEFORE_2014 = "before-2014"
+    SINCE_2014 = "since-2014"
 
 
+#: What a card's maker states: one reflectance, one color, the reflectances of a white, a gray and a black step, or of a
+#: chart the issue or the file of its measured patches.
+CardValue = float | Lab | tuple[float, float, float] | ChartIssue | Path
 #: Place of the middle gray among a 24-patch chart's patches, in the order of its published values.
 _NEUTRAL_5 = 21
 
@@ -90,7 +99,8 @@ def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
     Parameters
     ----------
     text : str or None
-        ``0.18``, ``18%``, a Lab ``49.5,0,0``, or ``0.89/0.18/0.035`` for a three-step card.
+        ``0.18``, ``18%``, a Lab ``49.5,0,0``, ``0.89/0.18/0.035`` for a three-step card; for a chart its issue,
+        ``before-2014`` or ``since-2014``, or the name of a CGATS or CSV file of its measured patches.
 
     Raises
     ------
@@ -103,6 +113,8 @@ def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
     """
     if not text:
         return None
+    if kind is CardKind.CHART24:
+        return ChartIssue(text) if text in tuple(ChartIssue) else Path(text)
     try:
         if "," in text:
             return lab_of(text.split(","), "card's color")
@@ -145,7 +157,8 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None) -> Neutr
         card = find_card(photo) if region is None else Card(choice.kind, region, "given")
         return _gray_card(photo, card, choice.value)
     if choice.kind is CardKind.CHART24:
-        return _chart(photo, find_chart(photo) if region is None else Card(choice.kind, region, "given"))
+        card = find_chart(photo) if region is None else Card(choice.kind, region, "given")
+        return _chart(photo, card, choice.value)
     if region is None:
         raise CardNotFound("A three-step card isn't looked for by itself.", "Mark the whole card in the photo.")
     return _three_steps(photo, Card(choice.kind, region, "given"), choice.value)
@@ -154,8 +167,8 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None) -> Neutr
 def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral:
     assert card.region is not None
     value = GRAY_CARD if stated is None else stated
-    if isinstance(value, tuple) and not isinstance(value, Lab):
-        raise BadInput("Three values were given for a gray card.", "Give one, such as 0.18.")
+    if not isinstance(value, float | int | Lab):
+        raise BadInput("The value given is none of a gray card.", "Give one, such as 0.18.")
     pixels = linear_pixels(photo, card.region)
     flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
     correction = gray_card_correction(pixels, value, raw=photo.facts.raw)
@@ -175,10 +188,18 @@ def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> N
     return Neutral(replace(card, flags=(*card.flags, *flags)), _light(means[1], flags), correction)
 
 
-def _chart(photo: DecodedPhoto, card: Card) -> Neutral:
+def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral:
     assert card.region is not None
+    if isinstance(stated, Path):
+        reference = read_chart_file(stated)
+    elif stated in (None, ChartIssue.SINCE_2014):
+        reference = SINCE_2014
+    elif stated is ChartIssue.BEFORE_2014:
+        reference = BEFORE_2014
+    else:
+        raise BadInput("A gray card's value was given for a chart.", "Say before-2014, since-2014, or name its file.")
     patches = read_chart(photo, card.region).linear_rgb
-    correction = chart_correction(patches)
+    correction = chart_correction(patches, reference)
     flags = correction.flags
     return Neutral(replace(card, flags=(*card.flags, *flags)), _light(patches[_NEUTRAL_5], flags), correction)
 

@@ -96,8 +96,8 @@ def add_card_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--card-value",
         metavar="VALUE",
-        help="reflectance of the gray card (0.18), its Lab (49.5,0,0), or white/gray/black reflectances of a "
-        "three-step card (0.89/0.18/0.035)",
+        help="reflectance of the gray card (0.18), its Lab (49.5,0,0), white/gray/black reflectances of a three-step "
+        "card (0.89/0.18/0.035), or for a chart before-2014, since-2014 or the file of its measured patches",
     )
 
 
