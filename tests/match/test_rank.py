@@ -15,8 +15,8 @@ from colormatch.match.job import Job
 from colormatch.match.rank import rank_washes
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf
 from colormatch.wash.predict import draw_chances, predict
+from tests.scenes import demo, woods
 from tests.scenes import paints as simulated
-from tests.scenes import woods
 from tests.scenes.spectra import reflectance_to_lab
 
 SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
@@ -272,3 +272,19 @@ def test_the_first_wash_is_nearly_the_best_in_truth(shelf, models, depths):
     assert true_delta_e(ground, found.washes[0].layers, target) < best + 0.7
     # Most washes would be a bad choice, so that a test of "near the best" means something.
     assert np.median(list(every.values())) > best + 5
+
+
+def test_the_demo_repair(shelf, models):
+    """The shipped example, read without error: what is ranked first is nearly the best of all in the simulator."""
+    truth = demo.truth()
+    found = rank(shelf, models, lab(truth["sound"]), lab(truth["damage"]), radius=0.5)
+    every = [
+        demo.true_delta_e([demo.wash(name, p / (p + w), coats)])
+        for name in models
+        for p, w in RATIOS
+        for coats in (1, 2, 3)
+    ]
+    layer = found.washes[0].layers[0]
+    first = demo.true_delta_e([demo.wash(layer.paints[0].paint, layer.paint_fraction, layer.coats)])
+    assert first < min(every) + 0.7
+    assert found.washes[0].low < first < found.washes[0].high
