@@ -32,6 +32,10 @@ class Pixels:
     #: EXIF orientation that turns them upright, 1 to 8.
     orientation: int = 1
 
+    def __post_init__(self) -> None:
+        if not isinstance(self.stored, Image.Image):
+            self.stored.setflags(write=False)
+
     @property
     def levels(self) -> int:
         """256 or 65536: number of code values."""
@@ -51,7 +55,7 @@ class Pixels:
         return width, height
 
     def crop(self, box: Box | None = None) -> PixelArray:
-        """(h, w, 3) uint8 or uint16; a part of the upright photo, or all of it. Not to be written to."""
+        """(h, w, 3) uint8 or uint16; a part of the upright photo, or all of it. Read-only."""
         x, y, w, h = self._box_in_file(box or Box(0, 0, *self.size))
         if isinstance(self.stored, Image.Image):
             return self._upright(np.asarray(self.stored.crop((x, y, x + w, y + h))))

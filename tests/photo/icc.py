@@ -70,3 +70,13 @@ def named(name: str, curve: bytes = SRGB_CURVE) -> bytes:
     # From the primaries, as the published matrices are rounded.
     matrix = colour.models.normalised_primary_matrix(space.primaries, space.whitepoint)
     return matrix_profile(name, matrix, white, curve)
+
+
+def table_profile(lab_of_corners) -> bytes:
+    """RGB profile of a table alone (``mft2``, ICC.1:2022, 10.10): (2, 2, 2, 3) CIELAB at the corners of the cube."""
+    # The 16-bit encoding of CIELAB in this tag: L* 100 is 0xFF00, a* and b* 0 are 0x8000.
+    codes = np.round(np.asarray(lab_of_corners) * (652.8, 256, 256) + (0, 0x8000, 0x8000)).astype(int).ravel()
+    line = (0, 0xFFFF) * 3
+    table = b"mft2\0\0\0\0" + struct.pack(">BBBx", 3, 3, 2) + fixed(1, 0, 0, 0, 1, 0, 0, 0, 1)
+    table += struct.pack(">38H", 2, 2, *line, *codes, *line)
+    return profile({b"desc": text_v2("tables"), b"wtpt": xyz(D50), b"A2B0": table}, pcs=b"Lab ")

@@ -11,7 +11,7 @@ import pillow_heif
 import pytest
 from PIL import Image, ImageCms
 
-from colormatch.color.space import encoded_from_linear, linear_from_encoded
+from colormatch.color.space import encoded_from_linear, lab_from_linear, linear_from_encoded
 from colormatch.errors import PhotoUnreadable, RegionError
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.records import Box, Region, RegionKind
@@ -193,9 +193,25 @@ def test_adobe_rgb_by_the_camera_rule() -> None:
     assert photo.facts.profile == "Adobe RGB"
 
 
-def test_profiles_of_tables_go_through_the_color_engine() -> None:
+@pytest.mark.parametrize("depth", [8, 16])
+def test_profiles_of_tables_go_through_the_color_engine(depth: int) -> None:
+    # A table that swaps nothing but takes every corner of the cube to a gray of its mean.
+    lightness = np.mean(np.indices((2, 2, 2)), axis=0)[..., None] * 100
+    table = icc.table_profile(lightness * (1, 0, 0))
+    codes = np.full((20, 30, 3), (250, 130, 10), np.uint8)
+    if depth == 8:
+        data = file_of(codes, "PNG", icc_profile=table)
+    else:
+        deep = cv2.imencode(".png", codes[..., ::-1].astype(np.uint16) * 257)[1].tobytes()
+        data = with_chunk(deep, b"iCCP", b"tables\0\0" + zlib.compress(table))
+    photo = open_photo(data)
+    assert [flag.code for flag in photo.facts.flags] == ["profile-converted"]
+    # L* of the mean of the codes, worked by hand: 100 (250 + 130 + 10) / 3 / 255 = 51.0.
+    assert lab_from_linear(photo.linear()[0, 0]) == pytest.approx([51.0, 0, 0], abs=0.3)
+
+
+def test_a_profile_for_something_else_is_flagged() -> None:
     lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes()
-    # An RGB profile of tables only is not at hand; a LAB one stands for "not curves and a matrix, not for RGB".
     photo = open_photo(file_of(corners_picture(), "PNG", icc_profile=lab))
     assert photo.facts.flags[0].code == "profile-unusable"
     assert photo.facts.profile == "sRGB"
@@ -243,6 +259,11 @@ def test_a_clipped_raw_is_clipped_in_its_encoded_values() -> None:
 
 
 # --- parts ---
+
+
+def test_pixels_are_read_only() -> None:
+    for data in (file_of(corners_picture(), "PNG"), sixteen_bit_tiff(corners_picture(), 1)):
+        assert not open_photo(data).pixels.crop(Box(1, 1, 5, 5)).flags.writeable
 
 
 def test_mask_takes_the_pixels_whose_centers_lie_inside() -> None:
