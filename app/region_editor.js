@@ -90,8 +90,9 @@ function makeEditor(root) {
       const group = add("g", { class: region.kind + (selected ? " selected" : ""), "data-region": i, tabindex: 0,
         role: "button", "aria-label": label(region), "aria-pressed": selected }, layer);
       outline(region.points, group);
-      const [l, t] = extent(region.points);
-      const name = add("text", { x: l * W + 3 * u, y: Math.max(t * H - 6 * u, view[1] + 16 * u), "font-size": 14 * u,
+      const [l, t, , d] = extent(region.points);
+      const above = t * H - 8 * u, below = d * H + 22 * u;               // below where the top edge leaves no room
+      const name = add("text", { x: l * W + 3 * u, y: above > view[1] + 14 * u ? above : below, "font-size": 14 * u,
         "stroke-width": 3.5 * u }, group);
       name.textContent = label(region);
       if (selected && (isBox(region.points) || region.kind === "card")) region.points.forEach((p, corner) => {

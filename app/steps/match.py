@@ -147,10 +147,8 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash, path: Path, l
             f"between {wash.low:.1f} and {wash.high:.1f}."
         )
         st.write(f"**What stays off:** {wash.off}.")
-        known = (
-            "Measured on the wood of a swatch" if wash.basis == "measured" else "Worked out from the paint's swatches"
-        )
-        st.write(f"{known} (swatches behind it: {wash.swatches}).")
+        known = "measured on a swatch" if wash.basis == "measured" else "worked out from swatches of the paint"
+        st.write(f"**How it is known:** {known}, {wash.swatches} in all.")
         for flag in wash.flags:
             st.write(flag.text)
     with picture_side:

@@ -177,8 +177,12 @@ def _judge(repair: OpenRepair, reading: Reading) -> None:
     """What the photo is good for."""
     rows = [("Card", _card_words(repair, reading)), ("Light", _light_words(reading))]
     for kind, name in session.SURFACES.items():
-        if repair.of_kind(kind):
-            rows.append((name, _color_words(job.surface(reading, repair.surfaces, kind), reading.difference)))
+        marked = len(repair.of_kind(kind))
+        if marked:
+            patches = f"{marked} patch" + ("es" if marked > 1 else "")
+            rows.append(
+                (f"{name}, {patches}", _color_words(job.surface(reading, repair.surfaces, kind), reading.difference))
+            )
     holders: tuple[Any, ...] = (reading.photo, reading.card, reading.light, *reading.samples)
     doubts = dict.fromkeys(flag.text for holder in holders for flag in holder.flags)
     rows += [("Take care", doubt) for doubt in doubts]
