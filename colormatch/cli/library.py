@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -103,7 +104,10 @@ def _import_measurements(library: Library, source: Path, *, preview: bool) -> An
     from colormatch.records import Ground
 
     measured = read_measurements(source)
-    grounds = [Ground(one.name, one.lab, notes=f"{one.basis}; {source.name}") for one in measured]
+    grounds = [
+        Ground(one.name, one.lab, math.hypot(Ground.uncertainty, one.uncertainty), notes=f"{one.basis}; {source.name}")
+        for one in measured
+    ]
     if not preview:
         library.add_all(grounds, f"imported {len(grounds)} grounds from {source.name}")
     done = "Would add" if preview else "Added"

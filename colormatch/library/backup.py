@@ -90,8 +90,13 @@ def copy_database(source: Path, target: Path) -> None:
         live.close()
 
 
-def back_up_daily(path: Path) -> None:
+def back_up_daily(path: Path) -> bool:
     """Make a backup if the last one is a day old; where the folder can't be written there is nothing new to save.
+
+    Returns
+    -------
+    bool
+        Whether one was made.
 
     Raises
     ------
@@ -101,11 +106,12 @@ def back_up_daily(path: Path) -> None:
     made = [backup.made for backup in backups(path)]
     # abs: a clock that was once set to the future must not stop the backups.
     if made and abs(datetime.now(UTC) - made[0]) < DAILY:
-        return
+        return False
     try:
         back_up(path, "daily")
     except LibraryUnwritable:
-        return
+        return False
+    return True
 
 
 def _thin(path: Path) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import shutil
 import sqlite3
 import tempfile
 import time
@@ -26,7 +27,6 @@ MAX_PHOTO_BYTES = 400 * 2**20
 TRASH_DAYS = 90
 #: Marks a file that is still being written.
 TEMPORARY_PREFIX = ".unfinished-"
-_SECONDS_A_DAY = 86_400
 
 
 class PhotoFolder:
@@ -113,7 +113,7 @@ class PhotoFolder:
         sha256 = hashlib.sha256(content).hexdigest()
         self.folder.mkdir(exist_ok=True)
         target = self._present(sha256) or self.folder / (sha256 + _ending(name))
-        if not target.is_file() or hashlib.sha256(target.read_bytes()).hexdigest() != sha256:
+        if not is_whole(target, sha256):
             _write(target, content)
         return target
 
@@ -144,22 +144,40 @@ class PhotoFolder:
             return
         with writing(self._database) as connection:  # the lock keeps another process from adding one meanwhile
             for path in present:
-                if not connection.execute("SELECT 1 FROM photo WHERE file = ?", (path.name,)).fetchone():
+                known = connection.execute("SELECT 1 FROM photo WHERE file = ?", (path.name,)).fetchone()
+                if not known and path.is_file():  # another window may have moved it first
                     self.trash.mkdir(exist_ok=True)
                     os.utime(path)  # its age in the trash counts from now
                     os.replace(path, self.trash / path.name)
                     sync_folder(self.trash)
 
     def clear_old(self) -> None:
-        """Delete what has lain in the trash for long, and files that an ended program left unfinished."""
-        limits = ((self.trash, "*", TRASH_DAYS), (self.folder, TEMPORARY_PREFIX + "*", 1))
-        for folder, pattern, days in limits:
-            for path in folder.glob(pattern):
-                if time.time() - path.stat().st_mtime > days * _SECONDS_A_DAY:
-                    path.unlink(missing_ok=True)
+        """Delete what has lain in the trash for long, and what an ended program left unfinished anywhere here."""
+        for path in self.trash.glob("*"):
+            if _days_old(path) > TRASH_DAYS:
+                path.unlink(missing_ok=True)
+        for folder in (self._database.parent, self.folder, self._database.parent / "backups"):
+            for path in folder.glob(TEMPORARY_PREFIX + "*"):
+                if _days_old(path) > 1:
+                    shutil.rmtree(path, ignore_errors=True) if path.is_dir() else path.unlink(missing_ok=True)
 
     def _present(self, sha256: str) -> Path | None:
         return _find(self.folder, sha256)
+
+
+def _days_old(path: Path) -> float:
+    try:
+        return (time.time() - path.stat().st_mtime) / 86_400
+    except FileNotFoundError:  # another window finished it or cleared it away
+        return 0.0
+
+
+def is_whole(path: Path, sha256: str) -> bool:
+    """Whether the file is there and its bytes are those that its name says."""
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest() == sha256
+    except FileNotFoundError:
+        return False
 
 
 def _find(folder: Path, sha256: str) -> Path | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import shutil
 import sqlite3
@@ -17,7 +16,7 @@ from colormatch.library import backup, database, schema
 from colormatch.library.archive import MAX_TOTAL_BYTES, opened
 from colormatch.library.columns import TABLES, is_sha256
 from colormatch.library.history import now
-from colormatch.library.photos import TEMPORARY_PREFIX
+from colormatch.library.photos import TEMPORARY_PREFIX, is_whole
 from colormatch.library.store import DATABASE_NAME, Library
 
 # --- all of a library as one file ------------------------------------------------------------------------------------
@@ -223,7 +222,7 @@ def verify(library: Library) -> Verification:
     for sha256, path in photos.items():
         if not path.is_file():
             problems.append(f"The photo {path.name} is missing.")
-        elif hashlib.sha256(path.read_bytes()).hexdigest() != sha256:
+        elif not is_whole(path, sha256):
             problems.append(f"The photo {path.name} is damaged.")
     known = {path.name for path in photos.values()}
     spare = sum(path.name not in known for path in library.photos.folder.glob("*"))

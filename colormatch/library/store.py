@@ -104,8 +104,8 @@ class Library:
                 library._bring_up_to_date(connection)
             finally:
                 connection.close()
-            backup.back_up_daily(library.database)
-            library.photos.clear_old()
+            if backup.back_up_daily(library.database):
+                library.photos.clear_old()
         return library
 
     def _make_folder(self) -> None:
@@ -114,8 +114,10 @@ class Library:
 
     def _refuse_what_is_no_library(self) -> None:
         """An empty database must not be made where one was lost, nor inside an exchange folder."""
+        # Backups first: another window may be making the library, and backs it up only when it is there.
+        backed_up = bool(backup.backups(self.database))
         present = self.database.is_file() and self.database.stat().st_size > 0
-        if not present and backup.backups(self.database):
+        if not present and backed_up:
             raise database.damaged(self.folder, "its database is missing or empty, its backups are there")
         if not present and (self.folder / "swatches.csv").exists():
             raise LibraryError(

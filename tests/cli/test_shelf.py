@@ -1,0 +1,152 @@
+"""paint, swatch and library: what they print for people and for programs, and how they refuse."""
+
+import json
+
+import pytest
+
+from colormatch.library import Library
+from colormatch.library.exchange import export_exchange
+from colormatch.records import Lab, Paint, Swatch
+
+ADD = [
+    *("swatch", "add", "--paint", "umber", "--ratio", "1:3", "--coats", "2"),
+    *("--ground", "pine", "--ground-lab", "70,5,20", "--lab", "50,-9,25"),
+]
+
+
+@pytest.fixture
+def shelf(run, tmp_path):
+    """A library with one paint, and a function that runs a command on it."""
+
+    def call(*arguments):
+        return run(*arguments, "--library", tmp_path / "shelf")
+
+    assert call("paint", "add", "Umber", "--price", "9.5").out == "Added the paint Umber.\n"
+    return call
+
+
+def document(done):
+    assert done.status == 0, done.err
+    return json.loads(done.out)
+
+
+def test_paints(shelf):
+    assert "Umber" in shelf("paint", "list").out
+    assert shelf("paint", "edit", "umber", "--name", "Burnt Umber", "--on-hand-ml", "80").status == 0
+    (paint,) = document(shelf("paint", "list", "--json"))["paints"]
+    assert (paint["name"], paint["price"], paint["on_hand_ml"], paint["swatches"]) == ("Burnt Umber", 9.5, 80, 0)
+    removed = document(shelf("paint", "remove", "Burnt Umber", "--json"))
+    assert removed["removed"]["name"] == "Burnt Umber"
+    assert "no paint on the shelf yet" in shelf("paint", "list").out
+    assert shelf("library", "undo").out == "Taken back: removed the paint Burnt Umber.\n"
+    assert shelf("library", "redo").out == "Done again: removed the paint Burnt Umber.\n"
+
+
+def test_swatches(shelf, tmp_path):
+    (tmp_path / "x.jpg").write_bytes(b"a photo")
+    added = document(shelf(*ADD, "--photo", tmp_path / "x.jpg", "--taken", "2025-03-31", "--json"))["added"]
+    assert (added["paint"], added["paint_parts"], added["water_parts"], added["a"]) == ("Umber", 1, 3, -9)
+    assert (tmp_path / "shelf" / "photos" / (added["photo"] + ".jpg")).read_bytes() == b"a photo"
+    assert "1:3" in shelf("swatch", "list").out
+    assert document(shelf("swatch", "list", "--paint", "umber", "--json"))["swatches"] == [added]
+    changed = document(shelf("swatch", "edit", added["id"], "--ratio", "full", "--lab", "40,9,20", "--json"))["changed"]
+    assert (changed["water_parts"], changed["L"], changed["coats"]) == (0, 40, 2)
+    assert "Removed swatch" in shelf("swatch", "remove", added["id"]).out
+    assert document(shelf("swatch", "list", "--json")) == {"swatches": []}
+
+
+def test_a_swatch_from_an_instrument_on_a_ground_from_one(shelf, tmp_path):
+    text = 'CGATS.17\nILLUMINANT "D65"\nBEGIN_DATA_FORMAT\nSAMPLE_NAME LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\nBEGIN_DATA\n'
+    (tmp_path / "x.txt").write_text(text + "pine 70 5 20\nwash 50 9 25\nEND_DATA\n")
+    assert "Added 2 grounds" in shelf("library", "import", tmp_path / "x.txt").out
+    command = ["swatch", "add", "--paint", "Umber", "--ratio", "25%", "--ground", "Pine"]
+    done = document(shelf(*command, "--measured", tmp_path / "x.txt", "--sample", "wash", "--json"))
+    assert (done["added"]["ground_L"], done["added"]["L"]) == (70, 50)
+    done = shelf(*command, "--measured", tmp_path / "x.txt")
+    assert (done.status, done.err) == (1, "The file has 2 samples. Name one of: pine, wash.\n")
+
+
+@pytest.mark.parametrize(
+    ("command", "status", "says"),
+    [
+        (["paint", "add", "Umber"], 1, "already a paint named Umber. Choose another name"),
+        (["paint", "add", " "], 1, "needs a name"),
+        (["paint", "add", "x", "--price", "-1"], 1, "price of x is -1"),
+        (["paint", "add", "x", "--price", "much"], 2, "invalid float"),
+        (["paint", "edit", "Sienna", "--price", "1"], 1, "no paint named Sienna"),
+        (["paint"], 2, "add|list|edit|remove"),
+        ([*ADD[:3], "Sienna", *ADD[4:]], 1, "no paint named Sienna"),
+        ([*ADD, "--ratio", "x"], 1, "no ratio of paint to water"),
+        ([*ADD, "--coats", "0"], 2, "whole number"),
+        ([*ADD, "--lab", "500,0,0"], 2, "no CIELAB color"),
+        ([*ADD, "--photo", "nowhere.jpg"], 1, "can't be read"),
+        ([*ADD, "--taken", "yesterday"], 1, "no date"),
+        ([*ADD[:8], "--ground", "unknown", "--lab", "1,1,1"], 1, "ground unknown is not known yet"),
+        (["swatch", "edit", "99", "--coats", "1"], 1, "no swatch number 99"),
+        (["swatch", "remove", "99"], 1, "no swatch number 99"),
+        (["library", "import", "nowhere"], 1, "nothing at nowhere"),
+        (["library", "restore", "nowhere"], 1, "no backup at nowhere"),
+    ],
+)
+def test_refusals_are_a_sentence_and_a_remedy(shelf, command, status, says):
+    before = document(shelf("paint", "list", "--json"))
+    done = shelf(*command)
+    assert (done.status, done.out) == (status, "")
+    assert says in done.err
+    assert "Traceback" not in done.err
+    assert document(shelf("paint", "list", "--json")) == before
+
+
+def test_export_import_undo(shelf, run, tmp_path):
+    shelf(*ADD)
+    assert "1 paints, 1 swatches" in shelf("library", "export", tmp_path / "out.zip").out
+    other = ["--library", tmp_path / "other"]
+    preview = document(run("library", "import", tmp_path / "out.zip", "--preview", "--json", *other))
+    assert (preview["paints"]["new"], preview["swatches"]["new"]) == (1, 1)
+    assert document(run("paint", "list", "--json", *other))["paints"] == []
+    assert "undo" in run("library", "import", tmp_path / "out.zip", *other).out
+    assert Library.open(tmp_path / "other").shelf() == Library.open(tmp_path / "shelf").shelf()
+    assert run("library", "export", tmp_path / "out.zip", *other).status == 1
+
+
+def test_conflicts_are_told_and_decided(shelf, tmp_path):
+    shelf(*ADD)
+    theirs = Library.open(tmp_path / "theirs")
+    swatch = Swatch("Umber", 1, 3, 2, "pine", Lab(70, 5, 20), Lab(44, 9, 25))
+    theirs.add_all([Paint("Umber", price=3), swatch], "theirs")
+    export_exchange(theirs, tmp_path / "in")
+    counts = document(shelf("library", "import", tmp_path / "in", "--json"))
+    assert (counts["paints"]["conflict"], counts["swatches"]["conflict"]) == (1, 1)
+    assert document(shelf("swatch", "list", "--json"))["swatches"][0]["L"] == 50
+    shelf("library", "import", tmp_path / "in", "--conflicts", "theirs")
+    assert document(shelf("swatch", "list", "--json"))["swatches"][0]["L"] == 44
+
+
+def test_the_starter_is_imported_without_a_name(shelf):
+    done = shelf("library", "import")
+    assert "simulated" in done.out
+    assert len(document(shelf("paint", "list", "--json"))["paints"]) > 5
+
+
+def test_backup_damage_restore(shelf, tmp_path):
+    shelf(*ADD)
+    assert "All is well: 2 records and 0 photos" in shelf("library", "verify").out
+    saved = document(shelf("library", "backup", "--json"))["backup"]
+    assert saved in [one["path"] for one in document(shelf("library", "backup", "--list", "--json"))["backups"]]
+    assert shelf("library", "backup", "--out", tmp_path / "all.zip").status == 0
+    (tmp_path / "shelf" / "library.sqlite3").write_bytes(b"damaged " * 1000)
+    done = shelf("swatch", "list")
+    assert done.status == 1
+    assert "damaged" in done.err
+    assert "colormatch library restore" in done.err
+    assert "1 paints, 1 swatches" in shelf("library", "restore").out
+    assert "1 paints, 1 swatches" in shelf("library", "restore", tmp_path / "all.zip").out
+
+
+def test_verify_fails_where_a_photo_is_gone(shelf, tmp_path):
+    (tmp_path / "x.jpg").write_bytes(b"a photo")
+    shelf(*ADD, "--photo", tmp_path / "x.jpg")
+    next((tmp_path / "shelf" / "photos").iterdir()).unlink()
+    done = shelf("library", "verify", "--json")
+    assert done.status == 1
+    assert json.loads(done.out)["sound"] is False
