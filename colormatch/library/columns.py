@@ -144,14 +144,13 @@ def record_of(record: type[R], row: Mapping[str, Any]) -> R:
     """
     values: dict[str, Any] = {}
     for item in _FIELDS[record]:
-        names = [column.name for column in item.columns]
-        if any(name not in row for name in names):
-            continue
-        if len(names) == 3:
-            values[item.name] = Lab(*(row[name] for name in names))
-        else:
-            values[item.name] = item.words(row[item.name]) if item.words else row[item.name]
-    if "extra" in row:
+        first = item.columns[0].name
+        if len(item.columns) == 3:
+            if all(column.name in row for column in item.columns):
+                values[item.name] = Lab(*[row[column.name] for column in item.columns])
+        elif first in row:
+            values[item.name] = item.words(row[first]) if item.words else row[first]
+    if row.get("extra", "[]") != "[]":
         values["extra"] = tuple((name, text) for name, text in json.loads(row["extra"]))
     return record(**values)
 
