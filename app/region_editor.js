@@ -120,8 +120,9 @@ function makeEditor(root) {
     return (state.shape === "box" ? "Drag across " : "Draw around ") + what + ". Tap a shape to choose it.";
   }
   function magnify(event) {
-    loupe.hidden = !(event && event.pointerType === "touch" && drag && !drag.look);
-    if (loupe.hidden) return;
+    const wanted = event && event.pointerType === "touch" && drag && !drag.look;
+    loupe.toggleAttribute("hidden", !wanted);          // an SVG element has no property of that name
+    if (!wanted) return;
     const [x, y] = place(event), r = 24 * unit(), frame = svg.getBoundingClientRect();
     const left = event.clientX < frame.left + frame.width / 2;
     loupe.classList.toggle("right", left); loupe.classList.toggle("left", !left);

@@ -117,11 +117,18 @@ class Finger:
         touches = [{"x": x, "y": y, "id": i} for i, (x, y) in enumerate(points)]
         self.session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": touches})
 
-    def drag(self, start: tuple[float, float], end: tuple[float, float], steps: int = 6) -> None:
+    def drag(
+        self,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        steps: int = 6,
+        before_lifting: Callable[[], None] = lambda: None,
+    ) -> None:
         self._send("touchStart", start)
         for i in range(1, steps + 1):
             t = i / steps
             self._send("touchMove", (start[0] + (end[0] - start[0]) * t, start[1] + (end[1] - start[1]) * t))
+        before_lifting()
         self._send("touchEnd")
 
     def pinch(self, center: tuple[float, float], apart: tuple[float, float], steps: int = 6) -> None:

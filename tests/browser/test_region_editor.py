@@ -127,6 +127,19 @@ def test_touch_draws_and_pinch_zooms(visit, finger, address):
     assert len(received(page)["regions"]) == 1  # the fingers of a pinch draw nothing
 
 
+def test_a_loupe_shows_what_the_finger_covers(visit, finger, address):
+    one = open_page(visit, address, touch=True)
+    page = one.page
+    seen = []
+    page.get_by_role("button", name="Sound wood").tap()
+    page.locator("svg.photo").scroll_into_view_if_needed()
+    finger(one).drag(
+        at(page, 0.1, 0.2), at(page, 0.4, 0.6), before_lifting=lambda: seen.append(page.locator(".loupe").is_visible())
+    )
+    assert seen == [True]
+    page.locator(".loupe").wait_for(state="hidden")
+
+
 def test_touch_targets_are_large(visit, address):
     page = open_page(visit, address, touch=True).page
     for button in page.locator(".bar button").all():
