@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 #: Longest sides of the pictures that are searched, pixels. The detector misses a plain chart at one size and finds it
 #: at the next, and more surely upright than lying.
-_SEARCH_SIDES = (600, 800, 450, 1100)
+_SEARCH_SIDES = (600, 800, 450, 1100, 520, 700)
 #: Distance between patches over a patch's pitch, and the detector's margin around the outer patches, in pitches.
 _GAP, _DETECTOR_MARGIN = 1 / 11, 1 / 11
 #: Margins, in pitches, that people may leave around the outer patches when they mark the four corners.
@@ -95,11 +95,21 @@ def find_chart_in(preview: ByteArray) -> tuple[Region, ReadChart] | None:
 
     linear_rgb = linear_from_encoded(preview.astype(np.float32) / 255)
     height, width = preview.shape[:2]
+    # Noise and fine grain break the outlines of patches; a small median keeps edges and takes both away.
+    calm = cv2.medianBlur(np.ascontiguousarray(preview[..., ::-1]), 3)
     for turns in range(4):
-        turned = np.ascontiguousarray(np.rot90(preview, turns)[..., ::-1])
+        turned = np.ascontiguousarray(np.rot90(calm, turns))
         detector = cv2.mcc.CCheckerDetector.create()
+        threads = cv2.getNumThreads()
+        try:
+            # It draws at random; one thread and one seed give the same answer for the same photo every time.
+            cv2.setNumThreads(1)
+            cv2.setRNGSeed(0)
+            found = detector.process(turned, 1)
+        finally:
+            cv2.setNumThreads(threads)
         # Without a find there is no best chart, and asking for it ends the process.
-        if not detector.process(turned, 1):
+        if not found:
             continue
         box = _turned_back(np.asarray(detector.getBestColorChecker().getBox(), dtype=float), turns, width, height)
         read = _read_best(linear_rgb, box, (_DETECTOR_MARGIN,))

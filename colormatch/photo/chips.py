@@ -1,0 +1,92 @@
+"""Shop chips: colors near wood whose CIELAB the user has settled once, photographed with every piece.
+
+They take off what the neutral reference can't: how this camera, under this light, sees colors of this kind. One chip is
+a plain shift; more of them tell a shift that changes with the color, drawn towards none by a ridge. It all happens in
+CIELAB, about the middle of the wood colors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from colormatch.color.difference import delta_e
+from colormatch.errors import BadInput
+from colormatch.photo import accuracy
+from colormatch.photo.correct import Correction
+from colormatch.photo.tone import usable
+from colormatch.records import FloatArray, Lab, lab_of
+
+#: Middle of the wood colors, CIELAB, and the span over which the shift may change by its own size; our choice.
+_CENTER, _SPAN = np.array([55.0, 8.0, 20.0]), 20.0
+#: Ridge on the shift at the middle and on its change over a span: misfit of a chip over what is expected of each,
+#: squared. Measured on simulated photographs (tests/scenes/study.py) against five times weaker and stronger.
+_RIDGE = np.diag([0.02, 0.3, 0.3, 0.3])
+#: A chip that is still this far off, ΔE00, is another one than was said, or lies in a shadow; our choice.
+_MISTAKEN = 15.0
+
+
+@dataclass(frozen=True, eq=False)
+class LabShift:
+    """A shift in CIELAB that changes linearly with the color."""
+
+    #: (4, 3) float; the shift at the middle of the wood colors, and its change over a span of L*, a*, b*.
+    coefficients: FloatArray
+
+    def __call__(self, lab: FloatArray) -> FloatArray:
+        shifted: FloatArray = lab + _terms(lab) @ self.coefficients
+        return shifted
+
+
+def _terms(lab: FloatArray) -> FloatArray:
+    return np.column_stack([np.ones(len(lab)), (lab - _CENTER) / _SPAN])
+
+
+def with_chips(correction: Correction, chip_linear_rgb: FloatArray, settled: Sequence[Lab]) -> Correction:
+    """A correction made better by shop chips in the same photo.
+
+    Parameters
+    ----------
+    correction : Correction
+        From the neutral reference.
+    chip_linear_rgb : (n, 3) float; linear sRGB, 0 to 1
+        Mean colors of the chips as the photo holds them.
+    settled : sequence of Lab
+        What they are, in the same order.
+
+    Returns
+    -------
+    Correction
+
+    Raises
+    ------
+    BadInput
+        No chips, not one color for each, a chip that is blown out or black, or one that is far from what was said.
+    """
+    chips = np.asarray(chip_linear_rgb, dtype=float).reshape(-1, 3)
+    if len(chips) == 0 or len(chips) != len(settled):
+        raise BadInput(
+            f"{len(chips)} chips are marked and {len(settled)} colors are known.", "Name a settled color for each chip."
+        )
+    true = np.array([lab_of(lab, "settled color of a chip") for lab in settled])
+    if not usable(chips).all():
+        raise BadInput("A chip is blown out or black in the photo.", "Leave it out, or take the photo again.")
+    seen = correction.lab(chips)
+    off = delta_e(seen, true)
+    worst = int(np.argmax(off))
+    if off[worst] > _MISTAKEN:
+        raise BadInput(
+            f"Chip {worst + 1} is {off[worst]:.0f} ΔE from its settled color.",
+            "Check which chip it is, and that it lies in the same light as the card.",
+        )
+    if len(chips) == 1:
+        coefficients: FloatArray = np.concatenate([true - seen, np.zeros((3, 3))])
+    else:
+        terms = _terms(seen)
+        coefficients = np.linalg.solve(terms.T @ terms + _RIDGE, terms.T @ (true - seen))
+    words = "shift from one shop chip" if len(chips) == 1 else f"shift from {len(chips)} shop chips"
+    return correction.then(
+        LabShift(coefficients), words, accuracy.with_chips(correction.accuracy, len(chips)), in_lab=True
+    )
