@@ -10,15 +10,16 @@ from colormatch.photo.board import (
     card_region,
     check_plan,
     find_sheet,
-    light_on_sheet,
     map_corners,
     map_sheet,
     read_cells,
 )
+from colormatch.photo.board_light import light_on_sheet, margin_of, sheet_correction
 from colormatch.photo.board_plan import Plan
+from colormatch.photo.correct import GRAY_CARD
 from colormatch.photo.read import DecodedPhoto
-from colormatch.records import CardKind
-from colormatch.repair import CardChoice, Neutral, find_neutral
+from colormatch.records import CardKind, Lab
+from colormatch.repair import CardChoice, Neutral, find_neutral, linear_pixels
 
 
 def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) -> tuple[BoardReading, Neutral]:
@@ -36,9 +37,13 @@ def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) 
     if choice.kind in (CardKind.GRAY, CardKind.THREE_STEP) and choice.box is None and choice.region is None:
         choice = replace(choice, region=card_region(photo, plan, where))
     neutral = find_neutral(photo, choice)
-    light, flags = light_on_sheet(photo, plan, where)
-    board = read_cells(photo, plan, where, neutral.correction, light)
-    return replace(board, flags=(*board.flags, *flags)), neutral
+    margin, correction = margin_of(photo, plan, where), neutral.correction
+    region, value = neutral.card.region, GRAY_CARD if choice.value is None else choice.value
+    if choice.kind is CardKind.GRAY and region is not None and isinstance(value, float | Lab):
+        correction = sheet_correction(margin, plan, correction, linear_pixels(photo, region), value)
+    light, flags = light_on_sheet(margin, plan, correction)
+    board = read_cells(photo, plan, where, correction, light)
+    return replace(board, flags=(*board.flags, *flags)), replace(neutral, correction=correction)
 
 
 def read_board(

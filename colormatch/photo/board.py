@@ -14,9 +14,10 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.color.space import RGB_TO_XYZ
-from colormatch.errors import BadInput, PhotoError, RegionError
+from colormatch.errors import BadInput, PhotoError
+from colormatch.photo.board_light import Light, Mapping, even_light, region_of
 from colormatch.photo.board_plan import BARE, GAP, Cell, Geometry, Plan, Rect, geometry_of_marker, is_name_mark
-from colormatch.photo.correct import Correction
+from colormatch.photo.correct import Correction, Gains
 from colormatch.photo.read import DecodedPhoto
 from colormatch.photo.sample import combine, sample_region
 from colormatch.records import Flag, FloatArray, Region, RegionKind, Sample
@@ -35,12 +36,6 @@ _CARD_INSET = 0.15
 #: Smoothing of the bent-sheet spline, so that a corner found half a pixel off doesn't bend the cells. In units of
 #: (1/10 of the sheet)²; chosen by tests/boards/study_boards.py.
 _SMOOTHING = 0.05
-#: Blank places from which the light is described by a curved surface of six terms, with some to spare.
-_FEWEST_BLANKS = 10
-#: Median absolute deviations from which a blank place counts as stained or covered.
-_STAINED = 5.0
-#: Encoded value at and above which paper is overexposed and tells nothing of the light.
-_CLIPPED = 0.98
 #: Luminance between the cells below this share of what the light should give there is a shadow's. Our choice.
 _SHADOW = 0.8
 #: ΔE00 between a cell's ninths and their middle from which a cell is called uneven. Wood varies by 2 within one surface
@@ -90,12 +85,6 @@ class BoardReading:
     #: Painted or not, row by row, without the bare ones.
     cells: tuple[CellReading, ...]
     flags: tuple[Flag, ...] = ()
-
-
-#: (n, 2) mm on the sheet in, (n, 2) pixels of the photo out.
-Mapping = Callable[[FloatArray], FloatArray]
-#: (n, 2) mm on the sheet in, (n, 3) linear RGB of its light out, 1 where the gray card lies.
-Light = Callable[[FloatArray], FloatArray]
 
 
 def marker_dictionary() -> Any:
@@ -218,64 +207,9 @@ def map_corners(plan: Plan, corners: Sequence[tuple[float, float]]) -> Mapping:
     return lambda points: _perspective(plane, points)
 
 
-def region_of(photo: DecodedPhoto, where: Mapping, rect: Rect, kind: RegionKind, name: str) -> Region:
-    """A rectangle of the sheet as a region of the photo.
-
-    Raises
-    ------
-    RegionError
-        It reaches outside the photo.
-    """
-    points = where(rect.corners) / (photo.facts.width, photo.facts.height)
-    return Region(kind, tuple((float(x), float(y)) for x, y in points), name)
-
-
 def card_region(photo: DecodedPhoto, plan: Plan, where: Mapping) -> Region:
     """The place of the gray card, inset."""
     return region_of(photo, where, plan.card_place.inset(_CARD_INSET), RegionKind.CARD, "card")
-
-
-def light_on_sheet(photo: DecodedPhoto, plan: Plan, where: Mapping) -> tuple[Light, list[Flag]]:
-    """How the light falls, from the white paper in the margin: a curved surface of six terms in each channel's log.
-
-    Returns
-    -------
-    Light, list of Flag
-        An even light where too little of the margin can be used; a flag says so.
-    """
-    spots, logs = [], []
-    for blank in plan.blanks:
-        try:
-            pixels = _mean(photo, region_of(photo, where, blank, RegionKind.WHITE, "paper"))
-        except RegionError:
-            continue
-        if pixels is not None:
-            spots.append(blank.center)
-            logs.append(np.log(pixels))
-    if len(spots) < _FEWEST_BLANKS:
-        text = "The sheet's white margin is overexposed or covered: uneven light could not be made up for."
-        return (lambda points: np.ones((len(points), 3))), [Flag("light-unknown", text, float(len(spots)))]
-    terms, values = _terms(plan, np.array(spots)), np.array(logs)
-    keep = np.ones(len(values), dtype=bool)
-    for _ in range(2):
-        fit = np.linalg.lstsq(terms[keep], values[keep], rcond=None)[0]
-        off = np.abs(terms @ fit - values).max(axis=1)
-        keep = off <= _STAINED * max(float(np.median(off)), 0.004)
-    at_card = _terms(plan, np.array([plan.card_place.center])) @ fit
-
-    def light(points: FloatArray) -> FloatArray:
-        shape: FloatArray = np.exp(_terms(plan, points) @ fit - at_card)
-        return shape
-
-    spread = light(np.array(spots)).mean(axis=1)
-    evenness = float(spread.max() / spread.min())
-    text = f"The light on the sheet varies by a factor of {evenness:.2f}; that was made up for by the white margin."
-    return light, [Flag("light-evened", text, evenness)] if evenness > 1.1 else []
-
-
-def even_light(points: FloatArray) -> FloatArray:
-    """The light where nothing is known of it."""
-    return np.ones((len(points), 3))
 
 
 def read_cells(
@@ -290,9 +224,9 @@ def read_cells(
     where : Mapping
         From :func:`map_sheet` or :func:`map_corners`.
     correction : Correction
-        From the gray card.
+        From the gray card, or `sheet_correction`.
     light : Light
-        From :func:`light_on_sheet`.
+        From `light_on_sheet`.
 
     Raises
     ------
@@ -332,24 +266,10 @@ def _perspective(plane: FloatArray, points: FloatArray) -> FloatArray:
     return flat
 
 
-def _terms(plan: Plan, points: FloatArray) -> FloatArray:
-    x, y = (2 * np.asarray(points, dtype=float) / plan.size - 1).T
-    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
-
-
-def _mean(photo: DecodedPhoto, region: Region) -> FloatArray | None:
-    """(3,) mean linear RGB; None where it is overexposed, black or of hardly any pixel."""
-    box, inside = photo.mask(region)
-    if inside.sum() < 4 or np.mean(photo.encoded(box)[inside].max(axis=-1) >= _CLIPPED) > 0.05:
-        return None
-    mean: FloatArray = photo.linear(box)[inside].mean(axis=0, dtype=float)
-    return mean if mean.min() > 0 else None
-
-
 def _evened(correction: Correction, light: Light, rect: Rect) -> Callable[[FloatArray], FloatArray]:
     """The correction as it holds at one place of the sheet."""
     gains = 1 / light(np.array([rect.center]))[0]
-    return lambda linear_rgb: correction.lab(linear_rgb * gains)
+    return correction.then(Gains(gains), "even light").lab
 
 
 def _sample(

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from colormatch.bench.board import parse_column
-from colormatch.photo.board_plan import BARE, Plan, Rect
+from colormatch.photo.board_plan import BARE, GAP, Plan, Rect
 from colormatch.render.sheet import sheet_picture
 from tests.scenes import spectra
 from tests.scenes.camera import Camera, Lighting, develop, raw_weights
@@ -107,9 +107,10 @@ def photographed(
             y, x = np.mgrid[-1 : 1 : shape[0] * 1j, -1 : 1 : shape[1] * 1j]
             extra[box] += (0.35 * np.exp(-6 * (x**2 + y**2))).astype(np.float32)
         elif marred.get(key) == "cloudy":
-            shade[box] *= np.linspace(0.75, 1.3, shape[1], dtype=np.float32)
+            shade[box] *= np.linspace(0.5, 1.5, shape[1], dtype=np.float32)
         elif marred.get(key) == "shadow":
-            shade[_box(cell.rect.inset(-0.4))] *= 0.55
+            left, top, right, bottom = cell.rect
+            shade[_box(Rect(left - GAP, top - GAP, right + GAP, bottom + GAP))] *= 0.55
     camera = camera or Camera.typical(rng)
     responses = (np.array(tones) @ raw_weights(camera.name, lighting.light)).astype(np.float32)
     sheet = responses[label] * shade[..., None] + extra[..., None]
