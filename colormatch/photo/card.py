@@ -35,12 +35,17 @@ INSET = 0.08
 
 #: Added to linear light before the logarithm, so that noise near black doesn't count as structure.
 _FLOOR = 0.01
+#: Least linear light of which a logarithm is taken.
+_LEAST = 1e-4
 #: Standard deviations of the blur, preview pixels: fine for faint edges, coarse for noisy photos.
 _BLURS = (1.2, 2.4)
 #: Steepest slope inside a piece, natural log per pixel: from a dull edge on a gray bench to a card under a shadow.
 _SLOPES = (0.02, 0.03, 0.045, 0.065, 0.09, 0.13)
-#: Share of the frame: half of the smallest card promised (3 %), and nearly all of it.
-_SMALLEST, _LARGEST = 0.015, 0.9
+#: Share of the frame: half of the smallest card promised (3 %), and nearly all of it; smaller pieces are only looked at
+#: because they may be patches of a chart, to which a larger one then belongs.
+_SMALLEST, _LARGEST, _SMALLEST_PATCH = 0.015, 0.9, 0.006
+#: Preview pixels across a piece; in less there is no telling texture from noise.
+_NARROWEST = 24
 #: Two outlines are one thing where their overlap is this share of their union; one lies on the other where it is this
 #: share of the smaller.
 _SAME, _ON_TOP = 0.6, 0.5
@@ -66,14 +71,17 @@ _REDDER, _BLUER = (-1.2, -0.95, 0.03, 0.15), (-0.15, -0.03, 1.05, 1.4)
 #: Either of them, of the piece itself: what a camera's white balance may leave in a bad light.
 _CAST = (0.75, 1.0)
 #: Stops by which the piece looks lighter or darker than a card may; see `_stops_off`.
-_LIGHTER = (-2.0, -1.2, 0.4, 0.9)
+_LIGHTER = (-1.6, -1.0, 0.4, 0.9)
+#: Reflectance of the rest of the photo if the piece is a card in the same light: from black over dark wood to pale wood
+#: and to white; the card in half of the light makes it look twice as light.
+_REST = (0.04, 0.07, 0.6, 1.1)
 #: Two pieces are patches of one chart or stepped card when their sides differ by less than this factor, their ways
 #: by less than these degrees, and the step from one to the other, in sides, goes this little sideways and this far.
 _TWIN_SIDES, _TWIN_TURN, _TWIN_SIDESTEP, _TWIN_DISTANCE = 1.3, 8.0, 0.2, 1.7
 #: Distance of two points whose structure is compared, preview pixels: beyond it the noise of a preview is independent.
 _LAG = 4
 #: Light over a piece changes over more than this share of its shorter side, structure over less.
-_LIGHT_SCALE = 1 / 8
+_LIGHT_SCALE = 1 / 12
 #: The surroundings are taken from every this many pixels of the preview, each way; for speed.
 _THINNED = 4
 
@@ -113,6 +121,12 @@ class CardCandidate:
         """Name of the evidence that speaks most against a card."""
         return min(self.scores, key=self.scores.__getitem__)
 
+    @property
+    def is_worth_proposing(self) -> bool:
+        """Whether a person who is asked should be shown it: possible, or ruled out only by being cut or in a row."""
+        others = math.prod(score for name, score in self.scores.items() if name not in ("whole", "alone"))
+        return self.confidence >= _WORTH_PROPOSING or others >= SURE
+
 
 def find_card(photo: DecodedPhoto) -> Card:
     """The gray card in a photo.
@@ -135,15 +149,15 @@ def choose_card(candidates: list[CardCandidate]) -> Card:
     """The candidate that is surely the card; otherwise `CardNotFound`, as `find_card` raises it."""
     sure = [candidate for candidate in candidates if candidate.confidence >= SURE]
     rivals = [candidate for candidate in candidates if candidate.confidence >= RIVAL]
+    proposed = [candidate for candidate in candidates if candidate.is_worth_proposing][:_PROPOSED]
     if sure and len(rivals) == 1:
         return Card(CardKind.GRAY, sure[0].region, "auto", round(sure[0].confidence, 3))
     if len(rivals) > 1:
         what, fix = "More than one thing in the photo may be the gray card.", "Mark the right one."
-    elif candidates and (candidates[0].confidence >= _WORTH_PROPOSING or candidates[0].doubt in ("whole", "alone")):
-        what, fix = _DOUBTS[candidates[0].doubt]
+    elif proposed:
+        what, fix = _DOUBTS[proposed[0].doubt]
     else:
         what, fix = "No gray card was found in the photo.", ""
-    proposed = [candidate for candidate in candidates if candidate.confidence >= _WORTH_PROPOSING][:_PROPOSED]
     raise CardNotFound(what, fix or _MARK_IT, candidates=tuple(proposed))
 
 
@@ -158,6 +172,8 @@ def find_card_in(preview: ByteArray) -> list[CardCandidate]:
     found: list[tuple[_Piece, CardCandidate]] = []
     looked_at = [(piece, piece.scores(log_rgb)) for piece in _plain_pieces(log_rgb)]
     for piece, scores in looked_at:
+        if piece.area < _SMALLEST * log_rgb[..., 0].size:
+            continue
         patches = (other for other, its in looked_at if other is not piece and its["plain"] > 0)
         scores["alone"] = 0.0 if any(piece.is_twin_of(other) for other in patches) else 1.0
         confidence = math.prod(scores.values())
@@ -223,9 +239,10 @@ class _Piece:
         inside = self._inside(log_rgb)
         brightness = inside.mean(axis=2)
         color = np.median(inside.reshape(-1, 3), axis=0)
-        redder, greener, bluer = color - self._around(log_rgb)
+        around = self._around(log_rgb)
+        redder, greener, bluer = color - around
         red, green, blue = color
-        lighter = _stops_off(float(color.mean()), float(redder + greener + bluer) / 3)
+        log_card, log_rest = (math.log(np.exp(log).mean() - _FLOOR + _LEAST) for log in (color, around))
         return {
             "shape": self.shape,
             "whole": _score(to_edge, _WHOLE),
@@ -233,7 +250,8 @@ class _Piece:
             "even": _score(_slope(brightness), _EVEN),
             "gray": _score_between(redder - greener, _REDDER) * _score_between(bluer - greener, _BLUER),
             "cast": _score(max(abs(red - green), abs(blue - green)), _CAST),
-            "lightness": _score_between(lighter, _LIGHTER),
+            "lightness": _score_between(_stops_off(log_card, log_card - log_rest), _LIGHTER)
+            * _score_between(_REFLECTANCE * math.exp(log_rest - log_card), _REST),
         }
 
     def region(self, shape: tuple[int, ...]) -> Region:
@@ -307,7 +325,7 @@ def _quadrilaterals(plain: ByteArray) -> list[_Piece]:
     pieces = []
     _, labels, boxes, _ = cv2.connectedComponentsWithStats(plain, connectivity=4)
     for label, (x, y, w, h, count) in enumerate(boxes):
-        if label == 0 or count < _SMALLEST * plain.size:
+        if label == 0 or count < _SMALLEST_PATCH * plain.size:
             continue
         mask = (labels[y : y + h, x : x + w] == label).astype(np.uint8)
         outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE, offset=(int(x), int(y)))
@@ -318,7 +336,7 @@ def _quadrilaterals(plain: ByteArray) -> list[_Piece]:
         corners = cv2.approxPolyN(hull.astype(np.float32), 4, ensure_convex=False).reshape(-1, 2)
         if len(corners) == 4 and _area(corners) < _LARGEST * plain.size:
             pieces.append(_Piece(corners, area / _area(corners)))
-    return [piece for piece in pieces if piece.shape > 0]
+    return [piece for piece in pieces if piece.shape > 0 and min(piece.size) >= _NARROWEST]
 
 
 def _is_same(piece: _Piece, other: _Piece) -> bool:
