@@ -120,16 +120,18 @@ def _read_board(photo: DecodedPhoto, plan: Plan, args: argparse.Namespace) -> tu
 
 
 def _keep(args: argparse.Namespace, proposals: list[Proposal]) -> list[int]:
+    from dataclasses import replace
+
     from colormatch.library import Library
     from colormatch.records import Paint
 
     library = Library.open(args.library)
     library.photos.add(args.photo.read_bytes(), args.photo.name)
-    known = {stored.record.name.casefold() for stored in library.all(Paint)}
-    names = dict.fromkeys(p.swatch.paint for p in proposals)
-    new = [Paint(name) for name in names if name.casefold() not in known]
-    what = f"added {len(proposals)} swatches of a sheet"
-    return library.add_all([*new, *(p.swatch for p in proposals)], what)[len(new) :]
+    # A paint that the library knows keeps the capitals it has there.
+    known = {stored.record.name.casefold(): stored.record.name for stored in library.all(Paint)}
+    swatches = [replace(p.swatch, paint=known.get(p.swatch.paint.casefold(), p.swatch.paint)) for p in proposals]
+    new = [Paint(name) for name in dict.fromkeys(s.paint for s in swatches) if name.casefold() not in known]
+    return library.add_all([*new, *swatches], f"added {len(swatches)} swatches of a sheet")[len(new) :]
 
 
 def _plan_of_names(args: argparse.Namespace) -> Plan:

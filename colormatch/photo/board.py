@@ -253,6 +253,9 @@ def read_cells(
         apart = float(delta_e(np.asarray(sample.lab), np.asarray(ground.lab)))
         if apart < _UNPAINTED:
             flags.append(Flag("unpainted", f"'{sample.name}' looks like the bare ground.", apart))
+        if sample.lab.L > 100:
+            text = f"'{sample.name}' reads lighter than white (L* {sample.lab.L:.0f}); as a swatch it is given L* 100."
+            flags.append(Flag("lighter-than-white", text, sample.lab.L))
         readings.append(CellReading(cell, region, replace(sample, flags=tuple(flags)), apart))
     return BoardReading(ground, tuple(readings))
 

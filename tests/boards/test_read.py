@@ -171,6 +171,17 @@ def test_command_prints_reads_and_keeps(sound, tmp_path, capsys):
     assert PLAN.rows[2] in capsys.readouterr().out
 
 
+def test_known_paint_keeps_its_name(sound, tmp_path):
+    library = Library.open(tmp_path / "library")
+    library.add(Paint(PLAN.rows[2].upper()))
+    (tmp_path / "photo.jpg").write_bytes(sound.jpeg)
+    names = ["--rows", ",".join(PLAN.rows), "--columns", ",".join(COLUMNS)]
+    photo = str(tmp_path / "photo.jpg")
+    assert main(["sheet", "read", photo, *names, "--keep", "--library", str(tmp_path / "library")]) == 0
+    assert PLAN.rows[2].upper() in {stored.record.paint for stored in library.all(Swatch)}
+    assert PLAN.rows[2] not in {stored.record.name for stored in library.all(Paint)}
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
