@@ -44,6 +44,7 @@ from colormatch.records import (
     Limits,
     Match,
     Paint,
+    RankedWash,
     Reading,
     Region,
     RegionKind,
@@ -521,10 +522,16 @@ def check_strips(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region
     return rank_strips(strips, sound, neutral.correction.systematic_difference)
 
 
-def check_repair(
+def next_washes(
     photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], workshop: Workshop
-) -> tuple[Check, list[str]]:
-    """A dried repair beside sound wood in one photo, and what to do next, in plain sentences.
+) -> tuple[Check, tuple[RankedWash, ...]]:
+    """A dried repair beside sound wood in one photo, and the washes over it that are expected to bring it nearer.
+
+    Returns
+    -------
+    Check
+    tuple of RankedWash
+        Best first, at most three; empty where it is time to stop.
 
     Raises
     ------
@@ -532,15 +539,25 @@ def check_repair(
         No sound wood or no repair is marked.
     """
     from colormatch.bench.check import compare
-    from colormatch.wash.ratio import format_layers
 
     reading = read_regions(photo, neutral, regions)
     sound, repair = (surface(reading, regions, kind) for kind in (RegionKind.SOUND, RegionKind.REPAIR))
     check = compare(repair, sound, neutral.correction.systematic_difference)
     if check.done:
-        return check, ["Stop here: another coat can hardly make it better. Seal it like the rest of the piece."]
+        return check, ()
     over = _rank_surfaces(sound, repair, reading.difference, workshop, Limits(coats=2), None)
-    better = [wash for wash in over.washes if wash.layers and wash.expected_delta_e < check.delta_e][:3]
+    return check, tuple(w for w in over.washes if w.layers and w.expected_delta_e < check.delta_e)[:3]
+
+
+def check_repair(
+    photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], workshop: Workshop
+) -> tuple[Check, list[str]]:
+    """:func:`next_washes` with the advice in plain sentences."""
+    from colormatch.wash.ratio import format_layers
+
+    check, better = next_washes(photo, neutral, regions, workshop)
+    if check.done:
+        return check, ["Stop here: another coat can hardly make it better. Seal it like the rest of the piece."]
     if not better:
         return check, ["No wash on the shelf is expected to bring it nearer: stop, or wipe back while it still gives."]
     return check, [
