@@ -7,7 +7,7 @@ sample the marked regions, rank the washes, picture the repair.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
@@ -272,7 +272,9 @@ def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sa
     return combine(chosen, str(kind))
 
 
-def fitted_models(shelf: Shelf, library: Library | None = None) -> dict[str, PaintModel]:
+def fitted_models(
+    shelf: Shelf, library: Library | None = None, progress: Callable[[int, int], None] | None = None
+) -> dict[str, PaintModel]:
     """The model of every paint that has swatches, from the library's memory where it is fresh.
 
     Parameters
@@ -280,22 +282,26 @@ def fitted_models(shelf: Shelf, library: Library | None = None) -> dict[str, Pai
     shelf : Shelf
     library : Library, optional
         Where fits are remembered under the content they were made from, so that none is ever stale.
+    progress : callable, optional
+        Called with the number of paints done and of all, before each and after the last.
     """
     from colormatch.wash.paint import PaintModel, fit_key, fit_paint
 
     models: dict[str, PaintModel] = {}
     fresh: dict[str, bytes] = {}
-    for paint in shelf.paints:
-        swatches = shelf.of(paint.name)
-        if not swatches:
-            continue
+    measured = [(paint.name, swatches) for paint in shelf.paints if (swatches := shelf.of(paint.name))]
+    for done, (name, swatches) in enumerate(measured):
+        if progress:
+            progress(done, len(measured))
         key = fit_key(swatches)
         kept = library.remembered(key) if library else None
         if kept is None:
-            models[paint.name] = fit_paint(swatches)
-            fresh[key] = models[paint.name].to_bytes()
+            models[name] = fit_paint(swatches)
+            fresh[key] = models[name].to_bytes()
         else:
-            models[paint.name] = PaintModel.from_bytes(kept)
+            models[name] = PaintModel.from_bytes(kept)
+    if progress:
+        progress(len(measured), len(measured))
     if library and fresh:
         library.remember(fresh)
     return models
@@ -312,7 +318,7 @@ class Workshop:
     lent: bool
 
 
-def open_workshop(folder: Path | None = None) -> Workshop:
+def open_workshop(folder: Path | None = None, progress: Callable[[int, int], None] | None = None) -> Workshop:
     """Open a library and fit its paints; an empty one lends the starter's shelf, and says so.
 
     Raises
@@ -324,7 +330,7 @@ def open_workshop(folder: Path | None = None) -> Workshop:
 
     library = Library.open(folder)
     shelf, starter = _shelf_of(library)
-    return Workshop(shelf, fitted_models(shelf, library), starter)
+    return Workshop(shelf, fitted_models(shelf, library, progress), starter)
 
 
 def shelf_in_use(folder: Path | None = None) -> tuple[Shelf, bool]:

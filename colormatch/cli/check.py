@@ -5,7 +5,17 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from colormatch.cli.common import Answer, add_card_options, add_json, add_library, box, card_choice, print_lab, rounded
+from colormatch.cli.common import (
+    Answer,
+    add_card_options,
+    add_json,
+    add_library,
+    box,
+    card_choice,
+    fitting_progress,
+    print_lab,
+    rounded,
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,7 +34,9 @@ def run(args: argparse.Namespace) -> Answer:
 
     photo = open_photo(args.photo)
     regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.REPAIR, args.repair)]
-    found, steps = check_repair(photo, find_neutral(photo, card_choice(args)), regions, open_workshop(args.library))
+    found, steps = check_repair(
+        photo, find_neutral(photo, card_choice(args)), regions, open_workshop(args.library, fitting_progress)
+    )
     document = rounded(
         {
             "delta_e": found.delta_e,

@@ -6,6 +6,7 @@ Imports nothing heavy: it is on the way to ``--help``.
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -174,6 +175,18 @@ def _then(text: str) -> Any:
     if len(parts) != 3 or not parts[2].isdigit():
         raise BadInput(f"'{text}' names no wash.", "Give PAINT,RATIO,COATS, for example 'brown glaze,80/20,1'.")
     return Layer((Part(parts[0]),), parse_ratio(parts[1]).paint_fraction, int(parts[2]))
+
+
+def fitting_progress(done: int, count: int) -> None:
+    """A line on the terminal that fills while paints are fitted, and goes away at the end; nothing in a pipe."""
+    if not sys.stderr.isatty():
+        return
+    width = 30
+    filled = width * done // max(1, count)
+    line = f"Fitting paints [{'#' * filled}{'.' * (width - filled)}] {done} of {count}"
+    print(
+        f"\r{line if done < count else ' ' * len(line)}", end="" if done < count else "\r", file=sys.stderr, flush=True
+    )
 
 
 # --- print -----------------------------------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from colormatch.cli.common import (
     add_match_options,
     box,
     card_choice,
+    fitting_progress,
     flag_documents,
     lab,
     limits,
@@ -58,7 +59,7 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.repair import match_colors, match_repair, open_workshop, parse_shift
 
     shift, allowed = parse_shift(args.shift), limits(args)
-    workshop = open_workshop(args.library)
+    workshop = open_workshop(args.library, fitting_progress)
     if args.photo is None:
         found = match_colors(args.target, args.over, workshop, allowed, shift)
     else:
@@ -78,6 +79,7 @@ def document(match: Match) -> dict[str, Any]:
     answer = {
         "target": {"lab": match.target, "uncertainty": match.target_uncertainty},
         "ground": {"lab": match.ground, "uncertainty": match.ground_uncertainty},
+        "finished": match.finished,
         "washes": [_wash(wash) for wash in match.washes],
         "advice": match.advice,
         "searched": match.searched,

@@ -70,7 +70,7 @@ def report(
 ) -> str:
     """The page as text; see :func:`write_report`."""
     rows = "\n".join(
-        f"<tr><td class=num>{wash.rank}</td><td class=chips>{_chip(match.target)}{_chip(wash.lab)}</td>"
+        f"<tr><td class=num>{wash.rank}</td><td class=chips>{_chip(match.finished or match.target)}{_chip(wash.lab)}</td>"
         f"<td>{escape(format_layers(wash.layers))}</td><td class=num>{wash.expected_delta_e:.1f}</td>"
         f"<td class=num>{wash.low:.1f} to {wash.high:.1f}</td><td>{escape(wash.off)}</td></tr>"
         for wash in match.washes
