@@ -191,8 +191,12 @@ def _plane(brightness: FloatArray, inside: BoolArray) -> tuple[float, FloatArray
     """Brightest over darkest end of the plane of light through the inside, and the (h, w) rest without it."""
     y, x = np.mgrid[: inside.shape[0], : inside.shape[1]]
     terms = np.stack([np.ones(inside.shape), x - x.mean(), y - y.mean()], axis=-1)
-    fit = np.linalg.lstsq(terms[inside], brightness[inside], rcond=None)[0]
-    plane = terms @ fit
+    kept = inside
+    # The second fit leaves out specks and reflections beyond 3 robust standard deviations of the first.
+    for _ in range(2):
+        plane = terms @ np.linalg.lstsq(terms[kept], brightness[kept], rcond=None)[0]
+        off = np.abs(brightness - plane)
+        kept = inside & (off <= max(3 * 1.4826 * float(np.median(off[inside])), 1e-3))
     return math.exp(float(np.ptp(plane[inside]))), (brightness - plane).astype(np.float32)
 
 
