@@ -139,7 +139,7 @@ def _longest(match: Match) -> float:
 def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash, path: Path, library: Library) -> None:
     color_side, picture_side = st.columns(2, gap="medium")
     with color_side:
-        st.html(look.edge_to_edge(match.target, wash.lab, ("Sound wood", f"Wash {wash.rank}, dry")))
+        st.html(look.edge_to_edge(match.finished or match.target, wash.lab, ("Sound wood", f"Wash {wash.rank}, dry")))
         st.markdown(f"**{format_layers(wash.layers)}**")
         st.html(look.range_bar(wash.low, wash.expected_delta_e, wash.high, _longest(match), _MARKS))
         st.write(
@@ -190,7 +190,7 @@ def _show_all(match: Match) -> None:
 
 def _row(wash: RankedWash, match: Match) -> str:
     return look.wash_row(
-        match.target,
+        match.finished or match.target,
         wash.lab,
         f"{wash.rank}. {format_layers(wash.layers)}",
         f"ΔE {wash.expected_delta_e:.1f} ({wash.low:.1f} to {wash.high:.1f}), {wash.off}",
@@ -203,7 +203,7 @@ def _show_plot(match: Match, wash: RankedWash) -> None:
     shown = [other for other in match.washes if other.rank <= _PLOTTED or other is wash]
     spots = [Spot("damage", match.ground)]
     spots += [Spot(str(other.rank), other.lab) for other in reversed(shown)]
-    spots.append(Spot("sound wood", match.target, match.target_uncertainty, target=True))
+    spots.append(Spot("sound wood", match.finished or match.target, match.target_uncertainty, target=True))
     words = "Lightness, and a* against b*, of the sound wood, the damage and the closest washes"
     st.html(look.drawing(lab_plot(spots, words), words))
     st.write(
