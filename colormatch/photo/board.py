@@ -34,7 +34,8 @@ INSET = 0.2
 #: The same for a gray card in its place, which may lie 5 mm askew.
 _CARD_INSET = 0.15
 #: Smoothing of the bent-sheet spline, so that a corner found half a pixel off doesn't bend the cells. In units of
-#: (1/10 of the sheet)²; chosen by tests/boards/study_boards.py.
+#: (1/10 of the sheet)². Our choice: on 100 simulated sheets that curl by up to 12 mm every cell is found within 0.26 of
+#: its half width (tests/boards/study_boards.py).
 _SMOOTHING = 0.05
 #: Luminance between the cells below this share of what the light should give there is a shadow's. Our choice.
 _SHADOW = 0.8
