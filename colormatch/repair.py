@@ -314,7 +314,7 @@ class Workshop:
     shelf: Shelf
     #: Of every paint that has swatches, by name.
     models: Mapping[str, PaintModel]
-    #: Whether the shipped example lends its shelf, because the library holds no swatch yet.
+    #: Whether the shipped example lends its shelf, because the library holds no paint yet.
     lent: bool
 
 
@@ -334,7 +334,7 @@ def open_workshop(folder: Path | None = None, progress: Callable[[int, int], Non
 
 
 def shelf_in_use(folder: Path | None = None) -> tuple[Shelf, bool]:
-    """A library's shelf, or the starter's where it holds no swatch; and whether it is the starter's."""
+    """A library's shelf, or the starter's where it holds no paint; and whether it is the starter's."""
     from colormatch.library.store import Library
 
     return _shelf_of(Library.open(folder))
@@ -344,7 +344,7 @@ def _shelf_of(library: Library) -> tuple[Shelf, bool]:
     from colormatch.library.starter import starter_shelf
 
     shelf = library.shelf()
-    return (shelf, False) if shelf.swatches else (starter_shelf(), True)
+    return (shelf, False) if shelf.paints else (starter_shelf(), True)
 
 
 def paint_named(shelf: Shelf, name: str) -> Paint:
@@ -403,8 +403,20 @@ def match_repair(
     ------
     RegionError, PaintError, NothingToRank
     """
+    _refuse_marks_on_the_card(reading, regions)
     sound, damage = surface(reading, regions, RegionKind.SOUND), surface(reading, regions, RegionKind.DAMAGE)
     return _rank_surfaces(sound, damage, reading.difference, workshop, limits, shift)
+
+
+def _refuse_marks_on_the_card(reading: Reading, regions: Sequence[Region]) -> None:
+    if reading.card.region is None:
+        return
+    size = reading.photo.width, reading.photo.height
+    card_box, card = reading.card.region.mask(*size)
+    for region in regions:
+        x, y = region.corners(*size).mean(axis=0).astype(int) - card_box[:2]
+        if 0 <= y < card.shape[0] and 0 <= x < card.shape[1] and card[y, x]:
+            raise RegionError(f"The region '{region.name or region.kind}' lies on the card.", "Mark the wood itself.")
 
 
 def match_colors(
@@ -461,7 +473,7 @@ def _rank(
     )
     if not workshop.lent:
         return match
-    note = "Your library holds no swatch yet: these are the invented paints of the shipped example."
+    note = "Your library holds no paint yet: these are the invented paints of the shipped example."
     return replace(match, advice=(note, *match.advice))
 
 

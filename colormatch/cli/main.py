@@ -12,6 +12,7 @@ import json
 import os
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
 from colormatch.cli.common import Answer
 from colormatch.errors import ColorMatchError
@@ -69,6 +70,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 1
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong and where to read more, instead of repeating every option."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{message[:1].upper()}{message[1:]}. '{self.prog} --help' shows how it is used.\n")
+
+
 def _dispatch(arguments: list[str]) -> int:
     if arguments and arguments[0] in COMMANDS:
         name, rest = arguments[0], arguments[1:]
@@ -78,7 +86,7 @@ def _dispatch(arguments: list[str]) -> int:
     else:
         name, rest = "app", arguments
     module = importlib.import_module(f"colormatch.cli.{name}")
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog=f"colormatch {name}", description=module.__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     module.add_arguments(parser)
@@ -96,7 +104,7 @@ def _top_parser() -> argparse.ArgumentParser:
 
     width = max(map(len, COMMANDS))
     listing = "\n".join(f"  {name:<{width}}  {line}" for name, line in COMMANDS.items())
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="colormatch",
         description="Find the wash, from your own paints, that hides a repair in wood.",
         epilog=f"commands:\n{listing}\n\n'colormatch COMMAND --help' tells more of one.",

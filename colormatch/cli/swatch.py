@@ -146,11 +146,15 @@ def _content(path: Path) -> bytes:
 
 def _known_ground(library: Library, name: str) -> Lab:
     from colormatch.errors import BadInput
-    from colormatch.records import Ground
+    from colormatch.records import Ground, Swatch
 
+    wanted = name.strip().casefold()
     for stored in library.all(Ground):
-        if stored.record.name.casefold() == name.strip().casefold():
+        if stored.record.name.casefold() == wanted:
             return stored.record.lab
+    for swatch in reversed(library.all(Swatch)):  # the one stated last
+        if swatch.record.ground.casefold() == wanted:
+            return swatch.record.ground_lab
     raise BadInput(f"The ground {name} is not known yet.", "Give its color with --ground-lab L,a,b.")
 
 

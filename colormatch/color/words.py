@@ -20,6 +20,8 @@ from colormatch.records import Lab
 #: ΔE00 that half of the observers see, and that half of them accept (Paravina et al. 2015).
 VISIBLE = 0.8
 ACCEPTABLE = 1.8
+#: What stays off when nobody would see it.
+NOTHING = "nothing to see"
 #: ΔE00 above which a difference is called clear, and strong: twice and four times the acceptable one, our choice.
 CLEAR = 2 * ACCEPTABLE
 STRONG = 4 * ACCEPTABLE
@@ -118,7 +120,7 @@ def describe_off(lab: Lab, target: Lab) -> str:
     """
     whole = float(delta_e(lab, target))
     if whole < VISIBLE:
-        return "nothing to see"
+        return NOTHING
     parts = directions(lab, target)
     named = [part for part in parts if part[0] >= _WORTH_NAMING * whole] or parts[:1]
     return " and ".join(f"{size_word(size)} too {_PLAIN[word]}" for size, word in named[:2])

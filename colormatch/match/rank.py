@@ -14,7 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from colormatch.color.words import VISIBLE, describe_off
+from colormatch.color.words import NOTHING, VISIBLE, describe_off
 from colormatch.match.advice import advise
 from colormatch.match.candidates import check_limits, is_easy, usable_paints
 from colormatch.match.finalists import finalists
@@ -158,6 +158,10 @@ def ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int)
     low, high = np.percentile(differences, [5, 95])
     lab = Lab(*(float(v) for v in outcomes.lab[place]))
     measured = job.measured(recipe)
+    off = describe_off(lab, Lab(*(float(v) for v in job.finished)))
+    if off == NOTHING and differences.mean() >= VISIBLE:
+        # The best guess hits; what makes the expected ΔE is doubt, and doubt has no direction.
+        off = "nothing, by the best guess"
     paints = sorted({part.paint for layer in recipe for part in layer.paints})
     return RankedWash(
         rank=rank,
@@ -169,7 +173,7 @@ def ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int)
         basis="measured" if measured else "modelled",
         swatches=len(measured) or sum(len(job.shelf.of(paint)) for paint in paints),
         group=group,
-        off=describe_off(lab, Lab(*(float(v) for v in job.finished))),
+        off=off,
         unseen=float((differences < VISIBLE).mean()),
         flags=tuple(flag for paint in paints for flag in job.models[paint].flags),
     )

@@ -69,8 +69,9 @@ def report(
     title: str, reading: Reading, match: Match, before: ByteArray, after: ByteArray, *, simulated: bool = False
 ) -> str:
     """The page as text; see :func:`write_report`."""
+    wanted = _chip(match.finished or match.target)
     rows = "\n".join(
-        f"<tr><td class=num>{wash.rank}</td><td class=chips>{_chip(match.finished or match.target)}{_chip(wash.lab)}</td>"
+        f"<tr><td class=num>{wash.rank}</td><td class=chips>{wanted}{_chip(wash.lab)}</td>"
         f"<td>{escape(format_layers(wash.layers))}</td><td class=num>{wash.expected_delta_e:.1f}</td>"
         f"<td class=num>{wash.low:.1f} to {wash.high:.1f}</td><td>{escape(wash.off)}</td></tr>"
         for wash in match.washes
