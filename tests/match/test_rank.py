@@ -190,7 +190,7 @@ def test_nothing_need_be_done(shelf, models):
     found = rank(shelf, models, target=DAMAGE)
     assert found.washes[0].layers == ()
     assert found.washes[0].group == 1
-    assert found.washes[0].off .startswith("nothing")
+    assert found.washes[0].off.startswith("nothing")
 
 
 @pytest.mark.parametrize(
