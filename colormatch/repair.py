@@ -22,6 +22,7 @@ from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
 from colormatch.photo.chart import chart_correction, find_chart, read_chart
 from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
+from colormatch.photo.chips import with_chips
 from colormatch.photo.correct import (
     GRAY_CARD,
     Correction,
@@ -29,6 +30,7 @@ from colormatch.photo.correct import (
     neutral_linear,
     no_correction,
 )
+from colormatch.photo.light import card_parts, describe_light
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.photo.sample import combine, sample_region
 from colormatch.photo.three_step import THREE_STEPS, find_steps, three_step_correction
@@ -173,7 +175,8 @@ def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neu
     pixels = linear_pixels(photo, card.region)
     flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
     correction = gray_card_correction(pixels, value, raw=photo.facts.raw)
-    return Neutral(replace(card, flags=(*card.flags, *flags)), _light(pixels.mean(axis=0), flags), correction)
+    light = _light_on_card(photo, card.region, flags)
+    return Neutral(replace(card, flags=(*card.flags, *flags)), light, correction)
 
 
 def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral:
@@ -186,7 +189,7 @@ def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> N
     means = np.stack([linear_rgb[step].mean(axis=0) for step in find_steps(linear_rgb, inside)])
     correction = three_step_correction(means, values, raw=photo.facts.raw)
     flags = correction.flags
-    return Neutral(replace(card, flags=(*card.flags, *flags)), _light(means[1], flags), correction)
+    return Neutral(replace(card, flags=(*card.flags, *flags)), _cast(means[1]), correction)
 
 
 def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral:
@@ -202,16 +205,52 @@ def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral
     patches = read_chart(photo, card.region).linear_rgb
     correction = chart_correction(patches, reference)
     flags = correction.flags
-    return Neutral(replace(card, flags=(*card.flags, *flags)), _light(patches[_NEUTRAL_5], flags), correction)
+    return Neutral(replace(card, flags=(*card.flags, *flags)), _cast(patches[_NEUTRAL_5]), correction)
 
 
-def _light(gray_linear_rgb: FloatArray, flags: Sequence[Flag]) -> Light:
+def _cast(gray_linear_rgb: FloatArray) -> Light:
     before = lab_from_linear(np.asarray(gray_linear_rgb, dtype=float))
-    return Light(cast=(round(float(before[1]), 2), round(float(before[2]), 2)), evenness=_evenness(flags))
+    return Light(cast=(round(float(before[1]), 2), round(float(before[2]), 2)))
 
 
-def _evenness(flags: Sequence[Flag]) -> float | None:
-    return next((flag.value for flag in flags if flag.code == "card-uneven"), None)
+def _light_on_card(photo: DecodedPhoto, region: Region, told: Sequence[Flag]) -> Light:
+    """The light as parts of the card see it; what the check of the card has told is not told again."""
+    box, inside = photo.mask(region)
+    colors, places = card_parts(photo.linear(box), inside)
+    size = np.array([photo.facts.width, photo.facts.height])
+    light = describe_light(colors, (box[:2] + places * box[2:]) / size)
+    if any(flag.code in ("card-uneven", "card-shadow") for flag in told):
+        light = replace(light, flags=tuple(f for f in light.flags if f.code not in ("light-uneven", "light-patchy")))
+    return light
+
+
+def tie_to_chips(
+    photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], settled: Mapping[str, Lab]
+) -> Neutral:
+    """A neutral reference made better by shop chips that lie in the same photo.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    neutral : Neutral
+    regions : sequence of Region
+        Those of kind ``chip`` count, by their names.
+    settled : mapping of Lab by name
+        What the chips are.
+
+    Raises
+    ------
+    BadInput
+        A chip without a settled color, or one that looks unlike its color.
+    """
+    chips = [region for region in regions if region.kind is RegionKind.CHIP]
+    if not chips:
+        return neutral
+    unknown = [chip.name for chip in chips if chip.name not in settled]
+    if unknown:
+        raise BadInput(f"The color of the chip {unknown[0]} is not settled.", "Give it as NAME@L,a,b=x,y,w,h.")
+    colors = np.stack([linear_pixels(photo, chip).mean(axis=0, dtype=float) for chip in chips])
+    return replace(neutral, correction=with_chips(neutral.correction, colors, [settled[chip.name] for chip in chips]))
 
 
 def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:
@@ -221,7 +260,10 @@ def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:
 
 
 def read_photo(
-    photo: DecodedPhoto | Path | bytes, regions: Sequence[Region], card: CardChoice | None = None
+    photo: DecodedPhoto | Path | bytes,
+    regions: Sequence[Region],
+    card: CardChoice | None = None,
+    settled: Mapping[str, Lab] | None = None,
 ) -> Reading:
     """Open a photo, correct it and read the colors of regions.
 
@@ -232,6 +274,8 @@ def read_photo(
         What to read; the card is none of them.
     card : CardChoice, optional
         Looked for by default.
+    settled : mapping of Lab by name, optional
+        Colors of shop chips among the regions.
 
     Returns
     -------
@@ -244,7 +288,8 @@ def read_photo(
         See `open_photo`, :func:`find_neutral` and `sample_region`.
     """
     opened = photo if isinstance(photo, DecodedPhoto) else open_photo(photo)
-    return read_regions(opened, find_neutral(opened, card), regions)
+    neutral = tie_to_chips(opened, find_neutral(opened, card), regions, settled or {})
+    return read_regions(opened, neutral, regions)
 
 
 def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region]) -> Reading:
