@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
-    from colormatch.records import Box, Flag, Lab, Limits
+    from colormatch.records import Box, Flag, Lab, Limits, Region
     from colormatch.repair import CardChoice
 
 
@@ -100,6 +100,33 @@ def add_card_options(parser: argparse.ArgumentParser) -> None:
         help="reflectance of the gray card (0.18), its Lab (49.5,0,0), white/gray/black reflectances of a three-step "
         "card (0.89/0.18/0.035), or for a chart before-2014, since-2014 or the file of its measured patches",
     )
+
+
+def add_chip_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--chip",
+        action="append",
+        default=[],
+        type=_chip,
+        metavar="NAME@LAB=BOX",
+        help="a shop chip of settled color in the photo, which ties photos together (repeatable)",
+    )
+
+
+def _chip(text: str) -> tuple[str, Lab, Box]:
+    named, place = named_box(text)
+    name, at, color = named.rpartition("@")
+    if not at or not name.strip():
+        raise argparse.ArgumentTypeError(f"'{text}' is no chip; give NAME@L,a,b=x,y,w,h")
+    return name.strip(), lab(color), place
+
+
+def chip_regions(args: argparse.Namespace, width: int, height: int) -> tuple[list[Region], dict[str, Lab]]:
+    """The marked shop chips, and what they are."""
+    from colormatch.records import Region, RegionKind
+
+    regions = [Region.from_box(RegionKind.CHIP, place, width, height, name) for name, _, place in args.chip]
+    return regions, {name: color for name, color, _ in args.chip}
 
 
 def card_choice(args: argparse.Namespace) -> CardChoice:

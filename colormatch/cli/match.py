@@ -13,10 +13,12 @@ from typing import TYPE_CHECKING, Any
 from colormatch.cli.common import (
     Answer,
     add_card_options,
+    add_chip_option,
     add_json,
     add_match_options,
     box,
     card_choice,
+    chip_regions,
     fitting_progress,
     flag_documents,
     lab,
@@ -38,6 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--target", type=lab, metavar="LAB", help="color to reach, instead of a photo")
     group.add_argument("--over", type=lab, metavar="LAB", help="color of the damage, instead of a photo")
     add_card_options(parser)
+    add_chip_option(parser)
     add_match_options(parser)
     add_json(parser)
 
@@ -69,7 +72,9 @@ def run(args: argparse.Namespace) -> Answer:
 
         photo = open_photo(args.photo)
         regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
-        reading = read_photo(photo, regions, card_choice(args))
+        chips, settled = chip_regions(args, photo.facts.width, photo.facts.height)
+        regions += chips
+        reading = read_photo(photo, regions, card_choice(args), settled)
         found = match_repair(reading, regions, workshop, allowed, shift)
     return Answer(document(found), text(found))
 

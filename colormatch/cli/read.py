@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 from colormatch.cli.common import (
     Answer,
     add_card_options,
+    add_chip_option,
     add_json,
     card_choice,
+    chip_regions,
     flag_documents,
     named_box,
     print_lab,
@@ -28,6 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--patch", action="append", default=[], type=named_box, metavar="NAME=BOX", help="a patch to read (repeatable)"
     )
+    add_chip_option(parser)
     add_json(parser)
 
 
@@ -39,7 +42,9 @@ def run(args: argparse.Namespace) -> Answer:
     photo = open_photo(args.photo)
     width, height = photo.facts.width, photo.facts.height
     regions = [Region.from_box(RegionKind.PATCH, box, width, height, name) for name, box in args.patch]
-    reading = read_photo(photo, regions, card_choice(args))
+    chips, settled = chip_regions(args, width, height)
+    regions += chips
+    reading = read_photo(photo, regions, card_choice(args), settled)
     return Answer(document(reading, regions), text(reading))
 
 

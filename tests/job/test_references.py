@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from colormatch.errors import CardNotFound
+from colormatch.errors import BadInput, CardNotFound
 from colormatch.photo.read import open_photo
-from colormatch.records import CardKind, Region, RegionKind
+from colormatch.records import CardKind, Lab, Region, RegionKind
 from colormatch.repair import CardChoice, read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting
@@ -87,3 +87,19 @@ def test_no_chart_where_there_is_none() -> None:
     photo, _ = photograph("gray")
     with pytest.raises(CardNotFound):
         read_photo(encoded(photo, "PNG"), [wood_region()], CardChoice(CardKind.CHART24))
+
+
+def test_a_shop_chip_of_settled_color_brings_the_reading_nearer() -> None:
+    photo, scene = photograph("gray")
+    data, chip_box = encoded(photo, "JPEG", quality=95), (100, 60, 120, 80)
+    x, y, w, h = chip_box
+    corners = ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
+    chip = Region(RegionKind.CHIP, tuple((a / SIZE[0], b / SIZE[1]) for a, b in corners), "offcut")
+    settled = {"offcut": Lab(*(float(v) for v in scene.lab(chip_box)))}
+    without = read_photo(data, [wood_region()]).samples[0]
+    tied = read_photo(data, [wood_region(), chip], settled=settled).samples[0]
+    true = scene.lab(WOOD_BOX)
+    assert float(delta_e(np.array(tied.lab), true)) < float(delta_e(np.array(without.lab), true))
+    assert tied.systematic < without.systematic
+    with pytest.raises(BadInput, match="not settled"):
+        read_photo(data, [wood_region(), chip])
