@@ -39,7 +39,8 @@ def test_more_chips_leave_less() -> None:
     assert errors[0] > 3
     assert errors[1] < 0.7 * errors[0]
     assert errors[3] < 0.35 * errors[0]
-    assert stated == sorted(stated, reverse=True)
+    # One chip may do harm where its spectrum isn't the wood's, and is trusted no more than the card alone.
+    assert stated[1] >= stated[0] > stated[2] > stated[3]
 
 
 def test_one_chip_comes_out_as_it_is() -> None:

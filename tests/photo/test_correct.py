@@ -40,7 +40,7 @@ def test_lab_and_linear_agree_for_any_shape() -> None:
 def test_no_reference_keeps_the_photo_and_says_so() -> None:
     kept = no_correction()
     np.testing.assert_array_equal(kept.linear(CARD), CARD)
-    assert kept.systematic > 2 * gray_card_correction(CARD).systematic
+    assert kept.systematic > 1.5 * gray_card_correction(CARD).systematic
     assert "no neutral reference" in kept.steps[0]
 
 
