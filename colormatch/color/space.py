@@ -44,8 +44,26 @@ WHITE_XYZ: FloatArray = _xyz_of_xy(np.array(_WHITE_XY))
 #: Linear sRGB to XYZ (Y of white = 1), applied as ``rgb @ RGB_TO_XYZ.T``.
 RGB_TO_XYZ: FloatArray = rgb_to_xyz_matrix(_PRIMARIES, WHITE_XYZ)
 XYZ_TO_RGB: FloatArray = np.linalg.inv(RGB_TO_XYZ)
-for _constant in (WHITE_XYZ, RGB_TO_XYZ, XYZ_TO_RGB):
+#: XYZ of D50 with Y = 1, the white of the profile connection space (ICC.1:2022, 7.2.16; also ISO 13655).
+D50_XYZ: FloatArray = np.array([0.9642, 1.0, 0.8249])
+#: Cone responses of the Bradford transform (ICC.1:2022, annex E).
+_BRADFORD: FloatArray = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+for _constant in (WHITE_XYZ, RGB_TO_XYZ, XYZ_TO_RGB, D50_XYZ, _BRADFORD):
     _constant.setflags(write=False)
+
+
+def adaptation_to_d65(white_xyz: FloatArray) -> FloatArray:
+    """(3, 3) Bradford adaptation of XYZ from a white to D65, applied as ``xyz @ matrix.T``.
+
+    An estimate: two reflectances that match under one light need not match under another.
+
+    Parameters
+    ----------
+    white_xyz : (3,) float; Y = 1
+    """
+    gain = (_BRADFORD @ WHITE_XYZ) / (_BRADFORD @ white_xyz)
+    matrix: FloatArray = np.linalg.solve(_BRADFORD, gain[:, None] * _BRADFORD)
+    return matrix
 
 
 def linear_from_encoded(encoded_rgb: FloatArray) -> FloatArray:
@@ -98,6 +116,12 @@ def xyz_from_lab(lab: FloatArray) -> FloatArray:
     cube = f**3
     xyz: FloatArray = np.where(cube > EPSILON, cube, (116 * f - 16) / KAPPA) * WHITE_XYZ
     return xyz
+
+
+def d65_from_d50(lab: FloatArray) -> FloatArray:
+    """CIELAB under D65 of CIELAB under D50, as instruments state it (ISO 13655), by :func:`adaptation_to_d65`."""
+    xyz = xyz_from_lab(lab) / WHITE_XYZ * D50_XYZ
+    return lab_from_xyz(xyz @ adaptation_to_d65(D50_XYZ).T)
 
 
 def lab_from_linear(linear_rgb: FloatArray) -> FloatArray:

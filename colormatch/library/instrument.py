@@ -13,15 +13,16 @@ first and last measured reflectance on to the ends of the observer: CIE 15:2018,
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from colormatch.color.space import WHITE_XYZ, lab_from_xyz, xyz_from_lab
+from colormatch.color.space import D50_XYZ, WHITE_XYZ, adaptation_to_d65, lab_from_xyz, xyz_from_lab
 from colormatch.color.spectra import WAVELENGTHS, lab_from_reflectance
 from colormatch.errors import BadInput, ExchangeError
+from colormatch.library.raw_sample import RawSample, bad_file
 from colormatch.records import FloatArray, Lab, lab_of
 
 #: Endings under which instruments write these forms.
@@ -29,11 +30,6 @@ CGATS_ENDINGS = frozenset({".cie", ".cgats", ".it8", ".ti3", ".txt"})
 CXF_ENDINGS = frozenset({".cxf", ".xml"})
 #: Largest such file, bytes. Our choice: some hundred thousand samples.
 MAX_BYTES = 64 * 2**20
-#: XYZ of D50, 2°, Y = 1.
-_D50_XYZ = np.array([0.9642, 1.0, 0.8249])
-_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
-#: XYZ for D50 to XYZ for D65, applied as ``xyz @ _TO_D65.T``.
-_TO_D65 = np.linalg.inv(_BRADFORD) @ np.diag((_BRADFORD @ WHITE_XYZ) / (_BRADFORD @ _D50_XYZ)) @ _BRADFORD
 #: Span that a spectrum must cover, nm: what common instruments measure. The rest adds little to the color.
 _NEEDED_SPAN = (420, 680)
 #: Widest step between wavelengths, nm (ISO 13655 allows no wider).
@@ -56,22 +52,6 @@ class Measurement:
     basis: str
     #: What bringing it to the frame adds to its uncertainty, ΔE00, 90 % radius.
     uncertainty: float = 0.0
-
-
-@dataclass(frozen=True)
-class RawSample:
-    """What a file says of a sample, before it is brought to the one frame."""
-
-    name: str
-    #: Line of the file, for what is said when it is bad.
-    line: int
-    #: Reflectance by wavelength in nm, 1 = perfect white; empty where there is none.
-    spectrum: Mapping[float, float]
-    #: XYZ with 100 for white, and Lab, each for ``white``; None where there is none.
-    xyz: tuple[float, float, float] | None
-    lab: tuple[float, float, float] | None
-    #: "D50" or "D65" for 2°, something else as the file says it, or empty.
-    white: str
 
 
 def is_measurement_file(path: Path) -> bool:
@@ -116,16 +96,6 @@ def pick(measurements: Sequence[Measurement], name: str = "") -> Measurement:
         what = f"{len(found)} samples" if found else "no sample"
         raise BadInput(f"The file has {what}{f' named {name}' if name else ''}.", f"Name one of: {names}.")
     return found[0]
-
-
-def bad_file(file: str, line: int, reason: str) -> ExchangeError:
-    """The error for what is wrong in an instrument's file."""
-    return ExchangeError(
-        f"{file}, line {line}: {reason}.",
-        "Nothing was read; export it from the instrument again.",
-        file=file,
-        line=line,
-    )
 
 
 def _measured(sample: RawSample, file: str) -> Measurement:
@@ -176,8 +146,12 @@ def _lab_of_tristimulus(sample: RawSample, file: str) -> tuple[FloatArray, str, 
         lab = np.array(sample.lab) if sample.lab is not None else lab_from_xyz(np.array(sample.xyz) / 100)
         return lab, f"{form} for D65", 0.0
     if sample.lab is not None:
-        xyz = xyz_from_lab(np.array(sample.lab)) / WHITE_XYZ * _D50_XYZ
+        xyz = xyz_from_lab(np.array(sample.lab)) / WHITE_XYZ * D50_XYZ
     else:
         xyz = np.array(sample.xyz) / 100
     assumed = "" if sample.white else " (the file names no light; D50 is the rule)"
-    return lab_from_xyz(xyz @ _TO_D65.T), f"{form} for D50{assumed}, adapted to D65", _ADAPTED_UNCERTAINTY
+    return (
+        lab_from_xyz(xyz @ adaptation_to_d65(D50_XYZ).T),
+        f"{form} for D50{assumed}, adapted to D65",
+        _ADAPTED_UNCERTAINTY,
+    )

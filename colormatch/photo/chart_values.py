@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from colormatch.color.space import WHITE_XYZ, lab_from_xyz, xyz_from_lab
+from colormatch.color.space import d65_from_d50
 from colormatch.errors import BadInput
 from colormatch.records import FloatArray
 
@@ -82,27 +82,8 @@ SINCE_2014: FloatArray = np.array([
 for _table in (BEFORE_2014, SINCE_2014):
     _table.setflags(write=False)
 
-#: Bradford cone responses, and the profile connection space's white (ICC.1:2022, annex E and clause 7.2.16).
-_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
-_D50_XYZ = np.array([0.9642, 1.0, 0.8249])
 #: Mean ΔE*ab to the published values above which a file is of no such chart; fading and other inks stay below 10.
 _MOST_OFF = 20.0
-
-
-def d65_from_d50(lab: FloatArray) -> FloatArray:
-    """CIELAB under D65 of CIELAB under D50, as instruments state it (ISO 13655), by the Bradford transform.
-
-    Parameters
-    ----------
-    lab : (..., 3) float; CIELAB, D50
-
-    Returns
-    -------
-    (..., 3) float; CIELAB, D65
-    """
-    xyz = xyz_from_lab(lab) / WHITE_XYZ * _D50_XYZ
-    gains = (_BRADFORD @ WHITE_XYZ) / (_BRADFORD @ _D50_XYZ)
-    return lab_from_xyz(xyz @ (np.linalg.inv(_BRADFORD) @ np.diag(gains) @ _BRADFORD).T)
 
 
 def read_chart_file(path: Path) -> FloatArray:

@@ -18,20 +18,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from colormatch.color.space import WHITE_XYZ, XYZ_TO_RGB, linear_from_encoded, rgb_to_xyz_matrix
+from colormatch.color.space import (
+    D50_XYZ,
+    WHITE_XYZ,
+    XYZ_TO_RGB,
+    adaptation_to_d65,
+    linear_from_encoded,
+    rgb_to_xyz_matrix,
+)
 from colormatch.records import FloatArray
 
 #: Encoded 0 to 1 in, linear light 0 to 1 out.
 Curve = Callable[[FloatArray], FloatArray]
 
-#: XYZ of the ICC connection space's white (ICC.1:2022, 6.3.4.3).
-_D50_XYZ = np.array([0.9642, 1.0, 0.8249])
 #: How far a profile's white may lie from 1 before we think it damaged; sound ones stay within 0.005. Our choice.
 _WHITE_TOLERANCE = 0.05
 #: Condition of the matrix above which three colorants span no space; ProPhoto, the widest in use, has 2.4. Our choice.
 _MOST_CONDITION = 100
-#: Cone responses of the Bradford transform (ICC.1:2022, annex E).
-_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 
 
 class NotMatrix(Exception):
@@ -59,16 +62,9 @@ class Profile:
         return np.stack([curve(codes) for curve in self.curves]).astype(np.float32)
 
 
-def _adapt(white_xyz: FloatArray) -> FloatArray:
-    """(3, 3) Bradford adaptation of XYZ from a white to D65."""
-    gain = (_BRADFORD @ WHITE_XYZ) / (_BRADFORD @ white_xyz)
-    matrix: FloatArray = np.linalg.solve(_BRADFORD, gain[:, None] * _BRADFORD)
-    return matrix
-
-
 def _of_primaries(name: str, primaries: object, curve: Curve, white_xyz: FloatArray = WHITE_XYZ) -> Profile:
     to_xyz = rgb_to_xyz_matrix(np.asarray(primaries, dtype=float), white_xyz)
-    return Profile(name, (curve,) * 3, XYZ_TO_RGB @ _adapt(white_xyz) @ to_xyz)
+    return Profile(name, (curve,) * 3, XYZ_TO_RGB @ adaptation_to_d65(white_xyz) @ to_xyz)
 
 
 def _power(exponent: float) -> Curve:
@@ -190,7 +186,7 @@ def _parse(icc: bytes) -> Profile:
         raise NotMatrix(name)
     red, green, blue = (_curve(tags[tag]) for tag in wanted[:3])
     to_xyz = np.stack([_xyz(tags[tag]) for tag in wanted[3:]], axis=-1)
-    return Profile(name, (red, green, blue), XYZ_TO_RGB @ _adapt(_D50_XYZ) @ to_xyz)
+    return Profile(name, (red, green, blue), XYZ_TO_RGB @ adaptation_to_d65(D50_XYZ) @ to_xyz)
 
 
 def _tags(icc: bytes) -> dict[bytes, bytes]:

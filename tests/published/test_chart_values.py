@@ -5,8 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from colormatch.color.space import d65_from_d50
 from colormatch.errors import BadInput
-from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, d65_from_d50, read_chart_file
+from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
 from colormatch.records import FloatArray
 from tests.scenes.spectra import colour_science
 
