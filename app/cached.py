@@ -15,9 +15,11 @@ from colormatch import repair
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library
 from colormatch.photo.card import find_card
+from colormatch.photo.neutral import CardChoice, Neutral, find_neutral
+from colormatch.photo.neutral import balanced as white_balanced
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.records import ByteArray, Card, Lab, Layer, Limits, Match, Reading, Region, RegionKind
-from colormatch.repair import CardChoice, Neutral, Workshop
+from colormatch.workshop import Workshop, open_workshop
 
 #: Longest side of a photo on the page, pixels: sharp on a laptop's screen, and when enlarged a few times.
 SCREEN_SIDE = 2000
@@ -33,7 +35,7 @@ def library(folder: Path | None) -> Library:
 @st.cache_resource(max_entries=1, show_spinner=False)
 def workshop(folder: Path, stamp: str) -> Workshop:
     """The shelf with its paints fitted; ``stamp`` changes with the library."""
-    return repair.open_workshop(folder)
+    return open_workshop(folder)
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
@@ -55,7 +57,7 @@ def card_in(path: Path) -> Card | ColorMatchError:
 def neutral(path: Path, card: CardChoice) -> Neutral | ColorMatchError:
     """The correction that follows from the card."""
     try:
-        return repair.find_neutral(decoded(path), card)
+        return find_neutral(decoded(path), card)
     except ColorMatchError as error:
         return error
 
@@ -103,7 +105,7 @@ def balanced(path: Path, card: CardChoice) -> bytes:
     found = neutral(path, card)
     if isinstance(found, ColorMatchError):
         raise found
-    return _jpeg(to_screen(repair.balanced(decoded(path), found, SCREEN_SIDE)))
+    return _jpeg(to_screen(white_balanced(decoded(path), found, SCREEN_SIDE)))
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
@@ -122,7 +124,7 @@ def pictured(
     found = neutral(path, card)
     if isinstance(found, ColorMatchError):
         raise found
-    before = repair.balanced(decoded(path), found, SCREEN_SIDE)
+    before = white_balanced(decoded(path), found, SCREEN_SIDE)
     after = repair.picture(before, regions, ground, layers, workshop(folder, stamp))
     rows, columns = _around([region for region in regions if region.kind is RegionKind.DAMAGE], before.shape)
     near, washed = (to_screen(linear_rgb[rows, columns]) for linear_rgb in (before, after))

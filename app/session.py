@@ -20,8 +20,8 @@ from app.cached import library
 from app.marks import Edit, as_document, from_document
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, SavedRepair
+from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import CardKind, Limits, Region, RegionKind, SurfaceState
-from colormatch.repair import CardChoice, parse_card_value
 
 #: Environment variable with the folder of the library; the user's own where it is unset.
 LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"

@@ -17,9 +17,9 @@ from colormatch.photo.board import (
 from colormatch.photo.board_light import light_on_sheet, margin_of, sheet_correction
 from colormatch.photo.board_plan import Plan
 from colormatch.photo.correct import GRAY_CARD
+from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, linear_pixels
 from colormatch.photo.read import DecodedPhoto
 from colormatch.records import CardKind, Lab
-from colormatch.repair import CardChoice, Neutral, find_neutral, linear_pixels
 
 
 def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) -> tuple[BoardReading, Neutral]:

@@ -28,9 +28,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
+    from colormatch.photo.neutral import find_neutral
     from colormatch.photo.read import open_photo
     from colormatch.records import RegionKind
-    from colormatch.repair import boxed, check_repair, find_neutral, open_workshop
+    from colormatch.repair import boxed, check_repair
+    from colormatch.workshop import open_workshop
 
     photo = open_photo(args.photo)
     regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.REPAIR, args.repair)]

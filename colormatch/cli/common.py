@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
+    from colormatch.photo.neutral import CardChoice
     from colormatch.records import Box, Flag, Lab, Limits, Region
-    from colormatch.repair import CardChoice
 
 
 class Answer(NamedTuple):
@@ -138,8 +138,8 @@ def card_choice(args: argparse.Namespace) -> CardChoice:
         ``--card`` or ``--card-value`` is of no known form.
     """
     from colormatch.errors import BadInput
+    from colormatch.photo.neutral import CardChoice, parse_card_value
     from colormatch.records import CardKind
-    from colormatch.repair import CardChoice, parse_card_value
 
     kind = CardKind(args.card_kind)
     value = parse_card_value(args.card_value, kind)

@@ -23,20 +23,14 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.cli import read as read_command
     from colormatch.errors import ColorMatchError
     from colormatch.library.starter import example
+    from colormatch.photo.neutral import balanced, find_neutral
     from colormatch.photo.read import open_photo
     from colormatch.records import RegionKind
     from colormatch.render.preview import side_by_side, to_screen
     from colormatch.render.report import write_report
-    from colormatch.repair import (
-        balanced,
-        find_neutral,
-        match_repair,
-        picture,
-        read_regions,
-        starter_workshop,
-        surface,
-    )
+    from colormatch.repair import match_repair, picture, read_regions, surface
     from colormatch.wash.ratio import format_layers
+    from colormatch.workshop import starter_workshop
 
     shown = example()
     photo = open_photo(shown.photo)

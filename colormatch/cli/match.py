@@ -59,7 +59,8 @@ def run(args: argparse.Namespace) -> Answer:
     if args.photo is not None and not marks:
         raise BadInput("The photo is not marked.", "Give at least one --sound BOX and one --damage BOX.")
 
-    from colormatch.repair import match_colors, match_repair, open_workshop, parse_shift
+    from colormatch.repair import match_colors, match_repair, parse_shift
+    from colormatch.workshop import open_workshop
 
     shift, allowed = parse_shift(args.shift), limits(args)
     workshop = open_workshop(args.library, fitting_progress)

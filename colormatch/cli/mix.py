@@ -33,8 +33,8 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.bench.cautions import cautions
     from colormatch.bench.schedule import schedule, whole_time
     from colormatch.records import Layer, Part
-    from colormatch.repair import paint_named, rounding_cost, shelf_in_use
     from colormatch.wash.ratio import format_fraction, parse_ratio, parse_volume
+    from colormatch.workshop import paint_named, rounding_cost, shelf_in_use
 
     shelf, _ = shelf_in_use(args.library)
     paint = paint_named(shelf, args.paint)

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from colormatch.bench.board import Proposal
     from colormatch.photo.board import BoardReading
     from colormatch.photo.board_plan import Plan
+    from colormatch.photo.neutral import Neutral
     from colormatch.photo.read import DecodedPhoto
-    from colormatch.repair import Neutral
 
 _STATES = ("bare", "sealed", "washed", "top-coated")
 

@@ -27,9 +27,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
+    from colormatch.photo.neutral import find_neutral
     from colormatch.photo.read import open_photo
     from colormatch.records import Region, RegionKind
-    from colormatch.repair import boxed, check_strips, find_neutral
+    from colormatch.repair import boxed, check_strips
 
     photo = open_photo(args.photo)
     size = photo.facts.width, photo.facts.height

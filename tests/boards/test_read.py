@@ -12,9 +12,9 @@ from colormatch.cli.main import main
 from colormatch.errors import BadInput, PhotoError
 from colormatch.library import Library
 from colormatch.photo.board_plan import Plan
+from colormatch.photo.neutral import CardChoice
 from colormatch.photo.read import open_photo
 from colormatch.records import Paint, Swatch
-from colormatch.repair import CardChoice
 from tests.boards.scene import Pose, paint_names, photographed
 from tests.boards.study_boards import drawn, errors
 from tests.scenes.camera import Camera, Lighting

@@ -11,18 +11,11 @@ from functools import cache
 
 import numpy as np
 
+from colormatch.photo.neutral import CardChoice, find_neutral
 from colormatch.photo.read import open_photo
 from colormatch.records import Box, Layer, RegionKind
-from colormatch.repair import (
-    CardChoice,
-    Workshop,
-    boxed,
-    find_neutral,
-    match_repair,
-    next_washes,
-    read_regions,
-    starter_workshop,
-)
+from colormatch.repair import boxed, match_repair, next_washes, read_regions
+from colormatch.workshop import Workshop, starter_workshop
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting
 from tests.scenes.files import encoded

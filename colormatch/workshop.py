@@ -1,0 +1,161 @@
+"""A shelf made ready for matching: opened, its paints fitted, the fits remembered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from colormatch.color.difference import delta_e
+from colormatch.errors import PaintError
+from colormatch.records import (
+    FloatArray,
+    Lab,
+    Layer,
+    Limits,
+    Paint,
+    Shelf,
+)
+
+if TYPE_CHECKING:
+    from colormatch.library.store import Library
+    from colormatch.wash.paint import PaintModel
+
+
+def fitted_models(
+    shelf: Shelf, library: Library | None = None, progress: Callable[[int, int], None] | None = None
+) -> dict[str, PaintModel]:
+    """The model of every paint that has swatches, from the library's memory where it is fresh.
+
+    Parameters
+    ----------
+    shelf : Shelf
+    library : Library, optional
+        Where fits are remembered under the content they were made from, so that none is ever stale.
+    progress : callable, optional
+        Called with the number of paints done and of all, before each and after the last.
+    """
+    from colormatch.wash.paint import PaintModel, fit_key, fit_paint
+
+    models: dict[str, PaintModel] = {}
+    fresh: dict[str, bytes] = {}
+    measured = [(paint.name, swatches) for paint in shelf.paints if (swatches := shelf.of(paint.name))]
+    for done, (name, swatches) in enumerate(measured):
+        if progress:
+            progress(done, len(measured))
+        key = fit_key(swatches)
+        kept = library.remembered(key) if library else None
+        if kept is None:
+            models[name] = fit_paint(swatches)
+            fresh[key] = models[name].to_bytes()
+        else:
+            models[name] = PaintModel.from_bytes(kept)
+    if progress:
+        progress(len(measured), len(measured))
+    if library and fresh:
+        library.remember(fresh)
+    return models
+
+
+@dataclass(frozen=True, eq=False)
+class Workshop:
+    """A shelf made ready for matching."""
+
+    shelf: Shelf
+    #: Of every paint that has swatches, by name.
+    models: Mapping[str, PaintModel]
+    #: Whether the shipped example lends its shelf, because the library holds no paint yet.
+    lent: bool
+
+
+def open_workshop(folder: Path | None = None, progress: Callable[[int, int], None] | None = None) -> Workshop:
+    """Open a library and fit its paints; an empty one lends the starter's shelf, and says so.
+
+    Raises
+    ------
+    LibraryError
+        See `Library.open`.
+    """
+    from colormatch.library.store import Library
+
+    library = Library.open(folder)
+    shelf, starter = _shelf_of(library)
+    return Workshop(shelf, fitted_models(shelf, library, progress), starter)
+
+
+def shelf_in_use(folder: Path | None = None) -> tuple[Shelf, bool]:
+    """A library's shelf, or the starter's where it holds no paint; and whether it is the starter's."""
+    from colormatch.library.store import Library
+
+    return _shelf_of(Library.open(folder))
+
+
+def _shelf_of(library: Library) -> tuple[Shelf, bool]:
+    from colormatch.library.starter import starter_shelf
+
+    shelf = library.shelf()
+    return (shelf, False) if shelf.paints else (starter_shelf(), True)
+
+
+def paint_named(shelf: Shelf, name: str) -> Paint:
+    """The paint of that name, whatever its capitals.
+
+    Raises
+    ------
+    PaintError
+        None is on the shelf.
+    """
+    for paint in shelf.paints:
+        if paint.name.casefold() == name.strip().casefold():
+            return paint
+    known = ", ".join(paint.name for paint in shelf.paints) or "none"
+    raise PaintError(f"There is no paint {name} on the shelf.", f"Choose one of: {known}.")
+
+
+def rounding_cost(shelf: Shelf, layer: Layer, measured: Layer, ground: Lab) -> float:
+    """ΔE00 between a wash as the recipe states it and as it was measured out, over a ground."""
+    names = {part.paint for part in layer.paints}
+    some = Shelf(tuple(paint for paint in shelf.paints if paint.name in names), shelf.swatches)
+    workshop = Workshop(some, fitted_models(some), lent=False)
+    colors = [dried(workshop, [wash], np.asarray([ground])) for wash in (layer, measured)]
+    return float(delta_e(*colors)[0])
+
+
+def starter_workshop() -> Workshop:
+    """The shipped example's shelf, without a library."""
+    from colormatch.library.starter import starter_shelf
+
+    shelf = starter_shelf()
+    return Workshop(shelf, fitted_models(shelf), lent=False)
+
+
+def spelled_as_on_the_tins(limits: Limits, shelf: Shelf) -> Limits:
+    """Limits with the names of paints and clear coat as the shelf writes them, whatever their capitals.
+
+    Raises
+    ------
+    PaintError
+        A paint is not on the shelf.
+    """
+    then = tuple(
+        replace(layer, paints=tuple(replace(part, paint=paint_named(shelf, part.paint).name) for part in layer.paints))
+        for layer in limits.then
+    )
+    paints = tuple(paint_named(shelf, name).name for name in limits.paints)
+    clear = {pair.name.casefold(): pair.name for pair in shelf.clear_coats}.get(limits.clear.casefold(), limits.clear)
+    return replace(limits, paints=paints, then=then, clear=clear)
+
+
+def dried(workshop: Workshop, layers: Sequence[Layer], grounds: FloatArray) -> FloatArray:
+    """(n, 3) CIELAB; best estimate of what a recipe dries to over (n, 3) CIELAB grounds."""
+    from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
+    from colormatch.match.ending import film_of_layer
+    from colormatch.wash.film import bare, lay, seen
+
+    body = bare(reflectance_from_lab(grounds))
+    for layer in layers:
+        body = lay(film_of_layer(workshop.models, layer), body)
+    return lab_from_reflectance(seen(body))
