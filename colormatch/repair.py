@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -35,6 +35,7 @@ from colormatch.workshop import Workshop, dried, spelled_as_on_the_tins
 
 if TYPE_CHECKING:
     from colormatch.bench.check import Check
+    from colormatch.match.spots import SpotsMatch
 
 
 def read_photo(
@@ -119,9 +120,93 @@ def match_repair(
     ------
     RegionError, PaintError, NothingToRank
     """
+    return _rank(_surfaces(reading, regions), workshop, limits, shift)
+
+
+def match_kept(
+    kept: Lab,
+    reading: Reading,
+    regions: Sequence[Region],
+    workshop: Workshop,
+    limits: Limits | None = None,
+    shift: tuple[str, float] | None = None,
+) -> Match:
+    """Rank washes that turn the damage in a photo into a kept color, such as a companion piece's.
+
+    The photo's whole error counts: nothing in it cancels against the kept color. A shop chip in both photos helps.
+
+    Raises
+    ------
+    RegionError, PaintError, NothingToRank
+    """
     _refuse_marks_on_the_card(reading, regions)
-    sound, damage = surface(reading, regions, RegionKind.SOUND), surface(reading, regions, RegionKind.DAMAGE)
-    return _rank_surfaces(sound, damage, reading.difference, workshop, limits, shift)
+    damage = surface(reading, regions, RegionKind.DAMAGE)
+    return _rank(_Colors(kept, 0.0, damage.lab, damage.uncertainty, 0.0), workshop, limits, shift)
+
+
+def match_spots(
+    reading: Reading, regions: Sequence[Region], workshop: Workshop, limits: Limits | None = None
+) -> SpotsMatch:
+    """The best wash for each region of damage by itself, and the best single one for all of them.
+
+    Raises
+    ------
+    RegionError, PaintError, NothingToRank
+    """
+    from colormatch.match.spots import rank_for_all
+
+    colors = _surfaces(reading, regions)
+    spots = [
+        (sample.lab, math.hypot(sample.random, reading.difference / math.sqrt(2)))
+        for sample, region in zip(reading.samples, regions, strict=True)
+        if region.kind is RegionKind.DAMAGE
+    ]
+    return rank_for_all(
+        colors.target,
+        colors.target_uncertainty,
+        spots,
+        workshop.shelf,
+        workshop.models,
+        spelled_as_on_the_tins(limits or Limits(), workshop.shelf),
+        shared_uncertainty=colors.shared_uncertainty,
+    )
+
+
+def match_grain(
+    reading: Reading,
+    regions: Sequence[Region],
+    field: Sequence[Layer],
+    workshop: Workshop,
+    limits: Limits | None = None,
+) -> Match | None:
+    """What to draw the grain lines with once the field is washed; None where the sound wood shows none.
+
+    Parameters
+    ----------
+    field : sequence of Layer
+        The recipe chosen for the field.
+    """
+    from colormatch.match.spots import rank_grain_lines
+
+    lines = [
+        sample.grain_lab
+        for sample, region in zip(reading.samples, regions, strict=True)
+        if region.kind is RegionKind.SOUND and sample.grain_lab is not None
+    ]
+    if not lines:
+        return None
+    colors = _surfaces(reading, regions)
+    return rank_grain_lines(
+        Lab(*(float(v) for v in np.mean(lines, axis=0))),
+        colors.target_uncertainty,
+        colors.ground,
+        colors.ground_uncertainty,
+        tuple(field),
+        workshop.shelf,
+        workshop.models,
+        spelled_as_on_the_tins(limits or Limits(), workshop.shelf),
+        shared_uncertainty=colors.shared_uncertainty,
+    )
 
 
 def _refuse_marks_on_the_card(reading: Reading, regions: Sequence[Region]) -> None:
@@ -143,49 +228,44 @@ def match_colors(
     shift: tuple[str, float] | None = None,
 ) -> Match:
     """Rank the washes of a workshop that turn one color into another, both taken as exact."""
-    return _rank(target, 0.0, over, 0.0, 0.0, workshop, limits, shift)
+    return _rank(_Colors(target, 0.0, over, 0.0, 0.0), workshop, limits, shift)
 
 
-def _rank_surfaces(
-    sound: Sample,
-    under: Sample,
-    difference: float,
-    workshop: Workshop,
-    limits: Limits | None,
-    shift: tuple[str, float] | None,
-) -> Match:
+class _Colors(NamedTuple):
+    """What is ranked for: the target and the ground, each with its own uncertainty, and what both share."""
+
+    target: Lab
+    target_uncertainty: float
+    ground: Lab
+    ground_uncertainty: float
+    shared_uncertainty: float
+
+
+def _surfaces(reading: Reading, regions: Sequence[Region], under: RegionKind = RegionKind.DAMAGE) -> _Colors:
+    _refuse_marks_on_the_card(reading, regions)
+    sound, ground = surface(reading, regions, RegionKind.SOUND), surface(reading, regions, under)
     # Most of the photo's error is common to both surfaces. What is left of it in their difference is laid on the two by
     # halves of its variance.
-    apart = difference / math.sqrt(2)
-    own = [math.hypot(surface.random, apart) for surface in (sound, under)]
+    apart = reading.difference / math.sqrt(2)
+    own = [math.hypot(sample.random, apart) for sample in (sound, ground)]
     shared = math.sqrt(max(0.0, sound.systematic**2 - apart**2))
-    return _rank(sound.lab, own[0], under.lab, own[1], shared, workshop, limits, shift)
+    return _Colors(sound.lab, own[0], ground.lab, own[1], shared)
 
 
-def _rank(
-    target: Lab,
-    target_uncertainty: float,
-    ground: Lab,
-    ground_uncertainty: float,
-    shared_uncertainty: float,
-    workshop: Workshop,
-    limits: Limits | None,
-    shift: tuple[str, float] | None,
-) -> Match:
+def _rank(colors: _Colors, workshop: Workshop, limits: Limits | None, shift: tuple[str, float] | None) -> Match:
     from colormatch.match.rank import rank_washes
     from colormatch.match.targets import shift_target
 
-    if shift is not None:
-        target = shift_target(target, *shift)
+    target = colors.target if shift is None else shift_target(colors.target, *shift)
     match = rank_washes(
         target,
-        target_uncertainty,
-        ground,
-        ground_uncertainty,
+        colors.target_uncertainty,
+        colors.ground,
+        colors.ground_uncertainty,
         workshop.shelf,
         workshop.models,
         spelled_as_on_the_tins(limits or Limits(), workshop.shelf),
-        shared_uncertainty=shared_uncertainty,
+        shared_uncertainty=colors.shared_uncertainty,
     )
     if not workshop.lent:
         return match
@@ -262,7 +342,7 @@ def next_washes(
     check = compare(repair, sound, neutral.correction.systematic_difference)
     if check.done:
         return check, ()
-    over = _rank_surfaces(sound, repair, reading.difference, workshop, Limits(coats=2), None)
+    over = _rank(_surfaces(reading, regions, RegionKind.REPAIR), workshop, Limits(coats=2), None)
     return check, tuple(w for w in over.washes if w.layers and w.expected_delta_e < check.delta_e)[:3]
 
 

@@ -7,6 +7,7 @@ colormatch match --target 62,9,25 --over 74,6,20
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,7 +30,8 @@ from colormatch.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from colormatch.records import Match, RankedWash
+    from colormatch.records import Layer, Limits, Match, RankedWash
+    from colormatch.workshop import Workshop
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,6 +41,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--damage", nargs="+", action="extend", default=[], type=box, metavar="BOX", help="the damage")
     group.add_argument("--target", type=lab, metavar="LAB", help="color to reach, instead of a photo")
     group.add_argument("--over", type=lab, metavar="LAB", help="color of the damage, instead of a photo")
+    group.add_argument("--each", action="store_true", help="several damages: a wash for each, and one for all")
+    group.add_argument("--grain", action="store_true", help="also what to draw the grain lines with")
     add_card_options(parser)
     add_chip_option(parser)
     add_match_options(parser)
@@ -48,36 +52,74 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> Answer:
     from colormatch.errors import BadInput
 
-    numbers = args.target is not None and args.over is not None
-    marks = bool(args.sound and args.damage)
-    if args.photo is None and not numbers:
+    kept = args.target is not None
+    if args.photo is None and not (kept and args.over is not None):
         raise BadInput(
             "There is nothing to match.", "Name a photo with --sound and --damage, or give --target and --over."
         )
-    if args.photo is not None and (args.target is not None or args.over is not None):
+    if args.photo is not None and (args.over is not None or (kept and args.sound)):
         raise BadInput("Both a photo and colors were given.", "Give the photo, or --target and --over.")
-    if args.photo is not None and not marks:
+    if args.photo is not None and not (args.damage and (args.sound or kept)):
         raise BadInput("The photo is not marked.", "Give at least one --sound BOX and one --damage BOX.")
+    if (args.each or args.grain) and not args.sound:
+        raise BadInput("--each and --grain need sound wood in the photo.", "Give a photo with --sound and --damage.")
 
-    from colormatch.repair import match_colors, match_repair, parse_shift
+    from colormatch.repair import match_colors, parse_shift
     from colormatch.workshop import open_workshop
 
     shift, allowed = parse_shift(args.shift), limits(args)
     workshop = open_workshop(args.library, fitting_progress)
     if args.photo is None:
         found = match_colors(args.target, args.over, workshop, allowed, shift)
-    else:
-        from colormatch.photo.read import open_photo
-        from colormatch.records import RegionKind
-        from colormatch.repair import boxed, read_photo
+        return Answer(document(found), text(found))
+    return _from_photo(args, workshop, allowed, shift)
 
-        photo = open_photo(args.photo)
-        regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
-        chips, settled = chip_regions(args, photo.facts.width, photo.facts.height)
-        regions += chips
-        reading = read_photo(photo, regions, card_choice(args), settled)
-        found = match_repair(reading, regions, workshop, allowed, shift)
-    return Answer(document(found), text(found))
+
+def _from_photo(
+    args: argparse.Namespace, workshop: Workshop, allowed: Limits, shift: tuple[str, float] | None
+) -> Answer:
+    from colormatch.photo.read import open_photo
+    from colormatch.records import RegionKind
+    from colormatch.repair import boxed, match_grain, match_kept, match_repair, match_spots, read_photo
+    from colormatch.wash.ratio import format_layers
+
+    photo = open_photo(args.photo)
+    regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
+    chips, settled = chip_regions(args, photo.facts.width, photo.facts.height)
+    regions += chips
+    reading = read_photo(photo, regions, card_choice(args), settled)
+    if args.target is not None:
+        found = match_kept(args.target, reading, regions, workshop, allowed, shift)
+        return Answer(document(found), text(found))
+    found = match_repair(reading, regions, workshop, allowed, shift)
+    answer, lines = document(found), [text(found)]
+    if args.each:
+        spots = match_spots(reading, regions, workshop, allowed)
+        answer["each"] = [document(one) for one in spots.each]
+        answer["together"] = rounded(
+            [
+                {"layers": _layers(wash.spots[0].layers), "expected_delta_e": [w.expected_delta_e for w in wash.spots]}
+                for wash in spots.together
+            ]
+        )
+        for number, one in enumerate(spots.each, 1):
+            best = one.washes[0]
+            lines.append(f"Damage {number} by itself: {format_layers(best.layers)}, ΔE00 {best.expected_delta_e:.1f}.")
+        one_for_all = spots.together[0]
+        parts = ", ".join(f"{wash.expected_delta_e:.1f}" for wash in one_for_all.spots)
+        lines.append(f"One wash for all: {format_layers(one_for_all.spots[0].layers)}, ΔE00 {parts}.")
+    if args.grain:
+        touch = match_grain(reading, regions, found.washes[0].layers, workshop, allowed)
+        answer["grain"] = None if touch is None else document(touch)
+        if touch is None:
+            lines.append("The sound wood shows no grain lines to draw.")
+        else:
+            best = touch.washes[0]
+            lines.append(
+                f"Grain lines, with a fine brush over the dry wash 1: {format_layers(best.layers)}, "
+                f"ΔE00 {best.expected_delta_e:.1f} to the lines."
+            )
+    return Answer(answer, "\n".join(lines))
 
 
 def document(match: Match) -> dict[str, Any]:
@@ -95,20 +137,24 @@ def document(match: Match) -> dict[str, Any]:
     return cleaned
 
 
-def _wash(wash: RankedWash) -> dict[str, Any]:
+def _layers(layers: Sequence[Layer]) -> list[dict[str, Any]]:
     from colormatch.wash.ratio import format_fraction
 
+    return [
+        {
+            "paints": [{"name": part.paint, "parts": part.parts} for part in layer.paints],
+            "paint_fraction": layer.paint_fraction,
+            "ratio": format_fraction(layer.paint_fraction),
+            "coats": layer.coats,
+        }
+        for layer in layers
+    ]
+
+
+def _wash(wash: RankedWash) -> dict[str, Any]:
     return {
         "rank": wash.rank,
-        "layers": [
-            {
-                "paints": [{"name": part.paint, "parts": part.parts} for part in layer.paints],
-                "paint_fraction": layer.paint_fraction,
-                "ratio": format_fraction(layer.paint_fraction),
-                "coats": layer.coats,
-            }
-            for layer in wash.layers
-        ],
+        "layers": _layers(wash.layers),
         "lab": wash.lab,
         "expected_delta_e": wash.expected_delta_e,
         "low": wash.low,

@@ -175,3 +175,37 @@ def test_wrong_usage_exits_with_2(run, arguments: list[str]) -> None:
 def test_version_and_help(run) -> None:
     assert run("--version").out.startswith("colormatch ")
     assert "match" in run("--help").out
+
+
+def test_several_damages_and_grain_lines(run) -> None:
+    two = [*boxes("damage"), ",".join(map(str, demo.FILLER))]
+    done = run(
+        "match",
+        example().photo,
+        "--sound",
+        *boxes("sound"),
+        "--damage",
+        *two,
+        "--each",
+        "--grain",
+        "--top",
+        3,
+        "--json",
+    )
+    assert done.status == 0, done.err
+    answer = json.loads(done.out)
+    assert len(answer["each"]) == 2
+    best = [one["washes"][0]["expected_delta_e"] for one in answer["each"]]
+    together = answer["together"][0]["expected_delta_e"]
+    assert len(together) == 2
+    # One wash for all can be no better at its worst spot than the harder spot's own best; 0.4 is a group's width.
+    assert max(together) >= max(best) - 0.4
+    assert answer["grain"]["washes"]
+
+
+def test_kept_color_counts_the_photo_s_whole_error(run) -> None:
+    photo, damage = example().photo, boxes("damage")
+    kept = json.loads(run("match", photo, "--target", "55.6,11.4,25.5", "--damage", *damage, "--json").out)
+    same = json.loads(run("match", photo, "--sound", *boxes("sound"), "--damage", *damage, "--json").out)
+    assert kept["target"]["lab"] == [55.6, 11.4, 25.5]
+    assert kept["washes"][0]["expected_delta_e"] > same["washes"][0]["expected_delta_e"]
