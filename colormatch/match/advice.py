@@ -48,10 +48,15 @@ def advise(
     """
     best = washes[0]
     said = []
-    if best.expected_delta_e > CLEAR:
+    if float(delta_e(best.lab, job.finished)) > CLEAR:
         said.append(_nothing_near(job, best))
         if limits.mix == 1:
             said += _mix_that_helps(job, outcomes, names, limits)
+    elif best.expected_delta_e > CLEAR:
+        said.append(
+            "The best guess comes near; what makes the expected ΔE large is doubt. "
+            "A test strip beside the sound wood, or a better reference in the photo, would settle it."
+        )
     said += _ties(washes)
     said += _untouched(washes)
     if best.layers:

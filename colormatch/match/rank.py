@@ -149,7 +149,11 @@ def varied(washes: Sequence[RankedWash]) -> tuple[RankedWash, ...]:
         paints = tuple(tuple(part.paint for part in layer.paints) for layer in wash.layers)
         simple = len(paints) == 1 and len(paints[0]) == 1
         first.setdefault((paints, wash.layers[0].coats if simple else None), wash)
-    return tuple(replace(wash, rank=rank) for rank, wash in enumerate(first.values(), start=1))
+    # Groups that have lost all their members leave no gap in the numbers.
+    number = {group: new for new, group in enumerate(dict.fromkeys(wash.group for wash in first.values()), start=1)}
+    return tuple(
+        replace(wash, rank=rank, group=number[wash.group]) for rank, wash in enumerate(first.values(), start=1)
+    )
 
 
 def ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int) -> RankedWash:
