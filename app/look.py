@@ -31,6 +31,11 @@ def sentences(lines: Sequence[str]) -> None:
     st.html('<ul class="facts">' + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>")
 
 
+def numbered(lines: Sequence[str]) -> None:
+    """Plain sentences to be done in order."""
+    st.html('<ol class="steps">' + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ol>")
+
+
 def edge_to_edge(left: Lab, right: Lab, names: tuple[str, str]) -> str:
     """Two colors with no gap between them, on the gray of the page."""
     halves = "".join(f'<div style="background:{hex_from_lab(lab)}"></div>' for lab in (left, right))

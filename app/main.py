@@ -10,7 +10,7 @@ from app import look, session
 from colormatch.errors import ColorMatchError
 
 #: Script of each page, its name, and its place in the address.
-PAGES = (("steps/photo.py", "Photo", ""), ("steps/match.py", "Match", "match"))
+PAGES = (("steps/photo.py", "Photo", ""), ("steps/match.py", "Match", "match"), ("steps/mix.py", "Mix", "mix"))
 
 
 def main() -> None:

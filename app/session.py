@@ -21,7 +21,7 @@ from app.marks import Edit, as_document, from_document
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, SavedRepair
 from colormatch.photo.neutral import CardChoice, parse_card_value
-from colormatch.records import CardKind, Limits, Region, RegionKind, SurfaceState
+from colormatch.records import CardKind, Limits, Match, RankedWash, Region, RegionKind, SurfaceState
 
 #: Environment variable with the folder of the library; the user's own where it is unset.
 LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"
@@ -52,6 +52,9 @@ class OpenRepair:
     limits: Limits = field(default_factory=Limits)
     #: Rank of the wash that was picked.
     picked: int = 1
+    #: How large the damage is, and the smallest measure at hand, as typed and chosen on the Mix page.
+    area: str = "40 cm2"
+    smallest: str = "1 ml"
 
     @property
     def edit(self) -> Edit:
@@ -124,6 +127,23 @@ def _repair(id: int, saved: SavedRepair) -> OpenRepair:
             "limits": Limits(**limits | {"paints": tuple(limits["paints"])}),
         }
     )
+
+
+def lacking(repair: OpenRepair) -> str:
+    """What a repair still needs before washes can be ranked, in a sentence; empty where nothing is missing."""
+    if not repair.photo:
+        return "Choose a photo first."
+    if not repair.has_card:
+        return "The card is not marked in the photo."
+    for kind, name in SURFACES.items():
+        if not repair.of_kind(kind):
+            return f"No {name.lower()} is marked in the photo."
+    return ""
+
+
+def picked(repair: OpenRepair, match: Match) -> RankedWash:
+    """The wash of a ranking that the person picked; the first where that rank is not listed any more."""
+    return next((wash for wash in match.washes if wash.rank == repair.picked), match.washes[0])
 
 
 def open_library() -> Library:

@@ -28,7 +28,7 @@ _BEFORE, _AFTER = "As it is", "Washed, simulated"
 def show() -> None:
     """The page."""
     repair = session.current()
-    lacking = _lacking(repair)
+    lacking = session.lacking(repair)
     if lacking:
         st.header("Nothing to match yet")
         st.write(lacking)
@@ -47,19 +47,9 @@ def show() -> None:
             return
         wash = _pick(repair, match)
         _show_wash(repair, match, wash, path, library)
+        st.page_link("steps/mix.py", label="**Mix this wash**", query_params=session.link())
         _show_all(match)
         _show_plot(match, wash)
-
-
-def _lacking(repair: OpenRepair) -> str:
-    if not repair.photo:
-        return "Choose a photo first."
-    if not repair.has_card:
-        return "The card is not marked in the photo."
-    for kind, name in session.SURFACES.items():
-        if not repair.of_kind(kind):
-            return f"No {name.lower()} is marked in the photo."
-    return ""
 
 
 # --- limits ----------------------------------------------------------------------------------------------------------

@@ -29,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from colormatch.bench.amounts import COVERAGE_CM2_PER_ML, mix_batch, parse_area, wash_needed
+    from colormatch.bench.amounts import COVERAGE_CM2_PER_ML, measurable_ml, mix_batch, parse_area, wash_needed
     from colormatch.bench.cautions import cautions
     from colormatch.bench.schedule import schedule, whole_time
     from colormatch.records import Layer, Part
@@ -40,8 +40,12 @@ def run(args: argparse.Namespace) -> Answer:
     paint = paint_named(shelf, args.paint)
     layer = Layer((Part(paint.name),), parse_ratio(args.ratio).paint_fraction, args.coats)
     coverage = COVERAGE_CM2_PER_ML if args.coverage is None else args.coverage
-    volume = parse_volume(args.batch) if args.batch else wash_needed(parse_area(args.area), args.coats, coverage)
-    batch = mix_batch(layer, volume, {paint.name: paint}, parse_volume(args.smallest))
+    smallest = parse_volume(args.smallest)
+    if args.batch:
+        volume = parse_volume(args.batch)
+    else:
+        volume = measurable_ml(layer, wash_needed(parse_area(args.area), args.coats, coverage), smallest)
+    batch = mix_batch(layer, volume, {paint.name: paint}, smallest)
     steps = schedule([layer], clear_coat=args.clear)
     warnings = cautions(paint.thinner, clear_coat=bool(args.clear), kind=paint.kind)
     drift = None if args.over is None else rounding_cost(shelf, layer, batch.layer, args.over)

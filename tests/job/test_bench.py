@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from colormatch.bench.amounts import mix_batch, parse_area, wash_needed
+from colormatch.bench.amounts import measurable_ml, mix_batch, parse_area, wash_needed
 from colormatch.bench.cautions import DEFER, RAGS, SOLVENTS, cautions
 from colormatch.bench.check import compare, rank_strips
 from colormatch.bench.schedule import BETWEEN_COATS_S, schedule, whole_time
@@ -71,6 +71,12 @@ def test_rounding_is_to_the_smallest_measure_and_never_to_nothing() -> None:
     tiny = mix_batch(Layer((Part("ochre"),), 1 / 25, 1), 5, smallest_ml=1)
     assert [measure.ml for measure in tiny.measures] == [1, 5]
     assert tiny.layer.paint_fraction == pytest.approx(1 / 6)
+
+
+@given(st.floats(0.04, 1), st.floats(5, 300))
+def test_a_measurable_batch_is_enough_and_no_more_than_twice(fraction: float, least: float) -> None:
+    volume = measurable_ml(Layer((Part("ochre"),), fraction, 1), least)
+    assert least <= volume <= 2 * least + 1
 
 
 def test_cost_and_shortage() -> None:
