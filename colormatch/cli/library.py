@@ -155,6 +155,7 @@ def _verify(library: Library, args: argparse.Namespace) -> Answer:
 
     found = verify(library)
     document = {
+        "folder": str(library.folder),
         "sound": not found.problems,
         "problems": list(found.problems),
         "records": found.records,
@@ -163,7 +164,7 @@ def _verify(library: Library, args: argparse.Namespace) -> Answer:
     }
     looked = f"{found.records} records and {found.photos} photos"
     if not found.problems:
-        return Answer(document, f"All is well: {looked} checked.")
+        return Answer(document, f"All is well: {looked} checked in {library.folder}.")
     lines = [*found.problems, "Bring back a backup with 'colormatch library restore'."]
     return Answer(document, "\n".join(lines), status=1)
 

@@ -110,6 +110,10 @@ def text(reading: Reading) -> str:
     if reading.samples:
         rows = [(s.name, print_lab(s.lab), f"± {s.uncertainty:.1f}") for s in reading.samples]
         lines += ["", table(("patch", "   L*     a*     b*", "ΔE00 (90 %)"), rows)]
+    if len(reading.samples) > 1:
+        lines.append(
+            f"Much of that is common to all of them: differences between them are good to ± {reading.difference:.1f}."
+        )
     flags = [*facts.flags, *card.flags, *reading.light.flags, *(f for s in reading.samples for f in s.flags)]
     lines += [f"Note: {flag}" for flag in dict.fromkeys(flag.text for flag in flags)]
     return "\n".join(lines)
