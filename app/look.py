@@ -36,6 +36,13 @@ def numbered(lines: Sequence[str]) -> None:
     st.html('<ol class="steps">' + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ol>")
 
 
+def not_yet(head: str, lacking: str, query: dict[str, str]) -> None:
+    """A page that has nothing to show yet: what is missing, and the way back to where it is supplied."""
+    st.header(head)
+    st.write(lacking)
+    st.page_link("steps/photo.py", label="**Back to the photo**", query_params=query)
+
+
 def edge_to_edge(left: Lab, right: Lab, names: tuple[str, str]) -> str:
     """Two colors with no gap between them, on the gray of the page."""
     halves = "".join(f'<div style="background:{hex_from_lab(lab)}"></div>' for lab in (left, right))

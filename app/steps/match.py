@@ -30,9 +30,7 @@ def show() -> None:
     repair = session.current()
     lacking = session.lacking(repair)
     if lacking:
-        st.header("Nothing to match yet")
-        st.write(lacking)
-        st.page_link("steps/photo.py", label="**Back to the photo**", query_params=session.link())
+        look.not_yet("Nothing to match yet", lacking, session.link())
         return
     library = session.open_library()
     path = library.photos.path(repair.photo)
