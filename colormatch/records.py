@@ -474,6 +474,42 @@ class Layer:
 
 
 @dataclass(frozen=True)
+class Task:
+    """What a repair is to do: the color to reach, the color to start from, and how well both are known."""
+
+    #: The sound wood, a kept color, or either one shifted.
+    target: Lab
+    #: The damage, in the state in which it will be painted.
+    ground: Lab
+    #: Of each color by itself: ΔE00, 90 % radius.
+    target_uncertainty: float = 0.0
+    ground_uncertainty: float = 0.0
+    #: What both have in common besides, such as the error of the photo they were read from: ΔE00, 90 % radius.
+    shared_uncertainty: float = 0.0
+
+    def __post_init__(self) -> None:
+        lab_of(self.target, "target")
+        lab_of(self.ground, "color of the damage")
+        for what, radius in (
+            ("target", self.target_uncertainty),
+            ("damage", self.ground_uncertainty),
+            ("photo", self.shared_uncertainty),
+        ):
+            if not (math.isfinite(radius) and radius >= 0):
+                raise BadInput(f"The uncertainty of the {what} is {radius:g}.", "Give zero or more ΔE.")
+
+    @property
+    def target_radius(self) -> float:
+        """All that is uncertain about the target, ΔE00, 90 % radius."""
+        return math.hypot(self.target_uncertainty, self.shared_uncertainty)
+
+    @property
+    def ground_radius(self) -> float:
+        """All that is uncertain about the damage, ΔE00, 90 % radius."""
+        return math.hypot(self.ground_uncertainty, self.shared_uncertainty)
+
+
+@dataclass(frozen=True)
 class Limits:
     """What the user allows a recipe to be."""
 

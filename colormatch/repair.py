@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -30,6 +30,7 @@ from colormatch.records import (
     Region,
     RegionKind,
     Sample,
+    Task,
 )
 from colormatch.workshop import Workshop, dried, spelled_as_on_the_tins
 
@@ -120,7 +121,7 @@ def match_repair(
     ------
     RegionError, PaintError, NothingToRank
     """
-    return _rank(_surfaces(reading, regions), workshop, limits, shift)
+    return _rank(_task(reading, regions), workshop, limits, shift)
 
 
 def match_kept(
@@ -141,7 +142,7 @@ def match_kept(
     """
     _refuse_marks_on_the_card(reading, regions)
     damage = surface(reading, regions, RegionKind.DAMAGE)
-    return _rank(_Colors(kept, 0.0, damage.lab, damage.uncertainty, 0.0), workshop, limits, shift)
+    return _rank(Task(kept, damage.lab, ground_uncertainty=damage.uncertainty), workshop, limits, shift)
 
 
 def match_spots(
@@ -155,21 +156,15 @@ def match_spots(
     """
     from colormatch.match.spots import rank_for_all
 
-    colors = _surfaces(reading, regions)
+    task = _task(reading, regions)
+    apart = reading.difference / math.sqrt(2)
     spots = [
-        (sample.lab, math.hypot(sample.random, reading.difference / math.sqrt(2)))
+        replace(task, ground=sample.lab, ground_uncertainty=math.hypot(sample.random, apart))
         for sample, region in zip(reading.samples, regions, strict=True)
         if region.kind is RegionKind.DAMAGE
     ]
-    return rank_for_all(
-        colors.target,
-        colors.target_uncertainty,
-        spots,
-        workshop.shelf,
-        workshop.models,
-        spelled_as_on_the_tins(limits or Limits(), workshop.shelf),
-        shared_uncertainty=colors.shared_uncertainty,
-    )
+    allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
+    return rank_for_all(spots, workshop.shelf, workshop.models, allowed)
 
 
 def match_grain(
@@ -195,18 +190,9 @@ def match_grain(
     ]
     if not lines:
         return None
-    colors = _surfaces(reading, regions)
-    return rank_grain_lines(
-        Lab(*(float(v) for v in np.mean(lines, axis=0))),
-        colors.target_uncertainty,
-        colors.ground,
-        colors.ground_uncertainty,
-        tuple(field),
-        workshop.shelf,
-        workshop.models,
-        spelled_as_on_the_tins(limits or Limits(), workshop.shelf),
-        shared_uncertainty=colors.shared_uncertainty,
-    )
+    task = replace(_task(reading, regions), target=Lab(*(float(v) for v in np.mean(lines, axis=0))))
+    allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
+    return rank_grain_lines(task, tuple(field), workshop.shelf, workshop.models, allowed)
 
 
 def _refuse_marks_on_the_card(reading: Reading, regions: Sequence[Region]) -> None:
@@ -228,45 +214,28 @@ def match_colors(
     shift: tuple[str, float] | None = None,
 ) -> Match:
     """Rank the washes of a workshop that turn one color into another, both taken as exact."""
-    return _rank(_Colors(target, 0.0, over, 0.0, 0.0), workshop, limits, shift)
+    return _rank(Task(target, over), workshop, limits, shift)
 
 
-class _Colors(NamedTuple):
-    """What is ranked for: the target and the ground, each with its own uncertainty, and what both share."""
-
-    target: Lab
-    target_uncertainty: float
-    ground: Lab
-    ground_uncertainty: float
-    shared_uncertainty: float
-
-
-def _surfaces(reading: Reading, regions: Sequence[Region], under: RegionKind = RegionKind.DAMAGE) -> _Colors:
+def _task(reading: Reading, regions: Sequence[Region], under: RegionKind = RegionKind.DAMAGE) -> Task:
     _refuse_marks_on_the_card(reading, regions)
     sound, ground = surface(reading, regions, RegionKind.SOUND), surface(reading, regions, under)
     # Most of the photo's error is common to both surfaces. What is left of it in their difference is laid on the two by
     # halves of its variance.
     apart = reading.difference / math.sqrt(2)
-    own = [math.hypot(sample.random, apart) for sample in (sound, ground)]
+    of_sound, of_ground = (math.hypot(sample.random, apart) for sample in (sound, ground))
     shared = math.sqrt(max(0.0, sound.systematic**2 - apart**2))
-    return _Colors(sound.lab, own[0], ground.lab, own[1], shared)
+    return Task(sound.lab, ground.lab, of_sound, of_ground, shared)
 
 
-def _rank(colors: _Colors, workshop: Workshop, limits: Limits | None, shift: tuple[str, float] | None) -> Match:
+def _rank(task: Task, workshop: Workshop, limits: Limits | None, shift: tuple[str, float] | None) -> Match:
     from colormatch.match.rank import rank_washes
     from colormatch.match.targets import shift_target
 
-    target = colors.target if shift is None else shift_target(colors.target, *shift)
-    match = rank_washes(
-        target,
-        colors.target_uncertainty,
-        colors.ground,
-        colors.ground_uncertainty,
-        workshop.shelf,
-        workshop.models,
-        spelled_as_on_the_tins(limits or Limits(), workshop.shelf),
-        shared_uncertainty=colors.shared_uncertainty,
-    )
+    if shift is not None:
+        task = replace(task, target=shift_target(task.target, *shift))
+    allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
+    match = rank_washes(task, workshop.shelf, workshop.models, allowed)
     if not workshop.lent:
         return match
     note = "Your library holds no paint yet: these are the invented paints of the shipped example."
@@ -342,7 +311,7 @@ def next_washes(
     check = compare(repair, sound, neutral.correction.systematic_difference)
     if check.done:
         return check, ()
-    over = _rank(_surfaces(reading, regions, RegionKind.REPAIR), workshop, Limits(coats=2), None)
+    over = _rank(_task(reading, regions, RegionKind.REPAIR), workshop, Limits(coats=2), None)
     return check, tuple(w for w in over.washes if w.layers and w.expected_delta_e < check.delta_e)[:3]
 
 

@@ -10,9 +10,8 @@ import numpy as np
 
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
-from colormatch.errors import BadInput
 from colormatch.match.ending import Ending, clear_coat_named, film_of_layer
-from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Lab, Layer, Limits, Shelf, Swatch, lab_of
+from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Limits, Shelf, Swatch, Task
 from colormatch.wash.clear import ClearCoat
 from colormatch.wash.film import Body, bare, lay, seen
 from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel
@@ -48,11 +47,7 @@ class Outcomes:
 class Job:
     """One damage, what it should look like, and one throw of the dice for all that is uncertain."""
 
-    target: Lab
-    ground: Lab
-    #: ΔE00, 90 % radius; own and shared part together.
-    target_uncertainty: float
-    ground_uncertainty: float
+    task: Task
     models: Mapping[str, PaintModel]
     shelf: Shelf
     chances: Chances
@@ -68,47 +63,22 @@ class Job:
     @classmethod
     def of(
         cls,
-        target: Lab,
-        target_uncertainty: float,
-        ground: Lab,
-        ground_uncertainty: float,
+        task: Task,
         shelf: Shelf,
         models: Mapping[str, PaintModel],
         limits: Limits,
-        *,
-        shared_uncertainty: float = 0.0,
         base: Recipe = (),
     ) -> Job:
-        """Check what was given and throw the dice; parameters as for :func:`rank_washes`."""
-        target, ground = lab_of(target, "target"), lab_of(ground, "ground")
-        for name, value in (
-            ("target", target_uncertainty),
-            ("ground", ground_uncertainty),
-            ("photo", shared_uncertainty),
-        ):
-            if not (math.isfinite(value) and value >= 0):
-                raise BadInput(f"The uncertainty of the {name} is {value:g}.", "Give zero or more ΔE.")
+        """Throw the dice; parameters as for :func:`colormatch.match.rank.rank_washes`."""
         rng = np.random.default_rng(limits.seed)
         chances = draw_chances(rng)
         own, shared = rng.standard_normal((2, *chances.ground.shape))
         clear = clear_coat_named(shelf, limits.clear)
-        target_error, target_radius = _joined(own, target_uncertainty, shared, shared_uncertainty)
-        ground_error, ground_radius = _joined(chances.ground, ground_uncertainty, shared, shared_uncertainty)
-        finished, finished_draws = _finished_target(target, target_radius, target_error, chances, models, limits, clear)
-        return cls(
-            target,
-            ground,
-            target_radius,
-            ground_radius,
-            models,
-            shelf,
-            replace(chances, ground=ground_error),
-            limits.then,
-            clear,
-            base,
-            finished,
-            finished_draws,
-        )
+        target_error = _joined(own, task.target_uncertainty, shared, task.shared_uncertainty)
+        ground_error = _joined(chances.ground, task.ground_uncertainty, shared, task.shared_uncertainty)
+        finished, finished_draws = _finished_target(task, target_error, chances, models, limits, clear)
+        chances = replace(chances, ground=ground_error)
+        return cls(task, models, shelf, chances, limits.then, clear, base, finished, finished_draws)
 
     def ending(self) -> Ending:
         """Best estimate of what goes over the whole piece."""
@@ -116,7 +86,7 @@ class Job:
 
     def body(self) -> Body:
         """(41,) best estimate of the ground with what lies on it already."""
-        body = bare(reflectance_from_lab(self.ground))
+        body = bare(reflectance_from_lab(self.task.ground))
         for layer in self.base:
             body = lay(film_of_layer(self.models, layer), body)
         return body
@@ -125,7 +95,9 @@ class Job:
         """Play recipes through."""
         recipes = tuple(recipes)
         whole = [(*self.base, *recipe, *self.then) for recipe in recipes]
-        lab, draws = predict_many(self.models, whole, self.ground, self.ground_uncertainty, self.chances, self.clear)
+        lab, draws = predict_many(
+            self.models, whole, self.task.ground, self.task.ground_radius, self.chances, self.clear
+        )
         if not self.then and self.clear is None:
             shift = np.stack([self.learned(recipe) for recipe in recipes])
             lab, draws = lab + shift, draws + shift[:, None]
@@ -141,7 +113,7 @@ class Job:
             for s in self.shelf.of(layer.paints[0].paint)
             if s.coats == layer.coats
             and abs(s.paint_fraction - layer.paint_fraction) < SAME_FRACTION
-            and float(delta_e(s.ground_lab, self.ground)) <= SIMILAR_GROUND
+            and float(delta_e(s.ground_lab, self.task.ground)) <= SIMILAR_GROUND
         )
 
     def learned(self, recipe: Recipe) -> FloatArray:
@@ -169,15 +141,14 @@ class Job:
         return out
 
 
-def _joined(own: FloatArray, radius: float, shared: FloatArray, shared_radius: float) -> tuple[FloatArray, float]:
-    """A standard normal error made of an own and a shared part, and the radius of both together."""
+def _joined(own: FloatArray, radius: float, shared: FloatArray, shared_radius: float) -> FloatArray:
+    """A standard normal error made of an own and a shared part."""
     whole = math.hypot(radius, shared_radius)
-    return (own, 0.0) if whole == 0 else ((own * radius + shared * shared_radius) / whole, whole)
+    return own if whole == 0 else (own * radius + shared * shared_radius) / whole
 
 
 def _finished_target(
-    target: Lab,
-    radius: float,
+    task: Task,
     error: FloatArray,
     chances: Chances,
     models: Mapping[str, PaintModel],
@@ -186,9 +157,9 @@ def _finished_target(
 ) -> tuple[FloatArray, FloatArray]:
     """What the sound wood ends as (3,), and its draws (m, 3)."""
     if not limits.then and clear is None:
-        lab = np.asarray(target, dtype=float)
-        return lab, lab + error * radius * SIGMA_PER_RADIUS / axis_weights(lab)
+        lab = np.asarray(task.target, dtype=float)
+        return lab, lab + error * task.target_radius * SIGMA_PER_RADIUS / axis_weights(lab)
     # The same brush goes over sound wood and repair, and the model misses the same on both: only the reading differs.
     same = replace(chances, ground=error, model=np.zeros_like(chances.model))
-    lab, draws = predict_many(models, [limits.then], target, radius, same, clear)
+    lab, draws = predict_many(models, [limits.then], task.target, task.target_radius, same, clear)
     return lab[0], draws[0]

@@ -61,10 +61,10 @@ def next_swatch(job: Job, outcomes: Outcomes) -> NextSwatch | None:
 
     still = Chances(np.zeros((REFITS, 3)), np.zeros((REFITS, MOST_LAYERS)), np.zeros((REFITS, 3)))
     whole = [(*job.base, *recipe, *job.then) for recipe in recipes]
-    _, by_paint = predict_many(job.models, whole, job.ground, 0.0, still, job.clear)
-    _, strips = predict_many(job.models, [[design] for design in designs], job.ground, 0.0, still)
+    _, by_paint = predict_many(job.models, whole, job.task.ground, 0.0, still, job.clear)
+    _, strips = predict_many(job.models, [[design] for design in designs], job.task.ground, 0.0, still)
     rng = np.random.default_rng(0)
-    ground = bare(reflectance_from_lab(job.ground))
+    ground = bare(reflectance_from_lab(job.task.ground))
     best: NextSwatch | None = None
     for design, strip in zip(designs, strips, strict=True):
         paint = design.paints[0].paint

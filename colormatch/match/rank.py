@@ -19,7 +19,7 @@ from colormatch.match.advice import advise
 from colormatch.match.candidates import check_limits, is_easy, usable_paints
 from colormatch.match.finalists import finalists
 from colormatch.match.job import Job, Outcomes, Recipe
-from colormatch.records import Lab, Limits, Match, RankedWash, Shelf
+from colormatch.records import Lab, Limits, Match, RankedWash, Shelf, Task
 from colormatch.wash.paint import PaintModel
 
 #: Two washes are of one group when the worse does better in at least this share of the draws, and when what is expected
@@ -27,32 +27,17 @@ from colormatch.wash.paint import PaintModel
 _EVEN_ODDS, _UNSEEN_GAP = 0.2, VISIBLE / 2
 
 
-def rank_washes(
-    target: Lab,
-    target_uncertainty: float,
-    ground: Lab,
-    ground_uncertainty: float,
-    shelf: Shelf,
-    models: Mapping[str, PaintModel],
-    limits: Limits,
-    *,
-    shared_uncertainty: float = 0.0,
-) -> Match:
+def rank_washes(task: Task, shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits) -> Match:
     """Rank the washes that turn the damage into the sound wood.
 
     Parameters
     ----------
-    target, ground : Lab
-        Of the sound wood, and of the damage in the state in which it will be painted.
-    target_uncertainty, ground_uncertainty : float
-        Of each by itself: ΔE00, 90 % radius.
+    task : Task
+        From which color to which. The shared uncertainty is added to both in each draw.
     shelf : Shelf
     models : mapping of PaintModel by name
         Of the shelf's paints that have swatches.
     limits : Limits
-    shared_uncertainty : float
-        What both colors have in common, such as the error of the photo they were read from: ΔE00, 90 % radius. It is
-        added to both in each draw.
 
     Returns
     -------
@@ -61,7 +46,7 @@ def rank_washes(
     Raises
     ------
     BadInput
-        A color, an uncertainty or a limit that can't be.
+        A limit that can't be.
     PaintError
         A limit names a paint or a clear coat that the shelf does not have.
     NothingToRank
@@ -70,10 +55,7 @@ def rank_washes(
     started = time.perf_counter()
     check_limits(limits)
     names = usable_paints(shelf, models, limits)
-    job = Job.of(
-        target, target_uncertainty, ground, ground_uncertainty, shelf, models, limits,
-        shared_uncertainty=shared_uncertainty,
-    )  # fmt: skip
+    job = Job.of(task, shelf, models, limits)
     match = match_of(job, *finalists(job, names, limits), names, limits)
     return replace(match, seconds=time.perf_counter() - started)
 
@@ -92,10 +74,10 @@ def match_of(job: Job, recipes: Iterable[Recipe], searched: int, names: Sequence
     outcomes = job.outcomes(recipes)
     washes = ranked(job, outcomes)
     return Match(
-        target=job.target,
-        target_uncertainty=job.target_uncertainty,
-        ground=job.ground,
-        ground_uncertainty=job.ground_uncertainty,
+        target=job.task.target,
+        target_uncertainty=job.task.target_radius,
+        ground=job.task.ground,
+        ground_uncertainty=job.task.ground_radius,
         washes=varied(washes)[: limits.top],
         advice=advise(job, outcomes, washes, names, limits),
         searched=searched,

@@ -13,7 +13,7 @@ from colormatch.match.candidates import check_limits, usable_paints
 from colormatch.match.finalists import finalists
 from colormatch.match.job import Job, Recipe
 from colormatch.match.rank import match_of, ranked_wash, varied
-from colormatch.records import Lab, Limits, Match, RankedWash, Shelf
+from colormatch.records import Limits, Match, RankedWash, Shelf, Task
 from colormatch.wash.paint import PaintModel
 
 #: Weakest wash for grain lines: thinner ones spread instead of drawing a line (common practice, no source).
@@ -44,25 +44,22 @@ class SpotsMatch:
 
 
 def rank_for_all(
-    target: Lab,
-    target_uncertainty: float,
-    grounds: Sequence[tuple[Lab, float]],
+    spots: Sequence[Task],
     shelf: Shelf,
     models: Mapping[str, PaintModel],
     limits: Limits,
     *,
-    shared_uncertainty: float = 0.0,
     judge_by: Literal["worst", "mean"] = "worst",
 ) -> SpotsMatch:
     """The best wash for each of several spots, and the best single one for all.
 
     Parameters
     ----------
-    grounds : sequence of (Lab, float)
-        Color of each damaged spot, and its own uncertainty: ΔE00, 90 % radius.
+    spots : sequence of Task
+        One for each damaged spot.
     judge_by : "worst" or "mean"
         Whether a wash for all is judged by the spot where it does worst, or by the mean over the spots.
-    target, target_uncertainty, shelf, models, limits, shared_uncertainty
+    shelf, models, limits
         As for :func:`colormatch.match.rank.rank_washes`.
 
     Raises
@@ -70,16 +67,13 @@ def rank_for_all(
     BadInput
         No spot; and what :func:`colormatch.match.rank.rank_washes` raises.
     """
-    if not grounds:
+    if not spots:
         raise BadInput("No damaged spot was given.", "Mark one or more.")
     if judge_by not in ("worst", "mean"):
         raise BadInput(f"'{judge_by}' is no way to judge a wash for all spots.", "Choose worst or mean.")
     check_limits(limits)
     names = usable_paints(shelf, models, limits)
-    jobs = [
-        Job.of(target, target_uncertainty, *ground, shelf, models, limits, shared_uncertainty=shared_uncertainty)
-        for ground in grounds
-    ]
+    jobs = [Job.of(spot, shelf, models, limits) for spot in spots]
     found = [finalists(job, names, limits) for job in jobs]
     each = [match_of(job, some, searched, names, limits) for job, (some, searched) in
             zip(jobs, found, strict=True)]  # fmt: skip
@@ -93,34 +87,23 @@ def rank_for_all(
     together = []
     for wash in first[: limits.top]:
         i = place[wash.layers]
-        spots = tuple(ranked_wash(job, some, i, wash.rank, 1) for job, some in zip(jobs, outcomes, strict=True))
-        together.append(WashForAll(wash.rank, spots, float(judged[i])))
+        on_each = tuple(ranked_wash(job, some, i, wash.rank, 1) for job, some in zip(jobs, outcomes, strict=True))
+        together.append(WashForAll(wash.rank, on_each, float(judged[i])))
     return SpotsMatch(tuple(each), tuple(together), judge_by)
 
 
 def rank_grain_lines(
-    lines: Lab,
-    lines_uncertainty: float,
-    ground: Lab,
-    ground_uncertainty: float,
-    field: Recipe,
-    shelf: Shelf,
-    models: Mapping[str, PaintModel],
-    limits: Limits,
-    *,
-    shared_uncertainty: float = 0.0,
+    task: Task, field: Recipe, shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
 ) -> Match:
     """What to draw grain lines with, once the field is washed.
 
     Parameters
     ----------
-    lines : Lab
-        Of the grain lines in the sound wood.
-    ground, ground_uncertainty
-        The damage before its wash.
+    task : Task
+        From the damage before its wash to the grain lines of the sound wood.
     field : tuple of Layer
         The recipe chosen for the field, which lies under the lines.
-    lines_uncertainty, shelf, models, limits, shared_uncertainty
+    shelf, models, limits
         As for :func:`colormatch.match.rank.rank_washes`. Of the limits, coats, layers and mixes don't count: a line is
         one touch of one paint, 1:3 or stronger.
 
@@ -132,8 +115,5 @@ def rank_grain_lines(
     check_limits(limits)
     names = usable_paints(shelf, models, limits)
     touch = replace(limits, coats=1, layers=1, mix=1)
-    job = Job.of(
-        lines, lines_uncertainty, ground, ground_uncertainty, shelf, models, touch,
-        shared_uncertainty=shared_uncertainty, base=field,
-    )  # fmt: skip
+    job = Job.of(task, shelf, models, touch, base=field)
     return match_of(job, *finalists(job, names, touch, WEAKEST_LINE), names, touch)

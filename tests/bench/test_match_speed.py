@@ -10,7 +10,7 @@ from colormatch.library.starter import starter_shelf
 from colormatch.match.ending import Ending
 from colormatch.match.rank import rank_washes
 from colormatch.match.search import Stacks
-from colormatch.records import Lab, Limits
+from colormatch.records import Lab, Limits, Task
 from colormatch.wash.film import Body, Film, lay
 from colormatch.wash.paint import fit_paints
 from tests.match.brute import brute_force
@@ -47,5 +47,6 @@ def test_match_on_the_starter_library(benchmark, limits) -> None:
     """Goal: half a second, the paints being fitted."""
     shelf = starter_shelf()
     models = fit_paints(shelf.swatches)
-    match = lambda: rank_washes(Lab(*TARGET), 1.0, Lab(72, 5.8, 19.4), 1.0, shelf, models, limits)  # noqa: E731
+    task = Task(Lab(*TARGET), Lab(72, 5.8, 19.4), 1.0, 1.0)
+    match = lambda: rank_washes(task, shelf, models, limits)  # noqa: E731
     benchmark.pedantic(match, rounds=5, warmup_rounds=1)

@@ -11,14 +11,14 @@ from colormatch.match.job import Job
 from colormatch.match.next_swatch import next_swatch
 from colormatch.match.rank import rank_washes, ranked
 from colormatch.match.spots import rank_for_all, rank_grain_lines
-from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf
+from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
 from colormatch.wash.paint import fit_paints
 
 SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
 
 
 def advice(shelf, models, target=SOUND, ground=DAMAGE, limits=None):
-    return " ".join(rank_washes(target, 1.0, ground, 1.0, shelf, models, limits or Limits()).advice)
+    return " ".join(rank_washes(Task(target, ground, 1.0, 1.0), shelf, models, limits or Limits()).advice)
 
 
 def test_names_what_is_missing_and_which_paint_would_help(shelf, models):
@@ -26,8 +26,8 @@ def test_names_what_is_missing_and_which_paint_would_help(shelf, models):
     assert "Nothing that is allowed comes near" in said
     assert "darker" in said
     assert "stirred into Cream would help" in said
-    mixed = rank_washes(Lab(80, 3, 15), 1.0, Lab(45, 8, 20), 1.0, shelf, models, Limits(mix=2))
-    alone = rank_washes(Lab(80, 3, 15), 1.0, Lab(45, 8, 20), 1.0, shelf, models, Limits())
+    mixed = rank_washes(Task(Lab(80, 3, 15), Lab(45, 8, 20), 1.0, 1.0), shelf, models, Limits(mix=2))
+    alone = rank_washes(Task(Lab(80, 3, 15), Lab(45, 8, 20), 1.0, 1.0), shelf, models, Limits())
     assert mixed.washes[0].expected_delta_e < alone.washes[0].expected_delta_e - 0.8
 
 
@@ -57,7 +57,7 @@ def test_a_next_swatch_helps_where_little_is_known(shelf, models):
     guessed = fit_paints(little.swatches)
 
     def gain(some, fits):
-        job = Job.of(SOUND, 0.5, DAMAGE, 0.5, some, fits, Limits())
+        job = Job.of(Task(SOUND, DAMAGE, 0.5, 0.5), some, fits, Limits())
         outcomes = job.outcomes(finalists(job, sorted(fits), Limits())[0])
         found = next_swatch(job, outcomes)
         assert found is not None
@@ -72,7 +72,7 @@ def test_a_next_swatch_helps_where_little_is_known(shelf, models):
 
 
 def test_doubts_about_swatches(shelf, models):
-    name = rank_washes(SOUND, 1, DAMAGE, 1, shelf, models, Limits()).washes[0].layers[0].paints[0].paint
+    name = rank_washes(Task(SOUND, DAMAGE, 1, 1), shelf, models, Limits()).washes[0].layers[0].paints[0].paint
     first = shelf.of(name)[0]
     twice = Shelf((*shelf.paints, Paint("Plum")), (*shelf.swatches, first, replace(first, lab=first.ground_lab)))
     said = advice(twice, models)
@@ -82,7 +82,7 @@ def test_doubts_about_swatches(shelf, models):
 
 
 def test_ties_are_called_ties(shelf, models):
-    job = Job.of(SOUND, 3.0, DAMAGE, 3.0, shelf, models, Limits(mix=2))
+    job = Job.of(Task(SOUND, DAMAGE, 3.0, 3.0), shelf, models, Limits(mix=2))
     recipes, _ = finalists(job, sorted(models), Limits(mix=2))
     outcomes = job.outcomes(recipes)
     washes = ranked(job, outcomes)
@@ -91,9 +91,9 @@ def test_ties_are_called_ties(shelf, models):
 
 
 def test_one_wash_for_all_spots(shelf, models):
-    spots = [(Lab(72, 5.8, 19.4), 1.0), (Lab(66, 8, 22), 1.0)]
-    worst = rank_for_all(SOUND, 1.0, spots, shelf, models, Limits(top=5))
-    mean = rank_for_all(SOUND, 1.0, spots, shelf, models, Limits(top=5), judge_by="mean")
+    spots = [Task(SOUND, ground, 1.0, 1.0) for ground in (Lab(72, 5.8, 19.4), Lab(66, 8, 22))]
+    worst = rank_for_all(spots, shelf, models, Limits(top=5))
+    mean = rank_for_all(spots, shelf, models, Limits(top=5), judge_by="mean")
     assert (worst.judged_by, mean.judged_by) == ("worst", "mean")
     for found in (worst, mean):
         values = [wash.expected_delta_e for wash in found.together]
@@ -105,17 +105,17 @@ def test_one_wash_for_all_spots(shelf, models):
     # Each spot's own best is no worse there than the compromise, but for what counts as unseen.
     for match, spot in zip(worst.each, worst.together[0].spots, strict=True):
         assert match.washes[0].expected_delta_e <= spot.expected_delta_e + 0.4
-    assert worst.each[0] == rank_washes(SOUND, 1.0, *spots[0], shelf, models, Limits(top=5))
+    assert worst.each[0] == rank_washes(spots[0], shelf, models, Limits(top=5))
 
 
 def test_grain_lines_take_a_stronger_wash_over_the_field(shelf, models):
     field = (Layer((Part("Brown Glaze"),), 0.2, 1),)
-    found = rank_grain_lines(Lab(46, 13, 27), 1.0, DAMAGE, 1.0, field, shelf, models, Limits(coats=3))
+    found = rank_grain_lines(Task(Lab(46, 13, 27), DAMAGE, 1.0, 1.0), field, shelf, models, Limits(coats=3))
     assert found.washes[0].layers
     for wash in found.washes:
         assert all(layer.paint_fraction >= 0.25 and layer.coats == 1 for layer in wash.layers)
     untouched = next((w for w in found.washes if not w.layers), None)
     if untouched:
         # Without a touch the line is the washed field.
-        job = Job.of(SOUND, 1, DAMAGE, 1, shelf, models, Limits())
+        job = Job.of(Task(SOUND, DAMAGE, 1, 1), shelf, models, Limits())
         assert abs(untouched.lab.L - job.outcomes([field]).lab[0, 0]) < 0.5

@@ -13,7 +13,7 @@ from colormatch.errors import BadInput, NothingToRank, PaintError
 from colormatch.match.candidates import RATIOS
 from colormatch.match.job import Job
 from colormatch.match.rank import rank_washes
-from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf
+from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
 from colormatch.wash.predict import draw_chances, predict
 from tests.scenes import demo, woods
 from tests.scenes import paints as simulated
@@ -23,7 +23,7 @@ SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
 
 
 def rank(shelf, models, target=SOUND, ground=DAMAGE, radius=1.0, limits=None, **more):
-    return rank_washes(target, radius, ground, radius, shelf, models, limits or Limits(), **more)
+    return rank_washes(Task(target, ground, radius, radius, **more), shelf, models, limits or Limits())
 
 
 def lab(values) -> Lab:
@@ -72,7 +72,7 @@ def test_without_any_doubt_the_exact_wash_is_first(shelf, models):
     """All errors taken away, the expected difference of the wash that gives the target is zero."""
     still = {name: replace(model, draws=np.tile(model.theta, (30, 1))) for name, model in models.items()}
     layer = Layer((Part("Raw Umber"),), 0.25, 1)
-    job = Job.of(SOUND, 0.0, DAMAGE, 0.0, shelf, still, Limits())
+    job = Job.of(Task(SOUND, DAMAGE), shelf, still, Limits())
     zero = replace(
         job.chances, ground=job.chances.ground * 0, thickness=job.chances.thickness * 0, model=job.chances.model * 0
     )
@@ -146,7 +146,8 @@ def test_swatches_of_just_this_wash_lower_the_error(shelf, models):
     model_alone, with_swatch, rng = [], [], np.random.default_rng(1)
     for _ in range(6):
         wood = woods.wood(1.3 + rng.normal(0, 0.1), 105 + rng.normal(0, 6), 0.05, 1.5)
-        job = Job.of(SOUND, 1.0, lab(reflectance_to_lab(simulated.washed_board(wood))), 0.5, shelf, models, Limits())
+        ground = lab(reflectance_to_lab(simulated.washed_board(wood)))
+        job = Job.of(Task(SOUND, ground, 1.0, 0.5), shelf, models, Limits())
         recipes = [(Layer((Part(s.paint),), s.paint_fraction, s.coats),) for s in shelf.swatches]
         recipes = [recipe for recipe in dict.fromkeys(recipes) if job.measured(recipe)]
         for recipe, predicted in zip(recipes, job.outcomes(recipes).lab, strict=True):
@@ -163,7 +164,7 @@ def test_a_swatch_draws_the_prediction_toward_itself(shelf, models):
     swatch = next(s for s in shelf.of("Raw Umber") if (s.water_parts, s.coats, s.ground) == (3, 1, "light wood"))
     off = replace(swatch, lab=Lab(swatch.lab.L + 3, swatch.lab.a, swatch.lab.b), uncertainty=0.1)
     odd = Shelf(shelf.paints, (off,))
-    job = Job.of(SOUND, 0, swatch.ground_lab, 0, odd, models, Limits())
+    job = Job.of(Task(SOUND, swatch.ground_lab), odd, models, Limits())
     recipe = (Layer((Part("Raw Umber"),), 0.25, 1),)
     once = job.learned(recipe)
     often = replace(job, shelf=Shelf(shelf.paints, (off,) * 50)).learned(recipe)
