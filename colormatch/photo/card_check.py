@@ -8,7 +8,7 @@ import numpy as np
 
 from colormatch.color.space import RGB_TO_XYZ, linear_from_encoded
 from colormatch.errors import CardUnusable
-from colormatch.photo.card import structure
+from colormatch.photo.pieces import structure
 from colormatch.photo.read import DecodedPhoto
 from colormatch.records import BoolArray, ByteArray, Flag, FloatArray, Region
 

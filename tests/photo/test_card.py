@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from colormatch.errors import CardNotFound
-from colormatch.photo.card import PREVIEW_SIDE, choose_card, find_card, find_card_in
+from colormatch.photo.card import choose_card, find_card, find_card_in
+from colormatch.photo.pieces import PREVIEW_SIDE
 from colormatch.photo.read import open_photo
 from tests.photo.card_kinds import KINDS, troubles
 from tests.scenes.cards import card_scenes
