@@ -9,8 +9,15 @@ import streamlit as st
 from app import look, session
 from colormatch.errors import ColorMatchError
 
-#: Script of each page, its name, and its place in the address.
-PAGES = (("steps/photo.py", "Photo", ""), ("steps/match.py", "Match", "match"), ("steps/mix.py", "Mix", "mix"))
+#: Script of each page, its name, and its place in the address: the steps of a repair in their order, then what lies
+#: beside them.
+PAGES = (
+    ("steps/photo.py", "Photo", ""),
+    ("steps/match.py", "Match", "match"),
+    ("steps/mix.py", "Mix", "mix"),
+)
+#: Places of the pages that show the open repair.
+OF_THE_REPAIR = ("", "match", "mix", "check")
 
 
 def main() -> None:
@@ -18,16 +25,15 @@ def main() -> None:
     st.set_page_config(page_title="colormatch", layout="wide")
     pages = [st.Page(script, title=title, url_path=place, default=not place) for script, title, place in PAGES]
     page = st.navigation(pages, position="hidden")
+    st.set_page_config(page_title=f"{page.title} - colormatch")
     look.dress()
-    # Links of our own: Streamlit's would lose the open repair from the page's address.
-    with st.container(horizontal=True, gap="small", key="steps"):
-        for one in pages:
-            here = one.url_path == page.url_path
-            st.page_link(one, label=f"**{one.title}**" if here else one.title, query_params=session.link())
+    _header(pages, page)
     note = session.take_note()
     if note:
         st.error(note)
     try:
+        if page.url_path in OF_THE_REPAIR:
+            _repair_line()
         page.run()
     except ColorMatchError as error:
         st.error(str(error))
@@ -36,6 +42,30 @@ def main() -> None:
         st.error(
             "The program ran into a fault of its own; your library is unharmed. "
             "Reload the page; if it happens again, report what stands in the terminal."
+        )
+
+
+def _header(pages: list[st.Page], here: st.Page) -> None:
+    """Links of our own: Streamlit's would lose the open repair from the page's address."""
+    with st.container(horizontal=True, gap=None, key="steps"):
+        for one in pages:
+            label = f"**{one.title}**" if one.url_path == here.url_path else one.title
+            st.page_link(one, label=label, query_params=session.link())
+
+
+def _repair_line() -> None:
+    """Which repair is open; its name can be changed in place."""
+    repair = session.current()
+    if repair.id is None:
+        return
+    key = f"name-{repair.id}"
+    with st.container(horizontal=True, vertical_alignment="center", gap="small", key="repair"):
+        st.text_input(
+            "Name of this repair",
+            value=repair.name,
+            key=key,
+            label_visibility="collapsed",
+            on_change=session.changer("name", key, str.strip),
         )
 
 
