@@ -161,6 +161,10 @@ def add_match_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--layers", type=int, choices=(1, 2), default=1, help="2: a second wash or glaze over the first")
     group.add_argument("--mix", type=int, choices=(1, 2), default=1, help="2: mixes of two paints too")
     group.add_argument("--paint", action="append", default=[], metavar="NAME", help="only this paint (may be repeated)")
+    group.add_argument(
+        "--smallest", metavar="VOLUME", help="smallest measure at hand, such as 1ml: only ratios it gives"
+    )
+    group.add_argument("--batch", metavar="VOLUME", default="30ml", help="largest batch to measure out with it (30ml)")
     group.add_argument("--on-hand", action="store_true", help="only paints of which something is left")
     group.add_argument(
         "--then",
@@ -179,6 +183,7 @@ def add_match_options(parser: argparse.ArgumentParser) -> None:
 def limits(args: argparse.Namespace) -> Limits:
     """The match options as a value."""
     from colormatch.records import Limits
+    from colormatch.wash.ratio import parse_volume
 
     return Limits(
         coats=args.coats,
@@ -186,6 +191,8 @@ def limits(args: argparse.Namespace) -> Limits:
         mix=args.mix,
         paints=tuple(args.paint),
         on_hand=args.on_hand,
+        smallest_ml=parse_volume(args.smallest) if args.smallest else 0.0,
+        batch_ml=parse_volume(args.batch),
         top=args.top,
         then=tuple(_then(text) for text in args.then),
         clear=args.clear,

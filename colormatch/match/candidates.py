@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,10 +11,11 @@ import numpy as np
 from colormatch.errors import BadInput, NothingToRank, PaintError
 from colormatch.match.job import SAME_FRACTION
 from colormatch.match.search import IntArray
-from colormatch.records import FloatArray, Layer, Limits, Part, Shelf
+from colormatch.records import BoolArray, FloatArray, Layer, Limits, Part, Shelf
 from colormatch.wash.film import Film, film, thickness
 from colormatch.wash.optics import Optics, mix, optics_of
 from colormatch.wash.paint import PaintModel
+from colormatch.wash.ratio import ROUNDING
 
 #: Paint to water: what can be measured out with a spoon. From full strength to 1:24, where hardly a tint is left.
 RATIOS: tuple[tuple[int, int], ...] = (
@@ -41,6 +43,42 @@ _EASY = frozenset(round(_fraction(r), 4) for r in RATIOS if min(r) <= 1)
 def is_easy(paint_fraction: float) -> bool:
     """Whether a ratio is measured out with one measure: full, 1:x or x:1."""
     return round(paint_fraction, 4) in _EASY
+
+
+def measurable(shares: FloatArray, measures: int) -> BoolArray:
+    """Which washes come out right in some batch of whole measures.
+
+    Parameters
+    ----------
+    shares : (n, k) float
+        Of each thing that goes into the cup; zero: none of it.
+    measures : int; 1 or more
+        Most of them in one batch.
+
+    Returns
+    -------
+    (n,) bool; True where rounding to measures changes no share by more than 3 %
+
+    Examples
+    --------
+    Five spoons hold one of paint and four of water, but not 1:6.
+
+    >>> measurable(np.array([[1 / 5, 4 / 5], [1 / 7, 6 / 7]]), 5).tolist()
+    [True, False]
+    """
+    there = shares > 0
+    possible: BoolArray = np.zeros(len(shares), dtype=bool)
+    for whole in range(1, measures + 1):
+        filled = np.where(there, np.maximum(1, np.round(shares * whole)), 0)
+        total = filled.sum(axis=1, keepdims=True)
+        off = np.abs(filled / total / np.where(there, shares, 1) - 1).max(axis=1, where=there, initial=0.0)
+        possible |= (off <= ROUNDING) & (total[:, 0] <= measures)
+    return possible
+
+
+def _measures(limits: Limits) -> int | None:
+    """Most measures in one batch; None where any ratio can be measured."""
+    return int(round(limits.batch_ml / limits.smallest_ml, 6)) if limits.smallest_ml else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +115,13 @@ def check_limits(limits: Limits) -> None:
     for what, value in (("layers", limits.layers), ("paints in a mix", limits.mix)):
         if value not in (1, 2):
             raise BadInput(f"{value} {what} can't be planned.", "Choose 1 or 2.")
+    if not (math.isfinite(limits.smallest_ml) and limits.smallest_ml >= 0 and math.isfinite(limits.batch_ml)):
+        raise BadInput(f"A smallest measure of {limits.smallest_ml:g} ml is none.", "Give zero or more milliliters.")
+    if limits.batch_ml <= 0 or limits.batch_ml < limits.smallest_ml:
+        raise BadInput(
+            f"A batch of {limits.batch_ml:g} ml can't be measured out in steps of {limits.smallest_ml:g} ml.",
+            "Allow a larger batch, or use a smaller measure.",
+        )
     if limits.top < 1:
         raise BadInput(f"A list of {limits.top} recipes is empty.", "Ask for one or more.")
 
@@ -131,8 +176,9 @@ def single_washes(
     weakest : float; smallest paint fraction
     """
     usual = [_fraction(ratio) for ratio in RATIOS]
-    fractions = [_merged(usual, [swatch.paint_fraction for swatch in shelf.of(name)]) for name in names]
-    fractions = [some[some >= weakest] for some in fractions]
+    fractions = [merged_fractions(usual, [swatch.paint_fraction for swatch in shelf.of(name)]) for name in names]
+    measures = _measures(limits)
+    fractions = [some[(some >= weakest) & _possible(some, (1,), measures)] for some in fractions]
     places = np.repeat(np.arange(len(names)), [len(some) for some in fractions])
     paints = optics_of(np.stack([models[name].theta for name in names]))
     return _washes(tuple((Part(name),) for name in names), paints, places, np.concatenate(fractions), limits.coats)
@@ -141,8 +187,10 @@ def single_washes(
 def mixed_washes(
     pairs: Sequence[tuple[str, str]], models: Mapping[str, PaintModel], limits: Limits
 ) -> Iterator[Washes]:
-    """Every wash of the given pairs of paints in simple parts, some at a time."""
-    fractions = np.array([_fraction(ratio) for ratio in RATIOS])
+    """Every wash of the given pairs of paints in simple parts that can be measured out, some at a time."""
+    usual = np.array([_fraction(ratio) for ratio in RATIOS])
+    measures = _measures(limits)
+    stirred_in = {parts: usual[_possible(usual, parts, measures)] for parts in PROPORTIONS}
     names = sorted({name for pair in pairs for name in pair})
     if not pairs:
         return
@@ -151,17 +199,37 @@ def mixed_washes(
         part = pairs[start : start + _MIXES]
         places = np.array([[names.index(name) for name in pair] for pair in part])
         first, second = (Optics(*(values[column] for values in paints)) for column in places.T)
-        for some, others in PROPORTIONS:
+        for (some, others), fractions in stirred_in.items():
             mixes = tuple((Part(one, float(some)), Part(other, float(others))) for one, other in part)
             which = np.repeat(np.arange(len(part)), len(fractions))
             stirred = mix([first, second], [some, others])
             yield _washes(mixes, stirred, which, np.tile(fractions, len(part)), limits.coats)
 
 
-def _merged(usual: Sequence[float], own: Sequence[float]) -> FloatArray:
+def _possible(fractions: FloatArray, parts: Sequence[int], measures: int | None) -> BoolArray:
+    """(n,) which paint fractions of a mix of parts can be measured out."""
+    if measures is None:
+        return np.ones(len(fractions), dtype=bool)
+    shares = [fractions * part / sum(parts) for part in parts]
+    return measurable(np.stack([*shares, 1 - fractions], axis=1), measures)
+
+
+def merged_fractions(usual: Sequence[float], own: Sequence[float]) -> FloatArray:
     """The usual paint fractions, and those of a paint's own swatches that are new; strongest first."""
     new = {round(f, 4): f for f in own if all(abs(f - u) > SAME_FRACTION for u in usual)}
     return np.array(sorted([*usual, *new.values()], reverse=True))
+
+
+def joined(several: Sequence[Washes]) -> Washes:
+    """Several lists of washes as one."""
+    starts = np.cumsum([0, *(len(washes.mixes) for washes in several)])
+    return Washes(
+        tuple(mix for washes in several for mix in washes.mixes),
+        np.concatenate([washes.mix + start for washes, start in zip(several, starts, strict=False)]),
+        np.concatenate([washes.fraction for washes in several]),
+        np.concatenate([washes.coats for washes in several]),
+        Film(*(np.concatenate(values) for values in zip(*(washes.film for washes in several), strict=True))),
+    )
 
 
 def _washes(

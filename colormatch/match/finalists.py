@@ -8,7 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from colormatch.color.difference import delta_e
-from colormatch.match.candidates import MOST_COATS, Washes, mixed_washes, single_washes
+from colormatch.match.candidates import MOST_COATS, PROPORTIONS, RATIOS, Washes, joined, mixed_washes, single_washes
 from colormatch.match.ending import Ending
 from colormatch.match.job import Job, Recipe
 from colormatch.match.search import IntArray, Stacks
@@ -18,6 +18,8 @@ from colormatch.wash.film import Body, Film, lay
 #: Finalists among washes of one paint, of two, and among stacks; and how many may share their paints and coats.
 _SINGLES, _MIXES, _STACKS = 160, 60, 40
 _ALIKE = 4
+#: Mixes below a glaze that are compared: as many as stacks of 100 paints, 2 s. Enough for all pairs of 16 paints.
+_MOST_STACKS = 52_000_000
 
 
 def finalists(job: Job, names: Sequence[str], limits: Limits, weakest: float = 0.0) -> tuple[tuple[Recipe, ...], int]:
@@ -43,15 +45,55 @@ def finalists(job: Job, names: Sequence[str], limits: Limits, weakest: float = 0
             searched += len(washes)
         recipes += [recipe for _, recipe in sorted(mixes, key=lambda pair: pair[0])[:_MIXES]]
     if limits.layers == 2:
-        films = Film(*(values.astype(float) for values in singles.film))
-        found = Stacks(films, body, ending).nearest(
-            job.finished, _STACKS, labels=singles.mix, coats=singles.coats, most_coats=MOST_COATS
-        )
-        pairs = zip(found.lower.tolist(), found.upper.tolist(), strict=True)
-        recipes += [(singles.layer(lower), singles.layer(upper)) for lower, upper in pairs]
-        with_coats = np.bincount(singles.coats)
-        searched += int(np.convolve(with_coats, with_coats)[: MOST_COATS + 1].sum())
+        stacks, compared = _stacks(job, singles, singles)
+        searched += compared
+        if limits.mix == 2:
+            some = _leading(stacks, names, limits)
+            glazes = single_washes(some, job.models, job.shelf, limits)
+            below = list(mixed_washes(list(combinations(some, 2)), job.models, limits))
+            if below:
+                mixed, compared = _stacks(job, joined(below), glazes)
+                stacks += mixed
+                searched += compared
+        recipes += stacks
     return tuple(recipes), searched
+
+
+def _stacks(job: Job, lower: Washes, upper: Washes) -> tuple[list[Recipe], int]:
+    """The nearest stacks, one for each paint or pair of paints below and paint above; and how many were looked at."""
+    below, above = (Film(*(values.astype(float) for values in washes.film)) for washes in (lower, upper))
+    found = Stacks(below, above, job.body(), job.ending()).nearest(
+        job.finished,
+        _STACKS,
+        labels=(_paints(lower), _paints(upper)),
+        coats=(lower.coats, upper.coats),
+        most_coats=MOST_COATS,
+    )
+    pairs = zip(found.lower.tolist(), found.upper.tolist(), strict=True)
+    together = np.convolve(np.bincount(lower.coats), np.bincount(upper.coats))
+    recipes: list[Recipe] = [(lower.layer(low), upper.layer(top)) for low, top in pairs]
+    return recipes, int(together[: MOST_COATS + 1].sum())
+
+
+def _paints(washes: Washes) -> IntArray:
+    """(n,) a number for each wash's paints, whatever their parts."""
+    names = [tuple(part.paint for part in mix) for mix in washes.mixes]
+    number = {paints: place for place, paints in enumerate(dict.fromkeys(names))}
+    return np.array([number[paints] for paints in names])[washes.mix]
+
+
+def _leading(stacks: Sequence[Recipe], names: Sequence[str], limits: Limits) -> list[str]:
+    """The paints whose mixes are tried below a glaze: all, or as many as :data:`_MOST_STACKS` allows.
+
+    First come those of the nearest stacks of two plain washes.
+    """
+    ordered = dict.fromkeys(part.paint for recipe in stacks for layer in recipe for part in layer.paints)
+    ordered |= dict.fromkeys(names)
+    one = len(RATIOS) * limits.coats
+    count = 2
+    while (count + 1) * count // 2 * len(PROPORTIONS) * one * (count + 1) * one <= _MOST_STACKS:
+        count += 1
+    return sorted(list(ordered)[:count])
 
 
 def nearest_washes(washes: Washes, body: Body, ending: Ending, target: FloatArray, count: int) -> list[Recipe]:

@@ -121,18 +121,19 @@ class Stacks:
 
     Parameters
     ----------
-    films : Film; (n, 41)
-        The washes; each may be the lower and the upper one.
+    lower : Film; (n, 41)
+    upper : Film; (m, 41)
+        Any of these lies over any of those.
     ground : Body; (41,)
     ending : Ending
     """
 
-    def __init__(self, films: Film, ground: Body, ending: Ending) -> None:
+    def __init__(self, lower: Film, upper: Film, ground: Body, ending: Ending) -> None:
         single = np.float32
-        self._films = films
+        self._upper = upper
         self._ending = ending
-        self._lower = lay(films, ground)
-        self._films32 = _cast(films, single)
+        self._lower = lay(lower, ground)
+        self._upper32 = _cast(upper, single)
         self._ending32 = ending.as_type(single)
         self._lower32 = _cast(self._lower, single)
         color = np.column_stack([ending.lab(self._lower), _COVER_AS_LAB * self._lower.cover])
@@ -154,8 +155,8 @@ class Stacks:
         target: Lab | FloatArray,
         count: int,
         *,
-        labels: IntArray | None = None,
-        coats: IntArray | None = None,
+        labels: tuple[IntArray, IntArray] | None = None,
+        coats: tuple[IntArray, IntArray] | None = None,
         most_coats: int | None = None,
     ) -> Found:
         """The nearest stacks to a target; the same as comparing all of them would give.
@@ -166,10 +167,10 @@ class Stacks:
             What the finished stack should look like.
         count : int
             How many to report.
-        labels : (n,) int, optional
-            What each wash counts as, such as its paint. Of the stacks with the same labels, lower and upper, only the
-            nearest is reported. Without, every stack counts for itself.
-        coats : (n,) int, optional
+        labels : ((n,), (m,)) int, optional
+            What each lower and each upper wash counts as, such as its paint. Of the stacks with the same labels only
+            the nearest is reported. Without, every stack counts for itself.
+        coats : ((n,), (m,)) int, optional
             With ``most_coats``: stacks with more coats than that are left out.
 
         Returns
@@ -177,13 +178,13 @@ class Stacks:
         Found; fewer than ``count`` where there are no more.
         """
         wanted = np.asarray(target, dtype=np.float32)
-        n = len(self._films.cover)
-        best = _Best(count, np.arange(n) if labels is None else labels, n)
+        m = len(self._upper.cover)
+        best = _Best(count, labels or (np.arange(len(self._lower.cover)), np.arange(m)), m)
 
         def allowed(upper: IntArray, lower: IntArray) -> tuple[IntArray, IntArray]:
             if coats is None or most_coats is None:
                 return upper, lower
-            keep = coats[upper] + coats[lower] <= most_coats
+            keep = coats[0][lower] + coats[1][upper] <= most_coats
             return upper[keep], lower[keep]
 
         def compute(upper: IntArray, group: IntArray) -> None:
@@ -194,7 +195,7 @@ class Stacks:
                 best.take(self._pairs(wanted, tops[part], lows[part]), tops[part], lows[part])
 
         many = len(self._large[0].cover)
-        upper, large = np.repeat(np.arange(n), many), np.tile(np.arange(many), n)
+        upper, large = np.repeat(np.arange(m), many), np.tile(np.arange(many), m)
         bounds = self._bounds(wanted, upper, large, self._large)
         order = np.argsort(bounds, kind="stable")
         upper, large, bounds = upper[order], large[order], bounds[order]
@@ -231,13 +232,13 @@ class Stacks:
         out: FloatArray = np.empty(len(upper), dtype=np.float32)
         for start in range(0, len(upper), _BOXES):
             part = slice(start, start + _BOXES)
-            top = _gather(self._films32, upper[part])
+            top = _gather(self._upper32, upper[part])
             dark, light = (self._ending32.xyz(lay(top, _gather(body, box[part]))) for body in boxes)
             out[part] = box_bound(target, dark, light)
         return out
 
     def _pairs(self, target: FloatArray, upper: IntArray, lower: IntArray) -> FloatArray:
-        bodies = lay(_gather(self._films32, upper), _gather(self._lower32, lower))
+        bodies = lay(_gather(self._upper32, upper), _gather(self._lower32, lower))
         return delta_e(self._ending32.lab(bodies).astype(np.float32), target)
 
     def _settled(self, best: _Best, target: FloatArray) -> Found:
@@ -246,7 +247,7 @@ class Stacks:
         exact: FloatArray = np.empty(len(upper))
         for start in range(0, len(upper), _PAIRS):
             part = slice(start, start + _PAIRS)
-            bodies = lay(_gather(self._films, upper[part]), _gather(self._lower, lower[part]))
+            bodies = lay(_gather(self._upper, upper[part]), _gather(self._lower, lower[part]))
             exact[part] = delta_e(self._ending.lab(bodies), target)
         order = np.lexsort((upper, lower, exact))
         _, first = np.unique(best.label(upper, lower)[order], return_index=True)
@@ -276,7 +277,7 @@ class _Boxes(NamedTuple):
 class _Best:
     """Those that may be among the nearest, so far."""
 
-    def __init__(self, count: int, labels: IntArray, size: int) -> None:
+    def __init__(self, count: int, labels: tuple[IntArray, IntArray], uppers: int) -> None:
         self.count = count
         self.computed = 0
         #: ΔE00 above which nothing is among the nearest any more.
@@ -284,10 +285,11 @@ class _Best:
         self.upper: IntArray = np.empty(0, dtype=np.int64)
         self.lower: IntArray = np.empty(0, dtype=np.int64)
         self._delta_e: FloatArray = np.empty(0, dtype=np.float32)
-        self._labels, self._size = labels, size
+        self._labels, self._uppers = labels, uppers
 
     def label(self, upper: IntArray, lower: IntArray) -> IntArray:
-        label: IntArray = self._labels[lower].astype(np.int64) * self._size + self._labels[upper]
+        below, above = self._labels
+        label: IntArray = below[lower].astype(np.int64) * (int(above.max()) + 1) + above[upper]
         return label
 
     def take(self, delta_e: FloatArray, upper: IntArray, lower: IntArray) -> None:
@@ -297,7 +299,7 @@ class _Best:
             return
         distance = np.concatenate([self._delta_e, delta_e[near]])
         tops, lows = np.concatenate([self.upper, upper[near]]), np.concatenate([self.lower, lower[near]])
-        _, once = np.unique(lows * self._size + tops, return_index=True)  # groups that were filled up repeat a member
+        _, once = np.unique(lows * self._uppers + tops, return_index=True)  # groups that were filled up repeat a member
         order = once[np.argsort(distance[once], kind="stable")]
         distance, tops, lows = distance[order], tops[order], lows[order]
         _, first, which = np.unique(self.label(tops, lows), return_index=True, return_inverse=True)

@@ -40,6 +40,8 @@ _SHARE = re.compile(rf"({_NUMBER})\s*%(?:\s*paint)?")
 _HELP = "Write it paint to water, such as 1:3, 25%, 3 tsp to 1 cup, or full."
 #: Largest whole number that a standard ratio uses before it turns to 1:x with decimals, and how far it may be off.
 _LARGEST_WHOLE, _CLOSE = 12, 0.003
+#: Change of a share by rounding to whole measures that is let pass: a fifth of what parts of water are usually off by.
+ROUNDING = 0.03
 #: Thinnest wash that is taken for meant: 1 part in 1000.
 _THINNEST = 0.001
 

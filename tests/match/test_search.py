@@ -85,7 +85,7 @@ def test_top_twenty_are_those_of_brute_force(clear):
     """20 random targets, half of them near a stack, half anywhere among woods and paints."""
     films, _, _ = invented_washes(4)
     ending = Ending((), clear)
-    stacks, rng = Stacks(films, GROUND, ending), np.random.default_rng(5)
+    stacks, rng = Stacks(films, films, GROUND, ending), np.random.default_rng(5)
     n, computed = len(films.cover), 0
     for turn in range(20):
         if turn % 2:
@@ -114,7 +114,9 @@ def test_one_for_each_pair_of_paints_within_the_coats():
     best = {
         (a, b): distance[np.ix_(paint == a, paint == b)].min() for a in range(4) for b in range(4)
     }  # (lower, upper)
-    found = Stacks(films, GROUND, Ending()).nearest(target, 12, labels=paint, coats=coats, most_coats=4)
+    found = Stacks(films, films, GROUND, Ending()).nearest(
+        target, 12, labels=(paint, paint), coats=(coats, coats), most_coats=4
+    )
     np.testing.assert_allclose(found.delta_e, sorted(best.values())[:12], atol=1e-9)
     pairs = list(zip(paint[found.lower], paint[found.upper], strict=True))
     assert len(set(pairs)) == 12
@@ -125,4 +127,18 @@ def test_one_for_each_pair_of_paints_within_the_coats():
 
 def test_fewer_than_asked_for():
     films = Film(*(values[:3] for values in invented_washes(1)[0]))
-    assert len(Stacks(films, GROUND, Ending()).nearest((50, 10, 25), 20).delta_e) == 9
+    assert len(Stacks(films, films, GROUND, Ending()).nearest((50, 10, 25), 20).delta_e) == 9
+
+
+def test_other_washes_above_than_below():
+    """Few washes over many, as a glaze over mixes."""
+    below, above = invented_washes(4)[0], invented_washes(2, seed=9)[0]
+    target = np.array([48.0, 12.0, 24.0])
+    under = lay(below, GROUND)
+    every = np.stack(
+        [delta_e(Ending().lab(lay(Film(*(v[top] for v in above)), under)), target) for top in range(len(above.cover))],
+        axis=1,
+    )
+    found = Stacks(below, above, GROUND, Ending()).nearest(target, 20)
+    np.testing.assert_allclose(found.delta_e, np.sort(every, axis=None)[:20], atol=1e-9)
+    np.testing.assert_allclose(every[found.lower, found.upper], found.delta_e, atol=1e-9)
