@@ -8,6 +8,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from app import phone
+
 #: Neutral middle gray (CIELAB L* 57) around the photo, as ISO 3664 asks of a surround, and its lighter sister for
 #: whatever is pressed or filled in. Black text has contrast 5.9 : 1 on the first and 8.3 : 1 on the second.
 GRAY, LIGHT_GRAY, INK = "#8a8a8a", "#a6a6a6", "#0d0d0d"
@@ -37,7 +39,7 @@ THEME: dict[str, Any] = {
 UPLOAD_LIMIT = 200
 
 
-def settings(port: int, address: str = "127.0.0.1") -> dict[str, Any]:
+def settings(port: int, address: str) -> dict[str, Any]:
     """Streamlit's settings for the app."""
     return {
         "server.address": address,
@@ -53,14 +55,27 @@ def settings(port: int, address: str = "127.0.0.1") -> dict[str, Any]:
     }
 
 
+#: This machine alone.
+LOOPBACK = "127.0.0.1"
 #: The page that Streamlit runs.
 MAIN = Path(__file__).with_name("main.py")
 
 
-def serve(port: int, script: Path = MAIN) -> None:
-    """Serve until interrupted. The library is the folder that ``session.LIBRARY_VARIABLE`` names."""
-    import streamlit as st
+def serve(port: int, script: Path = MAIN, door: phone.Door | None = None) -> None:
+    """Serve until interrupted: to this machine alone, or to the home network through ``door``.
 
+    The library is the folder that ``session.LIBRARY_VARIABLE`` names.
+    """
+    import streamlit as st
+    from starlette.middleware import Middleware
+
+    from app.gate import Gate
     from app.pictures import route
 
-    st.App(str(script), routes=[route()]).run(config=settings(port))
+    phone.door = door
+    if door:
+        address, hosts, links = door.host.rpartition(":")[0], [door.host], door.links
+    else:
+        address, hosts, links = LOOPBACK, [f"{LOOPBACK}:{port}", f"localhost:{port}"], None
+    gate = Middleware(Gate, hosts=hosts, links=links)
+    st.App(str(script), routes=[route()], middleware=[gate]).run(config=settings(port, address))

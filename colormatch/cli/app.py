@@ -1,14 +1,21 @@
-"""Open the bench app in the browser. It is served on this machine only, and sends nothing anywhere."""
+"""Open the bench app in the browser. Only this machine reaches it unless you let your phone in; nothing is sent away."""
 
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from colormatch.cli.common import add_library
 
+if TYPE_CHECKING:
+    from app.phone import Door
+
+#: This machine alone.
+LOOPBACK = "127.0.0.1"
 #: Where the app listens by default; any free port does when it is taken.
 PORT = 8610
 
@@ -16,6 +23,13 @@ PORT = 8610
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=int, default=PORT, metavar="N", help=f"port on this machine ({PORT})")
     parser.add_argument("--no-browser", action="store_true", help="print the address, open no browser")
+    parser.add_argument(
+        "--phone",
+        nargs="?",
+        const="",
+        metavar="ADDRESS",
+        help="let your phone in over the home network, by a one-time link (shown as a QR code)",
+    )
     add_library(parser)
 
 
@@ -27,29 +41,49 @@ def run(args: argparse.Namespace) -> None:
 
     if not 0 < args.port < 65536:
         raise BadInput(f"{args.port} is no port.", "Give a number from 1 to 65535.")
+    # `app` is a package beside the library in a checkout, and inside it in an installed copy.
+    sys.path.insert(0, str(bundled("app").parent))
+    from app import phone
+
+    listen = LOOPBACK if args.phone is None else phone.home_address(args.phone)
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind(("127.0.0.1", args.port))
-        except OSError:
+            probe.bind((listen, args.port))
+        except OSError as error:
+            if error.errno == errno.EADDRNOTAVAIL:
+                raise BadInput(
+                    f"{listen} is not an address of this machine.", "Leave it out, or give the machine's own."
+                ) from None
             raise BadInput(
                 f"Something else listens on port {args.port} already, perhaps the app itself.",
-                f"Open http://127.0.0.1:{args.port}, or give another --port.",
+                f"Open http://{listen}:{args.port}, or give another --port.",
             ) from None
     if args.library:
         os.environ["COLORMATCH_LIBRARY"] = str(Path(args.library).absolute())
-    # `app` is a package beside the library in a checkout, and inside it in an installed copy.
-    sys.path.insert(0, str(bundled("app").parent))
     from app.server import serve
 
-    address = f"http://127.0.0.1:{args.port}"
+    door = phone.Door(f"{listen}:{args.port}") if args.phone is not None else None
+    address = door.address(door.links.mint()) if door else f"http://{listen}:{args.port}"
     print(f"The bench app is at {address}\nStop it with Ctrl+C.", flush=True)
+    if door:
+        _tell_of(door)
     if not args.no_browser:
-        _open_when_up(args.port, address)
-    serve(args.port)
+        _open_when_up(listen, args.port, address)
+    serve(args.port, door=door)
 
 
-def _open_when_up(port: int, address: str) -> None:
+def _tell_of(door: Door) -> None:
+    from app import phone
+
+    link = door.address(door.links.mint())
+    print("\n" + "\n".join(phone.WORDS))
+    print(f"\nOpen this once, within ten minutes, on the phone; the app's Phone page makes further ones:\n{link}")
+    if sys.stdout.isatty():
+        print(phone.qr_text(link), flush=True)
+
+
+def _open_when_up(host: str, port: int, address: str) -> None:
     """Open the browser as soon as the server answers."""
     import socket
     import threading
@@ -58,7 +92,7 @@ def _open_when_up(port: int, address: str) -> None:
     def wait_and_open() -> None:
         for _ in range(100):
             try:
-                socket.create_connection(("127.0.0.1", port), timeout=0.3).close()
+                socket.create_connection((host, port), timeout=0.3).close()
             except OSError:
                 threading.Event().wait(0.2)
             else:

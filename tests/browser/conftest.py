@@ -8,6 +8,7 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.parse
 import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -33,15 +34,20 @@ def chromium() -> Iterator[object]:
         browser.close()
 
 
+def free_port() -> int:
+    """A port of this machine on which nothing listens."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
+
+
 @pytest.fixture(scope="session")
 def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., str]]:
     """Start a server for a script and give its address."""
     running: list[subprocess.Popen[bytes]] = []
 
     def start(script: Path, **environment: str) -> str:
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            port = free.getsockname()[1]
+        port = free_port()
         log = tmp_path_factory.mktemp("server") / "log"
         code = f"from pathlib import Path; from app.server import serve; serve({port}, Path({str(script)!r}))"
         with log.open("wb") as out:
@@ -75,7 +81,7 @@ class Visit:
 
     def __init__(self, browser: object, address: str, touch: bool = False) -> None:
         size = {"width": 390, "height": 844} if touch else {"width": 1280, "height": 900}
-        self.address = address
+        self.own = urllib.parse.urlsplit(address).netloc
         self.context = browser.new_context(viewport=size, has_touch=touch, is_mobile=touch)  # type: ignore[attr-defined]
         self.page = self.context.new_page()
         self.asked: list[str] = []
@@ -84,12 +90,8 @@ class Visit:
 
     def outside(self) -> list[str]:
         """Addresses asked for that are not our own server's."""
-        own = self.address.removeprefix("http://")
-        return [
-            url
-            for url in self.asked
-            if not url.startswith((f"http://{own}", f"ws://{own}", "data:", f"blob:http://{own}"))
-        ]
+        own = (f"http://{self.own}/", f"ws://{self.own}/", "data:", f"blob:http://{self.own}/")
+        return [url for url in self.asked if not url.startswith(own)]
 
 
 @pytest.fixture

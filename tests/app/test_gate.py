@@ -1,0 +1,176 @@
+"""The gate, asked directly: every way in that must stay shut.
+
+Sources: DNS rebinding and cross-site WebSocket hijacking are told in the OWASP Web Security Testing Guide (checks of
+the Host and the Origin header); close code 1008 for a refused WebSocket is RFC 6455, 7.4.1.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+import pytest
+
+from app import phone
+from app.gate import COOKIE, LINK_LIFE_S, QUERY, Gate, Links
+from colormatch.errors import BadInput
+
+HOST = "192.168.0.12:8610"
+
+
+class Clock:
+    now = 1000.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def links(clock: Clock) -> Links:
+    return Links(clock)
+
+
+async def _app(scope: Any, receive: Any, send: Any) -> None:
+    if scope["type"] == "websocket":
+        await receive()
+        await send({"type": "websocket.accept"})
+    else:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": b"inside"})
+
+
+def ask(
+    gate: Gate, path: str = "/", kind: str = "http", query: str = "", address: str = "192.168.0.40", **headers: str
+) -> tuple[int, dict[str, str], bytes]:
+    """Status (or WebSocket close code, or 101 where it was accepted), headers and body."""
+    sent: list[dict[str, Any]] = []
+    named = {"host": HOST} | headers
+    scope = {
+        "type": kind,
+        "method": "GET",
+        "path": path,
+        "query_string": query.encode(),
+        "headers": [(name.encode(), value.encode()) for name, value in named.items()],
+        "client": (address, 50000),
+    }
+
+    async def receive() -> dict[str, str]:
+        return {"type": "websocket.connect"} if kind == "websocket" else {"type": "http.request"}
+
+    async def send(message: dict[str, Any]) -> None:
+        sent.append(message)
+
+    asyncio.run(gate(scope, receive, send))
+    if kind == "websocket":
+        return (101 if sent[0]["type"] == "websocket.accept" else sent[0]["code"]), {}, b""
+    given = {name.decode(): value.decode() for name, value in sent[0]["headers"]}
+    return sent[0]["status"], given, sent[1].get("body", b"")
+
+
+@pytest.fixture
+def gate(links: Links) -> Gate:
+    return Gate(_app, [HOST], links)
+
+
+def enter(gate: Gate, token: str, **what: str) -> str:
+    """Come in by a link; the cookie as the browser sends it back."""
+    status, headers, _ = ask(gate, query=f"{QUERY}={token}", **what)
+    assert status == 303
+    return headers["set-cookie"].partition(";")[0]
+
+
+def test_a_link_lets_one_browser_in(gate: Gate, links: Links) -> None:
+    cookie = enter(gate, links.mint())
+    assert ask(gate, cookie=cookie)[0] == 200
+    assert ask(gate, "/_stcore/stream", "websocket", cookie=cookie, origin=f"http://{HOST}")[0] == 101
+
+
+def test_the_cookie_is_out_of_reach_of_scripts_and_the_token_leaves_the_address(gate: Gate, links: Links) -> None:
+    _, headers, _ = ask(gate, "/match", query=f"repair=7&{QUERY}={links.mint()}")
+    assert headers["location"] == "/match?repair=7"
+    assert "HttpOnly" in headers["set-cookie"]
+    assert "SameSite=lax" in headers["set-cookie"]
+    assert headers["referrer-policy"] == "no-referrer"
+
+
+def test_the_way_on_stays_on_this_server(gate: Gate, links: Links) -> None:
+    _, headers, _ = ask(gate, "//elsewhere.example/x", query=f"{QUERY}={links.mint()}")
+    assert headers["location"] == "/elsewhere.example/x"
+
+
+@pytest.mark.parametrize("kind", ["http", "websocket"])
+@pytest.mark.parametrize("cookie", ["", f"{COOKIE}=guessed"])
+def test_nobody_comes_in_without_the_cookie(gate: Gate, kind: str, cookie: str) -> None:
+    assert ask(gate, "/_stcore/stream", kind, cookie=cookie)[0] == (403 if kind == "http" else 1008)
+
+
+def test_a_link_works_once(gate: Gate, links: Links) -> None:
+    token = links.mint()
+    enter(gate, token)
+    assert ask(gate, query=f"{QUERY}={token}")[0] == 403
+
+
+def test_a_link_gets_old(gate: Gate, links: Links, clock: Clock) -> None:
+    token = links.mint()
+    assert links.waits(token)
+    clock.now += LINK_LIFE_S
+    assert not links.waits(token)
+    assert ask(gate, query=f"{QUERY}={token}")[0] == 403
+
+
+def test_a_token_opens_no_websocket(gate: Gate, links: Links) -> None:
+    assert ask(gate, "/_stcore/stream", "websocket", query=f"{QUERY}={links.mint()}")[0] == 1008
+
+
+@pytest.mark.parametrize("kind", ["http", "websocket"])
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"host": "elsewhere.example:8610"},
+        {"host": "192.168.0.12"},
+        {"origin": "http://elsewhere.example"},
+        {"origin": "null"},
+        {"origin": f"https://{HOST}"},
+    ],
+)
+def test_foreign_hosts_and_origins_are_refused_even_with_the_cookie(
+    gate: Gate, links: Links, kind: str, headers: dict[str, str]
+) -> None:
+    cookie = enter(gate, links.mint())
+    assert ask(gate, "/", kind, cookie=cookie, **headers)[0] == (403 if kind == "http" else 1008)
+
+
+def test_loopback_refuses_foreign_hosts_and_origins() -> None:
+    gate = Gate(_app, ["127.0.0.1:8610", "localhost:8610"])
+    assert ask(gate, host="127.0.0.1:8610")[0] == 200
+    assert ask(gate, host="localhost:8610", origin="http://localhost:8610")[0] == 200
+    assert ask(gate, host="rebound.example:8610")[0] == 403
+    assert ask(gate, "/_stcore/stream", "websocket", host="127.0.0.1:8610", origin="http://rebound.example")[0] == 1008
+
+
+def test_guessing_is_stopped_and_forgiven(gate: Gate, links: Links, clock: Clock) -> None:
+    cookie = enter(gate, links.mint())
+    for _ in range(10):
+        assert ask(gate, query=f"{QUERY}=guess")[0] == 403
+    assert ask(gate, query=f"{QUERY}={links.mint()}")[0] == 429
+    assert ask(gate, cookie=cookie, address="192.168.0.41")[0] == 200
+    clock.now += 61
+    assert ask(gate, cookie=cookie)[0] == 200
+
+
+def test_shutting_out_ends_links_and_cookies(gate: Gate, links: Links) -> None:
+    cookie, token = enter(gate, links.mint()), links.mint()
+    links.shut_out()
+    assert ask(gate, cookie=cookie)[0] == 403
+    assert ask(gate, query=f"{QUERY}={token}")[0] == 403
+
+
+@pytest.mark.parametrize("wanted", ["8.8.8.8", "example", "::1"])
+def test_the_link_opens_on_a_home_network_only(wanted: str) -> None:
+    with pytest.raises(BadInput, match="home network"):
+        phone.home_address(wanted)
