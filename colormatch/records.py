@@ -486,6 +486,8 @@ class Task:
     ground_uncertainty: float = 0.0
     #: What both have in common besides, such as the error of the photo they were read from: ΔE00, 90 % radius.
     shared_uncertainty: float = 0.0
+    #: Washes that the ground carries already, lowest first: its color was read through the surface that they form.
+    painted: tuple[Layer, ...] = ()
 
     def __post_init__(self) -> None:
         lab_of(self.target, "target")
@@ -523,10 +525,6 @@ class Limits:
     paints: tuple[str, ...] = ()
     #: Only paints of which something is left.
     on_hand: bool = False
-    #: Smallest measure at hand, ml: only ratios that whole measures of it give; 0: any ratio.
-    smallest_ml: float = 0.0
-    #: Largest batch of one wash, ml, that such measures may fill: a small jar.
-    batch_ml: float = 30.0
     #: How many recipes to report.
     top: int = 10
     #: Washes that will go over the whole piece afterwards, sound wood included, in order.

@@ -13,7 +13,7 @@ from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
 from colormatch.match.ending import Ending, clear_coat_named, film_of_layer
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Limits, Shelf, Swatch, Task
 from colormatch.wash.clear import ClearCoat
-from colormatch.wash.film import Body, bare, lay, seen
+from colormatch.wash.film import Body, bare, lay, read_through, seen
 from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel
 from colormatch.wash.predict import Chances, draw_chances, predict_many
 
@@ -86,7 +86,11 @@ class Job:
 
     def body(self) -> Body:
         """(41,) best estimate of the ground with what lies on it already."""
-        body = bare(reflectance_from_lab(self.task.ground))
+        reflectance = reflectance_from_lab(self.task.ground)
+        body = bare(reflectance)
+        for layer in self.task.painted:
+            body = lay(film_of_layer(self.models, layer), body)
+        body = read_through(reflectance, body)
         for layer in self.base:
             body = lay(film_of_layer(self.models, layer), body)
         return body
@@ -96,7 +100,7 @@ class Job:
         recipes = tuple(recipes)
         whole = [(*self.base, *recipe, *self.then) for recipe in recipes]
         lab, draws = predict_many(
-            self.models, whole, self.task.ground, self.task.ground_radius, self.chances, self.clear
+            self.models, whole, self.task.ground, self.task.ground_radius, self.chances, self.clear, self.task.painted
         )
         if not self.then and self.clear is None:
             shift = np.stack([self.learned(recipe) for recipe in recipes])
@@ -105,7 +109,8 @@ class Job:
 
     def measured(self, recipe: Recipe) -> tuple[Swatch, ...]:
         """Swatches of just this wash on a ground like the damage."""
-        if len(recipe) != 1 or len(recipe[0].paints) != 1 or self.base or self.then or self.clear:
+        more = self.base or self.then or self.clear or self.task.painted
+        if more or len(recipe) != 1 or len(recipe[0].paints) != 1:
             return ()
         layer = recipe[0]
         return tuple(

@@ -132,6 +132,12 @@ def lay(top: Film, under: Body) -> Body:
     )
 
 
+def read_through(reflectance: FloatArray, under: Body) -> Body:
+    """A body with the surface of another, from its reflectance (..., 41) as it was read through that surface."""
+    inside = inside_of(reflectance, OUTER_REFLECTANCE * under.cover[..., None], under.inner[..., None])
+    return Body(inside, under.cover, under.inner)
+
+
 def saunderson(inside: FloatArray, k1: FloatArray | float, k2: FloatArray | float) -> FloatArray:
     """What leaves through a surface, its gloss not seen (Saunderson 1942).
 

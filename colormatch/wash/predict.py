@@ -16,7 +16,7 @@ from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
 from colormatch.errors import PaintError
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Lab, Layer
 from colormatch.wash.clear import ClearCoat, seal
-from colormatch.wash.film import Body, bare, film, lay, seen, thickness
+from colormatch.wash.film import Body, bare, film, lay, read_through, seen, thickness
 from colormatch.wash.optics import Optics, mix, optics_of
 from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, REFITS, PaintModel
 
@@ -67,6 +67,7 @@ def predict_many(
     ground_uncertainty: float,
     chances: Chances,
     clear: ClearCoat | None = None,
+    painted: Sequence[Layer] = (),
 ) -> tuple[FloatArray, FloatArray]:
     """What recipes dry to over one ground.
 
@@ -81,6 +82,8 @@ def predict_many(
     chances : Chances
     clear : ClearCoat, optional
         Goes over everything.
+    painted : sequence of Layer
+        Washes that the ground carries already: it was read through the surface that they form.
 
     Returns
     -------
@@ -97,7 +100,11 @@ def predict_many(
     spread = np.concatenate([np.zeros((1, 3)), chances.ground])  # the first is the best estimate
     spread = spread * ground_uncertainty * SIGMA_PER_RADIUS / axis_weights(np.asarray(ground))
     grounds = reflectance_from_lab(np.asarray(ground) + spread)
-    paints = {name: optics_of(_estimate_and_draws(models, name, count)) for name in _names(recipes)}
+    paints = {name: optics_of(_estimate_and_draws(models, name, count)) for name in _names([painted, *recipes])}
+    under = bare(grounds[None])
+    for layer in painted:
+        under = _lay_level([layer], paints, under, np.zeros(count))
+    under = read_through(grounds[None], under)
 
     by_height: dict[int, list[int]] = {}
     for i, recipe in enumerate(recipes):
@@ -107,7 +114,7 @@ def predict_many(
             raise PaintError(f"A recipe has {height} layers.", f"Use at most {MOST_LAYERS}.")
         for start in range(0, len(members), _CHUNK):
             some = members[start : start + _CHUNK]
-            body = bare(np.broadcast_to(grounds, (len(some), *grounds.shape)))
+            body = Body(*(np.broadcast_to(values, (len(some), *values.shape[1:])) for values in under))
             for level in range(height):
                 body = _lay_level(
                     [recipes[i][level] for i in some], paints, body, chances.thickness[:, height - 1 - level]

@@ -10,7 +10,9 @@ from colormatch.wash.clear import fit_clear
 from colormatch.wash.paint import PaintModel, fit_paint
 from colormatch.wash.predict import MOST_LAYERS, draw_chances, predict, predict_many
 from tests.scenes import study_wash as study
-from tests.scenes.paints import PAINTS
+from tests.scenes import woods
+from tests.scenes.paints import PAINTS, Wash, washed_board
+from tests.scenes.spectra import reflectance_to_lab
 
 GROUND = Lab(60, 9, 25)
 CHANCES = draw_chances(np.random.default_rng(0), 60)
@@ -119,3 +121,27 @@ def test_clear_coat_over_a_wash_beats_adding_the_change_of_bare_wood(models: dic
     errors = study.clear_errors(models, study.Trial(), learned_on_wash=False)
     assert errors.bare.mean() <= 1.0  # goal of the design: about 1.0 from one pair
     assert errors.washed.mean() < 0.3 * errors.shifted.mean()
+
+
+def test_a_wash_over_a_dried_wash_counts_the_surface_that_is_there(models: dict[str, PaintModel]) -> None:
+    """Against paints of another physics: what a second wash dries to over a first, of which the color is read."""
+    rng = np.random.default_rng(1)
+    known, taken_as_bare = [], []
+    for _ in range(40):
+        wood = woods.any_wood(rng)
+        lower, upper = (Layer((Part(str(rng.choice(list(PAINTS)))),), float(rng.uniform(0.1, 0.6))) for _ in range(2))
+        washes = [Wash(PAINTS[layer.paints[0].paint], layer.paint_fraction, 1) for layer in (lower, upper)]
+        now = Lab(*reflectance_to_lab(washed_board(wood, washes[:1])))
+        truth = reflectance_to_lab(washed_board(wood, washes))
+        for errors, painted in ((known, [lower]), (taken_as_bare, [])):
+            found, _ = predict_many(models, [[upper]], now, 0.0, CHANCES, painted=painted)
+            errors.append(float(delta_e(found[0], truth)))
+    # As well as what is stated for stacks of two washes from six swatches each (1.20), the reading's spectrum besides.
+    assert np.mean(known) < 1.4
+    assert np.mean(known) < 0.8 * np.mean(taken_as_bare)
+
+
+def test_a_painted_ground_left_alone_is_the_ground_as_read(models: dict[str, PaintModel]) -> None:
+    painted = [Layer((Part("Ochre"),), 0.25, 2)]
+    lab, _ = predict_many(models, [[]], GROUND, 0.0, CHANCES, painted=painted)
+    np.testing.assert_allclose(lab[0], GROUND, atol=1e-6)
