@@ -525,6 +525,10 @@ class Limits:
     paints: tuple[str, ...] = ()
     #: Only paints of which something is left.
     on_hand: bool = False
+    #: Smallest measure at hand, ml: only ratios that whole measures of it give; 0: any ratio.
+    smallest_ml: float = 0.0
+    #: Largest batch of one wash, ml, that such measures may fill: a small jar.
+    batch_ml: float = 30.0
     #: How many recipes to report.
     top: int = 10
     #: Washes that will go over the whole piece afterwards, sound wood included, in order.
