@@ -54,7 +54,7 @@ def _header(pages: list[st.Page], here: st.Page) -> None:
 
 
 def _repair_line() -> None:
-    """Which repair is open; its name can be changed in place."""
+    """Which repair is open, its name to be changed in place, and what can be taken back."""
     repair = session.current()
     if repair.id is None:
         return
@@ -62,11 +62,14 @@ def _repair_line() -> None:
     with st.container(horizontal=True, vertical_alignment="center", gap="small", key="repair"):
         st.text_input(
             "Name of this repair",
-            value=repair.name,
-            key=key,
+            key=session.showing(key, repair.name),
             label_visibility="collapsed",
             on_change=session.changer("name", key, str.strip),
         )
+        for word, again in (("Undo", False), ("Redo", True)):
+            what = session.next_undo(again=again)
+            if what:
+                st.button(f"{word} {what}", key=word.lower(), on_click=session.undo, kwargs={"again": again})
 
 
 main()

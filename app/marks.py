@@ -18,6 +18,29 @@ class Edit:
     #: Grows with every edit: milliseconds since 1970, or one more than the stamp before.
     stamp: int
     regions: tuple[Region, ...]
+    #: Stamp and regions that the browser had from the program when it was edited.
+    base: int = 0
+    was: tuple[Region, ...] = ()
+
+
+def joined(held: Edit, edit: Edit) -> Edit | None:
+    """What to hold once an edit has come in; None where it changes nothing or belongs to another photo.
+
+    Two windows may work on one photo. An edit made on regions that have changed since then takes away what it took
+    away and adds what it added; what the other window marked in between stays.
+    """
+    if edit.photo != held.photo or edit.stamp == held.stamp:
+        return None
+    if edit.base == held.stamp:
+        return edit
+    kept = [region for region in held.regions if region not in edit.was or region in edit.regions]
+    added = [region for region in edit.regions if region not in edit.was and region not in kept]
+    if any(region.kind is RegionKind.CARD for region in added):
+        kept = [region for region in kept if region.kind is not RegionKind.CARD]
+    regions = (*kept, *added)
+    if regions == held.regions:
+        return None
+    return Edit(held.photo, max(held.stamp, edit.stamp) + 1, regions)
 
 
 #: Name of a region that the program found and nobody has corrected.
@@ -28,7 +51,7 @@ def as_document(regions: Sequence[Region]) -> list[dict[str, Any]]:
     """The regions as the browser and the library's repairs hold them."""
     return [
         {"kind": region.kind.value, "points": [list(point) for point in region.points]}
-        | ({"auto": True} if region.name == FOUND else {})
+        | ({"auto": True} if region.name == FOUND else {"name": region.name} if region.name else {})
         for region in regions
     ]
 
@@ -45,7 +68,7 @@ def from_document(document: Sequence[dict[str, Any]]) -> tuple[Region, ...]:
         Region(
             RegionKind(one["kind"]),
             tuple((float(x), float(y)) for x, y in one["points"]),
-            FOUND if one.get("auto") else "",
+            FOUND if one.get("auto") else one.get("name", ""),
         )
         for one in document
     )

@@ -1,14 +1,13 @@
 // Marks regions on a photo: mouse, touch (one finger draws, two zoom) and keyboard.
 // A region is {kind, points} with points as fractions 0..1 of the upright photo; a box is four points.
-// Every edit carries a stamp. Python hands the stamp of what it holds back with the next run: if that is older
-// than ours, the edit got lost on the way (the connection was down), and it is sent again.
+// Every edit carries a stamp, and what it was made from. Python hands the stamp of what it holds back with the next
+// run: if that is older than ours, the edit got lost on the way (the connection was down), and it is sent again.
 
 const SVG = "http://www.w3.org/2000/svg";
 const GRIP = 20;          // radius of a corner's touch target, CSS pixels
 const SMALLEST = 8;       // a drag shorter than this is a tap, CSS pixels
 const CLOSEST = 16;       // times that the photo can be enlarged
 const RESEND = 3000;      // wait before an unanswered edit is sent again, ms; doubles each time
-const NAMES = { card: "Card", sound: "Sound", damage: "Damage" };
 
 const editors = new WeakMap();
 
@@ -16,7 +15,8 @@ export default function (component) {
   const root = component.parentElement;
   if (!editors.has(root)) editors.set(root, makeEditor(root));
   const editor = editors.get(root);
-  editor.send = component.setStateValue;       // belongs to this run only
+  editor.send = component.setStateValue;       // these two belong to this run only
+  editor.ask = component.setTriggerValue;
   editor.receive(component.data);
   return () => { editor.close(); editors.delete(root); };
 }
@@ -25,12 +25,14 @@ function makeEditor(root) {
   const find = (selector) => root.querySelector(selector);
   const svg = find(".photo"), layer = find(".photo .layer"), loupe = find(".loupe");
   const pictures = root.querySelectorAll("image");
-  const state = { photo: null, stamp: -1, regions: [], kind: "sound", shape: "box", selected: null };
+  const state = { photo: null, stamp: -1, regions: [], kind: "sound", shape: "box", selected: null, more: false };
   const fingers = new Map();
   let W = 1, H = 1;                            // of the upright photo, pixels
   let view = [0, 0, 1, 1];                     // x, y, width, height in those pixels
-  let drag = null, spread = null, timer = null, heldStamp = -1;
-  const editor = { send: null };
+  let drag = null, spread = null, timer = null, nudged = false;
+  let held = { stamp: -1, regions: [] };       // by Python
+  let kinds = [], more = [], words = {};
+  const editor = { send: null, ask: null };
 
   // --- places -------------------------------------------------------------------------------------------------
   const unit = () => { const m = svg.getScreenCTM(); return m && m.a ? 1 / m.a : 1; };    // photo pixels in a CSS pixel
@@ -79,7 +81,24 @@ function makeEditor(root) {
   }
   function label(region) {
     const same = state.regions.filter((r) => r.kind === region.kind);
-    return NAMES[region.kind] + (same.length > 1 ? " " + (same.indexOf(region) + 1) : "");
+    const word = words[region.kind] ? words[region.kind][1] : region.kind;
+    return word + (same.length > 1 ? " " + (same.indexOf(region) + 1) : "") + (region.name ? ": " + region.name : "");
+  }
+  function drawKinds() {
+    const marked = more.filter((kind) => kind === state.kind || state.regions.some((r) => r.kind === kind));
+    const shown = [...kinds, ...(state.more ? more : marked)], group = find(".kinds");
+    if (group.dataset.shown !== shown.join()) {
+      group.dataset.shown = shown.join();
+      group.replaceChildren(...shown.map((kind) => {
+        const button = document.createElement("button");
+        Object.assign(button, { type: "button", textContent: words[kind][0] });
+        button.dataset.kind = kind;
+        return button;
+      }));
+    }
+    find(".more").toggleAttribute("hidden", more.length === marked.length);
+    find(".more").setAttribute("aria-expanded", state.more);
+    find(".more").textContent = state.more ? "Less" : "More";
   }
   function draw() {
     const hadFocus = layer.contains(svg.getRootNode().activeElement);
@@ -103,6 +122,7 @@ function makeEditor(root) {
       if (selected && hadFocus) group.focus({ preventScroll: true });
     });
     if (drag && drag.draft) outline(drag.draft, add("g", { class: state.kind }, layer));
+    drawKinds();
     for (const button of root.querySelectorAll("[data-kind]")) button.setAttribute("aria-pressed", button.dataset.kind === state.kind);
     for (const button of root.querySelectorAll("[data-shape]")) button.setAttribute("aria-pressed", button.dataset.shape === state.shape);
     find(".delete").disabled = state.selected === null;
@@ -114,10 +134,9 @@ function makeEditor(root) {
   }
   function help() {
     if (state.selected !== null) return label(state.regions[state.selected]) +
-      ": drag to move it, drag a corner to change it. Keys: arrows, Shift and arrows, Delete.";
+      ": drag to move it, drag a corner to change it. Keys: arrows, Shift and arrows, Delete, Ctrl+Z.";
     if (state.shape === "move") return "Drag to look around. Two fingers or + and − zoom. Tap a shape to choose it.";
-    const what = { card: "the card", sound: "a patch of sound wood", damage: "the damage" }[state.kind];
-    return (state.shape === "box" ? "Drag across " : "Draw around ") + what + ". Tap a shape to choose it.";
+    return (state.shape === "box" ? "Drag across " : "Draw around ") + words[state.kind][2] + ". Tap a shape to choose it.";
   }
   function magnify(event) {
     const wanted = event && event.pointerType === "touch" && drag && !drag.look;
@@ -140,13 +159,15 @@ function makeEditor(root) {
   }
   function tell(wait) {
     clearTimeout(timer);
-    editor.send("edit", { photo: state.photo, stamp: state.stamp, regions: state.regions });
-    timer = setTimeout(() => { if (heldStamp < state.stamp) tell(wait * 2); }, wait);
+    editor.send("edit", { photo: state.photo, stamp: state.stamp, regions: state.regions,
+      base: held.stamp, was: held.regions });
+    timer = setTimeout(() => { if (held.stamp < state.stamp) tell(wait * 2); }, wait);
   }
   function touched(region) { delete region.auto; }      // found by the program, but corrected by hand
 
   editor.receive = (data) => {
-    heldStamp = data.stamp;
+    held = { stamp: data.stamp, regions: structuredClone(data.regions) };
+    ({ kinds, more, words } = data);
     const other = data.photo !== state.photo;
     if (other) {
       clearTimeout(timer);
@@ -163,8 +184,9 @@ function makeEditor(root) {
     if (data.stamp > state.stamp && !drag) {
       if (data.regions.length !== state.regions.length) state.selected = null;
       Object.assign(state, { stamp: data.stamp, regions: structuredClone(data.regions) });
-      if (other) state.kind = state.regions.some((r) => r.kind === "card") ? "sound" : "card";
     }
+    // What is still to be marked comes first.
+    if (other) state.kind = kinds.find((kind) => !state.regions.some((r) => r.kind === kind)) || kinds[1] || kinds[0];
     draw();
   };
 
@@ -255,7 +277,7 @@ function makeEditor(root) {
     if (state.kind === "card") state.regions = state.regions.filter((r) => r.kind !== "card");    // one card a photo
     state.regions.push({ kind: state.kind, points: tidy(points) });
     state.selected = state.regions.length - 1;
-    if (state.kind === "card") state.kind = "sound";
+    if (state.kind === "card") state.kind = kinds.find((kind) => kind !== "card");
     commit();
   }
   function remove() {
@@ -276,9 +298,15 @@ function makeEditor(root) {
       draw();
     }
   });
+  function settle() {                          // an arrow that is held down is one edit
+    if (nudged) { nudged = false; commit(); }
+  }
+  svg.onkeyup = settle;
+  svg.addEventListener("focusout", settle);
   svg.onkeydown = (event) => {
-    const step = STEPS[event.key];
-    if (event.key === "Escape") { undoDrag(); state.selected = null; draw(); svg.focus({ preventScroll: true }); }
+    const step = STEPS[event.key], ctrl = event.ctrlKey || event.metaKey, letter = event.key.toLowerCase();
+    if (ctrl && (letter === "z" || letter === "y")) { settle(); editor.ask("undo", letter === "y" || event.shiftKey ? "again" : "back"); }
+    else if (event.key === "Escape") { undoDrag(); state.selected = null; draw(); svg.focus({ preventScroll: true }); }
     else if (event.key === "Delete" || event.key === "Backspace") remove();
     else if (event.key === "Enter" && state.selected === null) {
       const middle = [view[0] + view[2] / 2, view[1] + view[3] / 2], half = view[2] / 12;
@@ -290,7 +318,8 @@ function makeEditor(root) {
       if (!event.shiftKey) region.points = tidy(shifted(region.points, dx, dy));
       else if (isBox(region.points) && grown[0] > l && grown[1] > t) region.points = tidy(box([l, t], grown));
       touched(region);
-      commit();
+      nudged = true;
+      draw();
     } else return;
     event.preventDefault();
   };
@@ -300,6 +329,10 @@ function makeEditor(root) {
     const { kind, shape } = event.target.dataset;
     if (kind) { state.kind = kind; state.selected = null; if (state.shape === "move") state.shape = "box"; }
     if (shape) { state.shape = shape; state.selected = null; }
+    if (event.target.matches(".more")) {
+      state.more = !state.more;
+      if (!state.more && more.includes(state.kind)) state.kind = kinds[1] || kinds[0];
+    }
     draw();
   };
   const middle = () => [view[0] + view[2] / 2, view[1] + view[3] / 2];

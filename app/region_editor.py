@@ -6,23 +6,21 @@ regions (they belong to a repair in the library); this module keeps nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import streamlit as st
 
 from app.marks import Edit, as_document, from_document
-from app.session import telling, widget_value
+from app.session import telling, undo, widget_value
+from colormatch.records import RegionKind
 
 _HERE = Path(__file__).parent
 _HTML = """
 <div class="editor">
   <div class="bar" role="toolbar" aria-label="Mark the photo">
-    <div class="group" role="group" aria-label="What to mark">
-      <button type="button" data-kind="card">Card</button>
-      <button type="button" data-kind="sound">Sound wood</button>
-      <button type="button" data-kind="damage">Damage</button>
-    </div>
+    <div class="group kinds" role="group" aria-label="What to mark"></div>
+    <button type="button" class="more" aria-expanded="false">More</button>
     <button type="button" class="delete">Delete</button>
     <div class="group" role="group" aria-label="How">
       <button type="button" data-shape="box">Box</button>
@@ -39,7 +37,7 @@ _HTML = """
     <svg class="photo" tabindex="0" role="application"
       aria-label="The photo. Enter adds a box in the middle, Tab goes from shape to shape.">
       <image preserveAspectRatio="none"/><g class="layer"></g></svg>
-    <svg class="loupe" hidden><image preserveAspectRatio="none"/><g></g></svg>
+    <svg class="loupe" hidden aria-hidden="true"><image preserveAspectRatio="none"/><g></g></svg>
   </div>
   <p class="help" aria-live="polite"></p>
 </div>
@@ -52,6 +50,21 @@ _component = st.components.v2.component(
     js=(_HERE / "region_editor.js").read_text(encoding="utf-8"),
 )
 
+#: Of each kind: its button, its label in the photo, and what the help line calls it.
+_WORDS = {
+    RegionKind.CARD: ("Card", "Card", "the card"),
+    RegionKind.SOUND: ("Sound wood", "Sound", "a patch of sound wood"),
+    RegionKind.DAMAGE: ("Damage", "Damage", "the damage"),
+    RegionKind.REPAIR: ("Repair", "Repair", "the dried repair"),
+    RegionKind.STRIP: ("Test strip", "Strip", "a test strip"),
+    RegionKind.CHIP: ("Shop chip", "Chip", "a shop chip"),
+    RegionKind.WHITE: ("White sheet", "White", "plain white paper"),
+    RegionKind.PATCH: ("Patch", "Patch", "a patch"),
+}
+#: What a repair's photo is marked with, and what only some photos hold.
+USUAL = (RegionKind.CARD, RegionKind.SOUND, RegionKind.DAMAGE)
+RARE = (RegionKind.WHITE, RegionKind.CHIP)
+
 
 def region_editor(
     source: str,
@@ -59,6 +72,9 @@ def region_editor(
     held: Edit,
     on_edit: Callable[[Edit], None],
     key: str = "regions",
+    *,
+    kinds: Sequence[RegionKind] = USUAL,
+    more: Sequence[RegionKind] = (),
 ) -> None:
     """Show the photo with its regions.
 
@@ -69,9 +85,11 @@ def region_editor(
     size : (int, int)
         Width and height of the upright photo; its shape keeps the place while the picture loads.
     held : Edit
-        What the program holds. A newer edit of the browser is asked for again.
+        What the program holds. An edit of the browser that is not in it is asked for again.
     on_edit : callable
         Receives each edit before the page runs again.
+    kinds, more : sequence of RegionKind
+        What can be marked, and what behind a button of its own.
     """
 
     def receive() -> None:
@@ -79,9 +97,14 @@ def region_editor(
         if edit is not None:
             # An edit that could not be kept stays in the browser, which offers it again.
             with telling():
-                on_edit(Edit(edit["photo"], int(edit["stamp"]), from_document(edit["regions"])))
+                regions, was = from_document(edit["regions"]), from_document(edit["was"])
+                on_edit(Edit(edit["photo"], int(edit["stamp"]), regions, int(edit["base"]), was))
+
+    def take_back() -> None:
+        undo(again=widget_value(key)["undo"] == "again")
 
     width, height = size
+    words = {kind.value: _WORDS[kind] for kind in (*kinds, *more)}
     _component(
         key=key,
         data={
@@ -91,7 +114,11 @@ def region_editor(
             "height": height,
             "stamp": held.stamp,
             "regions": as_document(held.regions),
+            "kinds": [kind.value for kind in kinds],
+            "more": [kind.value for kind in more],
+            "words": words,
         },
         default={"edit": None},
         on_edit_change=receive,
+        on_undo_change=take_back,
     )

@@ -12,16 +12,18 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
+from threading import RLock
 from typing import Any
 
 import streamlit as st
 
+from app import history
 from app.cached import library
-from app.marks import Edit, as_document, from_document
+from app.marks import Edit, as_document, from_document, joined
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, SavedRepair
 from colormatch.photo.neutral import CardChoice, parse_card_value
-from colormatch.records import CardKind, Limits, Match, RankedWash, Region, RegionKind, SurfaceState
+from colormatch.records import CardKind, Layer, Limits, Match, Part, RankedWash, Region, RegionKind, SurfaceState
 
 #: Environment variable with the folder of the library; the user's own where it is unset.
 LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"
@@ -49,6 +51,9 @@ class OpenRepair:
     card_value: str = ""
     sound_state: SurfaceState = SurfaceState.BARE
     damage_state: SurfaceState = SurfaceState.BARE
+    #: Whether it was still wet when the photo was taken.
+    sound_wet: bool = False
+    damage_wet: bool = False
     limits: Limits = field(default_factory=Limits)
     #: Rank of the wash that was picked.
     picked: int = 1
@@ -100,33 +105,52 @@ class OpenRepair:
 SURFACES = {RegionKind.SOUND: "Sound wood", RegionKind.DAMAGE: "Damage"}
 
 
-#: The limits a person sets on the Match page.
+#: The limits a person sets on the Match page, besides what goes over the whole piece.
 _LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "clear")
+#: Fields that undo leaves alone: they follow from the others or from the photo.
+_APART = frozenset({"photo", "stamp", "searched"})
 
 
-def _document(repair: OpenRepair) -> dict[str, Any]:
-    plain = {one.name: getattr(repair, one.name) for one in fields(repair) if one.name not in ("id", "name")}
+def _document(repair: OpenRepair) -> history.Document:
+    plain = {one.name: getattr(repair, one.name) for one in fields(repair) if one.name != "id"}
     return plain | {
         "regions": as_document(repair.regions),
-        "limits": {name: getattr(repair.limits, name) for name in _LIMITS},
+        "limits": {name: getattr(repair.limits, name) for name in _LIMITS}
+        | {"then": [_layer_document(layer) for layer in repair.limits.then]},
     }
 
 
-def _repair(id: int, saved: SavedRepair) -> OpenRepair:
-    held = json.loads(saved.document)
-    limits = held["limits"]
-    return OpenRepair(
-        **held
-        | {
-            "id": id,
-            "name": saved.name,
-            "regions": from_document(held["regions"]),
-            "card_kind": CardKind(held["card_kind"]),
-            "sound_state": SurfaceState(held["sound_state"]),
-            "damage_state": SurfaceState(held["damage_state"]),
-            "limits": Limits(**limits | {"paints": tuple(limits["paints"])}),
-        }
+def _layer_document(layer: Layer) -> dict[str, Any]:
+    return {
+        "paints": [[part.paint, part.parts] for part in layer.paints],
+        "paint_fraction": layer.paint_fraction,
+        "coats": layer.coats,
+    }
+
+
+def _limits(held: dict[str, Any]) -> Limits:
+    then = tuple(
+        Layer(tuple(Part(*part) for part in one["paints"]), one["paint_fraction"], one["coats"])
+        for one in held.get("then", [])
     )
+    return Limits(**held | {"paints": tuple(held.get("paints", ())), "then": then})
+
+
+#: From a field of the document to the field of the repair, where they differ.
+_READ: dict[str, Callable[[Any], Any]] = {
+    "regions": from_document,
+    "card_kind": CardKind,
+    "sound_state": SurfaceState,
+    "damage_state": SurfaceState,
+    "limits": _limits,
+}
+
+
+def _repair(id: int, saved: SavedRepair) -> OpenRepair:
+    """A saved repair; what an earlier version did not know yet has its usual value."""
+    held = {**json.loads(saved.document), "id": id, "name": saved.name}
+    known = [one.name for one in fields(OpenRepair) if one.name in held]
+    return OpenRepair(**{name: _READ[name](held[name]) if name in _READ else held[name] for name in known})
 
 
 def lacking(repair: OpenRepair) -> str:
@@ -166,18 +190,52 @@ def current() -> OpenRepair:
     return _repair(int(number), open_library().repair(int(number)))
 
 
-def keep(repair: OpenRepair) -> OpenRepair:
-    """Save a repair and open it."""
-    saved = SavedRepair(repair.name, json.dumps(_document(repair)), photos=(repair.photo,) if repair.photo else ())
-    number = open_library().save_repair(saved, repair.id)
+#: One change at a time: what a page read must still hold when it is written.
+_writing = RLock()
+
+
+def keep(repair: OpenRepair, *, undoable: bool = True) -> OpenRepair:
+    """Save a repair and open it; what it changes can be undone unless the program itself changed it."""
+    with _writing:
+        document = _document(repair)
+        if repair.id is not None:
+            before = _held(repair.id)
+            document = history.recorded(before, document, apart=_APART if undoable else frozenset(document))
+        number = _save(document, repair.id)
     if repair.id is None:
         enter(number)
     return replace(repair, id=number)
 
 
+def _held(id: int) -> history.Document:
+    saved = open_library().repair(id)
+    return {**json.loads(saved.document), "name": saved.name}
+
+
+def _save(document: history.Document, id: int | None) -> int:
+    plain = {name: value for name, value in document.items() if name != "name"}
+    photos = (document["photo"],) if document["photo"] else ()
+    return open_library().save_repair(SavedRepair(document["name"], json.dumps(plain), photos=photos), id)
+
+
+def undo(*, again: bool = False) -> None:
+    """Take back the last change of the open repair, or make it again: a callback."""
+    with telling(), _writing:
+        repair = current()
+        document = None if repair.id is None else history.taken_back(_held(repair.id), again=again)
+        if document is not None:
+            _save({**document, "stamp": next_stamp(repair)}, repair.id)
+
+
+def next_undo(*, again: bool = False) -> str:
+    """What :func:`undo` would change, in words; empty: nothing."""
+    repair = current()
+    return "" if repair.id is None else history.next_change(_held(repair.id), again=again)
+
+
 def change(**what: Any) -> None:
     """Change the open repair: the callback of a widget. A refusal is told at the top of the page."""
-    with telling():
+    with telling(), _writing:
         keep(replace(current(), **what))
 
 
@@ -192,10 +250,12 @@ def leave() -> None:
 
 
 def take_edit(edit: Edit) -> None:
-    """Take regions from the editor, unless they are older than what is held or belong to another photo."""
-    repair = current()
-    if edit.photo == repair.photo and edit.stamp > repair.stamp:
-        keep(replace(repair, regions=edit.regions, stamp=edit.stamp))
+    """Take regions from the editor; see `joined`."""
+    with _writing:
+        repair = current()
+        taken = joined(repair.edit, edit)
+        if taken is not None:
+            keep(replace(repair, regions=taken.regions, stamp=taken.stamp))
 
 
 def next_stamp(repair: OpenRepair) -> int:
@@ -215,6 +275,12 @@ def link() -> dict[str, str]:
 def widget_value(key: str) -> Any:
     """What the widget of that key holds, for a callback."""
     return st.session_state[key]
+
+
+def showing(key: str, value: Any) -> str:
+    """Key of a widget that shows a value of the open repair, even where undo or another window has changed it."""
+    st.session_state[key] = value
+    return key
 
 
 def changer(name: str, key: str, read: Callable[[Any], Any] = lambda value: value) -> Callable[[], None]:

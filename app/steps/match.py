@@ -63,10 +63,9 @@ def _limits(repair: OpenRepair, library: Library) -> None:
         st.segmented_control(
             label,
             list(words),
-            default=getattr(limits, field),
             format_func=words.__getitem__,
             required=True,
-            key=key,
+            key=session.showing(key, getattr(limits, field)),
             on_change=session.limit_changer(field, key),
         )
 
@@ -78,16 +77,14 @@ def _limits(repair: OpenRepair, library: Library) -> None:
     st.multiselect(
         "Only these paints",
         names,
-        default=[name for name in limits.paints if name in names],
         placeholder="All on the shelf",
-        key=key,
+        key=session.showing(key, [name for name in limits.paints if name in names]),
         on_change=session.limit_changer("paints", key, tuple),
     )
     key = f"on_hand-{repair.id}"
     st.checkbox(
         "Only what is left in the tin",
-        value=limits.on_hand,
-        key=key,
+        key=session.showing(key, limits.on_hand),
         on_change=session.limit_changer("on_hand", key),
     )
     coats = list(dict.fromkeys(pair.name for pair in shelf.clear_coats))
@@ -95,9 +92,8 @@ def _limits(repair: OpenRepair, library: Library) -> None:
     st.selectbox(
         "A clear coat over the whole piece at the end",
         ["", *coats],
-        index=coats.index(limits.clear) + 1 if limits.clear in coats else 0,
         format_func=lambda name: name or "None, or not known yet",
-        key=key,
+        key=session.showing(key, limits.clear if limits.clear in coats else ""),
         on_change=session.limit_changer("clear", key),
     )
 
@@ -112,9 +108,8 @@ def _pick(repair: OpenRepair, match: Match) -> RankedWash:
     picked = st.segmented_control(
         "Wash to look at, best first",
         ranks,
-        default=repair.picked if repair.picked in ranks else ranks[0],
         required=True,
-        key=key,
+        key=session.showing(key, repair.picked if repair.picked in ranks else ranks[0]),
         on_change=session.changer("picked", key),
     )
     return next((wash for wash in match.washes if wash.rank == picked), match.washes[0])

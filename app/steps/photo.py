@@ -11,7 +11,7 @@ import streamlit as st
 
 from app import cached, example, look, pictures, session
 from app.marks import FOUND
-from app.region_editor import region_editor
+from app.region_editor import RARE, region_editor
 from app.session import OpenRepair
 from colormatch import repair as job
 from colormatch.color.words import describe_off
@@ -65,7 +65,8 @@ def show() -> None:
         )
         if good and view == _BALANCED and repair.card_kind is not CardKind.NONE:
             source = cached.balanced(path, repair.card())
-        region_editor(pictures.publish(source), (facts.width, facts.height), repair.edit, session.take_edit)
+        size = facts.width, facts.height
+        region_editor(pictures.publish(source), size, repair.edit, session.take_edit, more=RARE)
     with word_side:
         _next_step(repair, path)
         if isinstance(reading, ColorMatchError):
@@ -248,8 +249,7 @@ def _settings(repair: OpenRepair) -> None:
         key = f"card_value-{repair.id}"
         st.text_input(
             "Reflectance or Lab that the card's maker states; empty: the usual 18 % gray",
-            value=repair.card_value,
-            key=key,
+            key=session.showing(key, repair.card_value),
             on_change=session.changer("card_value", key, str.strip),
         )
     _choice("The sound wood is", _STATES, repair, "sound_state")
@@ -267,9 +267,8 @@ def _choice(label: str, words: dict[Any, str], repair: OpenRepair, field: str) -
     st.selectbox(
         label,
         list(words),
-        index=list(words).index(getattr(repair, field)),
         format_func=words.__getitem__,
-        key=key,
+        key=session.showing(key, getattr(repair, field)),
         on_change=session.changer(field, key),
     )
 

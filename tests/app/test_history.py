@@ -1,0 +1,133 @@
+"""Undo within a repair."""
+
+from __future__ import annotations
+
+import json
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app import history
+from app.marks import Edit, as_document, from_document, joined
+from colormatch.records import CardKind, Region, RegionKind, SurfaceState
+
+NOTHING_APART: frozenset[str] = frozenset()
+
+
+def box(kind: RegionKind, x: float, y: float = 0.1, name: str = "") -> Region:
+    return Region(kind, ((x, y), (x + 0.1, y), (x + 0.1, y + 0.1), (x, y + 0.1)), name)
+
+
+A, B, C = (box(RegionKind.SOUND, x) for x in (0.1, 0.3, 0.5))
+
+
+@given(st.lists(st.dictionaries(st.sampled_from("abc"), st.integers(0, 3)), min_size=1, max_size=12), st.data())
+def test_undo_all_the_way_back_and_redo_all_the_way_forth(changes, data):
+    document: history.Document = {"a": 0, "b": 0, "c": 0}
+    states = [document]
+    for change in changes:
+        document = history.recorded(document, {**plain(document), **change}, apart=NOTHING_APART)
+        if plain(document) != plain(states[-1]):
+            states.append(document)
+    steps = data.draw(st.integers(0, len(states) - 1))
+    for state in reversed(states[len(states) - 1 - steps : -1]):
+        document = history.taken_back(document)
+        assert plain(document) == plain(state)
+    for state in states[len(states) - steps :]:
+        document = history.taken_back(document, again=True)
+        assert plain(document) == plain(state)
+
+
+def plain(document):
+    return {name: value for name, value in document.items() if name not in (history.PAST, history.FUTURE)}
+
+
+def test_history_is_bounded_and_a_new_change_ends_redo():
+    document: history.Document = {"n": 0}
+    for n in range(1, 2 * history.KEPT):
+        document = history.recorded(document, {"n": n}, apart=NOTHING_APART)
+    assert len(document[history.PAST]) == history.KEPT
+    document = history.taken_back(document)
+    assert history.next_change(document, again=True)
+    document = history.recorded(document, {"n": -1}, apart=NOTHING_APART)
+    assert history.next_change(document, again=True) == ""
+
+
+def test_a_change_says_what_it_was():
+    def told(before, after):
+        done = history.recorded({"regions": as_document(before)}, {"regions": as_document(after)}, apart=NOTHING_APART)
+        return history.next_change(done)
+
+    assert told([A], [A, B]) == "marking sound wood"
+    assert told([A, B], [B]) == "deleting sound wood"
+    assert told([A, B], [A, C]) == "changing a mark of sound wood"
+
+
+def test_two_windows_join_their_marks():
+    held = Edit("p", 20, (A, B))  # the other window has marked B meanwhile
+    both = joined(held, Edit("p", 30, (A, C), base=10, was=(A,)))
+    assert both is not None
+    assert both.regions == (A, B, C)
+    assert both.stamp > 30
+    assert joined(both, Edit("p", 30, (A, C), base=10, was=(A,))) is None  # sent twice
+
+
+def test_a_window_that_deletes_takes_away_only_what_it_saw():
+    both = joined(Edit("p", 20, (A, B)), Edit("p", 15, (), base=10, was=(A,)))
+    assert both is not None
+    assert both.regions == (B,)  # although the other clock runs behind
+    assert both.stamp > 20
+
+
+def test_two_windows_never_leave_two_cards():
+    old, here, there = (box(RegionKind.CARD, x) for x in (0.1, 0.3, 0.6))
+    both = joined(Edit("p", 20, (here, A)), Edit("p", 30, (there,), base=10, was=(old,)))
+    assert both is not None
+    assert both.regions == (A, there)
+
+
+def test_names_of_chips_travel():
+    chip = box(RegionKind.CHIP, 0.2, name="bench offcut")
+    assert from_document(json.loads(json.dumps(as_document([chip])))) == (chip,)
+
+
+def test_settings_and_marks_are_taken_back_and_made_again_after_a_reload(example, open_app, library):
+    def held():
+        return json.loads(library.repair(1).document)
+
+    marks = held()["regions"]
+    example.selectbox(key="card_kind-1").select(CardKind.NONE).run()
+    example.selectbox(key="sound_state-1").select(SurfaceState.SEALED).run()
+    again = open_app(repair=1)
+    assert again.button(key="undo").label == "Undo the state of the sound wood"
+    again.button(key="undo").click().run()
+    assert again.selectbox(key="sound_state-1").value == SurfaceState.BARE
+    again.button(key="undo").click().run()
+    assert held()["card_kind"] == "gray"
+    assert held()["regions"] == marks
+    again.button(key="redo").click().run()
+    assert again.selectbox(key="card_kind-1").value == CardKind.NONE
+
+
+def test_the_name_of_a_repair_can_be_changed_and_taken_back(example, library):
+    before = library.repair(1).name
+    example.text_input(key="name-1").input("Hall table").run()
+    assert library.repair(1).name == "Hall table"
+    example.button(key="undo").click().run()
+    assert library.repair(1).name == before
+    assert example.text_input(key="name-1").value == before
+
+
+def test_a_repair_saved_by_the_first_version_opens(open_app, library, example):
+    held = json.loads(library.repair(1).document)
+    first = {name: held[name] for name in ("photo", "stamp", "regions", "searched", "card_kind", "limits")}
+    first["limits"] = {name: first["limits"][name] for name in ("coats", "layers", "mix", "paints", "on_hand")}
+    from colormatch.library import SavedRepair
+
+    library.save_repair(SavedRepair("old", json.dumps(first), photos=(held["photo"],)), 1)
+    app = open_app(repair=1)
+    assert not app.error
+    app.selectbox(key="card_kind-1").select(CardKind.NONE).run()
+    app.button(key="undo").click().run()
+    assert not app.error
+    assert json.loads(library.repair(1).document)["card_kind"] == "gray"
