@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from app import look, session
+from app import look, phone, session
 from colormatch.errors import ColorMatchError
 
 #: Script of each page, its name, and its place in the address: the steps of a repair in their order, then what lies
@@ -16,6 +16,8 @@ PAGES = (
     ("steps/match.py", "Match", "match"),
     ("steps/mix.py", "Mix", "mix"),
 )
+#: Listed while the phone link is open.
+PHONE = ("connect.py", "Phone", "phone")
 #: Places of the pages that show the open repair.
 OF_THE_REPAIR = ("", "match", "mix", "check")
 
@@ -23,7 +25,8 @@ OF_THE_REPAIR = ("", "match", "mix", "check")
 def main() -> None:
     """Run the page that the address asks for."""
     st.set_page_config(page_title="colormatch", layout="wide")
-    pages = [st.Page(script, title=title, url_path=place, default=not place) for script, title, place in PAGES]
+    listed = (*PAGES, PHONE) if phone.door else PAGES
+    pages = [st.Page(script, title=title, url_path=place, default=not place) for script, title, place in listed]
     page = st.navigation(pages, position="hidden")
     st.set_page_config(page_title=f"{page.title} - colormatch")
     look.dress()
@@ -35,6 +38,8 @@ def main() -> None:
         if page.url_path in OF_THE_REPAIR:
             _repair_line()
         page.run()
+        if phone.door:
+            session.follow()
     except ColorMatchError as error:
         st.error(str(error))
     except Exception:

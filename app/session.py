@@ -20,6 +20,7 @@ import streamlit as st
 from app import history
 from app.cached import library
 from app.marks import Edit, as_document, from_document, joined
+from app.phone import Door
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, SavedRepair
 from colormatch.photo.neutral import CardChoice, parse_card_value
@@ -29,7 +30,9 @@ from colormatch.records import CardKind, Layer, Limits, Match, Part, RankedWash,
 LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"
 #: Name of the repair's number in the address.
 QUERY = "repair"
-_NOTE = "note"
+_NOTE, _SEEN, _TOKEN = "note", "seen", "phone-token"
+#: How often a page looks whether the repair was changed on another device, seconds.
+FOLLOW_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -187,7 +190,9 @@ def current() -> OpenRepair:
     number = st.query_params.get(QUERY, "")
     if not number.isdigit():
         return OpenRepair()
-    return _repair(int(number), open_library().repair(int(number)))
+    saved = open_library().repair(int(number))
+    st.session_state[_SEEN] = saved
+    return _repair(int(number), saved)
 
 
 #: One change at a time: what a page read must still hold when it is written.
@@ -291,6 +296,22 @@ def changer(name: str, key: str, read: Callable[[Any], Any] = lambda value: valu
 def limit_changer(name: str, key: str, read: Callable[[Any], Any] = lambda value: value) -> Callable[[], None]:
     """Callback that puts a widget's value into the open repair's limits."""
     return lambda: change(limits=replace(current().limits, **{name: read(widget_value(key))}))
+
+
+@st.fragment(run_every=FOLLOW_S)
+def follow() -> None:
+    """Run the page anew when the open repair was changed on another device."""
+    number = st.query_params.get(QUERY, "")
+    if number.isdigit() and open_library().repair(int(number)) != st.session_state.get(_SEEN):
+        st.rerun()
+
+
+def phone_link(door: Door) -> str:
+    """One-time link to the open repair: the same until it is used or too old."""
+    token = st.session_state.get(_TOKEN, "")
+    if not door.links.waits(token):
+        token = st.session_state[_TOKEN] = door.links.mint()
+    return door.address(token, **link())
 
 
 class telling:  # noqa: N801 - reads as a verb: with telling(): ...

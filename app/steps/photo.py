@@ -118,7 +118,7 @@ def _begin(content: bytes, file_name: str, title: str, regions: tuple[Region, ..
     library = session.open_library()
     photo = library.photos.add(content, file_name)
     cached.decoded(library.photos.path(photo))  # refuses what is no photo before a repair is made of it
-    session.keep(OpenRepair(name=title, photo=photo, regions=regions))
+    session.keep(replace(session.current(), name=title, photo=photo, regions=regions))
 
 
 # --- card ------------------------------------------------------------------------------------------------------------
