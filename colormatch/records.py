@@ -298,6 +298,8 @@ class Paint:
     size_ml: float | None = None
     on_hand_ml: float | None = None
     notes: str = ""
+    #: SHA-256 of a photo of the tin, or empty.
+    photo: str = ""
     #: Columns of an imported file that the program does not know, kept as they came.
     extra: tuple[tuple[str, str], ...] = ()
 
@@ -334,6 +336,10 @@ class Swatch:
     #: SHA-256 of the photo it was read from, or empty.
     photo: str = ""
     notes: str = ""
+    #: How the color was measured, in words: "photo, gray card", "instrument" ...; or empty.
+    measured: str = ""
+    #: Corners of the spot in the photo that it was read from: x and y in fractions of the upright photo; or empty.
+    region: tuple[tuple[float, float], ...] = ()
     extra: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
@@ -345,6 +351,8 @@ class Swatch:
             raise BadInput(f"A swatch of {self.paint} has {self.coats} coats.", "Give one or more coats.")
         if not (math.isfinite(self.uncertainty) and self.uncertainty >= 0):
             raise BadInput(f"A swatch of {self.paint} has no valid uncertainty.", "Give zero or more ΔE.")
+        if not all(0 <= value <= 1 for corner in self.region for value in corner):
+            raise BadInput(f"The spot of a swatch of {self.paint} lies outside its photo.", "Mark it again.")
         lab_of(self.ground_lab, f"ground of a swatch of {self.paint}")
         lab_of(self.lab, f"color of a swatch of {self.paint}")
 

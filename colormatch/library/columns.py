@@ -1,13 +1,15 @@
 """Records as rows of plain cells: the one form that the database, its undo history and the exchange files share.
 
 A row is a ``dict`` from column name to text, number or None. A color field ``x_lab`` takes the three columns ``x_L``,
-``x_a``, ``x_b`` (the field ``lab``: ``L``, ``a``, ``b``); every other field takes the column of its own name.
+``x_a``, ``x_b`` (the field ``lab``: ``L``, ``a``, ``b``); every other field takes the column of its own name. Corners
+are written ``x,y x,y ...``.
 """
 
 from __future__ import annotations
 
 import json
 import math
+import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
@@ -49,6 +51,9 @@ MAX_NAME, MAX_TEXT = 200, 20_000
 MAX_NUMBER, MIN_PAINT_FRACTION = 1e9, 1e-4
 #: The control characters that a note may hold; no other can be told apart in a text file.
 _ALLOWED_CONTROLS = "\t\n\r"
+#: Most corners of a swatch's spot in its photo. Our choice: a cell has four, a traced spot a few dozen.
+MAX_CORNERS = 200
+_Points = tuple[tuple[float, float], ...]
 
 
 class Kind(StrEnum):
@@ -82,6 +87,8 @@ class _Field:
     columns: tuple[Column, ...]
     #: Enumeration that its text is turned into.
     words: type[StrEnum] | None = None
+    #: Whether it holds corners, which its text lists.
+    corners: bool = False
 
 
 def _find_fields(record: type[Record]) -> tuple[_Field, ...]:
@@ -98,6 +105,8 @@ def _find_fields(record: type[Record]) -> tuple[_Field, ...]:
         elif isinstance(hint, type) and issubclass(hint, StrEnum):
             column = Column(item.name, Kind.WORD, tuple(word.value for word in hint), needed)
             found.append(_Field(item.name, (column,), hint))
+        elif hint == _Points:
+            found.append(_Field(item.name, (Column(item.name, Kind.TEXT),), corners=True))
         else:
             kind = {str: Kind.TEXT, float: Kind.NUMBER, int: Kind.WHOLE}.get(hint, Kind.OPTIONAL)
             found.append(_Field(item.name, (Column(item.name, kind, required=needed),)))
@@ -125,6 +134,8 @@ def row_of(record: Record) -> Row:
         value = getattr(record, item.name)
         if isinstance(value, Lab):
             row.update(zip((column.name for column in item.columns), value, strict=True))
+        elif item.corners:
+            row[item.name] = " ".join(f"{x!r},{y!r}" for x, y in value)
         else:
             row[item.name] = str(value) if isinstance(value, StrEnum) else value
     if isinstance(record, Paint | Swatch | ClearCoatPair):
@@ -148,11 +159,23 @@ def record_of(record: type[R], row: Mapping[str, Any]) -> R:
         if len(item.columns) == 3:
             if all(column.name in row for column in item.columns):
                 values[item.name] = Lab(*[row[column.name] for column in item.columns])
+        elif item.corners and first in row:
+            values[item.name] = _corners(row[first])
         elif first in row:
             values[item.name] = item.words(row[first]) if item.words else row[first]
     if row.get("extra", "[]") != "[]":
         values["extra"] = tuple((name, text) for name, text in json.loads(row["extra"]))
     return record(**values)
+
+
+def _corners(text: str) -> _Points:
+    try:
+        corners = tuple((number_of(x), number_of(y)) for x, y in (corner.split(",") for corner in text.split()))
+    except ValueError:
+        corners = None
+    if corners is None or len(corners) > MAX_CORNERS:
+        raise BadInput(f"'{text[:40]}' is no list of corners.", "Write each as x,y with a space between them.")
+    return corners
 
 
 # --- text that every file can carry ----------------------------------------------------------------------------------
@@ -174,6 +197,8 @@ def tidy(record: R) -> R:
             continue
         if isinstance(value, str):
             changes[item.name] = tidy_text(item.name, value)
+        elif item.corners:
+            changes[item.name] = tuple((float(x) + 0.0, float(y) + 0.0) for x, y in value)
         elif isinstance(value, Lab):
             changes[item.name] = Lab(*(_tidy_number(item.name, number) for number in value))
         elif value is not None:
@@ -215,6 +240,18 @@ def tidy_text(column: str, text: str) -> str:
     if column == "photo" and text and not is_sha256(text):
         raise BadInput(f"'{text[:20]}' names no photo.", "A photo is named by its SHA-256, 64 digits and letters.")
     return text
+
+
+def name_key(name: str) -> str:
+    """Equal for names that differ only in capitals and spaces; a space between two digits tells names apart.
+
+    Examples
+    --------
+    >>> name_key(" Burnt  Umber") == name_key("burntumber"), name_key("Gray 1 1") == name_key("Gray 11")
+    (True, False)
+    """
+    folded = " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+    return re.sub(r"(?<!\d) | (?!\d)", "", folded)
 
 
 def _check_date(text: str) -> None:

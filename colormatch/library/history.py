@@ -124,7 +124,7 @@ def photos_of_step(connection: sqlite3.Connection, step: int) -> set[str]:
 
 def photos_of_row(table: str, row: Mapping[str, Cell]) -> Iterable[str]:
     """Photos that a row names."""
-    if table == "swatch" and row.get("photo"):
+    if table in ("swatch", "paint") and row.get("photo"):
         return [str(row["photo"])]
     if table == "repair" and row.get("photos"):
         return [str(name) for name in json.loads(str(row["photos"]))]

@@ -209,9 +209,9 @@ def _insert(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def _named(connection: sqlite3.Connection, sha256: str) -> bool:
-    """Whether a swatch or a repair names the photo."""
+    """Whether a paint, a swatch or a repair names the photo."""
     found = connection.execute(
-        "SELECT 1 FROM swatch WHERE photo = ?1"
+        "SELECT 1 FROM swatch WHERE photo = ?1 UNION ALL SELECT 1 FROM paint WHERE photo = ?1"
         " UNION ALL SELECT 1 FROM repair, json_each(repair.photos) WHERE json_each.value = ?1 LIMIT 1",
         (sha256,),
     ).fetchone()

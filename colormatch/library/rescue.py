@@ -94,7 +94,13 @@ def restore(folder: Path, source: Path | None = None) -> Path:
             chosen = _take(source.expanduser(), copy, library) if source else _take_newest(copy, library)
             _put(copy, library)
     with database.writing(library.database) as connection:
-        named = {row[0] for row in connection.execute("SELECT photo FROM swatch UNION SELECT sha256 FROM photo")}
+        named = {
+            row[0]
+            for row in connection.execute(
+                "SELECT photo FROM swatch UNION SELECT photo FROM paint UNION SELECT sha256 FROM photo"
+                " UNION SELECT json_each.value FROM repair, json_each(repair.photos)"
+            )
+        }
         library.photos.recover(connection, named)
     return chosen
 

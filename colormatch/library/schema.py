@@ -72,6 +72,13 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         )""",
         "CREATE INDEX change_by_step ON change (step)",
     ),
+    # Steps of undo that an older program kept lack these columns: so each has a default.
+    (
+        "ALTER TABLE paint ADD COLUMN photo TEXT NOT NULL DEFAULT ''",
+        "CREATE INDEX paint_by_photo ON paint (photo)",
+        "ALTER TABLE swatch ADD COLUMN measured TEXT NOT NULL DEFAULT ''",
+        "ALTER TABLE swatch ADD COLUMN region TEXT NOT NULL DEFAULT ''",
+    ),
 )
 
 

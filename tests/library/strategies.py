@@ -2,7 +2,7 @@
 
 from hypothesis import strategies as st
 
-from colormatch.library.columns import MIN_PAINT_FRACTION, columns_of, tidy
+from colormatch.library.columns import MIN_PAINT_FRACTION, columns_of, name_key, tidy
 from colormatch.records import ClearCoatPair, Lab, Paint, Shelf, SurfaceState, Swatch
 
 #: Any text that a file can carry, with what upsets spreadsheets and CSV readers made likely.
@@ -23,7 +23,17 @@ def _extra(kind):
 
 
 PAINT = st.builds(
-    Paint, NAME, TEXT, TEXT, TEXT, price=MAYBE, size_ml=MAYBE, on_hand_ml=MAYBE, notes=TEXT, extra=_extra(Paint)
+    Paint,
+    NAME,
+    TEXT,
+    TEXT,
+    TEXT,
+    price=MAYBE,
+    size_ml=MAYBE,
+    on_hand_ml=MAYBE,
+    notes=TEXT,
+    photo=SHA256,
+    extra=_extra(Paint),
 ).map(tidy)
 CLEAR_COAT = st.builds(ClearCoatPair, NAME, LAB, LAB, on=TEXT, notes=TEXT, extra=_extra(ClearCoatPair)).map(tidy)
 
@@ -44,6 +54,8 @@ def _swatch(names):
             taken=DATE,
             photo=SHA256,
             notes=TEXT,
+            measured=TEXT,
+            region=st.lists(st.tuples(st.floats(0, 1), st.floats(0, 1)), max_size=5).map(tuple),
             extra=_extra(Swatch),
         )
         .filter(lambda swatch: swatch.paint_fraction >= MIN_PAINT_FRACTION)
@@ -54,7 +66,7 @@ def _swatch(names):
 @st.composite
 def shelves(draw):
     """A shelf whose swatches are of its paints."""
-    paints = draw(st.lists(PAINT, max_size=4, unique_by=lambda paint: paint.name))
+    paints = draw(st.lists(PAINT, max_size=4, unique_by=lambda paint: name_key(paint.name)))
     names = [paint.name for paint in paints]
     swatches = draw(st.lists(_swatch(names), max_size=5)) if names else []
     return Shelf(tuple(paints), tuple(swatches), tuple(draw(st.lists(CLEAR_COAT, max_size=3))))

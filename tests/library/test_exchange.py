@@ -52,7 +52,8 @@ def test_the_form_is_the_documented_one(stocked, tmp_path):
     with (tmp_path / "out" / "swatches.csv").open(encoding="utf-8", newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert ",".join(rows[0]) == (
-        "paint,paint_parts,water_parts,coats,ground,ground_L,ground_a,ground_b,L,a,b,uncertainty,state,taken,photo,notes"
+        "paint,paint_parts,water_parts,coats,ground,ground_L,ground_a,ground_b,L,a,b,uncertainty,state,taken,photo,notes,"
+        "measured,region"
     )
     # Negative numbers stay numbers; only text is escaped.
     assert (rows[-1]["a"], rows[-1]["notes"]) == (repr(-2 / 3), "'=1+1")

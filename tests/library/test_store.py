@@ -133,6 +133,25 @@ def test_names_are_kept_in_one_form(library):
         library.add(Paint("Caf\u00e9"))
 
 
+def test_names_that_differ_only_in_capitals_and_spaces_are_one(library):
+    number = library.add(Paint("Burnt Umber"))
+    for name in ("burnt umber", "Burnt  Umber", "BurntUmber"):
+        with pytest.raises(BadInput, match="You already have the paint Burnt Umber"):
+            library.add(Paint(name))
+    other = library.add(Paint("Gray 1 1"))
+    library.add(Paint("Gray 11"))
+    with pytest.raises(BadInput, match="You already have"):
+        library.edit(other, Paint("BURNT UMBER"))
+    library.edit(number, Paint("burnt umber"))  # its own name may be written in another way
+    assert library.all(Paint)[0].record.name == "burnt umber"
+    # Two that an older program took in stay two, and each may still be changed.
+    with library.step("an older library") as step:
+        old = step.add(Paint("Burnt umber"), even_if_alike=True)
+    library.edit(old, Paint("Burnt umber", notes="the thick one"))
+    library.edit(number, Paint("burnt umber", notes="the thin one"))
+    assert library.get(Paint, library.duplicate(Paint, old)).name == "Burnt umber 2"
+
+
 def test_numbers_of_removed_records_are_never_given_again(library):
     first = library.add(Paint("a"))
     library.remove(Paint, first)
@@ -189,6 +208,18 @@ def test_photos_are_kept_once_follow_their_swatches_and_come_back(stocked, swatc
         stocked.photos.add(b"")
 
 
+def test_a_photo_of_the_tin_stays_with_its_paint(library):
+    sha = library.photos.add(b"a tin", "tin.jpg")
+    number = library.add(Paint("Umber", photo=sha))
+    copy = library.duplicate(Paint, number)
+    library.remove(Paint, number)
+    assert sha in library.photos
+    library.edit(copy, Paint("Umber 2"))
+    assert sha not in library.photos
+    library.undo()
+    assert library.photos.path(sha).read_bytes() == b"a tin"
+
+
 def test_threads_may_share_one_library(library):
     failures = []
 
@@ -224,7 +255,7 @@ def test_an_idle_library_is_one_file_with_the_promised_settings(library):
     pragma = {name: connection.execute(f"PRAGMA {name}").fetchone()[0] for name in (
         "journal_mode", "synchronous", "foreign_keys", "user_version")}  # fmt: skip
     connection.close()
-    assert pragma == {"journal_mode": "delete", "synchronous": 2, "foreign_keys": 1, "user_version": 1}
+    assert pragma == {"journal_mode": "delete", "synchronous": 2, "foreign_keys": 1, "user_version": 2}
 
 
 def test_folders_that_are_no_library_are_refused(tmp_path, library):
@@ -263,7 +294,7 @@ def test_an_older_library_is_backed_up_and_brought_up_to_date(stocked, monkeypat
     assert library.shelf() == before
     assert [one.reason for one in backup.backups(library.database)].count("before-update") == 1
     connection = database.connect(library.database)
-    assert connection.execute("PRAGMA user_version").fetchone()[0] == 2
+    assert connection.execute("PRAGMA user_version").fetchone()[0] == len(schema.MIGRATIONS)
     connection.close()
 
 

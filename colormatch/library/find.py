@@ -1,0 +1,150 @@
+"""Find records in a list: by words, by what was painted, and by nearness to a color."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from enum import StrEnum
+from typing import Generic
+
+import numpy as np
+
+from colormatch.color.difference import delta_e
+from colormatch.library.columns import R, Record, name_key
+from colormatch.library.rows import Stored
+from colormatch.records import ClearCoatPair, FloatArray, Ground, Lab, ShopChip, Swatch
+
+#: Paint fractions that count as one ratio, relative: 1:3 is 25 %, and 33.3 % is 1:2. Our choice.
+SAME_RATIO = 0.01
+
+
+class Sort(StrEnum):
+    """In which order records are listed."""
+
+    #: As they were added.
+    ADDED = "added"
+    #: By name, whatever its capitals; swatches by paint, then the strongest wash first.
+    NAME = "name"
+    #: The newest first, by the swatch's date; other records, the last added first.
+    NEWEST = "newest"
+
+
+@dataclass(frozen=True)
+class Found(Generic[R]):
+    """A record that was found."""
+
+    stored: Stored[R]
+    #: ΔE00 to the color asked for; None where none was, or where the record has no color.
+    delta_e: float | None = None
+
+
+def find(
+    stored: Iterable[Stored[R]],
+    text: str = "",
+    *,
+    paint: str = "",
+    ground: str = "",
+    paint_fraction: float | None = None,
+    near: Lab | None = None,
+    swatches: Sequence[Swatch] = (),
+    sort: Sort = Sort.ADDED,
+) -> tuple[Found[R], ...]:
+    """The records that fit, in order.
+
+    Parameters
+    ----------
+    stored : iterable of Stored
+        Of one kind, as ``library.all`` gives them.
+    text : str
+        Words of which each must stand somewhere in the record; capitals and accents don't matter.
+    paint, ground : str
+        Only swatches of this paint, on this ground, whatever the capitals and spaces; empty: all.
+    paint_fraction : float; 0 < d <= 1, optional
+        Only swatches of this ratio: the volume of paint in the wash, within 1 % of it.
+    near : Lab, optional
+        The nearest by CIEDE2000 first, whatever ``sort`` says; what has no color last.
+    swatches : sequence of Swatch
+        For paints: a paint is as near as the nearest of its swatches.
+    sort : Sort
+
+    Examples
+    --------
+    >>> shelf = [Stored(1, Ground("oak", Lab(60, 8, 24))), Stored(2, Ground("pine board", Lab(75, 6, 22)))]
+    >>> [found.stored.id for found in find(shelf, near=Lab(74, 6, 22))], [f.stored.id for f in find(shelf, "BOARD")]
+    ([2, 1], [2])
+    """
+    words = _plain(text).split()
+    kept = [one for one in stored if _is_of(one.record, paint, ground, paint_fraction) and _holds(one.record, words)]
+    if sort is Sort.NAME:
+        kept.sort(key=lambda one: _name_order(one.record))
+    elif sort is Sort.NEWEST:
+        kept.sort(key=lambda one: (one.record.taken if isinstance(one.record, Swatch) else "", one.id), reverse=True)
+    if near is None:
+        return tuple(Found(one) for one in kept)
+    distances = _distances([one.record for one in kept], near, swatches)
+    order = np.argsort(distances, kind="stable")
+    return tuple(Found(kept[i], float(distances[i]) if math.isfinite(distances[i]) else None) for i in order)
+
+
+def twins(swatch: Swatch, stored: Iterable[Stored[Swatch]]) -> tuple[Stored[Swatch], ...]:
+    """Swatches that were painted alike and dried to the very same color: most likely the same one, entered twice."""
+
+    def painted(one: Swatch) -> tuple[object, ...]:
+        return one.paint, one.paint_fraction, one.coats, name_key(one.ground), one.ground_lab, one.state, one.lab
+
+    return tuple(one for one in stored if painted(one.record) == painted(swatch))
+
+
+def _plain(text: str) -> str:
+    """Without capitals and accents."""
+    decomposed = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(sign for sign in decomposed if not unicodedata.combining(sign))
+
+
+def _holds(record: Record, words: list[str]) -> bool:
+    if not words:
+        return True
+    values = (getattr(record, item.name) for item in fields(record) if item.name != "photo")
+    texts = [value for value in values if isinstance(value, str)]
+    texts += [text for pair in getattr(record, "extra", ()) for text in pair]
+    everything = _plain("\n".join(texts))
+    return all(word in everything for word in words)
+
+
+def _is_of(record: Record, paint: str, ground: str, paint_fraction: float | None) -> bool:
+    if not isinstance(record, Swatch):
+        return True
+    return (
+        (not paint or name_key(record.paint) == name_key(paint))
+        and (not ground or name_key(record.ground) == name_key(ground))
+        and (paint_fraction is None or math.isclose(record.paint_fraction, paint_fraction, rel_tol=SAME_RATIO))
+    )
+
+
+def _name_order(record: Record) -> tuple[str, float, int]:
+    if isinstance(record, Swatch):
+        return _plain(record.paint), -record.paint_fraction, record.coats
+    return _plain(record.name), 0.0, 0
+
+
+def _distances(records: Sequence[Record], near: Lab, swatches: Sequence[Swatch]) -> FloatArray:
+    """(n,) ΔE00 of each record to a color; infinite where it has none."""
+    nearest: dict[str, float] = {}
+    if swatches:
+        for swatch, distance in zip(swatches, delta_e(np.array([one.lab for one in swatches]), near), strict=True):
+            nearest[swatch.paint] = min(float(distance), nearest.get(swatch.paint, math.inf))
+    distances = np.array([nearest.get(getattr(record, "name", ""), math.inf) for record in records])
+    colors = [color_of(record) for record in records]
+    known = [i for i, color in enumerate(colors) if color is not None]
+    if known:
+        distances[known] = delta_e(np.array([colors[i] for i in known], dtype=float), near)
+    return distances
+
+
+def color_of(record: Record) -> Lab | None:
+    """The color that a record is listed by; None for what has none of its own. A clear coat's is the sealed one."""
+    if isinstance(record, Swatch | Ground | ShopChip):
+        return record.lab
+    return record.sealed_lab if isinstance(record, ClearCoatPair) else None
