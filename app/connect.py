@@ -18,10 +18,11 @@ def show() -> None:
         st.write("The phone link is closed. Start the program with: colormatch app --phone")
         return
     repair = session.current()
-    if repair.photo:
-        st.page_link("steps/photo.py", label=f"**Go on with {repair.name}**", query_params=session.link())
-    elif repair.id is None:
-        st.button("Start a repair and photograph it with the phone", key="empty", on_click=_begin)
+    with st.container():  # keeps the code below in its place, whatever stands here
+        if repair.photo:
+            st.page_link("steps/photo.py", label=f"**Go on with {repair.name}**", query_params=session.link())
+        elif repair.id is None:
+            st.button("Start a repair and photograph it with the phone", key="empty", on_click=_begin)
     code, words = st.columns([2, 3], gap="large")
     with code:
         _code(door)

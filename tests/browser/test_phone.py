@@ -54,6 +54,7 @@ def test_a_photo_from_the_phone_appears_on_the_laptop(
     started: tuple[str, str], visit: Callable[..., Any], tmp_path: Path
 ) -> None:
     import cv2
+    from playwright.sync_api import expect
 
     laptop = visit(started[0])
     assert "enter=" not in laptop.page.url
@@ -62,6 +63,7 @@ def test_a_photo_from_the_phone_appears_on_the_laptop(
     laptop.page.wait_for_url("**repair=*")
     link = laptop.page.locator("code", has_text="repair=").inner_text()
     code = laptop.page.get_by_role("img", name="QR code of the link")
+    expect(code).to_have_count(1)
     shot = tmp_path / "code.png"
     code.screenshot(path=shot)
     assert cv2.QRCodeDetector().detectAndDecode(cv2.imread(str(shot)))[0] == link
