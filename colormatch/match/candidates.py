@@ -168,7 +168,7 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
 def single_washes(
     names: Sequence[str], models: Mapping[str, PaintModel], shelf: Shelf, limits: Limits, weakest: float = 0.0
 ) -> Washes:
-    """Every wash of one paint: each in the usual ratios and in those of its swatches.
+    """Every wash of one paint that can be measured out: each in the usual ratios and in those of its swatches.
 
     Parameters
     ----------

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 
 from colormatch.color.difference import delta_e
 from colormatch.records import Shelf, Swatch
-from colormatch.wash.paint import PaintModel
+from colormatch.wash.paint import PaintModel, distinct
 from colormatch.wash.ratio import format_ratio
 
 #: ΔE00 between a swatch and its ground below which the paint can't be seen in it.
@@ -30,9 +29,9 @@ def shelf_doubts(shelf: Shelf, models: Mapping[str, PaintModel], names: Sequence
         # That there is one swatch only shows in the width of the range already.
         said += [flag.text for flag in models[name].flags if flag.code != "one-swatch"]
         said += [_no_trace(s) for s in shelf.of(name) if _hides_nothing(s)]
-        twice = sum(count - 1 for count in Counter(_measured(s) for s in shelf.of(name)).values())
-        if twice:
-            said.append(f"{name} has {twice} swatch{'es' * (twice > 1)} entered twice; delete the copies.")
+        copies = len(shelf.of(name)) - len(distinct(shelf.of(name)))
+        if copies:
+            said.append(f"{name} has {copies} swatch{'es' * (copies > 1)} entered twice; each counts once.")
     silent = sorted(paint.name for paint in shelf.paints if paint.name not in models)
     if silent:
         said.append(f"Left out for want of a swatch: {', '.join(silent)}.")
@@ -49,7 +48,3 @@ def _no_trace(swatch: Swatch) -> str:
         f"The swatch {ratio} of {swatch.paint} on {swatch.ground} has the color of its ground; "
         "check that the right spot was read."
     )
-
-
-def _measured(swatch: Swatch) -> tuple[object, ...]:
-    return (swatch.paint_fraction, swatch.coats, swatch.ground_lab, swatch.lab)

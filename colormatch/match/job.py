@@ -14,7 +14,7 @@ from colormatch.match.ending import Ending, clear_coat_named, film_of_layer
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Limits, Shelf, Swatch, Task
 from colormatch.wash.clear import ClearCoat
 from colormatch.wash.film import Body, bare, lay, read_through, seen
-from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel
+from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel, distinct
 from colormatch.wash.predict import Chances, draw_chances, predict_many
 
 #: One recipe: layers, lowest first; empty leaves the damage as it is.
@@ -108,14 +108,14 @@ class Job:
         return Outcomes(recipes, lab, draws, np.asarray(delta_e(draws, self.finished_draws)))
 
     def measured(self, recipe: Recipe) -> tuple[Swatch, ...]:
-        """Swatches of just this wash on a ground like the damage."""
+        """Swatches of just this wash on a ground like the damage, copies left out."""
         more = self.base or self.then or self.clear or self.task.painted
         if more or len(recipe) != 1 or len(recipe[0].paints) != 1:
             return ()
         layer = recipe[0]
         return tuple(
             s
-            for s in self.shelf.of(layer.paints[0].paint)
+            for s in distinct(self.shelf.of(layer.paints[0].paint))
             if s.coats == layer.coats
             and abs(s.paint_fraction - layer.paint_fraction) < SAME_FRACTION
             and float(delta_e(s.ground_lab, self.task.ground)) <= SIMILAR_GROUND

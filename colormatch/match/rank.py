@@ -157,7 +157,7 @@ def ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int)
         low=float(low),
         high=float(high),
         basis="measured" if measured else "modelled",
-        swatches=len(measured) or sum(len(job.shelf.of(paint)) for paint in paints),
+        swatches=len(measured) or sum(len(job.models[paint].residuals) for paint in paints),
         group=group,
         off=off,
         unseen=float((differences < VISIBLE).mean()),

@@ -34,6 +34,7 @@ largest at one end of the box. SC grows with the mean chroma, and C' <= sqrt((1.
 
 from __future__ import annotations
 
+import math
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
@@ -278,7 +279,8 @@ class _Best:
     """Those that may be among the nearest, so far."""
 
     def __init__(self, count: int, labels: tuple[IntArray, IntArray], uppers: int) -> None:
-        self.count = count
+        # With fewer labels than that the threshold would never fall.
+        self.count = min(count, math.prod(len(np.unique(some)) for some in labels))
         self.computed = 0
         #: ΔE00 above which nothing is among the nearest any more.
         self.threshold = np.inf

@@ -64,7 +64,7 @@ class PaintModel:
     theta: FloatArray
     #: (30, 11) equally likely parameters.
     draws: FloatArray
-    #: (n,) ΔE00 between each swatch and what the model gives for it, in the order of the swatches.
+    #: (n,) ΔE00 between each swatch and what the model gives for it, in the order of the distinct swatches.
     residuals: FloatArray
     #: Hash of the swatches and of the fit's settings.
     key: str
@@ -99,12 +99,25 @@ class PaintModel:
             raise PaintError("A stored paint model can't be read.", "Fit the paint again.") from error
 
 
+def distinct(swatches: Sequence[Swatch]) -> tuple[Swatch, ...]:
+    """Swatches without copies, in their order: one spot that was entered twice tells no more than once.
+
+    The same wash on the same ground with the very same color is one reading; of several the least certain stays.
+    """
+    kept: dict[tuple[object, ...], Swatch] = {}
+    for swatch in swatches:
+        reading = (swatch.paint, swatch.paint_fraction, swatch.coats, *swatch.ground_lab, *swatch.lab)
+        if reading not in kept or swatch.uncertainty > kept[reading].uncertainty:
+            kept[reading] = swatch
+    return tuple(kept.values())
+
+
 def fit_key(swatches: Sequence[Swatch]) -> str:
-    """Name of the model that these swatches give: equal for equal content, whatever its order."""
+    """Name of the model that these swatches give: equal for equal content, whatever its order and its copies."""
     surface = (physics.OUTER_REFLECTANCE, physics.SURFACE_FILM)
     numbers = (REFITS, APPLICATION_SCATTER, MODEL_ERROR, STEP_SIGMA, BEND_SIGMA, *surface)
     settings = [_VERSION, *numbers, PRIOR_MEAN.tolist(), PRIOR_SIGMA.tolist()]
-    return hashlib.sha256(json.dumps([settings, sorted(_content(s) for s in swatches)]).encode()).hexdigest()
+    return hashlib.sha256(json.dumps([settings, sorted(_content(s) for s in distinct(swatches))]).encode()).hexdigest()
 
 
 def _content(swatch: Swatch) -> list[object]:
@@ -125,7 +138,7 @@ def fit_paint(swatches: Sequence[Swatch]) -> PaintModel:
     Parameters
     ----------
     swatches : sequence of Swatch
-        All of one paint; one or more, on any grounds. Their order does not matter.
+        All of one paint; one or more, on any grounds. Neither their order nor copies of one matter.
 
     Returns
     -------
@@ -142,6 +155,7 @@ def fit_paint(swatches: Sequence[Swatch]) -> PaintModel:
     if len(names) > 1:
         raise PaintError("The swatches are of different paints.", "Fit one paint at a time.", paints=sorted(names))
     key = fit_key(swatches)
+    swatches = distinct(swatches)
     order = sorted(range(len(swatches)), key=lambda i: [str(v) for v in _content(swatches[i])])
     problem = _Fit([swatches[i] for i in order], np.random.default_rng(int(key[:16], 16)))
 

@@ -76,7 +76,7 @@ def test_doubts_about_swatches(shelf, models):
     first = shelf.of(name)[0]
     twice = Shelf((*shelf.paints, Paint("Plum")), (*shelf.swatches, first, replace(first, lab=first.ground_lab)))
     said = advice(twice, models)
-    assert f"{name} has 1 swatch entered twice" in said
+    assert f"{name} has 1 swatch entered twice; each counts once." in said
     assert "has the color of its ground" in said
     assert "Left out for want of a swatch: Plum." in said
 

@@ -14,6 +14,7 @@ from colormatch.match.candidates import RATIOS
 from colormatch.match.job import Job
 from colormatch.match.rank import rank_washes
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
+from colormatch.wash.paint import fit_paints
 from colormatch.wash.predict import draw_chances, predict
 from tests.scenes import demo, woods
 from tests.scenes import paints as simulated
@@ -167,9 +168,19 @@ def test_a_swatch_draws_the_prediction_toward_itself(shelf, models):
     job = Job.of(Task(SOUND, swatch.ground_lab), odd, models, Limits())
     recipe = (Layer((Part("Raw Umber"),), 0.25, 1),)
     once = job.learned(recipe)
-    often = replace(job, shelf=Shelf(shelf.paints, (off,) * 50)).learned(recipe)
+    again = tuple(replace(off, lab=off.lab._replace(b=off.lab.b + i / 1e6)) for i in range(50))
+    often = replace(job, shelf=Shelf(shelf.paints, again)).learned(recipe)
     assert 0 < once[0] < often[0] < 5
     assert job.learned((Layer((Part("Raw Umber"),), 0.5, 1),)) == pytest.approx([0, 0, 0])
+
+
+def test_copies_of_swatches_change_nothing_but_a_remark(shelf, models):
+    twice = Shelf(shelf.paints, shelf.swatches * 2, shelf.clear_coats)
+    once, again = rank(shelf, models), rank(twice, fit_paints(twice.swatches))
+    assert again.washes == once.washes
+    extra = [line for line in again.advice if line not in once.advice]
+    assert extra
+    assert all("entered twice; each counts once." in line for line in extra)
 
 
 def test_what_goes_over_everything_counts_at_the_end(shelf, models):

@@ -1,6 +1,7 @@
 """A paint's fit: derivatives, the truth it came from, what it refuses, what it flags."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import optimize
 
 from colormatch.color.spectra import reflectance_from_lab
-from colormatch.errors import PaintError
+from colormatch.errors import BadInput, PaintError
 from colormatch.records import Lab, Swatch
 from colormatch.wash import optics
 from colormatch.wash.paint import (
@@ -101,6 +102,53 @@ def test_key_follows_what_the_fit_depends_on() -> None:
     assert fit_key([replace(swatches[0], uncertainty=0.2), *swatches[1:]]) != key
     assert fit_key([replace(swatches[0], coats=2), *swatches[1:]]) != key
     assert fit_key(swatches[1:]) != key
+
+
+def test_a_copy_is_no_evidence() -> None:
+    swatches = swatches_from(THETA)
+    once, often = fit_paint(swatches), fit_paint([*swatches, *swatches[:2] * 3])
+    assert often.key == once.key
+    np.testing.assert_array_equal(often.draws, once.draws)
+    assert len(often.residuals) == len(swatches)
+    # Noted as less certain the second time: the same spot, and the cautious note counts.
+    unsure = replace(swatches[0], uncertainty=3.0, notes="copied")
+    assert fit_key([*swatches, unsure]) == fit_key([unsure, *swatches[1:]]) != once.key
+    assert [flag.code for flag in fit_paint(swatches[:1] * 4).flags] == ["one-swatch"]
+    # Painted anew it comes out a little different, and tells more.
+    anew = replace(swatches[0], lab=swatches[0].lab._replace(L=swatches[0].lab.L + 0.1))
+    assert len(fit_paint([*swatches, anew]).residuals) == len(swatches) + 1
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"coats": 0},
+        {"coats": -1},
+        {"paint_parts": 0.0},
+        {"paint_parts": -1.0},
+        {"paint_parts": float("nan")},
+        {"water_parts": -0.5},
+        {"water_parts": float("inf")},
+        {"uncertainty": -1.0},
+        {"lab": Lab(101, 0, 0)},
+        {"lab": Lab(50, 0, float("nan"))},
+        {"ground_lab": Lab(50, 130, 0)},
+    ],
+)
+def test_a_swatch_that_can_not_be(change: dict[str, Any]) -> None:
+    with pytest.raises(BadInput) as caught:
+        replace(swatches_from(THETA)[0], **change)
+    assert "umber" in caught.value.what
+    assert caught.value.what.endswith(".")
+    assert caught.value.fix.endswith(".")
+
+
+def test_a_swatch_with_the_color_of_its_ground_is_learned_as_no_paint() -> None:
+    """Full strength and nothing to see: the paint is taken for nearly transparent, or its film for a slip."""
+    nothing = replace(swatches_from(THETA)[0], lab=GROUNDS[0])
+    model = fit_paint([nothing])
+    assert np.isfinite(model.draws).all()
+    assert model.residuals[0] < 3
 
 
 def test_stored_and_read_again() -> None:
