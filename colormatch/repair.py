@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colormatch.errors import BadInput, RegionError
-from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, tie_to_chips
+from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, light_doubt, tie_to_chips
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.photo.sample import combine, sample_region
 from colormatch.records import (
@@ -36,6 +36,7 @@ from colormatch.workshop import Workshop, dried, spelled_as_on_the_tins
 
 if TYPE_CHECKING:
     from colormatch.bench.check import Check
+    from colormatch.match.next_swatch import NextSwatch
     from colormatch.match.spots import SpotsMatch
 
 
@@ -51,7 +52,7 @@ def read_photo(
     ----------
     photo : DecodedPhoto, Path or bytes
     regions : sequence of Region
-        What to read; the card is none of them.
+        What to read; the card is none of them. Those of kind ``white`` also tell how the light falls.
     card : CardChoice, optional
         Looked for by default.
     settled : mapping of Lab by name, optional
@@ -68,16 +69,21 @@ def read_photo(
         See `open_photo`, :func:`find_neutral` and `sample_region`.
     """
     opened = photo if isinstance(photo, DecodedPhoto) else open_photo(photo)
-    neutral = tie_to_chips(opened, find_neutral(opened, card), regions, settled or {})
+    white = [region for region in regions if region.kind is RegionKind.WHITE]
+    neutral = tie_to_chips(opened, find_neutral(opened, card, white), regions, settled or {})
     return read_regions(opened, neutral, regions)
 
 
 def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region]) -> Reading:
     """Read the colors of regions of a photo whose neutral reference is known."""
-    correction = neutral.correction
-    samples = tuple(sample_region(photo, region, correction.lab, correction.systematic) for region in regions)
+    correction, even = neutral.correction, photo.evened(neutral.plane)
+    samples = []
+    for region in regions:
+        sample = sample_region(even, region, correction.lab, correction.systematic)
+        doubts = light_doubt(neutral, region)
+        samples.append(replace(sample, flags=(*sample.flags, *doubts)))
     difference = correction.systematic_difference
-    return Reading(photo.facts, neutral.card, neutral.light, samples, correction.steps, difference)
+    return Reading(photo.facts, neutral.card, neutral.light, tuple(samples), correction.steps, difference)
 
 
 def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sample:
@@ -193,6 +199,25 @@ def match_grain(
     task = replace(_task(reading, regions), target=Lab(*(float(v) for v in np.mean(lines, axis=0))))
     allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
     return rank_grain_lines(task, tuple(field), workshop.shelf, workshop.models, allowed)
+
+
+def swatch_worth_painting(
+    reading: Reading, regions: Sequence[Region], workshop: Workshop, paint: str
+) -> NextSwatch | None:
+    """The one more swatch of a paint that a repair would gain most from, were it the paint to use.
+
+    Raises
+    ------
+    RegionError
+    """
+    from colormatch.match.finalists import finalists
+    from colormatch.match.job import Job
+    from colormatch.match.next_swatch import next_swatch
+
+    limits = Limits(paints=(paint,))
+    job = Job.of(_task(reading, regions), workshop.shelf, workshop.models, limits)
+    recipes, _ = finalists(job, (paint,), limits)
+    return next_swatch(job, job.outcomes(recipes))
 
 
 def _refuse_marks_on_the_card(reading: Reading, regions: Sequence[Region]) -> None:

@@ -10,11 +10,13 @@ from colormatch.cli.common import (
     add_card_options,
     add_json,
     add_library,
+    add_white_option,
     box,
     card_choice,
     fitting_progress,
     print_lab,
     rounded,
+    white_regions,
 )
 
 
@@ -23,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sound", nargs="+", action="extend", required=True, type=box, metavar="BOX")
     parser.add_argument("--repair", nargs="+", action="extend", required=True, type=box, metavar="BOX")
     add_card_options(parser)
+    add_white_option(parser)
     add_library(parser)
     add_json(parser)
 
@@ -36,8 +39,9 @@ def run(args: argparse.Namespace) -> Answer:
 
     photo = open_photo(args.photo)
     regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.REPAIR, args.repair)]
+    white = white_regions(args, photo.facts.width, photo.facts.height)
     found, steps = check_repair(
-        photo, find_neutral(photo, card_choice(args)), regions, open_workshop(args.library, fitting_progress)
+        photo, find_neutral(photo, card_choice(args), white), regions, open_workshop(args.library, fitting_progress)
     )
     document = rounded(
         {

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
     from colormatch.photo.neutral import CardChoice
-    from colormatch.records import Box, Flag, Lab, Limits, Region
+    from colormatch.records import Box, Flag, Lab, Layer, Limits, Region
 
 
 class Answer(NamedTuple):
@@ -100,6 +100,28 @@ def add_card_options(parser: argparse.ArgumentParser) -> None:
         help="reflectance of the gray card (0.18), its Lab (49.5,0,0), white/gray/black reflectances of a three-step "
         "card (0.89/0.18/0.035), or for a chart before-2014, since-2014 or the file of its measured patches",
     )
+
+
+def add_white_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--white",
+        nargs="+",
+        action="extend",
+        default=[],
+        type=box,
+        metavar="BOX",
+        help="places of one white sheet, or of more gray cards, from which uneven light is made up for (repeatable)",
+    )
+
+
+def white_regions(args: argparse.Namespace, width: int, height: int) -> list[Region]:
+    """The marked white places."""
+    from colormatch.records import Region, RegionKind
+
+    return [
+        Region.from_box(RegionKind.WHITE, place, width, height, f"white {number}")
+        for number, place in enumerate(args.white, 1)
+    ]
 
 
 def add_chip_option(parser: argparse.ArgumentParser) -> None:
@@ -194,13 +216,19 @@ def limits(args: argparse.Namespace) -> Limits:
         smallest_ml=parse_volume(args.smallest) if args.smallest else 0.0,
         batch_ml=parse_volume(args.batch),
         top=args.top,
-        then=tuple(_then(text) for text in args.then),
+        then=tuple(parse_layer(text) for text in args.then),
         clear=args.clear,
         seed=args.seed,
     )
 
 
-def _then(text: str) -> Any:
+def parse_layer(text: str) -> Layer:
+    """A wash of one paint, written ``PAINT,RATIO,COATS``.
+
+    Raises
+    ------
+    BadInput
+    """
     from colormatch.errors import BadInput
     from colormatch.records import Layer, Part
     from colormatch.wash.ratio import parse_ratio

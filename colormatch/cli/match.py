@@ -17,6 +17,7 @@ from colormatch.cli.common import (
     add_chip_option,
     add_json,
     add_match_options,
+    add_white_option,
     box,
     card_choice,
     chip_regions,
@@ -27,6 +28,7 @@ from colormatch.cli.common import (
     print_lab,
     rounded,
     table,
+    white_regions,
 )
 
 if TYPE_CHECKING:
@@ -44,6 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--each", action="store_true", help="several damages: a wash for each, and one for all")
     group.add_argument("--grain", action="store_true", help="also what to draw the grain lines with")
     add_card_options(parser)
+    add_white_option(parser)
     add_chip_option(parser)
     add_match_options(parser)
     add_json(parser)
@@ -85,8 +88,9 @@ def _from_photo(
 
     photo = open_photo(args.photo)
     regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
-    chips, settled = chip_regions(args, photo.facts.width, photo.facts.height)
-    regions += chips
+    size = photo.facts.width, photo.facts.height
+    chips, settled = chip_regions(args, *size)
+    regions += [*chips, *white_regions(args, *size)]
     reading = read_photo(photo, regions, card_choice(args), settled)
     if args.target is not None:
         found = match_kept(args.target, reading, regions, workshop, allowed, shift)

@@ -11,6 +11,7 @@ from colormatch.cli.common import (
     add_card_options,
     add_chip_option,
     add_json,
+    add_white_option,
     card_choice,
     chip_regions,
     flag_documents,
@@ -18,6 +19,7 @@ from colormatch.cli.common import (
     print_lab,
     rounded,
     table,
+    white_regions,
 )
 
 if TYPE_CHECKING:
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("photo", type=Path, metavar="PHOTO")
     add_card_options(parser)
+    add_white_option(parser)
     parser.add_argument(
         "--patch", action="append", default=[], type=named_box, metavar="NAME=BOX", help="a patch to read (repeatable)"
     )
@@ -43,7 +46,7 @@ def run(args: argparse.Namespace) -> Answer:
     width, height = photo.facts.width, photo.facts.height
     regions = [Region.from_box(RegionKind.PATCH, box, width, height, name) for name, box in args.patch]
     chips, settled = chip_regions(args, width, height)
-    regions += chips
+    regions += [*chips, *white_regions(args, width, height)]
     reading = read_photo(photo, regions, card_choice(args), settled)
     return Answer(document(reading, regions), text(reading))
 

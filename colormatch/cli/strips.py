@@ -9,12 +9,14 @@ from colormatch.cli.common import (
     Answer,
     add_card_options,
     add_json,
+    add_white_option,
     box,
     card_choice,
     named_box,
     print_lab,
     rounded,
     table,
+    white_regions,
 )
 
 
@@ -23,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sound", nargs="+", action="extend", required=True, type=box, metavar="BOX")
     parser.add_argument("--strip", nargs="+", action="extend", required=True, type=named_box, metavar="NAME=BOX")
     add_card_options(parser)
+    add_white_option(parser)
     add_json(parser)
 
 
@@ -36,7 +39,7 @@ def run(args: argparse.Namespace) -> Answer:
     size = photo.facts.width, photo.facts.height
     regions = boxed(photo, RegionKind.SOUND, args.sound)
     regions += [Region.from_box(RegionKind.STRIP, place, *size, name) for name, place in args.strip]
-    ranked = check_strips(photo, find_neutral(photo, card_choice(args)), regions)
+    ranked = check_strips(photo, find_neutral(photo, card_choice(args), white_regions(args, *size)), regions)
     document = rounded(
         {
             "strips": [

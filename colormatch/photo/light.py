@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.color.space import lab_from_linear
-from colormatch.errors import BadInput
-from colormatch.records import BoolArray, Flag, FloatArray, Light
+from colormatch.records import BoolArray, Box, Flag, FloatArray, Light
 
 #: Share of light, brightest over darkest end, above which unevenness is worth a word: 10 % from the card to the wood
 #: costs about 2 ΔE00 (simulated).
@@ -24,152 +22,176 @@ MIXED = 2.0
 PATCHY = 0.04
 #: Parts a card is cut into along each side to see its light.
 _PARTS = 4
+#: Natural log of light: how far it may slope over a photo (a window at one side of the bench), and how surely one
+#: neutral place tells its light (print, curl, camera). Our estimates; their ratio decides how much a small place may
+#: say of a whole photo.
+_SLOPE, _PLACE = 0.3, 0.02
 
 
 @dataclass(frozen=True, eq=False)
 class Plane:
-    """Log light over the photo as a plane, 0 where the colors are referred to."""
+    """Log light over the photo as a plane for each channel; the light of its origin counts as 1."""
 
-    #: (2,) float; natural log of light across the whole width and down the whole height.
+    #: (2, 3) float; natural log of light across the whole width and down the whole height, of red, green and blue.
     slope: FloatArray
     #: (2,) float; place of which the light stays as it is, fractions of width and height.
     origin: FloatArray
 
     def light(self, places: FloatArray) -> FloatArray:
-        """(...) float; light at (..., 2) places, fractions of width and height, relative to the origin's."""
+        """(..., 3) float; light at (..., 2) places, fractions of width and height, relative to the origin's."""
         return np.exp((np.asarray(places) - self.origin) @ self.slope)
 
-    def evenness(self, places: FloatArray) -> float:
-        """Brightest over darkest of several places, 1 = even."""
-        light = self.light(places)
-        return float(light.max() / light.min())
+    def level(self, places: FloatArray) -> FloatArray:
+        """(...) float; the same, all channels together."""
+        level: FloatArray = self.light(places).mean(axis=-1)
+        return level
+
+    def over(self, box: Box, width: int, height: int) -> FloatArray:
+        """(h, w, 3) float32; light at the pixels of a box of a photo of that size."""
+        x = (box.x + 0.5 + np.arange(box.w)) / width - self.origin[0]
+        y = (box.y + 0.5 + np.arange(box.h)) / height - self.origin[1]
+        # The exponential of a plane is a row times a column.
+        row, column = (np.exp(np.outer(*axis)).astype(np.float32) for axis in ((x, self.slope[0]), (y, self.slope[1])))
+        return row[None] * column[:, None]
 
 
-def fit_plane(places: FloatArray, light: FloatArray) -> Plane:
-    """Slope of the light over places of one reflectance.
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Neutral places of a photo: parts of a card or of other surfaces that are of one tone each."""
+
+    #: (n, 3) float; linear sRGB as the photo holds them, above 0.
+    linear_rgb: FloatArray
+    #: (n, 2) float; their middles, fractions of the photo's width and height.
+    middles: FloatArray
+    #: (n,) int; which surface each belongs to, 0 for the card. Nothing is known of how light the others are.
+    surface: FloatArray
+    #: (n,) float; how much each counts: the parts of one mark together count 1.
+    weight: FloatArray
+
+    def __add__(self, other: Places) -> Places:
+        return Places(
+            np.concatenate([self.linear_rgb, other.linear_rgb]),
+            np.concatenate([self.middles, other.middles]),
+            np.concatenate([self.surface, other.surface]),
+            np.concatenate([self.weight, other.weight]),
+        )
+
+    def evenness(self, plane: Plane) -> float:
+        """Brightest over darkest of the places in that light, 1 = even."""
+        levels = plane.level(self.middles)
+        return float(levels.max() / levels.min())
+
+    def centered(self, values: FloatArray) -> FloatArray:
+        """(n, k) float; values less the weighted mean of those of the same surface."""
+        out = np.array(values, dtype=float)
+        for surface in np.unique(self.surface):
+            same = self.surface == surface
+            out[same] -= np.average(out[same], axis=0, weights=self.weight[same])
+        return out
+
+
+NO_PLACES = Places(np.empty((0, 3)), np.empty((0, 2)), np.empty(0, int), np.empty(0))
+
+
+def fit_plane(places: Places, origin: FloatArray) -> Plane:
+    """Slope of the light over neutral places.
 
     Parameters
     ----------
-    places : (n, 2) float; fractions of the photo's width and height
-    light : (n,) float; linear light there over that of a surface of the same reflectance, above 0
+    places : Places
+    origin : (2,) float
+        Of the plane, fractions of width and height.
 
     Returns
     -------
     Plane
-        With its origin at the middle of the places. Places on one line tell the slope along that line only; the
-        least slope that explains them is taken.
-
-    Raises
-    ------
-    BadInput
-        Fewer than two places.
+        Least squares with a ridge: places near to one another say little of the light far from them.
     """
-    places = np.asarray(places, dtype=float)
-    if len(places) < 2:
-        raise BadInput("One neutral place can't tell how the light falls off.", "Mark the card in two places or more.")
-    origin = places.mean(axis=0)
-    logs = np.log(light)
-    slope = np.linalg.lstsq(places - origin, logs - logs.mean(), rcond=1e-3)[0]
-    return Plane(slope, origin)
+    apart = places.centered(places.middles)
+    logs = places.centered(np.log(places.linear_rgb))
+    weighted = apart * places.weight[:, None]
+    ridge = (_PLACE / _SLOPE) ** 2 * np.eye(2)
+    return Plane(np.linalg.solve(weighted.T @ apart + ridge, weighted.T @ logs), np.asarray(origin, dtype=float))
 
 
-def even_light(linear_rgb: FloatArray, places: FloatArray, plane: Plane) -> FloatArray:
-    """Divide out the light's slope.
+def surface_parts(linear_rgb: FloatArray, inside: BoolArray, box: Box, width: int, height: int) -> Places:
+    """A neutral surface cut into parts.
 
     Parameters
     ----------
-    linear_rgb : (..., 3) float; linear sRGB
-    places : (..., 2) float; where they lie, fractions of the photo's width and height
-    plane : Plane
+    linear_rgb : (h, w, 3) float; linear sRGB of the box around the surface
+    inside : (h, w) bool; the surface's pixels
+    box : Box
+        Where the box lies in a photo of that width and height.
 
     Returns
     -------
-    (..., 3) float; linear sRGB as in the light at the plane's origin
+    Places
+        The parts that the surface mostly fills and of which no channel is black; perhaps none.
     """
-    evened: FloatArray = linear_rgb / plane.light(places)[..., None]
-    return evened
-
-
-def card_parts(linear_rgb: FloatArray, inside: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """A card cut into parts.
-
-    Parameters
-    ----------
-    linear_rgb : (h, w, 3) float; linear sRGB of the box around the card
-    inside : (h, w) bool; the card's pixels
-
-    Returns
-    -------
-    (n, 3) float
-        Mean linear sRGB of the parts that the card mostly fills.
-    (n, 2) float
-        Their middles, fractions of the box's width and height.
-    """
-    height, width = inside.shape
-    rows = np.array_split(np.arange(height), min(_PARTS, height))
-    columns = np.array_split(np.arange(width), min(_PARTS, width))
-    colors, places = [], []
-    for row in rows:
-        for column in columns:
+    colors, middles = [], []
+    for row in np.array_split(np.arange(box.h), min(_PARTS, box.h)):
+        for column in np.array_split(np.arange(box.w), min(_PARTS, box.w)):
             part = np.s_[row[0] : row[-1] + 1, column[0] : column[-1] + 1]
-            if inside[part].mean() > 0.5:
-                colors.append(linear_rgb[part][inside[part]].mean(axis=0, dtype=float))
-                places.append(((column.mean() + 0.5) / width, (row.mean() + 0.5) / height))
-    return np.array(colors).reshape(-1, 3), np.array(places).reshape(-1, 2)
+            if inside[part].mean() <= 0.5:
+                continue
+            mean = linear_rgb[part][inside[part]].mean(axis=0, dtype=float)
+            if mean.min() > 0:
+                colors.append(mean)
+                middles.append(((box.x + column.mean() + 0.5) / width, (box.y + row.mean() + 0.5) / height))
+    count = len(colors)
+    return Places(
+        np.reshape(colors, (-1, 3)), np.reshape(middles, (-1, 2)), np.zeros(count, int), np.ones(count) / (count or 1)
+    )
 
 
-def describe_light(
-    neutral_linear_rgb: FloatArray, places: FloatArray, reflectances: float | Sequence[float] = 1.0
-) -> Light:
+def describe_light(places: Places, cast: tuple[float, float] | None) -> Light:
     """What neutral places of a photo tell of its light.
 
     Parameters
     ----------
-    neutral_linear_rgb : (n, 3) float; linear sRGB as the photo holds them
-        Of parts of one card, of a card laid in several places, or of a chart's grays.
-    places : (n, 2) float; fractions of the photo's width and height
-    reflectances : float or (n,) floats; unitless
-        One for all, or one for each.
+    places : Places
+    cast : (a*, b*) or None
+        Of the neutral reference before correction.
 
     Returns
     -------
     Light
-        Evenness over those places, cast of their mean, and flags ``light-uneven``, ``light-mixed``, ``light-patchy``.
+        Evenness over those places, and flags ``light-uneven``, ``light-mixed``, ``light-patchy``.
     """
-    colors = np.asarray(neutral_linear_rgb, dtype=float).reshape(-1, 3)
-    _, a, b = (float(value) for value in lab_from_linear(colors.mean(axis=0)))
-    cast = (round(a, 2), round(b, 2))
-    levels = colors.mean(axis=1) / np.asarray(reflectances)
-    if len(colors) < 2 or levels.min() <= 0:
+    if len(places.middles) < 2:
         return Light(cast)
-    plane = fit_plane(places, levels)
-    evenness = plane.evenness(np.asarray(places, dtype=float))
+    plane = fit_plane(places, places.middles.mean(axis=0))
+    evenness = places.evenness(plane)
     flags = []
     if evenness > UNEVEN:
-        flags.append(
-            Flag(
-                "light-uneven",
-                f"The light changes by {100 * (evenness - 1):.0f} % across the neutral reference.",
-                evenness,
-            )
-        )
-    mixed = _color_spread(colors)
+        text = f"The light changes by {100 * (evenness - 1):.0f} % from one neutral place to another."
+        flags.append(Flag("light-uneven", text, evenness))
+    mixed = _color_spread(places)
     if mixed > MIXED:
-        flags.append(
-            Flag("light-mixed", "Two kinds of light fall on the neutral reference: switch one of them off.", mixed)
+        text = (
+            "Two kinds of light fall on the photo: one end of what is neutral looks warmer than the other. Switch one "
+            "of them off, or draw the curtain."
         )
-    left = float(np.std(np.log(levels) - np.log(plane.light(np.asarray(places, dtype=float)))))
+        flags.append(Flag("light-mixed", text, mixed))
+    logs = places.centered(
+        np.log(places.linear_rgb).mean(axis=1, keepdims=True) - np.log(plane.level(places.middles))[:, None]
+    )
+    left = math.sqrt(float(np.average(logs[:, 0] ** 2, weights=places.weight)))
     if left > PATCHY:
-        text = "A shadow lies across the neutral reference, or the camera changed the tones of parts of the photo."
+        text = (
+            "The neutral places differ in a way that no even light explains: a shadow lies across one of them, or the "
+            "camera changed the tones of parts of the photo. Take it again without shadows, and with HDR switched off."
+        )
         flags.append(Flag("light-patchy", text, left))
     return Light(cast, evenness=round(evenness, 3), flags=tuple(flags))
 
 
-def _color_spread(linear_rgb: FloatArray) -> float:
-    """Largest ΔE00 between a neutral place and their mean, all brought to the same light."""
-    level = linear_rgb.mean(axis=1, keepdims=True)
-    same = lab_from_linear(linear_rgb / level * 0.2)
-    return float(delta_e(same, same.mean(axis=0)).max())
+def _color_spread(places: Places) -> float:
+    """Largest ΔE00 between a neutral place and the mean of its surface, all brought to the same brightness."""
+    chroma = np.log(places.linear_rgb)
+    same = lab_from_linear(0.2 * np.exp(places.centered(chroma - chroma.mean(axis=1, keepdims=True))))
+    return float(delta_e(same, lab_from_linear(np.full(3, 0.2))).max())
 
 
 def lamp_of_raw(white_balance_xy: tuple[float, float]) -> tuple[float, float]:

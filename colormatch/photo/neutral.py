@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
 from colormatch.color.space import lab_from_linear, linear_from_encoded
-from colormatch.errors import BadInput, CardNotFound
+from colormatch.errors import BadInput, CardNotFound, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
 from colormatch.photo.chart import chart_correction, find_chart, read_chart
@@ -23,9 +24,10 @@ from colormatch.photo.correct import (
     neutral_linear,
     no_correction,
 )
-from colormatch.photo.light import card_parts, describe_light
+from colormatch.photo.light import NO_PLACES, Places, Plane, describe_light, fit_plane, surface_parts
 from colormatch.photo.read import DecodedPhoto
 from colormatch.photo.three_step import THREE_STEPS, find_steps, three_step_correction
+from colormatch.photo.tone import CLIPPED
 from colormatch.records import (
     Box,
     Card,
@@ -52,6 +54,14 @@ class ChartIssue(StrEnum):
 CardValue = float | Lab | tuple[float, float, float] | ChartIssue | Path
 #: Place of the middle gray among a 24-patch chart's patches, in the order of its published values.
 _NEUTRAL_5 = 21
+#: Share of a white place's pixels that may be clipped.
+_CLIPPED_SHARE = 0.02
+#: Factor in brightness within which a white place counts as of the card's own surface: paper is 4 to 5 times as light
+#: as a gray card, and two places in one usable light differ by less than this.
+_SAME_SURFACE = 2.0
+#: Stronger over weaker light on wood and card from which dividing it out is worth a word: it leaves up to 1 ΔE00 at
+#: 20 % and up to 4 at 40 %, where white paper comes near the end of the camera's scale (tests/scenes/study_light.py).
+_OTHER_LIGHT = 1.25
 
 
 @dataclass(frozen=True)
@@ -73,6 +83,17 @@ class Neutral:
     card: Card
     light: Light
     correction: Correction
+    #: How the light falls, where white places told it; it is divided out of the photo before the correction.
+    plane: Plane | None = None
+
+
+class _Reading(NamedTuple):
+    """What a card gives."""
+
+    #: (3,) float; linear sRGB of its gray as the photo holds it.
+    gray_linear_rgb: FloatArray
+    correction: Correction
+    flags: tuple[Flag, ...]
 
 
 def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
@@ -116,8 +137,17 @@ def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
     return (parts[0], parts[1], parts[2]) if wanted == 3 else parts[0]
 
 
-def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None) -> Neutral:
+def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: Sequence[Region] = ()) -> Neutral:
     """The neutral reference of a photo, found or as marked, and the correction from it.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    choice : CardChoice, optional
+        A gray card that is looked for, by default.
+    white : sequence of Region
+        Places of one neutral surface such as a white sheet, or of a second card like the first; they tell how the
+        light falls, and it is divided out.
 
     Raises
     ------
@@ -129,24 +159,56 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None) -> Neutr
         The marked box lies outside the photo.
     """
     choice = choice or CardChoice()
+    card = _locate(photo, choice)
+    usable = [region for region in white if _overexposed(photo, region) <= _CLIPPED_SHARE]
+    places = _neutral_places(photo, card, usable)
+    if not usable:
+        neutral = _corrected(photo, card, choice, places)
+    else:
+        plane = fit_plane(places, np.mean(card.region.points if card.region else places.middles, axis=0))
+        neutral = replace(_corrected(photo.evened(plane), card, choice, places), plane=plane)
+        step = f"light evened by the white places: {100 * (places.evenness(plane) - 1):.0f} % divided out"
+        correction = replace(neutral.correction, steps=(step, *neutral.correction.steps))
+        kept = tuple(flag for flag in neutral.light.flags if flag.code != "light-uneven")
+        neutral = replace(neutral, correction=correction, light=replace(neutral.light, flags=kept))
+    if len(usable) < len(white):
+        text = "A white place is overexposed and can't tell how the light falls; take the photo again, darker."
+        doubt = Flag("white-clipped", text, float(len(white) - len(usable)))
+        neutral = replace(neutral, light=replace(neutral.light, flags=(*neutral.light.flags, doubt)))
+    return neutral
+
+
+def _locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
+    """The reference as it was marked, or found."""
     if choice.kind is CardKind.NONE:
         warning = Flag("no-card", "Without a gray card the colors are only as good as the camera's own white balance.")
-        return Neutral(Card(CardKind.NONE, None, "none", flags=(warning,)), Light(cast=None), no_correction())
+        return Card(CardKind.NONE, None, "none", flags=(warning,))
     region = choice.region
     if choice.box is not None:
         region = Region.from_box(RegionKind.CARD, choice.box, photo.facts.width, photo.facts.height, "card")
+    if region is not None:
+        return Card(choice.kind, region, "given")
     if choice.kind is CardKind.GRAY:
-        card = find_card(photo) if region is None else Card(choice.kind, region, "given")
-        return _gray_card(photo, card, choice.value)
+        return find_card(photo)
     if choice.kind is CardKind.CHART24:
-        card = find_chart(photo) if region is None else Card(choice.kind, region, "given")
-        return _chart(photo, card, choice.value)
-    if region is None:
-        raise CardNotFound("A three-step card isn't looked for by itself.", "Mark the whole card in the photo.")
-    return _three_steps(photo, Card(choice.kind, region, "given"), choice.value)
+        return find_chart(photo)
+    raise CardNotFound("A three-step card isn't looked for by itself.", "Mark the whole card in the photo.")
 
 
-def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral:
+def _corrected(photo: DecodedPhoto, card: Card, choice: CardChoice, places: Places) -> Neutral:
+    """The correction from a reference; `places` are those that tell of the light."""
+    if card.kind is CardKind.NONE:
+        return Neutral(card, describe_light(places, None), no_correction())
+    correct = {CardKind.GRAY: _gray_card, CardKind.THREE_STEP: _three_steps, CardKind.CHART24: _chart}[card.kind]
+    gray, correction, flags = correct(photo, card, choice.value)
+    light = describe_light(places, _cast(gray))
+    if any(flag.code in ("card-uneven", "card-shadow") for flag in flags):
+        # The check of the card has told it.
+        light = replace(light, flags=tuple(f for f in light.flags if f.code not in ("light-uneven", "light-patchy")))
+    return Neutral(replace(card, flags=(*card.flags, *flags)), light, correction)
+
+
+def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
     assert card.region is not None
     value = GRAY_CARD if stated is None else stated
     if not isinstance(value, float | int | Lab):
@@ -154,11 +216,10 @@ def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neu
     pixels = linear_pixels(photo, card.region)
     flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
     correction = gray_card_correction(pixels, value, raw=photo.facts.raw)
-    light = _light_on_card(photo, card.region, flags)
-    return Neutral(replace(card, flags=(*card.flags, *flags)), light, correction)
+    return _Reading(pixels.mean(axis=0, dtype=float), correction, flags)
 
 
-def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral:
+def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
     assert card.region is not None
     values = THREE_STEPS if stated is None else stated
     if not isinstance(values, tuple) or isinstance(values, Lab):
@@ -167,11 +228,10 @@ def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> N
     linear_rgb = photo.linear(box)
     means = np.stack([linear_rgb[step].mean(axis=0) for step in find_steps(linear_rgb, inside)])
     correction = three_step_correction(means, values, raw=photo.facts.raw)
-    flags = correction.flags
-    return Neutral(replace(card, flags=(*card.flags, *flags)), _cast(means[1]), correction)
+    return _Reading(means[1], correction, correction.flags)
 
 
-def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral:
+def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
     assert card.region is not None
     if isinstance(stated, Path):
         reference = read_chart_file(stated)
@@ -183,24 +243,57 @@ def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> Neutral
         raise BadInput("A gray card's value was given for a chart.", "Say before-2014, since-2014, or name its file.")
     patches = read_chart(photo, card.region).linear_rgb
     correction = chart_correction(patches, reference)
-    flags = correction.flags
-    return Neutral(replace(card, flags=(*card.flags, *flags)), _cast(patches[_NEUTRAL_5]), correction)
+    return _Reading(patches[_NEUTRAL_5], correction, correction.flags)
 
 
-def _cast(gray_linear_rgb: FloatArray) -> Light:
-    before = lab_from_linear(np.asarray(gray_linear_rgb, dtype=float))
-    return Light(cast=(round(float(before[1]), 2), round(float(before[2]), 2)))
+def _cast(gray_linear_rgb: FloatArray) -> tuple[float, float]:
+    _, a, b = (float(value) for value in lab_from_linear(np.asarray(gray_linear_rgb, dtype=float)))
+    return round(a, 2), round(b, 2)
 
 
-def _light_on_card(photo: DecodedPhoto, region: Region, told: Sequence[Flag]) -> Light:
-    """The light as parts of the card see it; what the check of the card has told is not told again."""
+# --- light -----------------------------------------------------------------------------------------------------------
+
+
+def _neutral_places(photo: DecodedPhoto, card: Card, white: Sequence[Region]) -> Places:
+    """Parts of a gray card, and of the white places."""
+    of_card = NO_PLACES
+    if card.kind is CardKind.GRAY and card.region is not None:
+        of_card = _parts(photo, card.region)
+    others = NO_PLACES
+    for region in white:
+        others += _parts(photo, region)
+    if of_card.middles.size and others.middles.size:
+        lighter = float(np.median(others.linear_rgb) / np.median(of_card.linear_rgb))
+        if not 1 / _SAME_SURFACE < lighter < _SAME_SURFACE:
+            others = replace(others, surface=others.surface + 1)
+    return of_card + others
+
+
+def _parts(photo: DecodedPhoto, region: Region) -> Places:
     box, inside = photo.mask(region)
-    colors, places = card_parts(photo.linear(box), inside)
-    size = np.array([photo.facts.width, photo.facts.height])
-    light = describe_light(colors, (box[:2] + places * box[2:]) / size)
-    if any(flag.code in ("card-uneven", "card-shadow") for flag in told):
-        light = replace(light, flags=tuple(f for f in light.flags if f.code not in ("light-uneven", "light-patchy")))
-    return light
+    return surface_parts(photo.linear(box), inside, box, photo.facts.width, photo.facts.height)
+
+
+def _overexposed(photo: DecodedPhoto, region: Region) -> float:
+    """Share of a region's pixels of which a channel is at the end of the scale."""
+    box, inside = photo.mask(region)
+    if not inside.any():
+        raise RegionError(f"The region '{region.name or region.kind}' holds no pixels.", "Mark a larger piece.")
+    return float((photo.encoded(box)[inside].max(axis=-1) >= CLIPPED).mean())
+
+
+def light_doubt(neutral: Neutral, region: Region) -> tuple[Flag, ...]:
+    """A doubt where a region lies in a much stronger or weaker light than the card."""
+    if neutral.plane is None or region.kind is RegionKind.WHITE:
+        return ()
+    level = float(neutral.plane.level(np.mean(region.points, axis=0)))
+    if 1 / _OTHER_LIGHT <= level <= _OTHER_LIGHT:
+        return ()
+    text = (
+        f"The region '{region.name or region.kind}' gets {level:.2f} times the light of the card; that was made up "
+        "for, but the card beside it, or a more even light, makes it surer."
+    )
+    return (Flag("other-light", text, round(level, 3)),)
 
 
 def tie_to_chips(
@@ -228,7 +321,8 @@ def tie_to_chips(
     unknown = [chip.name for chip in chips if chip.name not in settled]
     if unknown:
         raise BadInput(f"The color of the chip {unknown[0]} is not settled.", "Give it as NAME@L,a,b=x,y,w,h.")
-    colors = np.stack([linear_pixels(photo, chip).mean(axis=0, dtype=float) for chip in chips])
+    even = photo.evened(neutral.plane)
+    colors = np.stack([linear_pixels(even, chip).mean(axis=0, dtype=float) for chip in chips])
     return replace(neutral, correction=with_chips(neutral.correction, colors, [settled[chip.name] for chip in chips]))
 
 
@@ -240,5 +334,5 @@ def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:
 
 def balanced(photo: DecodedPhoto, neutral: Neutral, longest_side: int) -> FloatArray:
     """(h, w, 3) float; a smaller picture of the photo in corrected linear sRGB, for previews."""
-    small = photo.preview(longest_side).astype(np.float32) / np.float32(255)
+    small = photo.evened(neutral.plane).preview(longest_side).astype(np.float32) / np.float32(255)
     return neutral.correction.linear(linear_from_encoded(small))

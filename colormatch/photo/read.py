@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -12,6 +12,7 @@ import numpy as np
 from colormatch.color.space import encoded_from_linear
 from colormatch.errors import PhotoTooLarge, PhotoUnreadable
 from colormatch.photo.formats import MOST_BYTES, decode
+from colormatch.photo.light import Plane
 from colormatch.photo.pixels import PixelArray, Pixels
 from colormatch.photo.profile import SRGB, Profile
 from colormatch.records import BoolArray, Box, ByteArray, FloatArray, Photo, Region
@@ -30,6 +31,12 @@ class DecodedPhoto:
     pixels: Pixels
     #: What the numbers mean.
     profile: Profile
+    #: How the light falls, where it was measured: it is divided out of all linear light.
+    plane: Plane | None = None
+
+    def evened(self, plane: Plane | None) -> DecodedPhoto:
+        """The same photo as in the light of the plane's origin everywhere."""
+        return replace(self, plane=plane)
 
     def encoded(self, box: Box | None = None) -> FloatArray:
         """Values as the file states them, in its own profile's encoding; the place to look for clipping.
@@ -58,14 +65,19 @@ class DecodedPhoto:
         -------
         (h, w, 3) float32; unitless. Below 0 or above 1 for colors outside sRGB.
         """
-        return self._linear_of(self.pixels.crop(box))
+        width, height = self.pixels.size
+        return self._in_even_light(
+            self._linear_of(self.pixels.crop(box)), box or Box(0, 0, width, height), self.pixels.size
+        )
 
     def preview(self, longest_side: int) -> ByteArray:
         """(h, w, 3) uint8; encoded sRGB for the screen, averaged down; never enlarged."""
         small = self.pixels.shrunk(longest_side)
-        if self.profile is SRGB and small.dtype == np.uint8:
+        if self.profile is SRGB and small.dtype == np.uint8 and self.plane is None:
             return np.array(small)
-        encoded = encoded_from_linear(self._linear_of(small))
+        height, width = small.shape[:2]
+        linear = self._in_even_light(self._linear_of(small), Box(0, 0, width, height), (width, height))
+        encoded = encoded_from_linear(linear)
         return np.round(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
 
     def mask(self, region: Region) -> tuple[Box, BoolArray]:
@@ -77,6 +89,10 @@ class DecodedPhoto:
             The box around the region, and the pixels of that box.
         """
         return region.mask(self.facts.width, self.facts.height)
+
+    def _in_even_light(self, linear_rgb: FloatArray, box: Box, size: tuple[int, int]) -> FloatArray:
+        """The light divided out of a box of the photo as seen at that width and height."""
+        return linear_rgb if self.plane is None else linear_rgb / self.plane.over(box, *size)
 
     @cached_property
     def _tables(self) -> FloatArray:

@@ -3,56 +3,78 @@
 import numpy as np
 import pytest
 
-from colormatch.errors import BadInput
-from colormatch.photo.light import card_parts, describe_light, even_light, fit_plane, lamp_of_raw
+from colormatch.photo.light import Places, describe_light, fit_plane, lamp_of_raw, surface_parts
+from colormatch.records import Box
 from tests.scenes.spectra import colour_science
 
-PLACES = np.array([[0.1, 0.2], [0.9, 0.2], [0.5, 0.9], [0.4, 0.5]])
+MIDDLES = np.array([[0.1, 0.2], [0.9, 0.2], [0.5, 0.9], [0.4, 0.5]])
 GRAY = np.array([0.2, 0.17, 0.14])
 
 
-def codes(colors: np.ndarray, places: np.ndarray = PLACES) -> list[str]:
-    return [flag.code for flag in describe_light(colors, places).flags]
+def places(colors: np.ndarray, middles: np.ndarray = MIDDLES, surface: object = 0) -> Places:
+    count = len(middles)
+    return Places(colors, middles, np.broadcast_to(surface, count), np.ones(count))
+
+
+def codes(colors: np.ndarray) -> list[str]:
+    return [flag.code for flag in describe_light(places(colors), None).flags]
 
 
 def test_even_light_raises_no_doubt() -> None:
-    light = describe_light(np.tile(GRAY, (4, 1)), PLACES)
+    light = describe_light(places(np.tile(GRAY, (4, 1))), (0.5, 8.0))
     assert light.flags == ()
     assert light.evenness == pytest.approx(1)
-    assert light.cast is not None
-    assert light.cast[1] > 5  # yellow: more red than blue
+    assert light.cast == (0.5, 8.0)
 
 
-def test_a_slope_is_measured_and_divided_out() -> None:
-    falloff = np.exp(0.4 * PLACES[:, 0] - 0.1 * PLACES[:, 1])
-    colors = GRAY * falloff[:, None]
-    assert codes(colors) == ["light-uneven"]
-    assert describe_light(colors, PLACES).evenness == pytest.approx(falloff.max() / falloff.min(), abs=1e-3)
-    evened = even_light(colors, PLACES, fit_plane(PLACES, falloff))
-    np.testing.assert_allclose(evened / evened[0], 1, atol=1e-9)
+def test_one_place_tells_nothing_of_the_light() -> None:
+    assert describe_light(places(GRAY[None], MIDDLES[:1]), None).evenness is None
+
+
+def test_a_slope_is_measured() -> None:
+    falloff = np.exp(MIDDLES @ [[0.4, 0.38, 0.35], [-0.1, -0.1, -0.1]])
+    assert codes(GRAY * falloff) == ["light-uneven"]
+    plane = fit_plane(places(GRAY * falloff), MIDDLES[0])
+    # The ridge takes a part of it; places this far apart lose under 2 %.
+    np.testing.assert_allclose(plane.light(MIDDLES), falloff / falloff[0], rtol=0.02)
+    np.testing.assert_allclose(plane.light(MIDDLES[0]), 1)
 
 
 def test_two_places_tell_the_slope_between_them() -> None:
-    places = np.array([[0.2, 0.5], [0.8, 0.5]])
-    plane = fit_plane(places, np.array([1.0, 1.3]))
-    assert plane.evenness(places) == pytest.approx(1.3)
-    assert plane.slope[1] == pytest.approx(0, abs=1e-12)
-    with pytest.raises(BadInput):
-        fit_plane(places[:1], np.ones(1))
+    middles = np.array([[0.2, 0.5], [0.8, 0.5]])
+    plane = fit_plane(places(GRAY * [[1.0], [1.3]], middles), middles[0])
+    assert plane.level(middles[1]) == pytest.approx(1.3, rel=0.02)
+    np.testing.assert_allclose(plane.slope[1], 0, atol=1e-12)
+
+
+def test_places_close_together_say_little_of_the_whole_photo() -> None:
+    near, far = MIDDLES[0] + [[0, 0], [0.02, 0]], MIDDLES[0] + [[0, 0], [0.5, 0]]
+    slopes = [fit_plane(places(GRAY * [[1.0], [1.02]], middles), near[0]).slope[0, 0] for middles in (near, far)]
+    assert slopes[0] < 0.1 * np.log(1.02) / 0.02
+    assert slopes[1] == pytest.approx(np.log(1.02) / 0.5, rel=0.05)
+
+
+def test_surfaces_of_unknown_lightness_share_one_light() -> None:
+    falloff = np.exp(MIDDLES @ [0.3, 0.0])[:, None]
+    mixed = places(GRAY * falloff * [[1], [1], [5], [5]], surface=[0, 0, 1, 1])
+    np.testing.assert_allclose(fit_plane(mixed, MIDDLES[0]).slope[0], 0.3, rtol=0.03)
+    assert [flag.code for flag in describe_light(mixed, None).flags] == ["light-uneven"]
+
+
+def test_a_plane_over_a_box_is_the_light_of_its_pixels() -> None:
+    plane = fit_plane(places(GRAY * np.exp(MIDDLES @ [[0.4, 0.3, 0.2], [-0.1, 0.1, 0]])), np.array([0.3, 0.6]))
+    box = Box(30, 10, 5, 4)
+    y, x = np.mgrid[10:14, 30:35] + 0.5
+    expected = plane.light(np.stack([x / 200, y / 100], axis=-1))
+    np.testing.assert_allclose(plane.over(box, 200, 100), expected, rtol=1e-6)
 
 
 def test_two_lamps_and_local_tones_are_told_apart() -> None:
-    warm = np.tile(GRAY, (4, 1)) * np.where(PLACES[:, :1] > 0.6, [[1.2, 1, 0.75]], 1)
+    warm = np.tile(GRAY, (4, 1)) * np.where(MIDDLES[:, :1] > 0.6, [[1.2, 1, 0.75]], 1)
     assert "light-mixed" in codes(warm)
     lifted = np.tile(GRAY, (4, 1)) * np.array([[1.0], [1.0], [1.0], [1.3]])
     assert "light-patchy" in codes(lifted)
     assert "light-mixed" not in codes(lifted)
-
-
-def test_steps_of_several_reflectances_share_one_light() -> None:
-    reflectances = [0.9, 0.18, 0.035, 0.18]
-    colors = np.array(reflectances)[:, None] * GRAY
-    assert describe_light(colors, PLACES, reflectances).evenness == pytest.approx(1)
 
 
 def test_a_card_in_parts() -> None:
@@ -60,9 +82,12 @@ def test_a_card_in_parts() -> None:
     card = np.broadcast_to(GRAY * np.exp(0.3 * x), (60, 80, 3))
     inside = np.zeros((60, 80), bool)
     inside[5:55, 4:76] = True
-    colors, places = card_parts(card, inside)
-    assert len(colors) == 16
-    assert describe_light(colors, places).evenness == pytest.approx(np.exp(0.3 * 0.75), abs=0.02)
+    parts = surface_parts(card, inside, Box(100, 50, 80, 60), 400, 300)
+    assert len(parts.middles) == 16
+    assert parts.weight.sum() == pytest.approx(1)
+    np.testing.assert_allclose(parts.middles[0], [(100 + 10) / 400, (50 + 7.5) / 300])
+    black = surface_parts(card * 0, inside, Box(100, 50, 80, 60), 400, 300)
+    assert len(black.middles) == 0
 
 
 @pytest.mark.parametrize("name", ["A", "D50", "D65", "LED-B1", "FL2"])

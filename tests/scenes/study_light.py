@@ -1,0 +1,119 @@
+"""What uneven light costs, and what white places win back: ``python -m tests.scenes.study_light [photos]``.
+
+A gray card at the left and a piece of wood at the right, in light that changes across the frame, photographed by the
+simulator's cameras under its lights. Everything is simulated. "Cost" is the ΔE00 between what is read in that light and
+what is read in even light, all else being the same.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from colormatch.color.difference import delta_e
+from colormatch.photo.neutral import CardChoice
+from colormatch.records import Box, CardKind, Region, RegionKind
+from colormatch.repair import read_photo
+from tests.scenes import things
+from tests.scenes.camera import Camera, Lighting
+from tests.scenes.files import encoded
+from tests.scenes.scene import Scene, Thing, rectangle
+from tests.scenes.spectra import LIGHTS, FloatArray
+from tests.scenes.surface import Surface
+from tests.scenes.woods import any_wood, board
+
+WIDTH, HEIGHT = 1200, 800
+CARD = Box(60, 300, 240, 160)
+#: From the middle of the card to the middle of the wood lie two thirds of the frame.
+WOOD = Box(880, 280, 200, 200)
+#: White or gray spots beside the job, and how large they are.
+SPOTS = ((60, 40), (1040, 40), (1040, 660), (60, 660))
+SPOT = (120, 90)
+
+
+def scene(rng: np.random.Generator, spot: Surface, kind: CardKind = CardKind.GRAY) -> Scene:
+    """Wood all over, the card and the spots on it."""
+    card = things.gray_card() if kind is CardKind.GRAY else things.three_step_card()
+    laid = [
+        Thing("wood", "wood", board(any_wood(rng), (HEIGHT, WIDTH), rng), rectangle((600, 400), (WIDTH, HEIGHT))),
+        Thing("card", str(kind), card, _quad(CARD)),
+        *(Thing(f"spot {i}", "spot", spot, _quad(Box(*at, *SPOT))) for i, at in enumerate(SPOTS)),
+    ]
+    return Scene(WIDTH, HEIGHT, tuple(laid))
+
+
+def _quad(box: Box) -> FloatArray:
+    return rectangle((box.x + box.w / 2, box.y + box.h / 2), (box.w, box.h))
+
+
+def marked(kind: RegionKind, box: Box, margin: int = 8) -> Region:
+    inner = Box(box.x + margin, box.y + margin, box.w - 2 * margin, box.h - 2 * margin)
+    return Region.from_box(kind, inner, WIDTH, HEIGHT)
+
+
+@dataclass(frozen=True)
+class Way:
+    name: str
+    spot: Surface
+    #: Which of the spots are marked.
+    marked: Sequence[int] = ()
+    kind: CardKind = CardKind.GRAY
+
+
+WAYS = (
+    Way("gray card", things.white_paper()),
+    Way("gray card, two more gray cards", things.gray_card(), (0, 1)),
+    Way("gray card, four more gray cards", things.gray_card(), (0, 1, 2, 3)),
+    Way("gray card, two white spots", things.white_paper(), (0, 1)),
+    Way("gray card, four white spots", things.white_paper(), (0, 1, 2, 3)),
+    Way("three steps", things.white_paper(), kind=CardKind.THREE_STEP),
+    Way("three steps, four white spots", things.white_paper(), (0, 1, 2, 3), CardKind.THREE_STEP),
+    Way("three steps, four more gray cards", things.gray_card(), (0, 1, 2, 3), CardKind.THREE_STEP),
+)
+
+
+def read(way: Way, lighting: Lighting, camera: Camera, seed: int) -> tuple[FloatArray, list[str]]:
+    """Lab of the wood, and the codes of the doubts about the light."""
+    rng = np.random.default_rng(seed)
+    photo = scene(rng, way.spot, way.kind).photograph(lighting, camera, rng)
+    regions = [marked(RegionKind.SOUND, WOOD)]
+    regions += [marked(RegionKind.WHITE, Box(*SPOTS[i], *SPOT)) for i in way.marked]
+    choice = CardChoice(way.kind, region=marked(RegionKind.CARD, CARD, 0 if way.kind is CardKind.THREE_STEP else 8))
+    reading = read_photo(encoded(photo, "JPEG", quality=95), regions, choice)
+    return np.array(reading.samples[0].lab), [flag.code for flag in reading.light.flags]
+
+
+def costs(way: Way, slope: float, photos: int, seed: int = 1, **light: object) -> FloatArray:
+    """(photos,) ΔE00 that uneven light adds; `slope` is its change from the middle of the card to that of the wood."""
+    # The frame is this much wider than that distance.
+    across = slope * WIDTH / (WOOD.x + WOOD.w / 2 - CARD.x - CARD.w / 2)
+    out = []
+    for index in range(photos):
+        rng = np.random.default_rng([seed, index])
+        lamp = str(rng.choice(LIGHTS))
+        # Dim enough that white paper isn't clipped at the bright end.
+        camera = Camera.typical(rng, white_level=0.7)
+        sign = float(rng.choice([-1, 1]))
+        uneven = Lighting(lamp, (sign * across, float(rng.normal(0, 0.05)) if slope else 0.0), **light)  # type: ignore[arg-type]
+        (one, _), (other, _) = (
+            read(way, lighting, camera, 100 * seed + index) for lighting in (uneven, Lighting(lamp))
+        )
+        out.append(float(delta_e(one, other)))
+    return np.array(out)
+
+
+def report(photos: int) -> None:
+    print("ΔE00 that uneven light costs, mean/95th percentile; change of the light from card to wood:")
+    for way in WAYS:
+        row = [f"{way.name:36s}"]
+        for slope in (0.10, 0.20, 0.40):
+            found = costs(way, slope, photos)
+            row.append(f"{slope:4.0%} {found.mean():5.2f}/{np.percentile(found, 95):5.2f}")
+        print(*row, flush=True)
+
+
+if __name__ == "__main__":
+    report(int(sys.argv[1]) if len(sys.argv) > 1 else 20)
