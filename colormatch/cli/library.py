@@ -77,7 +77,7 @@ def _export(library: Library, args: argparse.Namespace) -> Answer:
 
 
 def _import(library: Library, args: argparse.Namespace) -> Answer:
-    from colormatch.library.instrument import is_measurement_file
+    from colormatch.instrument.measurements import is_measurement_file
     from colormatch.library.merge import Conflicts, Fate, import_exchange
     from colormatch.library.starter import bundled
 
@@ -100,7 +100,7 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
 
 
 def _import_measurements(library: Library, source: Path, *, preview: bool) -> Answer:
-    from colormatch.library.instrument import read_measurements
+    from colormatch.instrument.measurements import read_measurements
     from colormatch.records import Ground
 
     measured = read_measurements(source)

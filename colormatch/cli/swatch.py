@@ -127,7 +127,7 @@ def _given(library: Library, args: argparse.Namespace) -> dict[str, Any]:
     if args.state is not None:
         given["state"] = SurfaceState(args.state)
     if args.measured is not None:
-        from colormatch.library.instrument import pick, read_measurements
+        from colormatch.instrument.measurements import pick, read_measurements
 
         given["lab"] = pick(read_measurements(args.measured), args.sample).lab
     if args.photo is not None:

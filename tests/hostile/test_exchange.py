@@ -9,9 +9,9 @@ import zipfile
 import pytest
 
 from colormatch.errors import ExchangeError
+from colormatch.instrument.measurements import read_measurements
 from colormatch.library import Library, archive
 from colormatch.library.exchange import export_exchange, read_exchange
-from colormatch.library.instrument import read_measurements
 from colormatch.library.merge import import_exchange
 from colormatch.records import Lab, Paint, Swatch
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from xml.parsers import expat
 
 from colormatch.errors import ExchangeError
-from colormatch.library.raw_sample import RawSample, bad_file
+from colormatch.instrument.raw_sample import RawSample, bad_file
 
 _NAMESPACE = "http://colorexchangeformat.com/CxF3-core"
 #: Elements of a sample, and their parts.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from colormatch.library.raw_sample import RawSample, bad_file
+from colormatch.instrument.raw_sample import RawSample, bad_file
 
 _TOKEN = re.compile(r'"([^"]*)"|(#.*)|([^\s"]+)')
 #: Spectral fields as instruments write them: SPECTRAL_NM400, NM_400, SPEC_400, R_400, NM400.

@@ -10,9 +10,9 @@ import pytest
 
 from colormatch.color.difference import delta_e
 from colormatch.errors import BadInput
-from colormatch.library.cgats import read as read_cgats
-from colormatch.library.cxf import read as read_cxf
-from colormatch.library.instrument import _measured, pick, read_measurements
+from colormatch.instrument.cgats import read as read_cgats
+from colormatch.instrument.cxf import read as read_cxf
+from colormatch.instrument.measurements import _measured, pick, read_measurements
 from tests.scenes.spectra import colour_science
 
 #: Debian's package argyll-ref: CGATS files of charts that many people measured.

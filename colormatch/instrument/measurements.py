@@ -22,7 +22,7 @@ import numpy as np
 from colormatch.color.space import D50_XYZ, WHITE_XYZ, adaptation_to_d65, lab_from_xyz, xyz_from_lab
 from colormatch.color.spectra import WAVELENGTHS, lab_from_reflectance
 from colormatch.errors import BadInput, ExchangeError
-from colormatch.library.raw_sample import RawSample, bad_file
+from colormatch.instrument.raw_sample import RawSample, bad_file
 from colormatch.records import FloatArray, Lab, lab_of
 
 #: Endings under which instruments write these forms.
@@ -67,7 +67,7 @@ def read_measurements(path: Path) -> tuple[Measurement, ...]:
     ExchangeError
         It can't be read or used; with file, line and reason.
     """
-    from colormatch.library import cgats, cxf
+    from colormatch.instrument import cgats, cxf
 
     try:
         content = path.read_bytes() if path.stat().st_size <= MAX_BYTES else None
