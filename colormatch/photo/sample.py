@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import stdtrit
 
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.space import RGB_TO_XYZ, lab_from_linear, linear_from_lab
@@ -283,6 +282,8 @@ def _random_error(
 
 def _radius(variance: float, freedom: float) -> float:
     """90 % radius of a mean whose variance was estimated with some degrees of freedom."""
+    from scipy.special import stdtrit
+
     return float(stdtrit(freedom, _QUANTILE)) * math.sqrt(variance)
 
 

@@ -44,10 +44,21 @@ class Optics(NamedTuple):
 
 @cache
 def knot_basis() -> FloatArray:
-    """(41, 6): log K at every wavelength from the knots, by a natural cubic spline."""
-    from scipy.interpolate import CubicSpline
+    """(41, 6): log K at every wavelength from the knots, by a natural cubic spline.
 
-    basis: FloatArray = CubicSpline(KNOTS, np.eye(KNOTS.size), bc_type="natural")(np.clip(WAVELENGTHS, *_SEEN))
+    Written out, for equal steps (C. de Boor, A Practical Guide to Splines, 1978, chapter IV): SciPy's takes a quarter
+    of a second to import, half of what a whole match takes.
+    """
+    count, step = KNOTS.size, float(KNOTS[1] - KNOTS[0])
+    values, bends = np.eye(count), np.zeros((count, count))  # bends: second derivatives, none at the ends
+    neighbors = 4 * np.eye(count - 2) + np.eye(count - 2, k=1) + np.eye(count - 2, k=-1)
+    bends[1:-1] = np.linalg.solve(neighbors, 6 / step**2 * np.diff(values, n=2, axis=0))
+    place = (np.clip(WAVELENGTHS, *_SEEN) - KNOTS[0]) / step
+    left = np.clip(np.floor(place).astype(int), 0, count - 2)
+    after = (place - left)[:, None]
+    before = 1 - after
+    basis: FloatArray = before * values[left] + after * values[left + 1]
+    basis += step**2 / 6 * ((before**3 - before) * bends[left] + (after**3 - after) * bends[left + 1])
     basis.setflags(write=False)
     return basis
 

@@ -5,9 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
+from scipy.interpolate import CubicSpline
 
+from colormatch.color.spectra import WAVELENGTHS
 from colormatch.wash.film import SURFACE_FILM, bare, film, inside_of, lay, saunderson, seen, thickness
-from colormatch.wash.optics import Optics, mix, optics_of
+from colormatch.wash.optics import KNOTS, Optics, knot_basis, mix, optics_of
 
 POSITIVE = st.floats(1e-3, 8)
 REFLECTANCE = st.floats(0.001, 0.98)
@@ -132,3 +134,8 @@ def test_mix_adds_by_volume() -> None:
     np.testing.assert_allclose(mixed.K, 2.0)
     np.testing.assert_allclose(mixed.S, 4.0)
     assert float(mixed.k2) == pytest.approx(0.2)
+
+
+def test_knots_are_joined_by_the_natural_cubic_spline_of_scipy() -> None:
+    basis = CubicSpline(KNOTS, np.eye(KNOTS.size), bc_type="natural")(np.clip(WAVELENGTHS, 400, 700))
+    np.testing.assert_allclose(knot_basis(), basis, atol=1e-14)
