@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-from colormatch.color.space import D50_XYZ, WHITE_XYZ, adaptation_to_d65, lab_from_xyz, xyz_from_lab
+from colormatch.color.space import D50_XYZ, adaptation_to_d65, d65_from_d50, lab_from_xyz
 from colormatch.color.spectra import WAVELENGTHS, lab_from_reflectance
 from colormatch.errors import BadInput, ExchangeError
 from colormatch.instrument.raw_sample import RawSample, bad_file
@@ -145,13 +145,9 @@ def _lab_of_tristimulus(sample: RawSample, file: str) -> tuple[FloatArray, str, 
     if sample.white == "D65":
         lab = np.array(sample.lab) if sample.lab is not None else lab_from_xyz(np.array(sample.xyz) / 100)
         return lab, f"{form} for D65", 0.0
-    if sample.lab is not None:
-        xyz = xyz_from_lab(np.array(sample.lab)) / WHITE_XYZ * D50_XYZ
-    else:
-        xyz = np.array(sample.xyz) / 100
     assumed = "" if sample.white else " (the file names no light; D50 is the rule)"
-    return (
-        lab_from_xyz(xyz @ adaptation_to_d65(D50_XYZ).T),
-        f"{form} for D50{assumed}, adapted to D65",
-        _ADAPTED_UNCERTAINTY,
-    )
+    if sample.lab is not None:
+        lab = d65_from_d50(np.array(sample.lab))
+    else:
+        lab = lab_from_xyz(np.array(sample.xyz) / 100 @ adaptation_to_d65(D50_XYZ).T)
+    return lab, f"{form} for D50{assumed}, adapted to D65", _ADAPTED_UNCERTAINTY

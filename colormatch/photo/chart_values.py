@@ -17,7 +17,6 @@ from pathlib import Path
 
 import numpy as np
 
-from colormatch.color.space import d65_from_d50
 from colormatch.errors import BadInput
 from colormatch.records import FloatArray
 
@@ -92,8 +91,8 @@ def read_chart_file(path: Path) -> FloatArray:
     Parameters
     ----------
     path : Path
-        CGATS text (ISO 28178) with LAB_L, LAB_A, LAB_B under D50; or CSV with columns L, a, b under D65. 24 rows, along
-        the chart's rows or down its columns.
+        CSV with columns L, a, b under D65; or an instrument's file, CGATS text or CxF3, as
+        `instrument.measurements.read_measurements` reads it. 24 patches, along the chart's rows or down its columns.
 
     Returns
     -------
@@ -103,14 +102,15 @@ def read_chart_file(path: Path) -> FloatArray:
     ------
     BadInput
         Missing, of another form, not 24 patches, or of no such chart.
+    ExchangeError
+        An instrument's file that can't be read or used.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig", errors="replace")
-    except OSError as error:
-        raise BadInput(f"The chart file {path.name} can't be read: {error.strerror}.", "Choose it again.") from None
-    rows = [line.split() for line in text.splitlines() if line.strip()]
-    begins = [index for index, row in enumerate(rows) if row[0] == "BEGIN_DATA"]
-    lab = d65_from_d50(_cgats(rows, begins[0], path.name)) if begins else _csv(text, path.name)
+    if path.suffix.lower() == ".csv":
+        lab = _csv(path)
+    else:
+        from colormatch.instrument.measurements import read_measurements
+
+        lab = np.array([measured.lab for measured in read_measurements(path)])
     if lab.shape != (ROWS * COLUMNS, 3):
         raise BadInput(
             f"The chart file {path.name} holds {len(lab)} patches.",
@@ -125,34 +125,17 @@ def read_chart_file(path: Path) -> FloatArray:
     return orders[int(np.argmin(off))]
 
 
-def _cgats(rows: list[list[str]], begin: int, name: str) -> FloatArray:
-    keyword = next((i for i, row in enumerate(rows) if row[0] == "BEGIN_DATA_FORMAT"), None)
-    fields: list[str] = []
-    if keyword is not None:
-        for row in rows[keyword + 1 : begin]:
-            if row[0] == "END_DATA_FORMAT":
-                break
-            fields += row
-    wanted = ("LAB_L", "LAB_A", "LAB_B")
-    if not all(field in fields for field in wanted):
-        raise BadInput(f"The chart file {name} has no columns LAB_L, LAB_A, LAB_B.", "Export it again with Lab values.")
-    values = []
-    for row in rows[begin + 1 :]:
-        if row[0] == "END_DATA":
-            break
-        values.append([_number(row, fields.index(field), name) for field in wanted])
-    return np.array(values).reshape(-1, 3)
-
-
-def _csv(text: str, name: str) -> FloatArray:
+def _csv(path: Path) -> FloatArray:
+    try:
+        text = path.read_text(encoding="utf-8-sig", errors="replace")
+    except OSError as error:
+        raise BadInput(f"The chart file {path.name} can't be read: {error.strerror}.", "Choose it again.") from None
     header, *rows = list(csv.reader(text.splitlines())) or [[]]
     columns = [cell.strip() for cell in header]
     if not all(column in columns for column in ("L", "a", "b")):
-        raise BadInput(
-            f"The chart file {name} is neither CGATS text nor a table with columns L, a, b.", "Export it again."
-        )
+        raise BadInput(f"The chart file {path.name} has no columns L, a, b.", "Export it again.")
     picked = [columns.index(column) for column in ("L", "a", "b")]
-    return np.array([[_number(row, i, name) for i in picked] for row in rows if any(row)]).reshape(-1, 3)
+    return np.array([[_number(row, i, path.name) for i in picked] for row in rows if any(row)]).reshape(-1, 3)
 
 
 def _number(row: list[str], index: int, name: str) -> float:

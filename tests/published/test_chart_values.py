@@ -1,17 +1,20 @@
 """The chart's reference values against colour-science, and the reader of chart files."""
 
+import warnings
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from colormatch.color.difference import delta_e
 from colormatch.color.space import d65_from_d50
-from colormatch.errors import BadInput
+from colormatch.errors import ColorMatchError
 from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
 from colormatch.records import FloatArray
 from tests.scenes.spectra import colour_science
 
 #: ColorChecker.cie of the ArgyllCMS reference files (chart maker's values; CIELAB, D50): dark skin, white, black.
+ARGYLL_CHART = Path("/usr/share/color/argyll/ref/ColorChecker.cie")
 ARGYLL_D50 = {0: (37.99, 13.56, 14.06), 18: (96.54, -0.43, 1.19), 23: (20.46, -0.08, -0.97)}
 
 
@@ -70,6 +73,39 @@ def test_a_users_own_chart(tmp_path: Path) -> None:
         np.testing.assert_allclose(read_chart_file(tmp_path / "own.txt"), d65_from_d50(own), atol=2e-3)
 
 
+@pytest.mark.skipif(not ARGYLL_CHART.exists(), reason="needs the charts of Debian's package argyll-ref")
+def test_the_charts_of_argyll_ref_are_read(tmp_path: Path) -> None:
+    """CGATS as another program writes it; the same order, and the later averages moved by up to 1.3."""
+    lab = read_chart_file(ARGYLL_CHART)
+    np.testing.assert_allclose(lab[list(ARGYLL_D50)], BEFORE_2014[list(ARGYLL_D50)], atol=1.3)
+    assert delta_e(lab, BEFORE_2014).mean() < 1.5
+    with pytest.raises(ColorMatchError, match="holds 30 patches"):
+        read_chart_file(ARGYLL_CHART.with_name("QPcard_201.cie"))
+
+
+def test_a_cxf_file_written_by_another_library(tmp_path: Path) -> None:
+    """24 measured reflectances (ISO 17321-1, from colour-science) in the frame of colour-cxf's sample, saved by it."""
+    colour_cxf = pytest.importorskip("colour_cxf", reason="needs colour-cxf (test extra, Python below 3.14)")
+    colour = colour_science()
+    document = colour_cxf.read_cxf_from_file(
+        str(Path(colour_cxf.__file__).parent / "tests" / "resources" / "sample.cxf")
+    )
+    shape = colour.SpectralShape(380, 680, 10)
+    chart = [one.copy().align(shape) for one in colour.SDS_COLOURCHECKERS["ISO 17321-1"].values()]
+    patches = document.resources.object_collection.object_value[: len(chart)]
+    for patch, measured in zip(patches, chart, strict=True):
+        (spectrum,) = [one for one in patch.color_values.choice if type(one).__name__ == "ReflectanceSpectrum"]
+        spectrum.value = measured.values.tolist()
+        patch.name, patch.color_values.choice = measured.name, [spectrum]
+    document.resources.object_collection.object_value = patches
+    (tmp_path / "chart.cxf").write_bytes(colour_cxf.write_cxf(document))
+    white = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it tells that it aligns its tables
+        xyz = [colour.sd_to_XYZ(one, illuminant=colour.SDS_ILLUMINANTS["D65"]) / 100 for one in chart]
+    np.testing.assert_allclose(read_chart_file(tmp_path / "chart.cxf"), colour.XYZ_to_Lab(xyz, white), atol=0.1)
+
+
 @pytest.mark.parametrize(
     "content",
     [
@@ -85,10 +121,10 @@ def test_a_users_own_chart(tmp_path: Path) -> None:
 )
 def test_other_files_are_refused(content: str, tmp_path: Path) -> None:
     (tmp_path / "chart.txt").write_text(content)
-    with pytest.raises(BadInput):
+    with pytest.raises(ColorMatchError):
         read_chart_file(tmp_path / "chart.txt")
 
 
 def test_a_missing_file_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(BadInput):
+    with pytest.raises(ColorMatchError):
         read_chart_file(tmp_path / "none.txt")
