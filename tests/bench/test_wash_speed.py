@@ -3,9 +3,10 @@
 import numpy as np
 
 from colormatch.records import Lab, Layer, Part
-from colormatch.wash.paint import fit_paint
+from colormatch.wash.paint import fit_paint, fit_paints
 from colormatch.wash.predict import draw_chances, predict_many
 from tests.scenes import study_wash as study
+from tests.scenes.large_shelf import large_shelf
 from tests.scenes.paints import PAINTS
 
 
@@ -14,6 +15,12 @@ def test_ten_paints_of_fourteen_swatches(benchmark) -> None:
     rng = np.random.default_rng(0)
     swatches = [study.swatches_of(name, study.FOURTEEN, study.Trial(), rng) for name in PAINTS]
     benchmark.pedantic(lambda: [fit_paint(some) for some in swatches], rounds=3)
+
+
+def test_a_hundred_paints_of_six_swatches(benchmark) -> None:
+    """Goal: 60 s."""
+    _, swatches = large_shelf(100)
+    benchmark.pedantic(lambda: fit_paints(swatches), rounds=1)
 
 
 def test_two_hundred_finalists(benchmark) -> None:
