@@ -10,18 +10,23 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colormatch.color.difference import delta_e
-from colormatch.errors import PaintError
+from colormatch.errors import BadInput, PaintError
 from colormatch.records import (
     FloatArray,
+    Ground,
     Lab,
     Layer,
     Limits,
     Paint,
+    Part,
     Shelf,
+    Swatch,
+    Task,
 )
 
 if TYPE_CHECKING:
     from colormatch.library.store import Library
+    from colormatch.match.grid import WashGrid
     from colormatch.wash.paint import PaintModel
 
 
@@ -159,3 +164,88 @@ def dried(workshop: Workshop, layers: Sequence[Layer], grounds: FloatArray) -> F
     for layer in layers:
         body = lay(film_of_layer(workshop.models, layer), body)
     return lab_from_reflectance(seen(body))
+
+
+# --- grounds ---------------------------------------------------------------------------------------------------------
+
+
+def known_grounds(library: Library) -> list[Ground]:
+    """Every wood or card with a name, in alphabetical order: the library's grounds, and what swatches were painted on.
+
+    Of several of one name, whatever its capitals, a ground counts before a swatch, and a later swatch before one that
+    was added earlier.
+    """
+    first: dict[str, Ground] = {}
+    swatches = [stored.record for stored in reversed(library.all(Swatch))]
+    on_swatches = [Ground(s.ground, s.ground_lab, s.uncertainty, s.state) for s in swatches if s.ground.strip()]
+    for ground in (*(stored.record for stored in library.all(Ground)), *on_swatches):
+        first.setdefault(ground.name.strip().casefold(), ground)
+    return [first[key] for key in sorted(first)]
+
+
+def ground_named(library: Library, name: str) -> Ground:
+    """The ground of that name, whatever its capitals.
+
+    Raises
+    ------
+    BadInput
+        None is known.
+    """
+    for ground in known_grounds(library):
+        if ground.name.strip().casefold() == name.strip().casefold():
+            return ground
+    raise BadInput(f"The ground {name} is not known yet.", "Give its color as L,a,b.")
+
+
+# --- a paint, looked at by itself ------------------------------------------------------------------------------------
+
+
+def grid_over(workshop: Workshop, paint: str, ground: Lab, uncertainty: float) -> WashGrid:
+    """Ratio by coats of one paint over a wood.
+
+    Parameters
+    ----------
+    workshop : Workshop
+    paint : str
+    ground : Lab
+    uncertainty : float
+        Of the ground: ΔE00, 90 % radius.
+
+    Raises
+    ------
+    PaintError
+        The paint has no swatch.
+    """
+    from colormatch.match.grid import wash_grid
+    from colormatch.match.job import Job
+
+    if paint not in workshop.models:
+        raise PaintError(f"{paint} has no swatch yet.", "Paint one swatch of it, let it dry and add it.")
+    task = Task(ground, ground, ground_uncertainty=uncertainty)
+    return wash_grid(Job.of(task, workshop.shelf, workshop.models, Limits()), paint)
+
+
+@dataclass(frozen=True)
+class FitError:
+    """How far the model of a paint is from one of the swatches that it was learned from."""
+
+    swatch: Swatch
+    #: What the model gives for it, had its film come out as it should.
+    modelled: Lab
+    #: ΔE00 between the two.
+    delta_e: float
+    #: In words, seen from the swatch: "a touch too light".
+    off: str
+
+
+def fit_errors(workshop: Workshop, paint: str) -> tuple[FitError, ...]:
+    """The model of a paint against each of its swatches, in the library's order; empty for a paint without one."""
+    from colormatch.color.words import describe_off
+
+    found = []
+    for swatch in workshop.shelf.of(paint):
+        layer = Layer((Part(paint),), swatch.paint_fraction, swatch.coats)
+        modelled = Lab(*(float(v) for v in dried(workshop, [layer], np.array([swatch.ground_lab]))[0]))
+        difference = float(delta_e(modelled, swatch.lab))
+        found.append(FitError(swatch, modelled, difference, describe_off(modelled, swatch.lab)))
+    return tuple(found)

@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from app import cached, example, look, pictures, session
+from app import cached, example, look, photo_files, pictures, session
 from app.marks import FOUND
 from app.region_editor import RARE, region_editor
 from app.session import OpenRepair
@@ -22,9 +22,6 @@ from colormatch.records import CardKind, Lab, Reading, Region, RegionKind, Sampl
 PATCHES = 3
 #: Repairs offered on the start page.
 _RECENT = 6
-#: What the chooser lets through by name; the library looks at the content.
-_ENDINGS = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif", "dng", "cr2", "cr3", "nef", "arw",
-            "raf", "orf", "rw2", "pef"]  # fmt: skip
 _CARDS = {
     CardKind.GRAY: "Gray card",
     CardKind.THREE_STEP: "Three-step card: white, gray, black",
@@ -87,7 +84,7 @@ def _start() -> None:
     )
     st.file_uploader(
         "Drop the photo here or choose it: JPEG, PNG, TIFF, WebP, HEIC or camera raw, up to 200 MB",
-        type=_ENDINGS,
+        type=photo_files.ENDINGS,
         key="photo-file",
         on_change=_take_upload,
     )
@@ -115,9 +112,7 @@ def _take_example() -> None:
 
 
 def _begin(content: bytes, file_name: str, title: str, regions: tuple[Region, ...]) -> None:
-    library = session.open_library()
-    photo = library.photos.add(content, file_name)
-    cached.decoded(library.photos.path(photo))  # refuses what is no photo before a repair is made of it
+    photo = photo_files.keep(content, file_name)
     session.keep(replace(session.current(), name=title, photo=photo, regions=regions))
 
 

@@ -23,7 +23,7 @@ def library(tmp_path, monkeypatch) -> Library:
 def open_app(library) -> Callable[..., AppTest]:
     """A new session, as after a reload: only the address is left of the one before."""
 
-    def start(repair: int | None = None, page: str = "") -> AppTest:
+    def start(repair: int | None = None, page: str = "", **query: str) -> AppTest:
         app = AppTest.from_file(str(MAIN), default_timeout=60)
         if repair is not None:
             app.query_params["repair"] = str(repair)
@@ -31,6 +31,8 @@ def open_app(library) -> Callable[..., AppTest]:
             app.switch_page(page)
             if repair is not None:
                 app.query_params["repair"] = str(repair)
+        for name, value in query.items():
+            app.query_params[name] = value
         app.run()
         assert not app.exception
         return app

@@ -1,0 +1,189 @@
+"""One paint: what its washes look like over a wood, how well its model fits, and its swatches."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import streamlit as st
+
+from app import cached, look, pictures, session
+from app.shelf import chips, place, woods
+from app.shelf.woods import Wood
+from colormatch import repair as job
+from colormatch.color.words import NOTHING, verdict
+from colormatch.errors import ColorMatchError
+from colormatch.library import Library, Stored
+from colormatch.match.grid import WashGrid
+from colormatch.records import Paint, RegionKind, Swatch
+from colormatch.wash.ratio import format_fraction, format_layers
+from colormatch.workshop import FitError, Workshop, fit_errors, grid_over
+
+#: Swatches from which one more is looked for by what it would bring; before that, two good ones are known.
+_ENOUGH = 2
+#: ΔE00 that one more swatch must win to be worth its paint; as the advice for a match holds it.
+_WORTH = 0.15
+
+
+def show() -> None:
+    """The view."""
+    library = session.open_library()
+    number = place.number()
+    place.back("Your paints")
+    if number is None:
+        return
+    paint = library.get(Paint, number)
+    st.header(paint.name)
+    _describe(library, paint)
+    _actions(number)
+    swatches = [one for one in library.all(Swatch) if one.record.paint == paint.name]
+    if not swatches:
+        _first_swatches(paint)
+        return
+    with st.spinner("Fitting your paints"):
+        workshop = cached.workshop(library.folder, library.stamp())
+    surfaces = [wood for kind in (RegionKind.DAMAGE, RegionKind.SOUND) if (wood := woods.of_repair(kind))]
+    main_side, word_side = st.columns([5, 4], gap="medium")
+    with main_side:
+        st.subheader("Over a wood")
+        # What most of it was painted on comes first, unless a repair is open.
+        usual = Counter(one.record.ground for one in swatches).most_common(1)[0][0]
+        first = surfaces[0].name if surfaces else usual
+        wood = woods.choose("Which wood?", f"over-{number}", [*surfaces, *woods.known(library)], first)
+        if wood is not None:
+            grid = grid_over(workshop, paint.name, wood.lab, wood.uncertainty)
+            _show_grid(grid, wood)
+    with word_side:
+        st.subheader("The swatch worth painting next")
+        if wood is not None:
+            st.write(_next(workshop, paint.name, len(swatches), grid, wood))
+        for flag in workshop.models[paint.name].flags:
+            st.write(flag.text)
+        _show_swatches(swatches, fit_errors(workshop, paint.name))
+
+
+def _describe(library: Library, paint: Paint) -> None:
+    said = [paint.maker, paint.kind, f"thinned with {paint.thinner}" if paint.thinner else ""]
+    if paint.size_ml is not None:
+        said.append(f"tin of {paint.size_ml:g} ml")
+    if paint.price is not None:
+        said.append(f"{paint.price:g} a tin")
+    if paint.on_hand_ml is not None:
+        said.append(f"{paint.on_hand_ml:g} ml left" if paint.on_hand_ml else "none left")
+    st.write(" · ".join(word for word in said if word))
+    if paint.notes:
+        st.text(paint.notes)
+    if paint.photo:
+        path = library.photos.path(paint.photo)
+        facts = cached.decoded(path).facts
+        address = pictures.publish(cached.as_taken(path))
+        st.html(
+            f'<div class="tin">{look.picture(address, facts.width, facts.height, f"The tin of {paint.name}")}</div>'
+        )
+
+
+def _actions(number: int) -> None:
+    with st.container(horizontal=True, gap="small", key="paint-actions"):
+        st.button("Swatch from a photo", key="patch", type="primary", on_click=place.go, args=("patch", number))
+        st.button("Swatch by numbers", key="add-swatch", on_click=place.go, args=("add-swatch", number))
+        st.button("Edit", key="edit-paint", on_click=place.go, args=("edit-paint", number))
+        st.button("Duplicate", key="duplicate-paint", on_click=_duplicate, args=(number,))
+        st.button("Delete", key="delete-paint", on_click=_delete, args=(number,))
+
+
+def _duplicate(number: int) -> None:
+    with session.telling():
+        place.go("paint", session.open_library().duplicate(Paint, number))
+
+
+def _delete(number: int) -> None:
+    with session.telling():
+        session.open_library().remove(Paint, number)
+        place.go()
+
+
+def _first_swatches(paint: Paint) -> None:
+    st.html(chips.strip([]))
+    st.subheader("It needs a swatch")
+    st.write(
+        f"A tin tells no color. Brush {paint.name} on bare wood, once at full strength and once thinned 1:7, wipe it "
+        "as you would on a repair, let it dry, and photograph each beside bare wood and the gray card. In simulations "
+        "two such swatches leave 1.2 ΔE of doubt about every other thinning, one leaves twice as much."
+    )
+
+
+# --- grid ------------------------------------------------------------------------------------------------------------
+
+
+def _show_grid(grid: WashGrid, wood: Wood) -> None:
+    st.html(chips.grid_table(grid, wood.lab))
+    measured = any(cell.measured for row in grid.rows for cell in row)
+    halves = " Where it says measured, the left half is your swatch and the right half the computed color." * measured
+    st.write(
+        f"Computed from your swatches over {wood.name}: the color that a wash is expected to dry to, and the ΔE that "
+        f"it stays within nine times in ten, brush included.{halves} A screen shows colors roughly."
+    )
+
+
+def _next(workshop: Workshop, paint: str, swatches: int, grid: WashGrid, wood: Wood) -> str:
+    """Which swatch to paint next, and why."""
+    reading = woods.repair_reading()
+    if reading is not None and wood.name.endswith(woods.OPEN):
+        try:
+            found = job.swatch_worth_painting(reading, session.current().surfaces, workshop, paint)
+        except ColorMatchError as error:
+            return str(error)
+        if found is not None and found.before - found.after >= _WORTH:
+            return (
+                f"**{format_layers([found.layer])}** on wood like the damage. It should bring the expected ΔE of the "
+                f"open repair, with this paint alone, from about {found.before:.1f} to about {found.after:.1f}."
+            )
+        return "None for the open repair: what is left of the doubt is the brush and the reading, not the paint."
+    cell = grid.least_sure
+    words = f"{format_fraction(cell.layer.paint_fraction)}, {chips.coats_word(cell.layer.coats)}"
+    why = f"Of all these washes it is the least sure: ± {cell.uncertainty:.1f} ΔE over {wood.name}."
+    if swatches < _ENOUGH:
+        why += " A second swatch, far from the first in strength, halves the doubt."
+    return f"**{words}** on {wood.name}. {why}"
+
+
+# --- swatches --------------------------------------------------------------------------------------------------------
+
+
+def _show_swatches(swatches: list[Stored[Swatch]], errors: tuple[FitError, ...]) -> None:
+    st.subheader("1 swatch" if len(swatches) == 1 else f"{len(swatches)} swatches")
+    st.write("Beside each, how far the model that was learned from all of them is from it.")
+    for stored, error in zip(swatches, errors, strict=True):
+        with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"swatch-row-{stored.id}"):
+            st.html(chips.swatch_chip(stored.record.lab, stored.record.ground_lab, "the swatch on its wood"), width=96)
+            st.markdown(_swatch_words(stored.record, error))
+            with st.popover("Change", key=f"swatch-{stored.id}"):
+                _swatch_actions(stored)
+
+
+def _swatch_words(swatch: Swatch, error: FitError) -> str:
+    fit = f"Model {error.delta_e:.1f} ΔE off, {verdict(error.delta_e)}"
+    if error.off != NOTHING:
+        fit += f": {error.off}"
+    said = [f"Read to ± {swatch.uncertainty:.1f} ΔE", swatch.measured, swatch.taken]
+    return f"**{chips.wash_words(swatch)}**  \n{fit}.  \n{', '.join(word for word in said if word)}"
+
+
+def _swatch_actions(stored: Stored[Swatch]) -> None:
+    number = stored.id
+    if stored.record.notes:
+        st.text(stored.record.notes)
+    st.button("Edit", key=f"edit-swatch-{number}", width="stretch", on_click=place.go, args=("edit-swatch", number))
+    st.button(
+        "Duplicate", key=f"duplicate-swatch-{number}", width="stretch", on_click=_duplicate_swatch, args=(number,)
+    )
+    st.button("Delete", key=f"delete-swatch-{number}", width="stretch", on_click=_delete_swatch, args=(number,))
+
+
+def _duplicate_swatch(number: int) -> None:
+    with session.telling():
+        session.open_library().duplicate(Swatch, number)
+
+
+def _delete_swatch(number: int) -> None:
+    with session.telling():
+        session.open_library().remove(Swatch, number)

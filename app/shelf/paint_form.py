@@ -1,0 +1,65 @@
+"""Add a paint, or change what is known of one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import streamlit as st
+
+from app import photo_files, session
+from app.shelf import place, typed
+from colormatch.records import Paint
+
+
+def show() -> None:
+    """The view; the address says of which paint, none for a new one."""
+    number = place.number()
+    library = session.open_library()
+    paint = None if number is None else library.get(Paint, number)
+    if paint is None:
+        place.back("Your paints")
+    else:
+        place.back(paint.name, "paint", number)
+    st.header("A new paint" if paint is None else f"Change {paint.name}")
+
+    def value(field: str) -> str:
+        held = "" if paint is None else getattr(paint, field)
+        return "" if held is None else f"{held:g}" if isinstance(held, float) else str(held)
+
+    def key(field: str) -> str:
+        return f"paint-{field}"
+
+    with st.form("paint-form", border=False):
+        st.text_input("Name, as it stands on the tin", value("name"), key=key("name"))
+        left, right = st.columns(2, gap="small")
+        with left:
+            st.text_input("Maker", value("maker"), key=key("maker"))
+            st.text_input("Thinned with", value("thinner") or Paint.thinner, key=key("thinner"))
+            st.text_input("Price of one tin, in your currency", value("price"), key=key("price"))
+        with right:
+            st.text_input("Kind, such as milk paint, stain, glaze", value("kind"), key=key("kind"))
+            st.text_input("Size of the tin, such as 250 ml or 1 pint", value("size_ml"), key=key("size_ml"))
+            st.text_input("What is left of it, such as 100 ml or 1 cup", value("on_hand_ml"), key=key("on_hand_ml"))
+        st.text_area("Notes", value("notes"), key=key("notes"))
+        another = "" if paint is None or not paint.photo else "another "
+        st.file_uploader(f"Choose {another}photo of the tin", type=photo_files.ENDINGS, key=key("photo"))
+        st.form_submit_button("Keep the paint", key="keep-paint", type="primary", on_click=_keep, args=(number,))
+
+
+def _keep(number: int | None) -> None:
+    with session.telling():
+        library = session.open_library()
+        before = Paint("new") if number is None else library.get(Paint, number)
+        words = {field: session.widget_value(f"paint-{field}").strip() for field in (
+            "name", "maker", "kind", "thinner", "notes")}  # fmt: skip
+        amounts = {field: typed.volume(session.widget_value(f"paint-{field}")) for field in ("size_ml", "on_hand_ml")}
+        price = typed.number(session.widget_value("paint-price"), "price")
+        photo = before.photo
+        if (upload := session.widget_value("paint-photo")) is not None:
+            photo = photo_files.keep(upload.getvalue(), upload.name)
+        paint = replace(before, **words, **amounts, price=price, photo=photo)
+        if number is None:
+            number = library.add(paint)
+        else:
+            library.edit(number, paint)
+        place.go("paint", number)

@@ -1,0 +1,33 @@
+"""Where in the shelf's pages somebody is. The address says it, so a reload and the Back button find it again."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+#: Names in the address: which view of the shelf, and of which record.
+_VIEW, _NUMBER = "view", "number"
+
+
+def view() -> str:
+    """Which view is open; empty for the shelf itself."""
+    return st.query_params.get(_VIEW, "")
+
+
+def number() -> int | None:
+    """The record that the view shows, if it shows one."""
+    text = st.query_params.get(_NUMBER, "")
+    return int(text) if text.isdigit() else None
+
+
+def go(to: str = "", record: int | None = None) -> None:
+    """Open a view: the callback of a button."""
+    for name, value in ((_VIEW, to), (_NUMBER, "" if record is None else str(record))):
+        if value:
+            st.query_params[name] = value
+        else:
+            st.query_params.pop(name, None)
+
+
+def back(label: str, to: str = "", record: int | None = None) -> None:
+    """The way up."""
+    st.button(f"‹ {label}", key="back", on_click=go, args=(to, record))

@@ -1,0 +1,109 @@
+"""Add a swatch by its numbers, or correct one."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+
+import streamlit as st
+
+from app import session
+from app.shelf import place, typed, woods
+from colormatch.library import Library
+from colormatch.records import Lab, Paint, SurfaceState, Swatch
+from colormatch.wash.ratio import Ratio, format_ratio
+from colormatch.workshop import ground_named
+
+_STATES = {
+    SurfaceState.BARE: "Bare",
+    SurfaceState.SEALED: "Sealed",
+    SurfaceState.WASHED: "Washed",
+    SurfaceState.TOP_COATED: "Top-coated",
+}
+
+
+def show() -> None:
+    """The view; its number is the paint's for a new swatch, the swatch's own for an old one."""
+    library, number = session.open_library(), place.number()
+    if number is None:
+        place.back("Your paints")
+        return
+    if place.view() == "edit-swatch":
+        swatch = library.get(Swatch, number)
+        owner = next(one.id for one in library.all(Paint) if one.record.name == swatch.paint)
+        paint, title = swatch.paint, f"Correct a swatch of {swatch.paint}"
+    else:
+        swatch, owner = None, number
+        paint = library.get(Paint, number).name
+        title = f"A swatch of {paint}, by numbers"
+    place.back(paint, "paint", owner)
+    st.header(title)
+    if swatch is None:
+        st.write("For a color that an instrument read: CIELAB under D65, 2°. A photo beside your gray card does too.")
+    _form(library, swatch, paint, owner)
+
+
+def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> None:
+    names = [wood.name for wood in woods.known(library)]
+    with st.form("swatch-form", border=False):
+        left, right = st.columns(2, gap="small")
+        with left:
+            ratio = "1:3" if swatch is None else format_ratio(swatch.paint_parts, swatch.water_parts)
+            st.text_input("Paint to water, such as 1:3, 25% or full", ratio, key="swatch-ratio")
+            st.number_input("Coats", 1, None, 1 if swatch is None else swatch.coats, key="swatch-coats")
+            st.text_input(
+                "Color of the dried wash: L*, a*, b*", typed.color_text(swatch and swatch.lab), key="swatch-lab"
+            )
+            doubt = Swatch.uncertainty if swatch is None else swatch.uncertainty
+            st.text_input("It is sure to, ΔE (nine times in ten)", f"{doubt:g}", key="swatch-uncertainty")
+        with right:
+            ground = (names[0] if names else "light wood") if swatch is None else swatch.ground
+            st.text_input("Painted on", ground, key="swatch-ground")
+            st.text_input(
+                "Color of that wood: L*, a*, b*; empty: as it is known",
+                typed.color_text(swatch and swatch.ground_lab),
+                key="swatch-ground-lab",
+            )
+            state = SurfaceState.BARE if swatch is None else swatch.state
+            st.selectbox(
+                "The wood was", list(_STATES), list(_STATES).index(state), format_func=_STATES.__getitem__,
+                key="swatch-state",
+            )  # fmt: skip
+            taken = datetime.date.today().isoformat() if swatch is None else swatch.taken
+            st.text_input("Date, year-month-day", taken, key="swatch-taken")
+        st.text_area("Notes", "" if swatch is None else swatch.notes, key="swatch-notes")
+        st.form_submit_button(
+            "Keep the swatch", key="keep-swatch", type="primary", on_click=_keep, args=(place.number(), paint, owner)
+        )
+
+
+def _keep(number: int, paint: str, owner: int) -> None:
+    with session.telling():
+        library = session.open_library()
+        held = {name: session.widget_value(f"swatch-{name}") for name in (
+            "ratio", "coats", "lab", "uncertainty", "ground", "ground-lab", "state", "taken", "notes")}  # fmt: skip
+        old = library.get(Swatch, number) if place.view() == "edit-swatch" else None
+        ratio = typed.ratio(held["ratio"], old and Ratio(old.paint_parts, old.water_parts))
+        given = {
+            "paint_parts": ratio.paint,
+            "water_parts": ratio.water,
+            "coats": held["coats"],
+            "ground": held["ground"].strip(),
+            "ground_lab": _ground(library, held["ground"], held["ground-lab"], old and old.ground_lab),
+            "lab": typed.color(held["lab"], "color of the dried wash", old and old.lab),
+            "uncertainty": typed.radius(held["uncertainty"], old and old.uncertainty),
+            "state": held["state"],
+            "taken": held["taken"].strip(),
+            "notes": held["notes"].strip(),
+        }
+        if old is None:
+            library.add(Swatch(paint=paint, **given))
+        else:
+            library.edit(number, replace(old, **given))
+        place.go("paint", owner)
+
+
+def _ground(library: Library, name: str, color: str, before: Lab | None) -> Lab:
+    if color.strip():
+        return typed.color(color, "color of the wood", before)
+    return ground_named(library, name).lab

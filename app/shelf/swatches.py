@@ -1,0 +1,21 @@
+"""Swatches: the shelf, and everything that is done with it. One page whose address says which view is open."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from app.shelf import chips, paint, paint_form, paints, place, swatch_form, undo
+
+#: The views by their names in the address.
+VIEWS: dict[str, Callable[[], None]] = {
+    "": paints.show,
+    "paint": paint.show,
+    "add-paint": paint_form.show,
+    "edit-paint": paint_form.show,
+    "add-swatch": swatch_form.show,
+    "edit-swatch": swatch_form.show,
+}
+
+chips.dress()
+undo.bar()
+VIEWS.get(place.view(), paints.show)()

@@ -1,0 +1,78 @@
+"""What people type into the shelf's forms, and back."""
+
+from __future__ import annotations
+
+from colormatch.errors import BadInput
+from colormatch.records import Lab, lab_of
+from colormatch.wash.ratio import Ratio, format_ratio, parse_ratio, parse_volume
+
+
+def volume(text: str) -> float | None:
+    """``250``, ``250 ml``, ``1 pint`` in milliliters; None for nothing.
+
+    Raises
+    ------
+    BadInput
+    """
+    text = text.strip()
+    if not text:
+        return None
+    try:
+        return float(text.lower().removesuffix("ml"))
+    except ValueError:
+        return parse_volume(text)
+
+
+def number(text: str, what: str) -> float | None:
+    """A plain number; None for nothing.
+
+    Raises
+    ------
+    BadInput
+    """
+    if not text.strip():
+        return None
+    try:
+        return float(text)
+    except ValueError:
+        raise BadInput(f"'{text}' is no {what}.", "Write it as a plain number, such as 12.50.") from None
+
+
+def radius(text: str, before: float | None = None) -> float:
+    """An uncertainty in ΔE; ``before`` to the last digit where the text still says the same.
+
+    Raises
+    ------
+    BadInput
+    """
+    if before is not None and text == f"{before:g}":
+        return before
+    value = number(text, "uncertainty")
+    if value is None:
+        raise BadInput("The uncertainty is empty.", "Give a ΔE, such as 1 for a careful reading.")
+    return value
+
+
+def color(text: str, what: str, before: Lab | None = None) -> Lab:
+    """``62, 9, 25`` as a color; ``before`` to the last digit where the text still says the same.
+
+    Raises
+    ------
+    BadInput
+    """
+    return before if before is not None and text == color_text(before) else lab_of(text.split(","), what)
+
+
+def color_text(lab: Lab | None) -> str:
+    """Inverse of :func:`color`, to four decimals; empty for none."""
+    return "" if lab is None else ", ".join(f"{round(v, 4):g}" for v in lab)
+
+
+def ratio(text: str, before: Ratio | None) -> Ratio:
+    """A ratio; parts that were entered in another way stay as they are where the text says the same.
+
+    Raises
+    ------
+    BadInput
+    """
+    return before if before is not None and text == format_ratio(*before) else parse_ratio(text)

@@ -1,0 +1,33 @@
+"""Undo and redo: on every view of the shelf, with the words of what they would take back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from app import session
+from app.shelf import place
+
+#: Views that change one record: after an undo the record may be another or gone, so they are left.
+_FORMS = {"add-paint": "", "edit-paint": "paint", "add-swatch": "paint", "edit-swatch": "", "thing": "things"}
+
+
+def bar() -> None:
+    """The two buttons."""
+    library = session.open_library()
+    with st.container(horizontal=True, gap="small", key="undo-bar"):
+        for key, word, next_words, act in (
+            ("undo", "Undo", library.next_undo(), library.undo),
+            ("redo", "Redo", library.next_redo(), library.redo),
+        ):
+            label = f"**{word}:** {next_words}" if next_words else f"Nothing to {word.lower()}"
+            st.button(label, key=key, disabled=not next_words, on_click=_swap, args=(act,))
+
+
+def _swap(act: Callable[[], str | None]) -> None:
+    with session.telling():
+        act()
+        if place.view() in _FORMS:
+            parent = _FORMS[place.view()]
+            place.go(parent, place.number() if parent == "paint" else None)

@@ -1,0 +1,79 @@
+"""A color to look at the shelf against: of the open repair, a named ground, or typed."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import streamlit as st
+
+from app import cached, session
+from app.shelf import typed
+from colormatch import repair as job
+from colormatch.errors import ColorMatchError
+from colormatch.library import Library
+from colormatch.records import Lab, Reading, RegionKind
+from colormatch.workshop import known_grounds
+
+#: Ends the name of a surface of the open repair.
+OPEN = " of the open repair"
+_TYPED = "A color typed as L*, a*, b*"
+#: Where typing starts when no wood is known: the middle of the scale.
+_MIDDLE = Lab(50.0, 0.0, 0.0)
+
+
+class Wood(NamedTuple):
+    """A color with its name."""
+
+    name: str
+    lab: Lab
+    #: ΔE00, 90 % radius.
+    uncertainty: float
+
+
+def of_repair(kind: RegionKind) -> Wood | None:
+    """A surface of the open repair, where it can be read."""
+    reading = repair_reading()
+    if reading is None:
+        return None
+    try:
+        sample = job.surface(reading, session.current().surfaces, kind)
+    except ColorMatchError:
+        return None
+    # The wash is judged beside the other surface of the same photo, so what both share of the error doesn't count.
+    return Wood(f"{session.SURFACES[kind]}{OPEN}", sample.lab, math.hypot(sample.random, reading.difference))
+
+
+def repair_reading() -> Reading | None:
+    """The open repair's colors, where they can be read."""
+    try:
+        repair = session.current()
+        if session.lacking(repair):
+            return None
+        with st.spinner("Reading the open repair"):
+            path = session.open_library().photos.path(repair.photo)
+            found = cached.reading(path, repair.card(), repair.surfaces)
+    except ColorMatchError:
+        return None
+    return found if isinstance(found, Reading) else None
+
+
+def known(library: Library) -> list[Wood]:
+    """Every wood that has a name, in alphabetical order."""
+    return [Wood(ground.name, ground.lab, ground.uncertainty) for ground in known_grounds(library)]
+
+
+def choose(label: str, key: str, woods: list[Wood], first: str = "") -> Wood | None:
+    """Let one be chosen, at first that of the name; None, and a sentence, where what is typed is no color."""
+    names = [*(wood.name for wood in woods), _TYPED]
+    place = names.index(first) if first in names else 0
+    name = st.selectbox(label, names, place, key=key, persist_state="session")
+    if name != _TYPED:
+        return next(wood for wood in woods if wood.name == name)
+    start = typed.color_text(woods[0].lab if woods else _MIDDLE)
+    text = st.text_input("L*, a*, b* (D65)", start, key=f"{key}-lab", persist_state="session")
+    try:
+        return Wood("the typed color", typed.color(text, "color"), 0.0)
+    except ColorMatchError as error:
+        st.error(str(error))
+        return None
