@@ -109,6 +109,8 @@ def text(reading: Reading) -> str:
         box = ",".join(map(str, card.region.box(facts.width, facts.height)))
         found = "found" if card.found == "auto" else "as marked"
         lines.append(f"Card: {card.kind}, {found} at {box}")
+    if reading.light.cct_k is not None:
+        lines.append(f"Light: {reading.light.cct_k:.0f} K, Duv {reading.light.duv:+.3f}")
     lines += [f"Correction: {step}" for step in reading.steps]
     if reading.samples:
         rows = [(s.name, print_lab(s.lab), f"± {s.uncertainty:.1f}") for s in reading.samples]

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 from PIL import (
     AvifImagePlugin,  # noqa: F401  Importing a plugin makes its format known; Pillow would load some forty.
     Image,
@@ -29,6 +30,7 @@ from PIL import (
 
 from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
 from colormatch.photo import metadata
+from colormatch.photo.light import Sensor
 from colormatch.photo.metadata import GAIN_MAP, Exif, several_pictures
 from colormatch.photo.pixels import PixelArray, Pixels
 from colormatch.photo.profile import LINEAR_SRGB, SRGB, NotMatrix, Profile, ProfileBroken
@@ -55,6 +57,8 @@ class Stored:
     camera: str = ""
     raw: bool = False
     flags: tuple[Flag, ...] = ()
+    #: Of a camera raw that says enough of itself.
+    sensor: Sensor | None = None
 
 
 def decode(data: bytes) -> Stored:
@@ -162,6 +166,7 @@ def _decode_raw(data: bytes) -> Stored:
                 # Each color is interpolated by itself: means stay true, and it is the quickest.
                 demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
             )
+            sensor = _sensor(raw.color_matrix, raw.daylight_whitebalance, raw.camera_whitebalance)
     except rawpy.LibRawError as error:
         raise PhotoUnreadable(
             f"The camera raw file can't be developed ({_one_line(error)}).",
@@ -170,7 +175,17 @@ def _decode_raw(data: bytes) -> Stored:
     with _quiet_pillow():
         camera = metadata.camera_name(metadata.tiff_tags(data))
     # The raw developer has turned it upright.
-    return Stored(Pixels(pixels), LINEAR_SRGB, "raw", camera, raw=True)
+    return Stored(Pixels(pixels), LINEAR_SRGB, "raw", camera, raw=True, sensor=sensor)
+
+
+def _sensor(matrix: ArrayLike, daylight: ArrayLike, balance: ArrayLike) -> Sensor | None:
+    """What LibRaw knows of the sensor; None for one of four colors, or if the file leaves something out."""
+    to_srgb, of_daylight, of_camera = (np.asarray(values, dtype=float) for values in (matrix, daylight, balance))
+    three = to_srgb[:, :3]
+    known = np.all(of_daylight[:3] > 0) and np.all(of_camera[:3] > 0) and abs(np.linalg.det(three)) > 1e-6
+    if not known or np.any(to_srgb[:, 3:]):
+        return None
+    return Sensor(three, of_daylight[:3], of_camera[:3])
 
 
 # --- HEIF ------------------------------------------------------------------------------------------------------------

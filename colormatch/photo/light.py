@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from colormatch.color.difference import delta_e
-from colormatch.color.space import lab_from_linear
+from colormatch.color.space import RGB_TO_XYZ, lab_from_linear
 from colormatch.records import BoolArray, Box, Flag, FloatArray, Light
 
 #: Share of light, brightest over darkest end, above which unevenness is worth a word: 10 % from the card to the wood
@@ -194,12 +194,43 @@ def _color_spread(places: Places) -> float:
     return float(delta_e(same, lab_from_linear(np.full(3, 0.2))).max())
 
 
-def lamp_of_raw(white_balance_xy: tuple[float, float]) -> tuple[float, float]:
-    """Correlated color temperature and distance from the Planckian locus of a light, where a camera raw tells it.
+# --- the lamp, where a camera raw tells it ----------------------------------------------------------------------------
+
+#: Distance from the Planckian locus beyond which a color temperature says nothing (CIE 15:2018, 9.5).
+_FARTHEST_DUV = 0.05
+
+
+@dataclass(frozen=True, eq=False)
+class Sensor:
+    """How a raw developer took the camera's channels to linear sRGB; enough to go back to what the sensor saw."""
+
+    #: (3, 3) float; channels balanced for daylight (D65) to linear sRGB.
+    to_srgb: FloatArray
+    #: (3,) float; gains that balance the channels for daylight.
+    daylight: FloatArray
+    #: (3,) float; gains with which the photo was developed: the camera's own white balance.
+    balance: FloatArray
+
+    def lamp(self, neutral_linear_rgb: FloatArray) -> tuple[float, float] | None:
+        """Kelvin and Duv of the light on a neutral surface, from its developed linear sRGB; None far off the locus.
+
+        1, 1, 1 stands for the light that the camera balanced for.
+        """
+        seen = np.linalg.solve(self.to_srgb, neutral_linear_rgb) / self.balance
+        xyz = RGB_TO_XYZ @ self.to_srgb @ (seen * self.daylight)
+        if xyz.min() <= 0:
+            return None
+        kelvin, duv = temperature(xyz[0] / xyz.sum(), xyz[1] / xyz.sum())
+        return (kelvin, duv) if abs(duv) <= _FARTHEST_DUV else None
+
+
+def temperature(x: float, y: float) -> tuple[float, float]:
+    """Correlated color temperature of a light and its distance from the Planckian locus.
 
     Parameters
     ----------
-    white_balance_xy : (x, y); CIE 1931 chromaticity of the light
+    x, y : float
+        CIE 1931 chromaticity of the light.
 
     Returns
     -------
@@ -212,7 +243,6 @@ def lamp_of_raw(white_balance_xy: tuple[float, float]) -> tuple[float, float]:
     C. S. McCamy, "Correlated color temperature as an explicit function of chromaticity coordinates", Color Research
     and Application 17(2), 1992. Coefficients from memory, held by a test against colour-science.
     """
-    x, y = white_balance_xy
     n = (x - 0.3320) / (0.1858 - y)
     kelvin = 449 * n**3 + 3525 * n**2 + 6823.3 * n + 5520.33
     u, v = 4 * x / (-2 * x + 12 * y + 3), 6 * y / (-2 * x + 12 * y + 3)

@@ -26,7 +26,8 @@ from colormatch.photo.correct import (
 )
 from colormatch.photo.light import NO_PLACES, Places, Plane, describe_light, fit_plane, surface_parts
 from colormatch.photo.read import DecodedPhoto
-from colormatch.photo.three_step import THREE_STEPS, find_steps, three_step_correction
+from colormatch.photo.three_step import THREE_STEPS, check_steps, find_steps, three_step_correction
+from colormatch.photo.three_step_find import find_three_steps
 from colormatch.photo.tone import CLIPPED
 from colormatch.records import (
     Box,
@@ -188,20 +189,42 @@ def _locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
         region = Region.from_box(RegionKind.CARD, choice.box, photo.facts.width, photo.facts.height, "card")
     if region is not None:
         return Card(choice.kind, region, "given")
-    if choice.kind is CardKind.GRAY:
-        return find_card(photo)
     if choice.kind is CardKind.CHART24:
         return find_chart(photo)
-    raise CardNotFound("A three-step card isn't looked for by itself.", "Mark the whole card in the photo.")
+    if choice.kind is CardKind.THREE_STEP:
+        return find_three_steps(photo, _step_reflectances(choice.value))
+    try:
+        return find_card(photo)
+    except CardNotFound as asked:
+        other = _other_reference(photo)
+        if other is None:
+            raise
+        name = {CardKind.CHART24: "24-patch chart", CardKind.THREE_STEP: "three-step card"}[other.kind]
+        raise CardNotFound(
+            f"The photo shows a {name}, and a gray card was looked for.",
+            f"Choose the {name} as its card (--card-kind {other.kind}), or mark its middle gray as the gray card.",
+            **asked.facts,
+        ) from None
+
+
+def _other_reference(photo: DecodedPhoto) -> Card | None:
+    """A chart or a three-step card in a photo in which no gray card was found."""
+    for find in (find_three_steps, find_chart):
+        try:
+            return find(photo)
+        except CardNotFound:
+            continue
+    return None
 
 
 def _corrected(photo: DecodedPhoto, card: Card, choice: CardChoice, places: Places) -> Neutral:
     """The correction from a reference; `places` are those that tell of the light."""
     if card.kind is CardKind.NONE:
-        return Neutral(card, describe_light(places, None), no_correction())
+        # The light that the camera balanced for.
+        return Neutral(card, _with_lamp(describe_light(places, None), photo, np.ones(3)), no_correction())
     correct = {CardKind.GRAY: _gray_card, CardKind.THREE_STEP: _three_steps, CardKind.CHART24: _chart}[card.kind]
     gray, correction, flags = correct(photo, card, choice.value)
-    light = describe_light(places, _cast(gray))
+    light = _with_lamp(describe_light(places, _cast(gray)), photo, gray)
     if any(flag.code in ("card-uneven", "card-shadow") for flag in flags):
         # The check of the card has told it.
         light = replace(light, flags=tuple(f for f in light.flags if f.code not in ("light-uneven", "light-patchy")))
@@ -221,14 +244,18 @@ def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Re
 
 def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
     assert card.region is not None
-    values = THREE_STEPS if stated is None else stated
-    if not isinstance(values, tuple) or isinstance(values, Lab):
-        raise BadInput("One value was given for a three-step card.", "Give three, such as 0.89/0.18/0.035.")
     box, inside = photo.mask(card.region)
     linear_rgb = photo.linear(box)
     means = np.stack([linear_rgb[step].mean(axis=0) for step in find_steps(linear_rgb, inside)])
-    correction = three_step_correction(means, values, raw=photo.facts.raw)
+    correction = three_step_correction(means, _step_reflectances(stated), raw=photo.facts.raw)
     return _Reading(means[1], correction, correction.flags)
+
+
+def _step_reflectances(stated: CardValue | None) -> tuple[float, float, float]:
+    values = THREE_STEPS if stated is None else stated
+    if not isinstance(values, tuple) or isinstance(values, Lab):
+        raise BadInput("One value was given for a three-step card.", "Give three, such as 0.89/0.18/0.035.")
+    return check_steps(values)
 
 
 def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
@@ -252,6 +279,12 @@ def _cast(gray_linear_rgb: FloatArray) -> tuple[float, float]:
 
 
 # --- light -----------------------------------------------------------------------------------------------------------
+
+
+def _with_lamp(light: Light, photo: DecodedPhoto, neutral_linear_rgb: FloatArray) -> Light:
+    """With the lamp's color temperature, which a developed photo no longer tells."""
+    lamp = photo.sensor.lamp(neutral_linear_rgb) if photo.sensor else None
+    return light if lamp is None else replace(light, cct_k=round(lamp[0]), duv=round(lamp[1], 4))
 
 
 def _neutral_places(photo: DecodedPhoto, card: Card, white: Sequence[Region]) -> Places:

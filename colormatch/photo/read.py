@@ -12,7 +12,7 @@ import numpy as np
 from colormatch.color.space import encoded_from_linear
 from colormatch.errors import PhotoTooLarge, PhotoUnreadable
 from colormatch.photo.formats import MOST_BYTES, decode
-from colormatch.photo.light import Plane
+from colormatch.photo.light import Plane, Sensor
 from colormatch.photo.pixels import PixelArray, Pixels
 from colormatch.photo.profile import SRGB, Profile
 from colormatch.records import BoolArray, Box, ByteArray, FloatArray, Photo, Region
@@ -33,6 +33,8 @@ class DecodedPhoto:
     profile: Profile
     #: How the light falls, where it was measured: it is divided out of all linear light.
     plane: Plane | None = None
+    #: Of a camera raw that says enough of itself.
+    sensor: Sensor | None = None
 
     def evened(self, plane: Plane | None) -> DecodedPhoto:
         """The same photo as in the light of the plane's origin everywhere."""
@@ -135,7 +137,7 @@ def open_photo(source: Path | bytes) -> DecodedPhoto:
     digest = hashlib.sha256(data).hexdigest()
     name = stored.profile.name
     facts = Photo(width, height, stored.format, stored.camera, name, digest, stored.raw, stored.flags)
-    return DecodedPhoto(facts, stored.pixels, stored.profile)
+    return DecodedPhoto(facts, stored.pixels, stored.profile, sensor=stored.sensor)
 
 
 def _bytes_of(path: Path) -> bytes:

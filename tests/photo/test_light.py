@@ -3,8 +3,12 @@
 import numpy as np
 import pytest
 
-from colormatch.photo.light import Places, describe_light, fit_plane, lamp_of_raw, surface_parts
-from colormatch.records import Box
+from colormatch.photo.light import Places, Sensor, describe_light, fit_plane, surface_parts, temperature
+from colormatch.photo.neutral import CardChoice, find_neutral
+from colormatch.photo.read import open_photo
+from colormatch.records import Box, CardKind
+from tests.photo.dng import XYZ_TO_SRGB, dng
+from tests.photo.test_read import file_of
 from tests.scenes.spectra import colour_science
 
 MIDDLES = np.array([[0.1, 0.2], [0.9, 0.2], [0.5, 0.9], [0.4, 0.5]])
@@ -90,12 +94,57 @@ def test_a_card_in_parts() -> None:
     assert len(black.middles) == 0
 
 
-@pytest.mark.parametrize("name", ["A", "D50", "D65", "LED-B1", "FL2"])
-def test_temperature_and_distance_agree_with_colour_science(name: str) -> None:
+# --- the lamp ---
+
+LAMPS = ("A", "D50", "D65", "LED-B1", "FL2")
+
+
+def published(name: str) -> tuple[np.ndarray, tuple[float, float]]:
+    """XYZ of a CIE illuminant (CIE 15:2018), and its CCT and Duv by the method of Ohno 2013, by colour-science."""
     colour = colour_science()
     xy = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"][name]
     kelvin, duv = colour.temperature.uv_to_CCT_Ohno2013(colour.UCS_to_uv(colour.XYZ_to_UCS(colour.xy_to_XYZ(xy))))
-    found = lamp_of_raw((float(xy[0]), float(xy[1])))
+    return np.asarray(colour.xy_to_XYZ(xy)), (float(kelvin), float(duv))
+
+
+@pytest.mark.parametrize("name", LAMPS)
+def test_temperature_and_distance_agree_with_colour_science(name: str) -> None:
+    xyz, (kelvin, duv) = published(name)
+    found = temperature(*(xyz[:2] / xyz.sum()))
     # McCamy's formula is good to a few kelvin near the locus, and less so off it.
     assert found[0] == pytest.approx(kelvin, rel=0.01)
     assert found[1] == pytest.approx(duv, abs=3e-4)
+
+
+@pytest.mark.parametrize("name", LAMPS)
+@pytest.mark.parametrize("balanced_for", ["the lamp", "half way to daylight"])
+def test_a_raw_tells_the_lamp_on_its_card_however_the_camera_balanced(name: str, balanced_for: str) -> None:
+    xyz, (kelvin, duv) = published(name)
+    lamp = np.array(XYZ_TO_SRGB) @ xyz
+    lamp /= lamp.max()
+    # The sensor of tests.photo.dng sees a gray card in that light; the writer divides by nothing.
+    balance = lamp if balanced_for == "the lamp" else np.sqrt(lamp)
+    photo = open_photo(dng(np.full((120, 120, 3), 0.4) * lamp / balance, balance=tuple(balance)))
+    light = find_neutral(photo, CardChoice(box=Box(20, 20, 80, 80), value=0.4)).light
+    assert light.cct_k == pytest.approx(kelvin, rel=0.012)
+    assert light.duv == pytest.approx(duv, abs=5e-4)
+
+
+def test_without_a_card_a_raw_tells_what_the_camera_balanced_for() -> None:
+    xyz, (kelvin, _) = published("A")
+    lamp = np.array(XYZ_TO_SRGB) @ xyz
+    photo = open_photo(dng(np.full((120, 120, 3), 0.4), balance=tuple(lamp / lamp.max())))
+    light = find_neutral(photo, CardChoice(CardKind.NONE)).light
+    assert light.cct_k == pytest.approx(kelvin, rel=0.012)
+
+
+def test_a_developed_photo_tells_no_lamp() -> None:
+    gray = file_of(np.full((120, 120, 3), (140, 118, 90), np.uint8), "PNG")
+    light = find_neutral(open_photo(gray), CardChoice(box=Box(20, 20, 80, 80))).light
+    assert (light.cct_k, light.duv) == (None, None)
+
+
+def test_a_light_far_off_the_locus_has_no_temperature() -> None:
+    sensor = Sensor(np.eye(3), np.ones(3), np.ones(3))
+    assert sensor.lamp(np.array([0.1, 1.0, 0.1])) is None
+    assert sensor.lamp(np.ones(3)) is not None
