@@ -20,6 +20,15 @@ def dress() -> None:
     st.html(f"<style>{_CSS}</style>")
 
 
+def offline() -> None:
+    """What the page says while the program does not answer; the style sheet shows it then."""
+    st.html(
+        '<div class="offline" role="status"><b>The bench program isn\'t answering.</b> Look whether it still runs on its '
+        "computer, and start it again with <code>colormatch</code> if it doesn't. What you mark in the photo is kept "
+        "here and sent as soon as it answers.</div>"
+    )
+
+
 def facts(rows: list[tuple[str, str]]) -> None:
     """A quiet list: what it is about, and what there is to say. Both are plain text."""
     items = "".join(f"<li><b>{escape(head)}</b>{escape(text)}</li>" for head, text in rows)
@@ -31,9 +40,22 @@ def sentences(lines: Sequence[str]) -> None:
     st.html('<ul class="facts">' + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>")
 
 
-def numbered(lines: Sequence[str]) -> None:
-    """Plain sentences to be done in order."""
-    st.html('<ol class="steps">' + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ol>")
+def numbered(lines: Sequence[str], done: int = 0) -> None:
+    """Plain sentences to be done in order, of which the first ``done`` are."""
+    items = "".join(
+        f"<li{' class=done' if place < done else ' class=now' if place == done else ''}>{escape(line)}</li>"
+        for place, line in enumerate(lines)
+    )
+    st.html(f'<ol class="steps">{items}</ol>')
+
+
+def portions(rows: Sequence[tuple[str, str, str]]) -> str:
+    """What goes into a cup: a name, its amount to be read from afar, and the same in other measures."""
+    return "".join(
+        f'<div class="portion"><span class="name">{escape(name)}</span><b>{escape(amount)}</b>'
+        f'<span class="also">{escape(also)}</span></div>'
+        for name, amount, also in rows
+    )
 
 
 def not_yet(head: str, lacking: str, query: dict[str, str]) -> None:

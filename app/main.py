@@ -31,6 +31,7 @@ def main() -> None:
     page = st.navigation(pages, position="hidden")
     st.set_page_config(page_title=f"{page.title} - colormatch")
     look.dress()
+    look.offline()
     _header(pages, page)
     note = session.take_note()
     if note:

@@ -7,7 +7,8 @@ const SVG = "http://www.w3.org/2000/svg";
 const GRIP = 20;          // radius of a corner's touch target, CSS pixels
 const SMALLEST = 8;       // a drag shorter than this is a tap, CSS pixels
 const CLOSEST = 16;       // times that the photo can be enlarged
-const RESEND = 3000;      // wait before an unanswered edit is sent again, ms; doubles each time
+const RESEND = 2000;      // wait before an unanswered edit is sent again, ms; doubles each time up to the longest
+const LONGEST = 8000;
 
 const editors = new WeakMap();
 
@@ -29,7 +30,7 @@ function makeEditor(root) {
   const fingers = new Map();
   let W = 1, H = 1;                            // of the upright photo, pixels
   let view = [0, 0, 1, 1];                     // x, y, width, height in those pixels
-  let drag = null, spread = null, timer = null, nudged = false;
+  let drag = null, spread = null, timer = null, sent = 0, nudged = false;
   let held = { stamp: -1, regions: [] };       // by Python
   let kinds = [], more = [], words = {};
   const editor = { send: null, ask: null };
@@ -159,9 +160,10 @@ function makeEditor(root) {
   }
   function tell(wait) {
     clearTimeout(timer);
+    sent = Date.now();                         // travels along: the server takes no notice of a value it has already
     editor.send("edit", { photo: state.photo, stamp: state.stamp, regions: state.regions,
-      base: held.stamp, was: held.regions });
-    timer = setTimeout(() => { if (held.stamp < state.stamp) tell(wait * 2); }, wait);
+      base: held.stamp, was: held.regions, sent });
+    timer = setTimeout(() => { if (held.stamp < state.stamp) tell(Math.min(LONGEST, wait * 2)); }, wait);
   }
   function touched(region) { delete region.auto; }      // found by the program, but corrected by hand
 
@@ -185,6 +187,7 @@ function makeEditor(root) {
       if (data.regions.length !== state.regions.length) state.selected = null;
       Object.assign(state, { stamp: data.stamp, regions: structuredClone(data.regions) });
     }
+    else if (data.stamp < state.stamp && Date.now() - sent > RESEND) tell(RESEND);       // the connection is back
     // What is still to be marked comes first.
     if (other) state.kind = kinds.find((kind) => !state.regions.some((r) => r.kind === kind)) || kinds[1] || kinds[0];
     draw();

@@ -49,6 +49,7 @@ def settings(port: int, address: str) -> dict[str, Any]:
         "server.fileWatcherType": "none",
         "server.maxUploadSize": UPLOAD_LIMIT,
         "browser.gatherUsageStats": False,
+        "logger.hideWelcomeMessage": True,  # the command has told where the app is
         "client.toolbarMode": "minimal",
         "client.showErrorDetails": "none",
         **THEME,

@@ -284,7 +284,8 @@ def widget_value(key: str) -> Any:
 
 def showing(key: str, value: Any) -> str:
     """Key of a widget that shows a value of the open repair, even where undo or another window has changed it."""
-    st.session_state[key] = value
+    if key not in st.session_state or st.session_state[key] != value:  # setting it would undo what is being typed
+        st.session_state[key] = value
     return key
 
 

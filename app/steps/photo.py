@@ -128,9 +128,8 @@ def _search_card(repair: OpenRepair, path: Path) -> OpenRepair:
     found: tuple[Region, ...] = ()
     if not isinstance(card, ColorMatchError) and card.region is not None:
         found = (Region(RegionKind.CARD, card.region.points, FOUND),)
-    return session.keep(
-        replace(repair, regions=found + repair.regions, searched=True, stamp=session.next_stamp(repair))
-    )
+    marked = replace(repair, regions=found + repair.regions, searched=True, stamp=session.next_stamp(repair))
+    return session.keep(marked, undoable=False)
 
 
 def _read(repair: OpenRepair, path: Path) -> Reading | ColorMatchError | None:
