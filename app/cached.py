@@ -8,18 +8,24 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from app.choices import Aim, Reference
 from colormatch import repair
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library
 from colormatch.photo.card import find_card
-from colormatch.photo.neutral import CardChoice, Neutral, find_neutral
+from colormatch.photo.chart import find_chart
+from colormatch.photo.neutral import Neutral, find_neutral, tie_to_chips
 from colormatch.photo.neutral import balanced as white_balanced
 from colormatch.photo.read import DecodedPhoto, open_photo
-from colormatch.records import ByteArray, Card, Lab, Layer, Limits, Match, Reading, Region, RegionKind
+from colormatch.records import ByteArray, Card, CardKind, Lab, Layer, Limits, Match, Reading, Region, RegionKind
 from colormatch.workshop import Workshop, open_workshop
+
+if TYPE_CHECKING:
+    from colormatch.match.spots import SpotsMatch
 
 #: Longest side of a photo on the page, pixels: sharp on a laptop's screen, and when enlarged a few times.
 SCREEN_SIDE = 2000
@@ -45,27 +51,30 @@ def decoded(path: Path) -> DecodedPhoto:
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
-def card_in(path: Path) -> Card | ColorMatchError:
-    """The gray card as the program finds it."""
+def card_in(path: Path, kind: CardKind = CardKind.GRAY) -> Card | ColorMatchError:
+    """The gray card or the 24-patch chart as the program finds it."""
+    find = find_chart if kind is CardKind.CHART24 else find_card
     try:
-        return find_card(decoded(path))
+        return find(decoded(path))
     except ColorMatchError as error:
         return error
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-def neutral(path: Path, card: CardChoice) -> Neutral | ColorMatchError:
-    """The correction that follows from the card."""
+def neutral(path: Path, reference: Reference) -> Neutral | ColorMatchError:
+    """The correction that follows from the card, white places and shop chips."""
+    photo = decoded(path)
     try:
-        return find_neutral(decoded(path), card)
+        by_card = find_neutral(photo, reference.card, reference.white)
+        return tie_to_chips(photo, by_card, reference.chips, dict(reference.settled))
     except ColorMatchError as error:
         return error
 
 
 @st.cache_data(max_entries=32, show_spinner=False)
-def reading(path: Path, card: CardChoice, regions: tuple[Region, ...]) -> Reading | ColorMatchError:
+def reading(path: Path, reference: Reference, regions: tuple[Region, ...]) -> Reading | ColorMatchError:
     """The colors of the marked surfaces."""
-    found = neutral(path, card)
+    found = neutral(path, reference)
     if isinstance(found, ColorMatchError):
         return found
     try:
@@ -76,14 +85,57 @@ def reading(path: Path, card: CardChoice, regions: tuple[Region, ...]) -> Readin
 
 @st.cache_data(max_entries=32, show_spinner=False)
 def ranking(
-    path: Path, card: CardChoice, regions: tuple[Region, ...], folder: Path, stamp: str, limits: Limits
+    path: Path,
+    reference: Reference,
+    regions: tuple[Region, ...],
+    folder: Path,
+    stamp: str,
+    limits: Limits,
+    aim: Aim = Aim(),  # noqa: B008 - frozen
 ) -> Match | ColorMatchError:
     """The washes for a repair, best first."""
-    read = reading(path, card, regions)
+    read = reading(path, reference, regions)
+    if isinstance(read, ColorMatchError):
+        return read
+    shelf = workshop(folder, stamp)
+    try:
+        if aim.kept is None:
+            return repair.match_repair(read, regions, shelf, limits, aim.shift)
+        return repair.match_kept(aim.kept, read, regions, shelf, limits, aim.shift)
+    except ColorMatchError as error:
+        return error
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def spots(
+    path: Path, reference: Reference, regions: tuple[Region, ...], folder: Path, stamp: str, limits: Limits
+) -> SpotsMatch | ColorMatchError:
+    """The washes for several damaged spots: for each by itself, and one for all."""
+    read = reading(path, reference, regions)
     if isinstance(read, ColorMatchError):
         return read
     try:
-        return repair.match_repair(read, regions, workshop(folder, stamp), limits)
+        return repair.match_spots(read, regions, workshop(folder, stamp), limits)
+    except ColorMatchError as error:
+        return error
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def grain(
+    path: Path,
+    reference: Reference,
+    regions: tuple[Region, ...],
+    layers: tuple[Layer, ...],
+    folder: Path,
+    stamp: str,
+    limits: Limits,
+) -> Match | ColorMatchError | None:
+    """What to draw the grain lines with over a wash; None where the sound wood shows none."""
+    read = reading(path, reference, regions)
+    if isinstance(read, ColorMatchError):
+        return read
+    try:
+        return repair.match_grain(read, regions, layers, workshop(folder, stamp), limits)
     except ColorMatchError as error:
         return error
 
@@ -98,11 +150,11 @@ def as_taken(path: Path) -> bytes:
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
-def balanced(path: Path, card: CardChoice) -> bytes:
-    """The photo as the card corrects it."""
+def balanced(path: Path, reference: Reference) -> bytes:
+    """The photo as its reference corrects it."""
     from colormatch.render.preview import to_screen
 
-    found = neutral(path, card)
+    found = neutral(path, reference)
     if isinstance(found, ColorMatchError):
         raise found
     return _jpeg(to_screen(white_balanced(decoded(path), found, SCREEN_SIDE)))
@@ -111,7 +163,7 @@ def balanced(path: Path, card: CardChoice) -> bytes:
 @st.cache_data(max_entries=16, show_spinner=False)
 def pictured(
     path: Path,
-    card: CardChoice,
+    reference: Reference,
     regions: tuple[Region, ...],
     ground: Lab,
     layers: tuple[Layer, ...],
@@ -121,7 +173,7 @@ def pictured(
     """The damage and what lies around it, as it is and, simulated, washed; and the pictures' width and height."""
     from colormatch.render.preview import to_screen
 
-    found = neutral(path, card)
+    found = neutral(path, reference)
     if isinstance(found, ColorMatchError):
         raise found
     before = white_balanced(decoded(path), found, SCREEN_SIDE)

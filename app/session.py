@@ -18,13 +18,28 @@ from typing import Any
 import streamlit as st
 
 from app import history
-from app.cached import library
+from app.cached import library, ranking
+from app.choices import Aim, Reference
 from app.marks import Edit, as_document, from_document, joined
 from app.phone import Door
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, SavedRepair
 from colormatch.photo.neutral import CardChoice, parse_card_value
-from colormatch.records import CardKind, Layer, Limits, Match, Part, RankedWash, Region, RegionKind, SurfaceState
+from colormatch.records import (
+    CardKind,
+    Ground,
+    Lab,
+    Layer,
+    Limits,
+    Match,
+    OwnCard,
+    Part,
+    RankedWash,
+    Region,
+    RegionKind,
+    ShopChip,
+    SurfaceState,
+)
 
 #: Environment variable with the folder of the library; the user's own where it is unset.
 LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"
@@ -52,12 +67,17 @@ class OpenRepair:
     card_kind: CardKind = CardKind.GRAY
     #: What the card's maker states, as typed; empty: the usual value of its kind.
     card_value: str = ""
+    #: Name of the card in the library that these two are of; empty: none of them.
+    own_card: str = ""
     sound_state: SurfaceState = SurfaceState.BARE
     damage_state: SurfaceState = SurfaceState.BARE
     #: Whether it was still wet when the photo was taken.
     sound_wet: bool = False
     damage_wet: bool = False
     limits: Limits = field(default_factory=Limits)
+    aim: Aim = field(default_factory=Aim)
+    #: Which damage the washes are ranked for, counted from 1; 0: all of them taken together.
+    spot: int = 0
     #: Rank of the wash that was picked.
     picked: int = 1
     #: How large the damage is, and the smallest measure at hand, as typed and chosen on the Mix page.
@@ -86,22 +106,35 @@ class OpenRepair:
         return tuple(named)
 
     @property
+    def to_match(self) -> tuple[Region, ...]:
+        """Those of `surfaces` that washes are ranked for: of several damages only one where that was chosen."""
+        damage = [region for region in self.surfaces if region.kind is RegionKind.DAMAGE]
+        if not 0 < self.spot <= len(damage):
+            return self.surfaces
+        return tuple(r for r in self.surfaces if r.kind is not RegionKind.DAMAGE or r is damage[self.spot - 1])
+
+    @property
     def has_card(self) -> bool:
         """Whether the colors can be read: a card is marked, or said not to be there."""
         return self.card_kind is CardKind.NONE or bool(self.of_kind(RegionKind.CARD))
 
-    def card(self) -> CardChoice:
-        """The card as the person marked and described it.
+    def card(self) -> Reference:
+        """The card as the person marked and described it, and what helps it: white places, shop chips.
 
         Raises
         ------
         BadInput
             Its value is of no known form.
         """
+        chips = tuple(region for region in self.of_kind(RegionKind.CHIP) if region.name)
+        known = {chip.name: chip.lab for chip in shop_chips()} if chips else {}
+        chips = tuple(chip for chip in chips if chip.name in known)
+        settled = tuple((chip.name, known[chip.name]) for chip in chips)
         if self.card_kind is CardKind.NONE:
-            return CardChoice(CardKind.NONE)
+            return Reference(CardChoice(CardKind.NONE), (), chips, settled)
         value = parse_card_value(self.card_value, self.card_kind)
-        return CardChoice(self.card_kind, value, region=self.of_kind(RegionKind.CARD)[0])
+        choice = CardChoice(self.card_kind, value, region=self.of_kind(RegionKind.CARD)[0])
+        return Reference(choice, self.of_kind(RegionKind.WHITE), chips, settled)
 
 
 #: The surfaces that a repair reads, and what a page calls them.
@@ -120,6 +153,7 @@ def _document(repair: OpenRepair) -> history.Document:
         "regions": as_document(repair.regions),
         "limits": {name: getattr(repair.limits, name) for name in _LIMITS}
         | {"then": [_layer_document(layer) for layer in repair.limits.then]},
+        "aim": vars(repair.aim) | {"kept": list(repair.aim.kept) if repair.aim.kept else None},
     }
 
 
@@ -139,6 +173,10 @@ def _limits(held: dict[str, Any]) -> Limits:
     return Limits(**held | {"paints": tuple(held.get("paints", ())), "then": then})
 
 
+def _aim(held: dict[str, Any]) -> Aim:
+    return Aim(**held | {"kept": Lab(*held["kept"]) if held.get("kept") else None})
+
+
 #: From a field of the document to the field of the repair, where they differ.
 _READ: dict[str, Callable[[Any], Any]] = {
     "regions": from_document,
@@ -146,6 +184,7 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "sound_state": SurfaceState,
     "damage_state": SurfaceState,
     "limits": _limits,
+    "aim": _aim,
 }
 
 
@@ -163,9 +202,37 @@ def lacking(repair: OpenRepair) -> str:
     if not repair.has_card:
         return "The card is not marked in the photo."
     for kind, name in SURFACES.items():
-        if not repair.of_kind(kind):
+        if not repair.of_kind(kind) and (kind is RegionKind.DAMAGE or repair.aim.kept is None):
             return f"No {name.lower()} is marked in the photo."
+    for wet, name in ((repair.sound_wet, "sound wood"), (repair.damage_wet, "damage")):
+        if wet:
+            return (
+                f"The {name} was wet when it was photographed. Wood and paint change color as they dry: let it dry, "
+                "then take the photo again."
+            )
     return ""
+
+
+def ranked(repair: OpenRepair) -> Match | ColorMatchError:
+    """The washes for a repair that lacks nothing, best first."""
+    library = open_library()
+    path = library.photos.path(repair.photo)
+    return ranking(path, repair.card(), repair.to_match, library.folder, library.stamp(), repair.limits, repair.aim)
+
+
+def shop_chips() -> tuple[ShopChip, ...]:
+    """The library's settled chips."""
+    return tuple(stored.record for stored in open_library().all(ShopChip))
+
+
+def own_cards() -> tuple[OwnCard, ...]:
+    """The library's cards."""
+    return tuple(stored.record for stored in open_library().all(OwnCard))
+
+
+def grounds() -> tuple[Ground, ...]:
+    """The library's kept colors of wood."""
+    return tuple(stored.record for stored in open_library().all(Ground))
 
 
 def picked(repair: OpenRepair, match: Match) -> RankedWash:

@@ -39,7 +39,7 @@ def show() -> None:
         _limits(repair, library)
     with main_side:
         with st.spinner("Fitting your paints and trying their washes"):
-            match = cached.ranking(path, repair.card(), repair.surfaces, library.folder, library.stamp(), repair.limits)
+            match = session.ranked(repair)
         if isinstance(match, ColorMatchError):
             st.error(str(match))
             return

@@ -26,9 +26,8 @@ def show() -> None:
         look.not_yet("Nothing to mix yet", lacking, session.link())
         return
     library = session.open_library()
-    path = library.photos.path(repair.photo)
     with st.spinner("Fitting your paints and trying their washes"):
-        match = cached.ranking(path, repair.card(), repair.surfaces, library.folder, library.stamp(), repair.limits)
+        match = session.ranked(repair)
     if isinstance(match, ColorMatchError):
         st.error(str(match))
         return

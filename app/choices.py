@@ -1,0 +1,39 @@
+"""What a person chose for a repair besides its marks: the reference in the photo, and what the damage is to become."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from colormatch.photo.neutral import CardChoice
+from colormatch.records import Lab, Region
+
+
+@dataclass(frozen=True)
+class Reference:
+    """Everything in a photo that its colors are corrected by."""
+
+    card: CardChoice
+    #: Plain white places that tell how the light falls.
+    white: tuple[Region, ...] = ()
+    #: Shop chips, each named as the library names it.
+    chips: tuple[Region, ...] = ()
+    #: Their settled colors by name.
+    settled: tuple[tuple[str, Lab], ...] = ()
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What the damage is to look like: by default the sound wood of the photo."""
+
+    #: A color instead of the sound wood; None: the sound wood.
+    kept: Lab | None = None
+    #: What that color is of, as typed or as the library names it.
+    name: str = ""
+    #: "warmer", "cooler", "darker" or "lighter" than that, by so many ΔE00; empty: just that.
+    direction: str = ""
+    amount: float = 2.0
+
+    @property
+    def shift(self) -> tuple[str, float] | None:
+        """As `repair.match_repair` takes it."""
+        return (self.direction, self.amount) if self.direction else None
