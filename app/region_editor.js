@@ -33,6 +33,7 @@ function makeEditor(root) {
   let drag = null, spread = null, timer = null, sent = 0, nudged = false;
   let held = { stamp: -1, regions: [] };       // by Python
   let kinds = [], more = [], words = {};
+  let cornered = null;                         // kind whose corners move one by one; a photo holds one, as of the card
   const editor = { send: null, ask: null };
 
   // --- places -------------------------------------------------------------------------------------------------
@@ -49,6 +50,7 @@ function makeEditor(root) {
     return [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
   };
   const box = (a, b) => { const [l, t, r, d] = extent([a, b]); return [[l, t], [r, t], [r, d], [l, d]]; };
+  const single = (kind) => kind === "card" || kind === cornered;
   const isBox = (points) => points.length === 4 &&
     [0, 1, 2, 3].every((i) => points[i][0] === points[(i + 1) % 4][0] || points[i][1] === points[(i + 1) % 4][1]);
   const shifted = (points, dx, dy) => {
@@ -115,7 +117,7 @@ function makeEditor(root) {
       const name = add("text", { x: l * W + 3 * u, y: above > view[1] + 14 * u ? above : below, "font-size": 14 * u,
         "stroke-width": 3.5 * u }, group);
       name.textContent = label(region);
-      if (selected && (isBox(region.points) || region.kind === "card")) region.points.forEach((p, corner) => {
+      if (selected && (isBox(region.points) || single(region.kind))) region.points.forEach((p, corner) => {
         const [cx, cy] = pixels(p);
         add("circle", { cx, cy, r: GRIP * u, class: "grip", "data-corner": corner }, group);
         add("circle", { cx, cy, r: 7 * u, class: "dot" }, group);
@@ -169,7 +171,7 @@ function makeEditor(root) {
 
   editor.receive = (data) => {
     held = { stamp: data.stamp, regions: structuredClone(data.regions) };
-    ({ kinds, more, words } = data);
+    ({ kinds, more, words, cornered } = data);
     const other = data.photo !== state.photo;
     if (other) {
       clearTimeout(timer);
@@ -228,7 +230,7 @@ function makeEditor(root) {
       look(drag.look[0] - (event.clientX - drag.x) * u, drag.look[1] - (event.clientY - drag.y) * u, view[2]);
       return;
     }
-    if (drag.corner !== undefined) region.points = isBox(drag.before) ? box(at, drag.before[(drag.corner + 2) % 4])
+    if (drag.corner !== undefined) region.points = isBox(drag.before) && region.kind !== cornered ? box(at, drag.before[(drag.corner + 2) % 4])
       : drag.before.map((p, i) => (i === drag.corner ? at : p));
     else if (region) region.points = shifted(drag.before, at[0] - drag.from[0], at[1] - drag.from[1]);
     else if (state.shape === "box") drag.draft = box(drag.from, at);
@@ -277,7 +279,7 @@ function makeEditor(root) {
     magnify(null);
   }
   function put(points) {
-    if (state.kind === "card") state.regions = state.regions.filter((r) => r.kind !== "card");    // one card a photo
+    if (single(state.kind)) state.regions = state.regions.filter((r) => r.kind !== state.kind);
     state.regions.push({ kind: state.kind, points: tidy(points) });
     state.selected = state.regions.length - 1;
     if (state.kind === "card") state.kind = kinds.find((kind) => kind !== "card");

@@ -6,7 +6,7 @@ regions (they belong to a repair in the library); this module keeps nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import streamlit as st
@@ -50,8 +50,9 @@ _component = st.components.v2.component(
     js=(_HERE / "region_editor.js").read_text(encoding="utf-8"),
 )
 
-#: Of each kind: its button, its label in the photo, and what the help line calls it.
-_WORDS = {
+#: Of a kind: its button, its label in the photo, and what the help line calls it.
+Words = tuple[str, str, str]
+_WORDS: dict[RegionKind, Words] = {
     RegionKind.CARD: ("Card", "Card", "the card"),
     RegionKind.SOUND: ("Sound wood", "Sound", "a patch of sound wood"),
     RegionKind.DAMAGE: ("Damage", "Damage", "the damage"),
@@ -75,6 +76,9 @@ def region_editor(
     *,
     kinds: Sequence[RegionKind] = USUAL,
     more: Sequence[RegionKind] = (),
+    words: Mapping[RegionKind, Words] | None = None,
+    cornered: RegionKind | None = None,
+    on_undo: Callable[..., None] = undo,
 ) -> None:
     """Show the photo with its regions.
 
@@ -90,6 +94,12 @@ def region_editor(
         Receives each edit before the page runs again.
     kinds, more : sequence of RegionKind
         What can be marked, and what behind a button of its own.
+    words : mapping, optional
+        What this page calls some of them, instead of the usual words.
+    cornered : RegionKind, optional
+        One of which a photo holds one, seen at a slant: each of its four corners moves by itself.
+    on_undo : callable
+        Ctrl+Z in the photo; ``again=True`` for Ctrl+Y.
     """
 
     def receive() -> None:
@@ -101,10 +111,10 @@ def region_editor(
                 on_edit(Edit(edit["photo"], int(edit["stamp"]), regions, int(edit["base"]), was))
 
     def take_back() -> None:
-        undo(again=widget_value(key)["undo"] == "again")
+        on_undo(again=widget_value(key)["undo"] == "again")
 
     width, height = size
-    words = {kind.value: _WORDS[kind] for kind in (*kinds, *more)}
+    said = {**_WORDS, **(words or {})}
     _component(
         key=key,
         data={
@@ -116,7 +126,8 @@ def region_editor(
             "regions": as_document(held.regions),
             "kinds": [kind.value for kind in kinds],
             "more": [kind.value for kind in more],
-            "words": words,
+            "words": {kind.value: said[kind] for kind in (*kinds, *more)},
+            "cornered": cornered and cornered.value,
         },
         default={"edit": None},
         on_edit_change=receive,

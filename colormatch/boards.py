@@ -1,9 +1,10 @@
-"""Many swatches from one photo: the whole way in two calls, with the printed sheet or without."""
+"""Many swatches from one photo: the whole way in a few calls, with the printed sheet or without."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from colormatch.photo.board import (
     BoardReading,
@@ -19,7 +20,10 @@ from colormatch.photo.board_plan import Plan
 from colormatch.photo.correct import GRAY_CARD
 from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, linear_pixels
 from colormatch.photo.read import DecodedPhoto
-from colormatch.records import CardKind, Lab
+from colormatch.records import CardKind, Lab, Paint, Swatch
+
+if TYPE_CHECKING:
+    from colormatch.library import Library
 
 
 def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) -> tuple[BoardReading, Neutral]:
@@ -59,3 +63,33 @@ def read_board(
     where = map_corners(plan, corners)
     neutral = find_neutral(photo, card)
     return read_cells(photo, plan, where, neutral.correction), neutral
+
+
+def keep_swatches(library: Library, swatches: Sequence[Swatch], what: str) -> list[int]:
+    """Add swatches to a library as one step of undo, and a paint for each name that is not on its shelf.
+
+    A paint that the library knows keeps the capitals it has there.
+
+    Parameters
+    ----------
+    library : Library
+    swatches : sequence of Swatch
+    what : str
+        In words, such as "added 12 swatches of a board".
+
+    Returns
+    -------
+    list of int
+        Numbers of the swatches.
+
+    Raises
+    ------
+    BadInput, LibraryUnwritable
+        Nothing was added.
+    """
+    from colormatch.library.columns import name_key
+
+    known = {name_key(stored.record.name): stored.record.name for stored in library.all(Paint)}
+    new = {name_key(swatch.paint): swatch.paint for swatch in swatches if name_key(swatch.paint) not in known}
+    named = [replace(swatch, paint=(new | known)[name_key(swatch.paint)]) for swatch in swatches]
+    return library.add_all([*map(Paint, new.values()), *named], what)[len(new) :]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from colormatch.errors import BadInput
 from colormatch.photo.board import BoardReading, CellReading
-from colormatch.records import Flag, Lab, SurfaceState, Swatch
+from colormatch.records import Flag, Lab, Region, Sample, SurfaceState, Swatch
 from colormatch.wash.ratio import Ratio, parse_ratio
 
 _COATS = re.compile(r"(.*?)\s*[x×]\s*(\d{1,2})")
@@ -71,25 +71,59 @@ def swatches_of(
     """
     proposals = []
     for reading in board.cells:
-        if not reading.painted:
-            continue
-        ratio, coats = parse_column(reading.cell.column)
-        swatch = Swatch(
-            reading.cell.row,
-            ratio.paint,
-            ratio.water,
-            coats,
-            ground,
-            _no_lighter_than_white(board.ground.lab),
-            _no_lighter_than_white(reading.sample.lab),
-            round(reading.sample.uncertainty, 2),
-            state,
-            taken,
-            photo,
-            " ".join(flag.text for flag in reading.sample.flags),
-        )
-        proposals.append(Proposal(swatch, reading))
+        if reading.painted:
+            ratio, coats = parse_column(reading.cell.column)
+            wash = Wash(reading.cell.row, ratio, coats, ground, state, taken)
+            swatch = swatch_of(wash, board.ground.lab, reading.sample, photo, reading.region)
+            proposals.append(Proposal(swatch, reading))
     return proposals
+
+
+@dataclass(frozen=True)
+class Wash:
+    """What was painted, as the person says it."""
+
+    paint: str
+    ratio: Ratio
+    coats: int
+    #: Name of what it was painted on, and its state.
+    ground: str
+    state: SurfaceState = SurfaceState.BARE
+    #: ISO 8601 date, or empty.
+    taken: str = ""
+
+
+def swatch_of(wash: Wash, ground_lab: Lab, sample: Sample, photo: str = "", region: Region | None = None) -> Swatch:
+    """A swatch from what was painted and what was read.
+
+    Parameters
+    ----------
+    wash : Wash
+    ground_lab : Lab
+        Of the bare ground.
+    sample : Sample
+        Of the dried wash.
+    photo : str
+        SHA-256 of the photo it was read from.
+    region : Region, optional
+        Where in that photo.
+    """
+    return Swatch(
+        wash.paint,
+        wash.ratio.paint,
+        wash.ratio.water,
+        wash.coats,
+        wash.ground,
+        _no_lighter_than_white(ground_lab),
+        _no_lighter_than_white(sample.lab),
+        round(sample.uncertainty, 2),
+        wash.state,
+        wash.taken,
+        photo,
+        " ".join(flag.text for flag in sample.flags),
+        measured="photo",
+        region=region.points if region else (),
+    )
 
 
 def _no_lighter_than_white(lab: Lab) -> Lab:

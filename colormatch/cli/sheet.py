@@ -120,18 +120,12 @@ def _read_board(photo: DecodedPhoto, plan: Plan, args: argparse.Namespace) -> tu
 
 
 def _keep(args: argparse.Namespace, proposals: list[Proposal]) -> list[int]:
-    from dataclasses import replace
-
+    from colormatch.boards import keep_swatches
     from colormatch.library import Library
-    from colormatch.records import Paint
 
     library = Library.open(args.library)
     library.photos.add(args.photo.read_bytes(), args.photo.name)
-    # A paint that the library knows keeps the capitals it has there.
-    known = {stored.record.name.casefold(): stored.record.name for stored in library.all(Paint)}
-    swatches = [replace(p.swatch, paint=known.get(p.swatch.paint.casefold(), p.swatch.paint)) for p in proposals]
-    new = [Paint(name) for name in dict.fromkeys(s.paint for s in swatches) if name.casefold() not in known]
-    return library.add_all([*new, *swatches], f"added {len(swatches)} swatches of a sheet")[len(new) :]
+    return keep_swatches(library, [p.swatch for p in proposals], f"added {len(proposals)} swatches of a sheet")
 
 
 def _plan_of_names(args: argparse.Namespace) -> Plan:
