@@ -6,6 +6,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+import scipy.special
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,7 +15,7 @@ from colormatch.color.space import encoded_from_linear, lab_from_linear, linear_
 from colormatch.errors import RegionError
 from colormatch.photo.correct import gray_card_correction
 from colormatch.photo.read import DecodedPhoto, open_photo
-from colormatch.photo.sample import combine, sample_region
+from colormatch.photo.sample import _radius, combine, sample_region
 from colormatch.records import Box, Lab, Region, RegionKind, Sample
 from tests.photo.test_read import exif_block, file_of, turned_for
 from tests.scenes.spectra import reflectance_to_linear_rgb
@@ -233,3 +234,9 @@ def test_three_patches_hold_the_truth(period: int) -> None:
     # The goal: a stated 95 % holds at least 88 %. The whole study: tests/scenes/study_grain.py.
     together = [result for seed in range(2) for result in trials(period, 1000 * period + seed)[1]]
     assert covered(together, TO_95) >= 88
+
+
+def test_student_s_t_by_scipy() -> None:
+    freedom = np.geomspace(1, 1e4, 300)
+    expected = scipy.special.stdtrit(freedom, 0.95)
+    np.testing.assert_allclose([_radius(1.0, float(f)) for f in freedom], expected, rtol=0.012)
