@@ -25,7 +25,6 @@ from colormatch.records import (
     Layer,
     Limits,
     Match,
-    RankedWash,
     Reading,
     Region,
     RegionKind,
@@ -35,7 +34,6 @@ from colormatch.records import (
 from colormatch.workshop import Workshop, dried, spelled_as_on_the_tins
 
 if TYPE_CHECKING:
-    from colormatch.bench.check import Check
     from colormatch.match.next_swatch import NextSwatch
     from colormatch.match.spots import SpotsMatch
 
@@ -127,7 +125,7 @@ def match_repair(
     ------
     RegionError, PaintError, NothingToRank
     """
-    return _rank(_task(reading, regions), workshop, limits, shift)
+    return _rank(task_of(reading, regions), workshop, limits, shift)
 
 
 def match_kept(
@@ -162,7 +160,7 @@ def match_spots(
     """
     from colormatch.match.spots import rank_for_all
 
-    task = _task(reading, regions)
+    task = task_of(reading, regions)
     apart = reading.difference / math.sqrt(2)
     spots = [
         replace(task, ground=sample.lab, ground_uncertainty=math.hypot(sample.random, apart))
@@ -196,7 +194,7 @@ def match_grain(
     ]
     if not lines:
         return None
-    task = replace(_task(reading, regions), target=Lab(*(float(v) for v in np.mean(lines, axis=0))))
+    task = replace(task_of(reading, regions), target=Lab(*(float(v) for v in np.mean(lines, axis=0))))
     allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
     return rank_grain_lines(task, tuple(field), workshop.shelf, workshop.models, allowed)
 
@@ -215,7 +213,7 @@ def swatch_worth_painting(
     from colormatch.match.next_swatch import next_swatch
 
     limits = Limits(paints=(paint,))
-    job = Job.of(_task(reading, regions), workshop.shelf, workshop.models, limits)
+    job = Job.of(task_of(reading, regions), workshop.shelf, workshop.models, limits)
     recipes, _ = finalists(job, (paint,), limits)
     return next_swatch(job, job.outcomes(recipes))
 
@@ -242,7 +240,14 @@ def match_colors(
     return _rank(Task(target, over), workshop, limits, shift)
 
 
-def _task(reading: Reading, regions: Sequence[Region], under: RegionKind = RegionKind.DAMAGE) -> Task:
+def task_of(reading: Reading, regions: Sequence[Region], under: RegionKind = RegionKind.DAMAGE) -> Task:
+    """What a repair is to do: from one kind of surface to the sound wood of the same photo.
+
+    Raises
+    ------
+    RegionError
+        One of them is not marked, or a mark lies on the card.
+    """
     _refuse_marks_on_the_card(reading, regions)
     sound, ground = surface(reading, regions, RegionKind.SOUND), surface(reading, regions, under)
     # Most of the photo's error is common to both surfaces. What is left of it in their difference is laid on the two by
@@ -295,67 +300,6 @@ def boxed(photo: DecodedPhoto, kind: RegionKind, boxes: Sequence[Box]) -> list[R
     """Regions of one kind from pixel boxes, named and numbered."""
     size = photo.facts.width, photo.facts.height
     return [Region.from_box(kind, box, *size, f"{kind} {number}") for number, box in enumerate(boxes, 1)]
-
-
-def check_strips(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region]) -> list[Check]:
-    """Test strips beside sound wood in one photo, the nearest first.
-
-    Raises
-    ------
-    RegionError
-        No sound wood is marked.
-    """
-    from colormatch.bench.check import rank_strips
-
-    reading = read_regions(photo, neutral, regions)
-    sound = surface(reading, regions, RegionKind.SOUND)
-    strips = [s for s, region in zip(reading.samples, regions, strict=True) if region.kind is RegionKind.STRIP]
-    return rank_strips(strips, sound, neutral.correction.systematic_difference)
-
-
-def next_washes(
-    photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], workshop: Workshop
-) -> tuple[Check, tuple[RankedWash, ...]]:
-    """A dried repair beside sound wood in one photo, and the washes over it that are expected to bring it nearer.
-
-    Returns
-    -------
-    Check
-    tuple of RankedWash
-        Best first, at most three; empty where it is time to stop.
-
-    Raises
-    ------
-    RegionError
-        No sound wood or no repair is marked.
-    """
-    from colormatch.bench.check import compare
-
-    reading = read_regions(photo, neutral, regions)
-    sound, repair = (surface(reading, regions, kind) for kind in (RegionKind.SOUND, RegionKind.REPAIR))
-    check = compare(repair, sound, neutral.correction.systematic_difference)
-    if check.done:
-        return check, ()
-    over = _rank(_task(reading, regions, RegionKind.REPAIR), workshop, Limits(coats=2), None)
-    return check, tuple(w for w in over.washes if w.layers and w.expected_delta_e < check.delta_e)[:3]
-
-
-def check_repair(
-    photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], workshop: Workshop
-) -> tuple[Check, list[str]]:
-    """:func:`next_washes` with the advice in plain sentences."""
-    from colormatch.wash.ratio import format_layers
-
-    check, better = next_washes(photo, neutral, regions, workshop)
-    if check.done:
-        return check, ["Stop here: another coat can hardly make it better. Seal it like the rest of the piece."]
-    if not better:
-        return check, ["No wash on the shelf is expected to bring it nearer: stop, or wipe back while it still gives."]
-    return check, [
-        f"Over it as it is now: {format_layers(wash.layers)}, expected ΔE00 {wash.expected_delta_e:.1f} "
-        f"({wash.low:.1f} to {wash.high:.1f}). Try it on a test strip first."
-        for wash in better
-    ]
 
 
 def picture(

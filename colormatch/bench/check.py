@@ -1,19 +1,23 @@
-"""Judge what is painted and dry: a repair beside sound wood, or test strips, in one photo."""
+"""Judge what is painted and dry: a repair beside sound wood, or test strips, in one photo for each light."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.words import ACCEPTABLE, VISIBLE, describe_off, verdict
-from colormatch.records import SIGMA_PER_RADIUS, Lab, Sample
+from colormatch.errors import RegionError
+from colormatch.records import SIGMA_PER_RADIUS, Lab, RankedWash, Sample, SurfaceState
 
 #: Draws behind a range; the 5th and 95th percentile are then good to about 0.03 ΔE.
 _DRAWS = 4000
 #: Fixed, so that the same photo gives the same figures.
 _SEED = 0
+#: Surfaces without a clear coat; a wash is no clear coat, so washed and bare wood are alike in that.
+_UNCOATED = (SurfaceState.BARE, SurfaceState.WASHED)
 
 
 @dataclass(frozen=True)
@@ -22,6 +26,8 @@ class Check:
 
     name: str
     lab: Lab
+    #: The sound wood of that photo.
+    sound: Lab
     #: ΔE00 to the sound wood.
     delta_e: float
     #: 5th and 95th percentile of it, given both readings' uncertainty.
@@ -36,6 +42,40 @@ class Check:
     def done(self) -> bool:
         """Whether to stop: nobody would see it, or the photo can't tell a better one from it."""
         return self.delta_e < VISIBLE or (self.low < VISIBLE and self.delta_e < ACCEPTABLE)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A surface as it looks in every light that it was photographed in."""
+
+    #: One for each light.
+    lights: tuple[Check, ...]
+
+    @property
+    def name(self) -> str:
+        return self.lights[0].name
+
+    @property
+    def worse(self) -> Check:
+        """The light in which it is farther off: a match has to hold in both."""
+        return max(self.lights, key=lambda check: check.delta_e)
+
+    @property
+    def done(self) -> bool:
+        """Whether to stop, whichever the light."""
+        return all(check.done for check in self.lights)
+
+    @property
+    def one_light_only(self) -> str:
+        """Says so where the match holds in one light only, and how sure that is; empty elsewhere."""
+        better = min(self.lights, key=lambda check: check.delta_e)
+        if not better.delta_e < ACCEPTABLE <= self.worse.delta_e:
+            return ""
+        which, other = (("first", "second")[self.lights.index(check)] for check in (better, self.worse))
+        sure = better.high < self.worse.low
+        held = f"The match {'holds' if sure else 'seems to hold'} in the {which} light only"
+        end = f"in the {other} it is {self.worse.off}"
+        return f"{held}; {end}." if sure else f"{held}; {end}. The two ranges overlap, so look at it in both."
 
 
 def compare(painted: Sample, sound: Sample, shared: float = 0.0) -> Check:
@@ -61,6 +101,7 @@ def compare(painted: Sample, sound: Sample, shared: float = 0.0) -> Check:
     return Check(
         painted.name,
         painted.lab,
+        sound.lab,
         seen,
         float(min(low, seen)),
         float(max(high, seen)),
@@ -69,6 +110,51 @@ def compare(painted: Sample, sound: Sample, shared: float = 0.0) -> Check:
     )
 
 
-def rank_strips(strips: list[Sample], sound: Sample, shared: float = 0.0) -> list[Check]:
-    """Test strips of one photo, nearest to the sound wood first; equals stay in their order."""
-    return sorted((compare(strip, sound, shared) for strip in strips), key=lambda check: check.delta_e)
+def rank_strips(lights: Sequence[Sequence[Check]]) -> list[Judged]:
+    """Test strips, nearest to the sound wood first, by the worse of their lights; equals stay in their order.
+
+    Parameters
+    ----------
+    lights : sequence of sequence of Check
+        The strips of each photo, named alike.
+
+    Raises
+    ------
+    RegionError
+        The photos don't show the same strips.
+    """
+    first, *others = lights
+    by_name = [{check.name: check for check in checks} for checks in lights]
+    for checks in others:
+        names, here = [check.name for check in first], [check.name for check in checks]
+        if sorted(names) != sorted(here):
+            raise RegionError(
+                f"The first photo shows the strips {', '.join(names)}; the second shows {', '.join(here) or 'none'}.",
+                "Mark the same strips in both photos, in the same order.",
+            )
+    judged = [Judged(tuple(checks[check.name] for checks in by_name)) for check in first]
+    return sorted(judged, key=lambda one: one.worse.delta_e)
+
+
+def against_expected(check: Check, wash: RankedWash) -> str:
+    """How a check compares with what had been expected of the wash, in a sentence or two."""
+    expected = f"Expected was ΔE {wash.expected_delta_e:.1f} ({wash.low:.1f} to {wash.high:.1f})"
+    if check.low > wash.high:
+        return (
+            f"{expected}; it came out farther off. The usual reasons: the ratio or the number of coats was another, "
+            "more or less was wiped off, or the photos were taken in another light."
+        )
+    if check.high < wash.low:
+        return f"{expected}; it came out nearer than that."
+    return f"{expected}; what came out agrees with it within what the photo can tell."
+
+
+def unlike(sound: SurfaceState, painted: SurfaceState) -> str:
+    """Warns where a coated surface would be compared with an uncoated one; empty where like meets like."""
+    if (sound in _UNCOATED) == (painted in _UNCOATED):
+        return ""
+    coated, other = ("repair", "sound wood") if sound in _UNCOATED else ("sound wood", "repair")
+    return (
+        f"The {coated} has a clear coat and the {other} has none, so this is no fair comparison: a clear coat darkens "
+        f"wood and makes its color stronger. Give the {other} the same coat, or judge before either is coated."
+    )

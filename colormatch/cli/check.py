@@ -1,67 +1,57 @@
-"""Check a dried repair: what still shows beside the sound wood in the same photo, and what to do about it."""
+"""Check a dried repair: what still shows beside the sound wood in the same photo, and what to do about it.
+
+colormatch check PHOTO --sound 120,80,200,150 --repair 700,400,90,60
+colormatch check PHOTO ... --painted 'Raw Umber,1:3,2' --ground 72,6,19 --keep
+"""
 
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
+from typing import Any
 
-from colormatch.cli.common import (
-    Answer,
-    add_card_options,
-    add_json,
-    add_library,
-    add_white_option,
-    box,
-    card_choice,
-    fitting_progress,
-    print_lab,
-    rounded,
-    white_regions,
+from colormatch.cli.common import Answer, box, fitting_progress, print_lab, rounded
+from colormatch.cli.dried import (
+    add_keep_options,
+    add_photo_options,
+    figures,
+    keep,
+    lights,
+    painted_layers,
+    photographed,
 )
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("photo", type=Path, metavar="PHOTO")
-    parser.add_argument("--sound", nargs="+", action="extend", required=True, type=box, metavar="BOX")
-    parser.add_argument("--repair", nargs="+", action="extend", required=True, type=box, metavar="BOX")
-    add_card_options(parser)
-    add_white_option(parser)
-    add_library(parser)
-    add_json(parser)
+    add_photo_options(parser, "repair", box, "BOX")
+    add_keep_options(parser, {"action": "store_true", "help": "put the repair into the library as a swatch"})
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from colormatch.photo.neutral import find_neutral
-    from colormatch.photo.read import open_photo
+    from colormatch.checks import advise, judge_repair, what_next
+    from colormatch.library import Library
     from colormatch.records import RegionKind
-    from colormatch.repair import boxed, check_repair
+    from colormatch.repair import surface
     from colormatch.workshop import open_workshop
 
-    photo = open_photo(args.photo)
-    regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.REPAIR, args.repair)]
-    white = white_regions(args, photo.facts.width, photo.facts.height)
-    found, steps = check_repair(
-        photo, find_neutral(photo, card_choice(args), white), regions, open_workshop(args.library, fitting_progress)
-    )
-    document = rounded(
-        {
-            "delta_e": found.delta_e,
-            "low": found.low,
-            "high": found.high,
-            "off": found.off,
-            "verdict": found.verdict,
-            "lab": found.lab,
-            "done": found.done,
-            "next": steps,
-        }
-    )
-    text = "\n".join(
-        [
-            f"Repair L* a* b* {print_lab(found.lab)}",
-            f"ΔE00 to the sound wood: {found.delta_e:.1f} ({found.low:.1f} to {found.high:.1f}, nine times in ten)",
-            f"{found.verdict.capitalize()}: {found.off}.",
-            "",
-            *steps,
-        ]
-    )
-    return Answer(document, text)
+    photos = photographed(args, RegionKind.REPAIR)
+    judged = judge_repair(photos)
+    workshop = open_workshop(args.library, fitting_progress)
+    layers = painted_layers(args, workshop)
+    worse = photos[judged.lights.index(judged.worse)]
+    steps = what_next(worse, workshop, painted=layers, before=args.ground)
+    advice, found = advise(judged, steps), judged.worse
+    document: dict[str, Any] = figures(found) | {"done": judged.done, "next": advice} | lights(judged)
+    lines = [f"Repair L* a* b* {print_lab(found.lab)}"]
+    for which, check in zip(("first", "second"), judged.lights, strict=False):
+        of = f" in the {which} light" if len(photos) > 1 else ""
+        lines.append(
+            f"ΔE00 to the sound wood{of}: {check.delta_e:.1f} ({check.low:.1f} to {check.high:.1f}, nine times in ten)"
+        )
+    lines += [f"{found.verdict.capitalize()}: {found.off}.", *filter(None, [judged.one_light_only]), "", *advice]
+    if args.keep:
+        kept, words = keep(
+            args, Library.open(args.library), surface(*photos[0], RegionKind.REPAIR), photos[0], layers
+        )  # fmt: skip
+        document["kept"] = kept
+        lines += ["", words]
+    return Answer(rounded(document), "\n".join(lines))

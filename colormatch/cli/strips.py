@@ -1,65 +1,69 @@
-"""Rank painted test strips that lie in the same photo as the sound wood."""
+"""Rank painted test strips that lie in the same photo as the sound wood.
+
+With a second photo of them under another light the worse of the two counts.
+"""
 
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from colormatch.cli.common import (
-    Answer,
-    add_card_options,
-    add_json,
-    add_white_option,
-    box,
-    card_choice,
-    named_box,
-    print_lab,
-    rounded,
-    table,
-    white_regions,
+from colormatch.cli.common import Answer, fitting_progress, named_box, print_lab, rounded, table
+from colormatch.cli.dried import (
+    add_keep_options,
+    add_photo_options,
+    figures,
+    keep,
+    lights,
+    painted_layers,
+    photographed,
 )
+
+if TYPE_CHECKING:
+    from colormatch.checks import Photographed
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("photo", type=Path, metavar="PHOTO")
-    parser.add_argument("--sound", nargs="+", action="extend", required=True, type=box, metavar="BOX")
-    parser.add_argument("--strip", nargs="+", action="extend", required=True, type=named_box, metavar="NAME=BOX")
-    add_card_options(parser)
-    add_white_option(parser)
-    add_json(parser)
+    add_photo_options(parser, "strip", named_box, "NAME=BOX")
+    add_keep_options(parser, {"metavar": "NAME", "help": "put this strip into the library as a swatch"})
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from colormatch.photo.neutral import find_neutral
-    from colormatch.photo.read import open_photo
-    from colormatch.records import Region, RegionKind
-    from colormatch.repair import boxed, check_strips
+    from colormatch.checks import judge_strips
+    from colormatch.records import RegionKind
 
-    photo = open_photo(args.photo)
-    size = photo.facts.width, photo.facts.height
-    regions = boxed(photo, RegionKind.SOUND, args.sound)
-    regions += [Region.from_box(RegionKind.STRIP, place, *size, name) for name, place in args.strip]
-    ranked = check_strips(photo, find_neutral(photo, card_choice(args), white_regions(args, *size)), regions)
-    document = rounded(
-        {
-            "strips": [
-                {
-                    "rank": rank,
-                    "name": strip.name,
-                    "lab": strip.lab,
-                    "delta_e": strip.delta_e,
-                    "low": strip.low,
-                    "high": strip.high,
-                    "off": strip.off,
-                    "verdict": strip.verdict,
-                }
-                for rank, strip in enumerate(ranked, 1)
-            ]
-        }
-    )
+    photos = photographed(args, RegionKind.STRIP)
+    ranked = judge_strips(photos)
+    document: dict[str, Any] = {
+        "strips": [
+            {"rank": rank, "name": strip.name} | figures(strip.worse) | lights(strip)
+            for rank, strip in enumerate(ranked, 1)
+        ]
+    }
     rows = [
-        (rank, s.name, print_lab(s.lab), f"{s.delta_e:.1f}", f"{s.low:.1f} to {s.high:.1f}", s.off)
-        for rank, s in enumerate(ranked, 1)
+        (rank, one.name, print_lab(s.lab), f"{s.delta_e:.1f}", f"{s.low:.1f} to {s.high:.1f}", s.off)
+        for rank, one in enumerate(ranked, 1)
+        for s in (one.worse,)
     ]
     head = ("", "strip", "   L*     a*     b*", "ΔE00", "90 % range", "what is off")
-    return Answer(document, table(head, rows, right=(0, 3)))
+    lines = [table(head, rows, right=(0, 3))]
+    if len(photos) > 1:
+        lines.append("The worse of the two lights counts.")
+        lines += [f"{strip.name}: {strip.one_light_only}" for strip in ranked if strip.one_light_only]
+    if args.keep is not None:
+        document["kept"], words = _keep(args, photos[0])
+        lines += ["", words]
+    return Answer(rounded(document), "\n".join(lines))
+
+
+def _keep(args: argparse.Namespace, photo: Photographed) -> tuple[dict[str, Any], str]:
+    from colormatch.checks import strips_of
+    from colormatch.errors import BadInput
+    from colormatch.library import Library
+    from colormatch.workshop import open_workshop
+
+    strips = {strip.name: strip for strip in strips_of(*photo)}
+    if args.keep not in strips:
+        raise BadInput(f"There is no strip {args.keep}.", f"Keep one of: {', '.join(strips)}.")
+    layers = painted_layers(args, open_workshop(args.library, fitting_progress))
+    return keep(args, Library.open(args.library), strips[args.keep], photo, layers)

@@ -1,0 +1,179 @@
+"""What to do about a dried repair that still shows: one more coat, another wash, a glaze, or wiping back.
+
+Each is played through over the repair as it is now. The first wash has formed a surface of its own, so the next one is
+laid on that, not on bare wood.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+
+from colormatch.color.difference import axis_weights, delta_e
+from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
+from colormatch.color.words import VISIBLE, describe_off
+from colormatch.match.candidates import usable_paints
+from colormatch.match.ending import film_of_layer
+from colormatch.match.finalists import finalists
+from colormatch.match.job import Job, Recipe
+from colormatch.match.rank import ranked, varied
+from colormatch.records import FloatArray, Lab, Layer, Limits, Shelf, Task
+from colormatch.wash.film import bare, lay, seen
+from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel
+from colormatch.wash.predict import Chances, predict_many
+
+#: Share of a film that stays when a wash that still gives is wiped with a damp rag: nobody has measured it, so all
+#: between these is taken as equally likely. Common practice (wipe little, look, wipe again), no source.
+WIPED = (0.25, 0.75)
+#: Films that a wash may have left, multiples of the usual one; the standard deviation of their logarithm (a wash wiped
+#: late or early, our choice), and that of a difference between two photos tied by the sound wood, ΔE00.
+_FILMS = np.geomspace(1 / 3, 3, 41)
+_HAND_SIGMA, _READING_SIGMA = 0.4, 1.0
+#: Expected ΔE00 that a step must win to be worth its trouble: half of what half of the observers see. Our choice.
+WORTH_A_STEP = VISIBLE / 2
+#: Most coats of the next wash.
+_COATS = 2
+#: Other washes that are reported.
+_WASHES = 3
+
+
+class Move(StrEnum):
+    """What can be done about a dried repair."""
+
+    LEAVE = "leave"
+    AGAIN = "again"
+    WASH = "wash"
+    GLAZE = "glaze"
+    WIPE = "wipe"
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """One thing that can be done, and what is expected of it."""
+
+    move: Move
+    #: What is brushed on, lowest first; empty where nothing is.
+    layers: tuple[Layer, ...]
+    #: What it is expected to dry to.
+    lab: Lab
+    #: Mean of ΔE00 to the sound wood over everything that is uncertain, and its 5th and 95th percentile.
+    expected_delta_e: float
+    low: float
+    high: float
+    #: What will still be off, in words.
+    off: str
+    #: Probability that it ends nearer than the repair left as it is, 0 to 1.
+    better: float
+
+
+def next_steps(
+    task: Task, shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits, before: Lab | None = None
+) -> tuple[NextStep, ...]:
+    """All that can be done, the best expected result first; leaving it as it is among them.
+
+    Parameters
+    ----------
+    task : Task
+        Its ground is the repair as it is now; ``painted`` what lies on it, as far as that is known.
+    shelf : Shelf
+    models : mapping of PaintModel by name
+        Of every paint that ``painted`` names, and of those to choose from.
+    limits : Limits
+        Of the next wash: one layer in at most two coats, whatever they say.
+    before : Lab, optional
+        The damage before it was painted. Known, and with the last wash not yet cured or sealed, wiping back is one of
+        the steps.
+
+    Raises
+    ------
+    PaintError, NothingToRank
+        As :func:`colormatch.match.rank.rank_washes`.
+    """
+    limits = replace(limits, coats=min(_COATS, limits.coats), layers=1)
+    names = usable_paints(shelf, models, limits)
+    job = Job.of(task, shelf, models, limits)
+    glazes = [paint.name for paint in shelf.paints if paint.name in names and "glaze" in paint.kind.casefold()]
+    again: Recipe = (replace(task.painted[-1], coats=1),) if task.painted else ()
+    recipes = [*finalists(job, names, limits)[0], again]
+    if glazes:
+        recipes += finalists(job, glazes, limits)[0]
+    outcomes = job.outcomes(dict.fromkeys(recipes))
+    place = {recipe: number for number, recipe in enumerate(outcomes.recipes)}
+    left_alone = outcomes.delta_e[place[()]]
+
+    def move_of(recipe: Recipe) -> Move:
+        if not recipe:
+            return Move.LEAVE
+        if recipe == again:
+            return Move.AGAIN
+        return Move.GLAZE if all(part.paint in glazes for part in recipe[0].paints) else Move.WASH
+
+    found: dict[Move, list[NextStep]] = {move: [] for move in Move}
+    washes = ranked(job, outcomes)
+    # The repetition is looked up before the list is thinned out to one recipe of each kind.
+    for wash in [*(w for w in washes if w.layers == again), *varied(washes)]:
+        move, better = move_of(wash.layers), float((outcomes.delta_e[place[wash.layers]] < left_alone).mean())
+        step = NextStep(
+            move, wash.layers, wash.lab, wash.expected_delta_e, wash.low, wash.high, wash.off, better
+        )  # fmt: skip
+        if len(found[move]) < (_WASHES if move is Move.WASH else 1):
+            found[move].append(step)
+    if before is not None and task.painted:
+        found[Move.WIPE].append(_wiping_back(job, before, outcomes.draws[place[()]], left_alone))
+    steps = [step for some in found.values() for step in some]
+    return tuple(sorted(steps, key=lambda step: step.expected_delta_e))
+
+
+def worth_doing(steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
+    """The steps that are expected to bring the repair clearly nearer than leaving it; none when it is time to stop."""
+    alone = next(step for step in steps if step.move is Move.LEAVE)
+    return tuple(step for step in steps if alone.expected_delta_e - step.expected_delta_e >= WORTH_A_STEP)
+
+
+def _wiping_back(job: Job, before: Lab, now: FloatArray, left_alone: FloatArray) -> NextStep:
+    """The last wash wiped thinner: the change is the model's, and starts from the color as it was read.
+
+    Parameters
+    ----------
+    now, left_alone : (m, 3) and (m,)
+        Draws of the repair as it is, and of its ΔE00.
+    """
+    kept = np.random.default_rng(0).uniform(*WIPED, len(now))
+    usual = job.chances.thickness.copy()
+    last = len(job.then)  # the topmost layer takes the first column
+    usual[:, last] += np.log(_film_that_came_out(job, before)) / APPLICATION_SCATTER
+    thinner = usual.copy()
+    thinner[:, last] += np.log(kept) / APPLICATION_SCATTER
+    recipe, colors = (*job.task.painted, *job.then), []
+    for film in (usual, thinner):
+        chances = Chances(np.zeros_like(now), film, np.zeros_like(now))
+        colors.append(predict_many(job.models, [recipe], before, 0.0, chances, job.clear)[1][0])
+    missed = job.chances.model * MODEL_ERROR / axis_weights(now.mean(axis=0))
+    draws = now + colors[1] - colors[0] + missed
+    differences = np.asarray(delta_e(draws, job.finished_draws))
+    lab = Lab(*(float(v) for v in draws.mean(axis=0)))
+    low, high = np.percentile(differences, (5, 95))
+    return NextStep(
+        Move.WIPE,
+        (),
+        lab,
+        float(differences.mean()),
+        float(low),
+        float(high),
+        describe_off(lab, Lab(*(float(v) for v in job.finished))),
+        float((differences < left_alone).mean()),
+    )
+
+
+def _film_that_came_out(job: Job, before: Lab) -> float:
+    """How thick the last wash came out, as a multiple of the usual, judged by the repair's color."""
+    under = bare(reflectance_from_lab(before))
+    for layer in job.task.painted[:-1]:
+        under = lay(film_of_layer(job.models, layer), under)
+    films = [lay(film_of_layer(job.models, job.task.painted[-1], factor), under) for factor in _FILMS]
+    colors = np.stack([lab_from_reflectance(seen(body)) for body in films])
+    misfit = (np.asarray(delta_e(colors, np.asarray(job.task.ground))) / _READING_SIGMA) ** 2
+    return float(_FILMS[np.argmin(misfit + (np.log(_FILMS) / _HAND_SIGMA) ** 2)])
