@@ -391,6 +391,7 @@ class Ground:
     uncertainty: float = 1.0
     state: SurfaceState = SurfaceState.BARE
     notes: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         _check_named_color("ground", self.name, self.lab, self.uncertainty)
@@ -405,6 +406,7 @@ class ShopChip:
     #: Of ``lab``: ΔE00, 90 % radius.
     uncertainty: float = 1.0
     notes: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         _check_named_color("shop chip", self.name, self.lab, self.uncertainty)
@@ -419,6 +421,7 @@ class OwnCard:
     #: What its maker states, in the form of the command line's ``--card-value``; empty: the usual one of its kind.
     value: str = ""
     notes: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         if not self.name.strip():

@@ -104,7 +104,7 @@ class _Folder:
     def names(self) -> frozenset[str]:
         found: set[str] = set()
         # Only where our files lie: somebody may choose a home folder by mistake.
-        for folder in (self._folder, self._folder / "photos"):
+        for folder in (self._folder, self._folder / "photos", self._folder / "repairs"):
             if not folder.is_dir() or folder.is_symlink():
                 continue
             for path in folder.iterdir():

@@ -127,7 +127,7 @@ def row_of(record: Record) -> Row:
     Examples
     --------
     >>> row_of(ShopChip("offcut", Lab(62, 9, 25)))
-    {'name': 'offcut', 'L': 62, 'a': 9, 'b': 25, 'uncertainty': 1.0, 'notes': ''}
+    {'name': 'offcut', 'L': 62, 'a': 9, 'b': 25, 'uncertainty': 1.0, 'notes': '', 'extra': '[]'}
     """
     row: Row = {}
     for item in _FIELDS[type(record)]:
@@ -138,8 +138,7 @@ def row_of(record: Record) -> Row:
             row[item.name] = " ".join(f"{x!r},{y!r}" for x, y in value)
         else:
             row[item.name] = str(value) if isinstance(value, StrEnum) else value
-    if isinstance(record, Paint | Swatch | ClearCoatPair):
-        row["extra"] = json.dumps(record.extra, ensure_ascii=False)
+    row["extra"] = json.dumps(record.extra, ensure_ascii=False)
     return row
 
 
@@ -209,8 +208,7 @@ def tidy(record: R) -> R:
             f"A swatch of {record.paint} has less than 1 part of paint in {1 / MIN_PAINT_FRACTION:,.0f}.",
             "Check its parts of paint and water.",
         )
-    if isinstance(record, Paint | Swatch | ClearCoatPair):
-        changes["extra"] = _tidy_extra(record)
+    changes["extra"] = _tidy_extra(record)
     return replace(record, **changes)
 
 
@@ -233,13 +231,18 @@ def tidy_text(column: str, text: str) -> str:
     longest = MAX_NAME if column in NAME_COLUMNS else MAX_TEXT
     if len(text) > longest:
         raise BadInput(f"The {column} is {len(text):,} characters long.", f"Keep it under {longest:,}.")
-    if any(unicodedata.category(c) in ("Cc", "Cs") and c not in _ALLOWED_CONTROLS for c in text):
+    if not is_text(text):
         raise BadInput(f"The {column} holds a character that is no text.", "Type it again.")
     if column == "taken" and text:
         _check_date(text)
     if column == "photo" and text and not is_sha256(text):
         raise BadInput(f"'{text[:20]}' names no photo.", "A photo is named by its SHA-256, 64 digits and letters.")
     return text
+
+
+def is_text(text: str) -> bool:
+    """Whether every character of it can be told apart in a text file."""
+    return not any(unicodedata.category(c) in ("Cc", "Cs") and c not in _ALLOWED_CONTROLS for c in text)
 
 
 def name_key(name: str) -> str:
@@ -266,7 +269,7 @@ def is_sha256(text: str) -> bool:
     return len(text) == 64 and set(text) <= set("0123456789abcdef")
 
 
-def _tidy_extra(record: Paint | Swatch | ClearCoatPair) -> tuple[tuple[str, str], ...]:
+def _tidy_extra(record: Record) -> tuple[tuple[str, str], ...]:
     ours = {column.name for column in columns_of(type(record))}
     kept: dict[str, str] = {}
     for name, text in record.extra:

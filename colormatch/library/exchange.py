@@ -1,4 +1,4 @@
-"""The exchange folder: a shelf as CSV, photos and a manifest that any program can read, also inside one zip file."""
+"""The exchange folder: records as CSV, repairs, photos and a manifest that any program can read, also as one zip."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import os
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -21,16 +21,27 @@ from colormatch.library.columns import is_sha256
 from colormatch.library.database import explained, sync_file, sync_folder
 from colormatch.library.history import now
 from colormatch.library.photos import MAX_PHOTO_BYTES, TEMPORARY_PREFIX
+from colormatch.library.progress import Progress, told
+from colormatch.library.repair_file import MAX_REPAIR_BYTES, is_repair_file, read_repair, repair_file, write_repair
 from colormatch.library.sheet import Problem, Read, read_sheet, refuse, write_sheet
-from colormatch.library.store import Library
-from colormatch.records import ClearCoatPair, Flag, Paint, Shelf, Swatch
+from colormatch.library.store import Library, SavedRepair
+from colormatch.records import ClearCoatPair, Flag, Ground, OwnCard, Paint, Shelf, ShopChip, Swatch
 
 #: Version of the folder's form that is written, and the newest that is read.
 FORMAT_VERSION = 1
 MANIFEST = "manifest.json"
-#: The sheets and what their rows are.
-PAINTS, SWATCHES, CLEAR_COATS = "paints.csv", "swatches.csv", "clear_coats.csv"
-_MARKS = frozenset({PAINTS, SWATCHES, CLEAR_COATS})
+#: The sheets and what their rows are. The first three are always written, the others where they have rows: folders of
+#: older programs lack them.
+SHEETS: dict[type, str] = {
+    Paint: "paints.csv",
+    Swatch: "swatches.csv",
+    ClearCoatPair: "clear_coats.csv",
+    Ground: "grounds.csv",
+    ShopChip: "chips.csv",
+    OwnCard: "cards.csv",
+}
+_ALWAYS = (Paint, Swatch, ClearCoatPair)
+_MARKS = frozenset(SHEETS.values())
 #: Largest sheet and manifest, bytes. Our choice: 100,000 swatches take about 20 megabytes.
 _MAX_SHEET_BYTES, _MAX_MANIFEST_BYTES = 64 * 2**20, 8 * 2**20
 
@@ -40,11 +51,18 @@ class Exchange:
     """What an exchange folder holds, checked as a whole."""
 
     source: Path
-    shelf: Shelf
+    #: Records by kind.
+    records: Mapping[type, tuple[Any, ...]]
+    repairs: tuple[SavedRepair, ...]
     #: SHA-256 of each photo, and its name in the source.
     photos: Mapping[str, str]
     #: What is odd about it though it can be imported.
     flags: tuple[Flag, ...] = ()
+
+    @property
+    def shelf(self) -> Shelf:
+        """What a match needs of it."""
+        return Shelf(self.records[Paint], self.records[Swatch], self.records[ClearCoatPair])
 
     @contextmanager
     def photo_reader(self) -> Iterator[Source]:
@@ -53,14 +71,15 @@ class Exchange:
             yield source
 
 
-def read_exchange(source: Path) -> Exchange:
+def read_exchange(source: Path, progress: Progress | None = None) -> Exchange:
     """Read and check an exchange folder or a zip file of one. Nothing is imported.
 
     Parameters
     ----------
     source : Path
-        Holds at least one of ``paints.csv``, ``swatches.csv``, ``clear_coats.csv``. A sheet that differs from the
-        manifest was edited by hand, which is allowed and flagged; so is a manifest that is missing.
+        Holds at least one of the sheets, such as ``paints.csv``. A sheet that differs from the manifest was edited by
+        hand, which is allowed and flagged; so is a manifest that is missing.
+    progress : Progress, optional
 
     Raises
     ------
@@ -73,39 +92,58 @@ def read_exchange(source: Path) -> Exchange:
             raise ExchangeError(
                 f"{source.name or source} holds none of {', '.join(sorted(_MARKS))}.", "Choose an exported folder."
             )
-        flags = _check_manifest(files, names)
-        paints, problems = _sheet(files, names, Paint, PAINTS)
-        swatches, more = _sheet(files, names, Swatch, SWATCHES)
-        clear_coats, further = _sheet(files, names, ClearCoatPair, CLEAR_COATS)
-        problems += _names_that_clash(paints)
+        digests, flags = _check_manifest(files, names, progress)
+        sheets: dict[type, list[Read[Any]]] = {}
+        problems: list[Problem] = []
+        for kind, name in SHEETS.items():
+            sheets[kind], found = _sheet(files, names, kind, name)
+            problems += found
+            if kind not in (Swatch, ClearCoatPair):
+                problems += _names_that_clash(name, sheets[kind])
         if not problems:
-            known = {read.record.name for read in paints}
+            known = {read.record.name for read in sheets[Paint]}
             problems += [
-                Problem(SWATCHES, read.line, "paint", f"{PAINTS} has no paint named {read.record.paint[:60]!r}")
-                for read in swatches
+                Problem(SHEETS[Swatch], read.line, "paint", f"paints.csv has no paint named {read.record.paint[:60]!r}")
+                for read in sheets[Swatch]
                 if read.record.paint not in known
             ]
-        refuse(problems + more + further)
-        photos = _check_photos(files, names)
-    shelf = Shelf(*(tuple(read.record for read in sheet) for sheet in (paints, swatches, clear_coats)))
-    return Exchange(source, shelf, photos, tuple(flags))
+        refuse(problems)
+        flags += _repeated(sheets[Swatch])
+        repairs = tuple(
+            read_repair(name, files.read(name, MAX_REPAIR_BYTES)) for name in sorted(filter(is_repair_file, names))
+        )
+        photos = _check_photos(files, names, digests)
+    records = {kind: tuple(read.record for read in sheet) for kind, sheet in sheets.items()}
+    return Exchange(source, records, repairs, photos, tuple(flags))
 
 
 def _sheet(files: Source, names: frozenset[str], kind: type[Any], name: str) -> tuple[list[Read[Any]], list[Problem]]:
     return read_sheet(kind, name, files.read(name, _MAX_SHEET_BYTES)) if name in names else ([], [])
 
 
-def _names_that_clash(paints: list[Read[Paint]]) -> list[Problem]:
+def _names_that_clash(sheet: str, rows: list[Read[Any]]) -> list[Problem]:
     seen: dict[str, int] = {}
     return [
-        Problem(PAINTS, read.line, "name", f"{read.record.name[:60]!r} stands in line {first} already")
-        for read in paints
+        Problem(sheet, read.line, "name", f"{read.record.name[:60]!r} stands in line {first} already")
+        for read in rows
         if (first := seen.setdefault(read.record.name, read.line)) != read.line
     ]
 
 
-def _check_manifest(files: Source, names: frozenset[str]) -> list[Flag]:
-    """Compare the files with the manifest.
+def _repeated(rows: list[Read[Swatch]]) -> list[Flag]:
+    """Swatches that stand there twice; they may be meant, so they are only told."""
+    seen: dict[Swatch, int] = {}
+    lines = [read.line for read in rows if seen.setdefault(read.record, read.line) != read.line]
+    if not lines:
+        return []
+    shown = ", ".join(str(line) for line in lines[:5]) + (", ..." if len(lines) > 5 else "")
+    return [Flag("repeated", f"{len(lines)} swatches repeat an earlier one: swatches.csv, line {shown}.", len(lines))]
+
+
+def _check_manifest(
+    files: Source, names: frozenset[str], progress: Progress | None
+) -> tuple[dict[str, str], list[Flag]]:
+    """Compare the files with the manifest; also the SHA-256 of each file that it lists.
 
     Raises
     ------
@@ -114,7 +152,8 @@ def _check_manifest(files: Source, names: frozenset[str]) -> list[Flag]:
         not the same.
     """
     if MANIFEST not in names:
-        return [Flag("manifest-missing", f"There is no {MANIFEST}, so it can't be told whether all of it is there.")]
+        told_missing = f"There is no {MANIFEST}, so it can't be told whether all of it is there."
+        return {}, [Flag("manifest-missing", told_missing)]
     try:
         document = json.loads(files.read(MANIFEST, _MAX_MANIFEST_BYTES))
         version, listed = document["version"], document["files"]
@@ -130,19 +169,21 @@ def _check_manifest(files: Source, names: frozenset[str]) -> list[Flag]:
     flags = []
     if document.get("simulated"):
         flags.append(Flag("simulated", "Its colors are simulated, not measured."))
-    for name, sha256 in entries:
+    digests = {}
+    for name, sha256 in told(entries, len(entries), "Checking files", progress):
         refuse_unsafe_name(name, MANIFEST)
-        if hashlib.sha256(files.read(name)).hexdigest() == sha256:
+        digests[name] = hashlib.sha256(files.read(name)).hexdigest()
+        if digests[name] == sha256:
             continue
         if name not in _MARKS:
             raise ExchangeError(
                 f"{name} is not as {MANIFEST} says; it is damaged or was changed.", "Ask for a new copy.", file=name
             )
         flags.append(Flag("edited", f"{name} was edited after it was written."))
-    return flags
+    return digests, flags
 
 
-def _check_photos(files: Source, names: frozenset[str]) -> dict[str, str]:
+def _check_photos(files: Source, names: frozenset[str], digests: Mapping[str, str]) -> dict[str, str]:
     """SHA-256 and name of each photo.
 
     Raises
@@ -154,7 +195,7 @@ def _check_photos(files: Source, names: frozenset[str]) -> dict[str, str]:
     for name in sorted(names):
         path = PurePosixPath(name)
         if path.parent == PurePosixPath("photos") and is_sha256(path.name[:64]):
-            sha256 = hashlib.sha256(files.read(name, MAX_PHOTO_BYTES)).hexdigest()
+            sha256 = digests.get(name) or hashlib.sha256(files.read(name, MAX_PHOTO_BYTES)).hexdigest()
             if sha256 != path.name[:64]:
                 raise ExchangeError(f"The photo {name} is damaged or was changed.", "Ask for a new copy.", file=name)
             photos[sha256] = name
@@ -164,14 +205,15 @@ def _check_photos(files: Source, names: frozenset[str]) -> dict[str, str]:
 # --- write -----------------------------------------------------------------------------------------------------------
 
 
-def export_exchange(library: Library, target: Path) -> tuple[Flag, ...]:
-    """Write the library's shelf as an exchange folder, or as one zip file where the name ends in ``.zip``.
+def export_exchange(library: Library, target: Path, progress: Progress | None = None) -> tuple[Flag, ...]:
+    """Write all records and repairs as an exchange folder, or as one zip file where the name ends in ``.zip``.
 
     Parameters
     ----------
     library : Library
     target : Path
         Must not be there yet, unless as an empty folder: nothing is overwritten.
+    progress : Progress, optional
 
     Returns
     -------
@@ -185,29 +227,27 @@ def export_exchange(library: Library, target: Path) -> tuple[Flag, ...]:
     LibraryUnwritable
         Folder or disk refuses; nothing is left behind.
     """
-    shelf = library.shelf()
+    target = target.expanduser().absolute()
+    if target.exists() and not (target.is_dir() and not any(target.iterdir())):
+        raise BadInput(f"{target} is already there.", "Choose a new name; nothing is overwritten.")
+    records, repairs = library.everything()
+    named = {record.photo for kind in (Paint, Swatch) for record in records[kind]} - {""}
+    named.update(*(repair.photos for repair in repairs))
     places = library.photos.all()
     photos, flags = {}, []
-    for sha256 in sorted({swatch.photo for swatch in shelf.swatches} - {""}):
+    for sha256 in sorted(named):
         if sha256 in places and places[sha256].is_file():
             photos[sha256] = places[sha256]
         else:
             flags.append(Flag("photo-missing", f"The photo {sha256[:12]} is not in the library; it was left out."))
-    write_exchange(shelf, photos, target)
+    texts = {SHEETS[kind]: write_sheet(kind, rows) for kind, rows in records.items() if rows or kind in _ALWAYS}
+    texts |= {repair_file(number): write_repair(repair) for number, repair in enumerate(repairs, 1)}
+    _write(texts, photos, target, progress)
     return tuple(flags)
 
 
-def write_exchange(shelf: Shelf, photos: Mapping[str, Path], target: Path) -> None:
-    """Write a shelf and its photos; see :func:`export_exchange`."""
-    target = target.expanduser().absolute()
-    if target.exists() and not (target.is_dir() and not any(target.iterdir())):
-        raise BadInput(f"{target} is already there.", "Choose a new name; nothing is overwritten.")
-    sheets = {
-        PAINTS: write_sheet(Paint, shelf.paints),
-        SWATCHES: write_sheet(Swatch, shelf.swatches),
-        CLEAR_COATS: write_sheet(ClearCoatPair, shelf.clear_coats),
-    }
-    files = {name: hashlib.sha256(content).hexdigest() for name, content in sheets.items()}
+def _write(texts: dict[str, bytes], photos: Mapping[str, Path], target: Path, progress: Progress | None) -> None:
+    files = {name: hashlib.sha256(content).hexdigest() for name, content in texts.items()}
     files |= {f"photos/{path.name}": sha256 for sha256, path in photos.items()}
     manifest = {
         "format": "swatch exchange",
@@ -216,7 +256,7 @@ def write_exchange(shelf: Shelf, photos: Mapping[str, Path], target: Path) -> No
         "program": f"colormatch {__version__}",
         "files": files,
     }
-    sheets[MANIFEST] = (json.dumps(manifest, indent=1) + "\n").encode()
+    texts[MANIFEST] = (json.dumps(manifest, indent=1) + "\n").encode()
     try:
         with explained(target.parent):
             target.parent.mkdir(parents=True, exist_ok=True)
@@ -224,7 +264,8 @@ def write_exchange(shelf: Shelf, photos: Mapping[str, Path], target: Path) -> No
             work = Path(tempfile.mkdtemp(prefix=TEMPORARY_PREFIX, dir=target.parent))
             try:
                 ready = work / "ready"
-                (_write_zip if target.suffix.lower() == ".zip" else _write_folder)(ready, sheets, photos)
+                photo_files = told(photos.values(), len(photos), "Writing photos", progress)
+                (_write_zip if target.suffix.lower() == ".zip" else _write_folder)(ready, texts, photo_files)
                 os.replace(ready, target)
                 sync_folder(target.parent)
             finally:
@@ -236,20 +277,21 @@ def write_exchange(shelf: Shelf, photos: Mapping[str, Path], target: Path) -> No
         ) from error
 
 
-def _write_folder(ready: Path, sheets: Mapping[str, bytes], photos: Mapping[str, Path]) -> None:
+def _write_folder(ready: Path, texts: Mapping[str, bytes], photos: Iterable[Path]) -> None:
     (ready / "photos").mkdir(parents=True)
-    for name, content in sheets.items():
+    for name, content in texts.items():
+        (ready / name).parent.mkdir(exist_ok=True)
         (ready / name).write_bytes(content)
         sync_file(ready / name)
-    for path in photos.values():
+    for path in photos:
         shutil.copyfile(path, ready / "photos" / path.name)
         sync_file(ready / "photos" / path.name)
 
 
-def _write_zip(ready: Path, sheets: Mapping[str, bytes], photos: Mapping[str, Path]) -> None:
+def _write_zip(ready: Path, texts: Mapping[str, bytes], photos: Iterable[Path]) -> None:
     with zipfile.ZipFile(ready, "x", zipfile.ZIP_DEFLATED) as archive:
-        for name, content in sheets.items():
+        for name, content in texts.items():
             archive.writestr(name, content)
-        for path in photos.values():
+        for path in photos:
             archive.write(path, f"photos/{path.name}", zipfile.ZIP_STORED)  # photos are packed already
     sync_file(ready)

@@ -108,7 +108,7 @@ def _holds(record: Record, words: list[str]) -> bool:
         return True
     values = (getattr(record, item.name) for item in fields(record) if item.name != "photo")
     texts = [value for value in values if isinstance(value, str)]
-    texts += [text for pair in getattr(record, "extra", ()) for text in pair]
+    texts += [text for pair in record.extra for text in pair]
     everything = _plain("\n".join(texts))
     return all(word in everything for word in words)
 

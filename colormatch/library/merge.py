@@ -1,23 +1,29 @@
 """Bring an exchange folder into a library: first said what would happen, then done as one step that can be undone.
 
-A paint is known by its name; a swatch by what was painted, on which ground, when, and in which photo; a clear coat by
-its name and the bare color under it. What the two sides say beyond that is compared field by field.
+A paint, ground, chip or card is known by its name, whatever its capitals and spaces; a swatch by what was painted, on
+which ground, when, and in which photo; a clear coat by its name and the bare color under it; a repair by the moment
+when it was begun. What the two sides say beyond that is compared field by field.
 """
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict, deque
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
+from colormatch.errors import ColorMatchError
 from colormatch.library import backup
-from colormatch.library.columns import R, Record
+from colormatch.library.changes import Changes
+from colormatch.library.columns import WORDS, R, Record, name_key
+from colormatch.library.database import explained
 from colormatch.library.exchange import Exchange, read_exchange
-from colormatch.library.store import Library, Stored
-from colormatch.records import ClearCoatPair, Flag, Paint, Swatch
+from colormatch.library.progress import Progress, told
+from colormatch.library.store import Library, SavedRepair, Stored
+from colormatch.records import ClearCoatPair, Flag, Ground, OwnCard, Paint, ShopChip, Swatch
 
 
 class Fate(StrEnum):
@@ -40,17 +46,30 @@ class Conflicts(StrEnum):
     MINE = "mine"
     #: Take the incoming one; gaps in it are filled from the library's.
     THEIRS = "theirs"
-    #: Keep the library's and add the incoming one as a further measurement; of a paint, keep the library's.
+    #: Keep the library's and add the incoming one as a further measurement or repair; of what is known by its name,
+    #: keep the library's.
     BOTH = "both"
+
+
+#: What people call several of each kind, with ``_`` for a space.
+PLURALS: dict[type, str] = {
+    Paint: "paints",
+    Swatch: "swatches",
+    ClearCoatPair: "clear_coats",
+    Ground: "grounds",
+    ShopChip: "chips",
+    OwnCard: "cards",
+    SavedRepair: "repairs",
+}
 
 
 @dataclass(frozen=True)
 class Incoming:
-    """One record of the exchange folder, against the library."""
+    """One record or repair of the exchange folder, against the library."""
 
     fate: Fate
-    theirs: Record
-    #: The library's record that it was compared with; None for a new one.
+    theirs: Record | SavedRepair
+    #: The library's that it was compared with; None for a new one.
     mine: Stored[Any] | None = None
 
 
@@ -63,14 +82,18 @@ class ImportPlan:
     flags: tuple[Flag, ...]
 
     def counts(self) -> dict[str, dict[str, int]]:
-        """Number of records by kind (``paints``, ``swatches``, ``clear_coats``) and fate."""
-        names = {Paint: "paints", Swatch: "swatches", ClearCoatPair: "clear_coats"}
+        """Number of records by kind (:data:`PLURALS`) and fate."""
         counted = Counter((type(item.theirs), item.fate) for item in self.items)
-        return {name: {fate.value: counted[kind, fate] for fate in Fate} for kind, name in names.items()}
+        return {name: {fate.value: counted[kind, fate] for fate in Fate} for kind, name in PLURALS.items()}
 
 
 def import_exchange(
-    library: Library, source: Path, *, preview: bool = False, conflicts: Conflicts = Conflicts.MINE
+    library: Library,
+    source: Path,
+    *,
+    preview: bool = False,
+    conflicts: Conflicts = Conflicts.MINE,
+    progress: Progress | None = None,
 ) -> ImportPlan:
     """Import an exchange folder or zip file.
 
@@ -82,6 +105,7 @@ def import_exchange(
         Only say what would be done.
     conflicts : Conflicts
         What to do where both sides say something else.
+    progress : Progress, optional
 
     Returns
     -------
@@ -95,48 +119,97 @@ def import_exchange(
     LibraryUnwritable
         Folder or disk refuses; nothing was imported.
     """
-    exchange = read_exchange(source)
-    plan = _plan(library.all, exchange)
+    exchange = read_exchange(source, progress)
+    plan = _plan(library, exchange)
     if preview or all(item.fate is Fate.SAME for item in plan.items):
         return plan
     backup.back_up(library.database, "before-import")
-    _keep_photos(library, exchange, plan)
-    with library.step(f"imported {source.name}") as step:
-        # Planned again inside the transaction: another window may have written since.
-        plan = _plan(step.all, exchange)
-        for item in plan.items:
-            if item.fate is Fate.NEW:
-                step.add(item.theirs)
-            elif item.fate is Fate.CHANGED:
-                assert item.mine is not None
-                step.edit(item.mine.id, _filled(item.mine.record, item.theirs))
-            elif item.fate is Fate.CONFLICT:
-                assert item.mine is not None
-                if conflicts is Conflicts.THEIRS:
-                    step.edit(item.mine.id, _filled(item.theirs, item.mine.record))
-                elif conflicts is Conflicts.BOTH and not isinstance(item.theirs, Paint):
-                    step.add(item.theirs)
+    files: list[Path] = []
+    try:
+        with explained(library.folder):
+            files.extend(_put_photos(library, exchange, plan, progress))
+        with library.step(f"imported {source.name}") as step:
+            # Planned again inside the transaction: another window may have written since.
+            plan = _plan(step, exchange)
+            for item in plan.items:
+                _apply(step, item, conflicts)
+    except BaseException:
+        with suppress(ColorMatchError):
+            library.photos.discard(files)
+        raise
     return plan
 
 
-def _keep_photos(library: Library, exchange: Exchange, plan: ImportPlan) -> None:
-    wanted = {
-        item.theirs.photo for item in plan.items if isinstance(item.theirs, Swatch) and item.fate is not Fate.SAME
-    }
+def _put_photos(library: Library, exchange: Exchange, plan: ImportPlan, progress: Progress | None) -> Iterator[Path]:
+    """Write the files of the photos that are wanted; their rows come with the records."""
+    wanted = {photo for item in plan.items if item.fate is not Fate.SAME for photo in _photos_of(item.theirs)}
+    names = [exchange.photos[sha256] for sha256 in sorted(wanted & exchange.photos.keys())]
     with exchange.photo_reader() as files:
-        for sha256 in sorted(wanted & exchange.photos.keys()):
-            name = exchange.photos[sha256]
-            library.photos.add(files.read(name), name)
+        contents = ((files.read(name), name) for name in told(names, len(names), "Importing photos", progress))
+        yield from library.photos.put_files(contents)
 
 
-def _plan(mine: Callable[[type[Any]], tuple[Stored[Any], ...]], exchange: Exchange) -> ImportPlan:
-    shelf = exchange.shelf
-    items = [
-        *_compare(mine(Paint), shelf.paints, lambda paint: paint.name),
-        *_compare(mine(Swatch), shelf.swatches, _swatch_key),
-        *_compare(mine(ClearCoatPair), shelf.clear_coats, lambda pair: (pair.name, pair.on, pair.bare_lab)),
+def _photos_of(record: Record | SavedRepair) -> tuple[str, ...]:
+    if isinstance(record, SavedRepair):
+        return record.photos
+    return (record.photo,) if isinstance(record, Paint | Swatch) and record.photo else ()
+
+
+def _apply(step: Changes, item: Incoming, conflicts: Conflicts) -> None:
+    theirs, mine = item.theirs, item.mine
+    if item.fate is Fate.NEW:
+        # Two names that are alike and both new are two in their library too.
+        step.add_repair(theirs) if isinstance(theirs, SavedRepair) else step.add(theirs, even_if_alike=True)
+    elif item.fate is Fate.CHANGED:
+        assert mine is not None
+        step.edit(mine.id, _filled(mine.record, theirs))
+    elif item.fate is Fate.CONFLICT and conflicts is Conflicts.THEIRS:
+        assert mine is not None
+        if isinstance(theirs, SavedRepair):
+            step.edit_repair(mine.id, theirs)
+        else:
+            # The spelling of a name stays the library's: swatches go by it.
+            kept = {} if isinstance(theirs, Swatch) else {"name": mine.record.name}
+            step.edit(mine.id, replace(_filled(theirs, mine.record), **kept))
+    elif item.fate is Fate.CONFLICT and conflicts is Conflicts.BOTH:
+        if isinstance(theirs, SavedRepair):
+            step.add_repair(theirs)
+        elif isinstance(theirs, Swatch | ClearCoatPair):
+            step.add(theirs)
+
+
+def _plan(mine: Library | Changes, exchange: Exchange) -> ImportPlan:
+    flags = list(exchange.flags)
+    items: list[Incoming] = []
+    spelled: dict[str, str] = {}
+    for kind in (Paint, Ground, ShopChip, OwnCard):
+        compared = _compare(mine.all(kind), exchange.records[kind], [_name, _alike])
+        for theirs, ours in ((_name(item.theirs), _name(item.mine.record)) for item in compared if item.mine):
+            if theirs != ours:
+                flags.append(Flag("alike", f"The {WORDS[kind]} {theirs} is taken for your {ours}."))
+                if kind is Paint:
+                    spelled[theirs] = ours
+        items += compared
+    swatches = [
+        replace(swatch, paint=spelled[swatch.paint]) if swatch.paint in spelled else swatch
+        for swatch in exchange.records[Swatch]
     ]
-    return ImportPlan(tuple(items), exchange.flags)
+    items += _compare(mine.all(Swatch), swatches, [_swatch_key])
+    items += _compare(mine.all(ClearCoatPair), exchange.records[ClearCoatPair], [_pair_key])
+    items += _compare_repairs(mine.repairs(), exchange.repairs)
+    return ImportPlan(tuple(items), tuple(flags))
+
+
+def _name(record: Any) -> str:
+    return str(record.name)
+
+
+def _alike(record: Any) -> Hashable:
+    return name_key(record.name)
+
+
+def _pair_key(pair: ClearCoatPair) -> Hashable:
+    return pair.name, pair.on, pair.bare_lab
 
 
 def _swatch_key(swatch: Swatch) -> Hashable:
@@ -146,21 +219,45 @@ def _swatch_key(swatch: Swatch) -> Hashable:
     )  # fmt: skip
 
 
-def _compare(mine: Iterable[Stored[R]], theirs: Sequence[R], key: Callable[[R], Hashable]) -> list[Incoming]:
-    """Pair the records of both sides: equal ones first, then those of one key in their order."""
-    equal: defaultdict[R, deque[Stored[R]]] = defaultdict(deque)
+def _compare(mine: Iterable[Stored[R]], theirs: Sequence[R], keys: Sequence[Callable[[R], Hashable]]) -> list[Incoming]:
+    """Pair the records of both sides: equal ones first, then those of one key in their order, for each key in turn."""
+    left = {stored.id: stored for stored in mine}
+    partners: list[Stored[R] | None] = [None] * len(theirs)
+
+    def same(record: R) -> Hashable:
+        return record
+
+    for key in (same, *keys):
+        free: defaultdict[Hashable, deque[int]] = defaultdict(deque)
+        for id, stored in left.items():
+            free[key(stored.record)].append(id)
+        for place, record in enumerate(theirs):
+            if partners[place] is None and free.get(key(record)):
+                partners[place] = left.pop(free[key(record)].popleft())
+    return [Incoming(_fate(record, partner), record, partner) for record, partner in zip(theirs, partners, strict=True)]
+
+
+def _compare_repairs(mine: Iterable[Stored[SavedRepair]], theirs: Iterable[SavedRepair]) -> list[Incoming]:
+    """Pair repairs by the moment of their begin; several of one moment (or of none) by their content."""
+    free: defaultdict[str, list[Stored[SavedRepair]]] = defaultdict(list)
     for stored in mine:
-        equal[stored.record].append(stored)
-    partners: list[Stored[R] | None] = [equal[record].popleft() if equal.get(record) else None for record in theirs]
-    similar: defaultdict[Hashable, deque[Stored[R]]] = defaultdict(deque)
-    for stored in sorted((stored for rest in equal.values() for stored in rest), key=lambda stored: stored.id):
-        similar[key(stored.record)].append(stored)
+        free[stored.record.created].append(stored)
     items = []
-    for record, partner in zip(theirs, partners, strict=True):
-        if partner is None and similar.get(key(record)):
-            partner = similar[key(record)].popleft()
-        items.append(Incoming(_fate(record, partner), record, partner))
+    for repair in theirs:
+        rivals = free[repair.created]
+        equal = [stored for stored in rivals if _content(stored.record) == _content(repair)]
+        partner = next(iter(equal or rivals), None)
+        if partner is None:
+            items.append(Incoming(Fate.NEW, repair))
+        else:
+            rivals.remove(partner)
+            items.append(Incoming(Fate.SAME if equal else Fate.CONFLICT, repair, partner))
     return items
+
+
+def _content(repair: SavedRepair) -> SavedRepair:
+    """A repair without the moment when it was last saved."""
+    return replace(repair, changed="")
 
 
 def _fate(theirs: R, mine: Stored[R] | None) -> Fate:
@@ -180,6 +277,6 @@ def _filled(record: R, other: R) -> R:
         own, foreign = getattr(record, item.name), getattr(other, item.name)
         if item.name == "extra":
             changes["extra"] = tuple(sorted({**dict(foreign), **dict(own)}.items()))
-        elif own in ("", None):
+        elif own in ("", None, ()):
             changes[item.name] = foreign
     return replace(record, **changes)

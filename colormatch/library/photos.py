@@ -13,7 +13,7 @@ import shutil
 import sqlite3
 import tempfile
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from colormatch.errors import BadInput, LibraryDamaged
@@ -65,7 +65,7 @@ class PhotoFolder:
             )
         sha256 = hashlib.sha256(content).hexdigest()
         with explained(self._database.parent):
-            target = self.put_file(content, name)
+            (target,) = self.put_files([(content, name)])
         with writing(self._database) as connection:
             # Holding the lock: nobody can move the file to the trash between this look and the row.
             if not target.is_file():
@@ -108,61 +108,80 @@ class PhotoFolder:
 
     # --- for the store and for a restore ------------------------------------------------------------------------------
 
-    def put_file(self, content: bytes, name: str = "") -> Path:
-        """Only the file, without a row; one that is there but damaged is written anew."""
-        sha256 = hashlib.sha256(content).hexdigest()
+    def put_files(self, photos: Iterable[tuple[bytes, str]]) -> Iterator[Path]:
+        """Only the files, without rows; yields the place of each. One that is there but damaged is written anew."""
         self.folder.mkdir(exist_ok=True)
-        target = self._present(sha256) or self.folder / (sha256 + _ending(name))
-        if not is_whole(target, sha256):
-            _write(target, content)
-        return target
+        present = _files_in(self.folder)
+        for content, name in photos:
+            sha256 = hashlib.sha256(content).hexdigest()
+            target = present.get(sha256) or self.folder / (sha256 + _ending(name))
+            if not is_whole(target, sha256):
+                _write(target, content)
+            yield target
+
+    def discard(self, files: Iterable[Path]) -> None:
+        """Delete files of :meth:`put_files` to which no row came."""
+        with writing(self._database) as connection:  # the lock keeps another window from giving one a row meanwhile
+            for path in files:
+                if not _has_row(connection, path.name):
+                    path.unlink(missing_ok=True)
 
     def recover(self, connection: sqlite3.Connection, photos: Iterable[str]) -> None:
         """Inside a writing transaction: give photos that are named again their file and row back, where they exist."""
-        for sha256 in photos:
-            if not _named(connection, sha256):
-                continue
-            path = self._present(sha256)
-            if path is None and (trashed := _find(self.trash, sha256)):
+        wanted = [sha256 for sha256 in photos if _named(connection, sha256) and not self._is_there(connection, sha256)]
+        if not wanted:
+            return
+        present, trashed = _files_in(self.folder), _files_in(self.trash)
+        for sha256 in wanted:
+            path = present.get(sha256)
+            if path is None and sha256 in trashed:
                 self.folder.mkdir(exist_ok=True)
-                path = self.folder / trashed.name
-                os.replace(trashed, path)
+                path = self.folder / trashed[sha256].name
+                os.replace(trashed[sha256], path)
                 sync_folder(self.folder)
             if path is not None:
                 _insert(connection, path)
 
-    def release(self, connection: sqlite3.Connection, photos: Iterable[str]) -> None:
-        """Inside a writing transaction: drop the rows of photos that nothing names any more."""
-        for sha256 in photos:
-            if not _named(connection, sha256):
-                connection.execute("DELETE FROM photo WHERE sha256 = ?", (sha256,))
+    def release(self, connection: sqlite3.Connection, photos: Iterable[str]) -> set[str]:
+        """Inside a writing transaction: drop the rows of photos that nothing names any more, and say which."""
+        unnamed = [sha256 for sha256 in photos if not _named(connection, sha256)]
+        return {
+            sha256 for sha256 in unnamed if connection.execute("DELETE FROM photo WHERE sha256 = ?", (sha256,)).rowcount
+        }
 
-    def sweep(self, photos: Iterable[str]) -> None:
+    def sweep(self, photos: set[str]) -> None:
         """After that transaction: move the files of photos without a row to the trash."""
-        present = {path for sha256 in photos if (path := self._present(sha256))}
-        if not present:
+        if not photos:
             return
+        present = _files_in(self.folder)
         with writing(self._database) as connection:  # the lock keeps another process from adding one meanwhile
-            for path in present:
-                known = connection.execute("SELECT 1 FROM photo WHERE file = ?", (path.name,)).fetchone()
-                if not known and path.is_file():  # another window may have moved it first
+            for path in (present[sha256] for sha256 in photos & present.keys()):
+                if not _has_row(connection, path.name) and path.is_file():  # another window may have moved it first
                     self.trash.mkdir(exist_ok=True)
                     os.utime(path)  # its age in the trash counts from now
                     os.replace(path, self.trash / path.name)
                     sync_folder(self.trash)
 
     def clear_old(self) -> None:
-        """Delete what has lain in the trash for long, and what an ended program left unfinished anywhere here."""
-        for path in self.trash.glob("*"):
-            if _days_old(path) > TRASH_DAYS:
-                path.unlink(missing_ok=True)
+        """Delete what has lain in the trash for long, and what an ended program left unfinished anywhere here.
+
+        What a step of undo may still bring back stays, however old it looks: clocks jump.
+        """
+        old = [path for path in self.trash.glob("*") if _days_old(path) > TRASH_DAYS]
+        if old:
+            with reading(self._database) as connection:
+                steps = "SELECT 1 FROM change WHERE instr(document, ?) LIMIT 1"
+                old = [path for path in old if connection.execute(steps, (path.name[:64],)).fetchone() is None]
+        for path in old:
+            path.unlink(missing_ok=True)
         for folder in (self._database.parent, self.folder, self._database.parent / "backups"):
             for path in folder.glob(TEMPORARY_PREFIX + "*"):
                 if _days_old(path) > 1:
                     shutil.rmtree(path, ignore_errors=True) if path.is_dir() else path.unlink(missing_ok=True)
 
-    def _present(self, sha256: str) -> Path | None:
-        return _find(self.folder, sha256)
+    def _is_there(self, connection: sqlite3.Connection, sha256: str) -> bool:
+        row = connection.execute("SELECT file FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
+        return row is not None and (self.folder / row["file"]).is_file()
 
 
 def _days_old(path: Path) -> float:
@@ -180,8 +199,16 @@ def is_whole(path: Path, sha256: str) -> bool:
         return False
 
 
-def _find(folder: Path, sha256: str) -> Path | None:
-    return next(iter(sorted(folder.glob(sha256 + "*"))), None) if is_sha256(sha256) else None
+def _files_in(folder: Path) -> dict[str, Path]:
+    """Photo files of a folder by SHA-256; none where there is no folder."""
+    try:
+        return {path.name[:64]: path for path in sorted(folder.iterdir()) if is_sha256(path.name[:64])}
+    except FileNotFoundError:
+        return {}
+
+
+def _has_row(connection: sqlite3.Connection, file: str) -> bool:
+    return connection.execute("SELECT 1 FROM photo WHERE file = ?", (file,)).fetchone() is not None
 
 
 def _ending(name: str) -> str:

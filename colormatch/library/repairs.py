@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import sqlite3
-import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from colormatch.errors import BadInput
-from colormatch.library.columns import Row
+from colormatch.library.columns import Row, is_text, tidy_text
 from colormatch.library.database import reading, writing
 from colormatch.library.history import now, photos_of_row, read_row
 from colormatch.library.photos import PhotoFolder
@@ -51,9 +50,9 @@ class RepairKeeper:
         Raises
         ------
         BadInput
-            The document is no JSON, or the repair of that number is gone.
+            The document is no JSON, the name no text, or the repair of that number is gone.
         """
-        check_document(repair.document)
+        check_repair(repair)
         moment = now()
         row = (repair.name, moment, repair.version, repair.document, json.dumps(repair.photos))
         with writing(self.database) as connection:
@@ -70,8 +69,8 @@ class RepairKeeper:
                 (*row, id),
             )
             dropped = set(photos_of_row("repair", before)) - set(repair.photos)
-            self.photos.release(connection, dropped)
-        self.photos.sweep(dropped)
+            released = self.photos.release(connection, dropped)
+        self.photos.sweep(released)
         return id
 
     def repairs(self) -> tuple[Stored[SavedRepair], ...]:
@@ -91,14 +90,16 @@ class RepairKeeper:
             return _repair(repair_row(connection, id))
 
 
-def check_document(document: str) -> None:
-    """Refuse a repair's document that can't be kept and written out again.
+def check_repair(repair: SavedRepair) -> None:
+    """Refuse a repair that can't be kept and written out again.
 
     Raises
     ------
     BadInput
-        It is no JSON, too long, nested too deep, or holds a character that is no text.
+        Its document is no JSON, too long, nested too deep, or it holds a character that is no text.
     """
+    tidy_text("repair's name", repair.name)
+    document = repair.document
     if len(document) > MAX_DOCUMENT:
         raise BadInput(f"The repair has {len(document):,} characters.", f"Keep it under {MAX_DOCUMENT:,}.")
     try:
@@ -111,7 +112,7 @@ def check_document(document: str) -> None:
 def _check_part(part: Any, depth: int) -> None:
     if depth == 0:
         raise BadInput(f"The repair's document is nested more than {MAX_DEPTH} deep.", "Please report it.")
-    if isinstance(part, str) and any(unicodedata.category(c) in ("Cc", "Cs") and c not in "\t\n\r" for c in part):
+    if isinstance(part, str) and not is_text(part):
         raise BadInput("The repair's document holds a character that is no text.", "Type its notes and names again.")
     if isinstance(part, dict):
         for name, value in part.items():

@@ -17,12 +17,13 @@ from colormatch.library.archive import MAX_TOTAL_BYTES, opened
 from colormatch.library.columns import TABLES, is_sha256
 from colormatch.library.history import now
 from colormatch.library.photos import TEMPORARY_PREFIX, is_whole
+from colormatch.library.progress import Progress, told
 from colormatch.library.store import DATABASE_NAME, Library
 
 # --- all of a library as one file ------------------------------------------------------------------------------------
 
 
-def save_archive(library: Library, target: Path) -> None:
+def save_archive(library: Library, target: Path, progress: Progress | None = None) -> None:
     """Write database and photos as one zip file, to be kept elsewhere; :func:`restore` takes it back.
 
     Parameters
@@ -30,6 +31,7 @@ def save_archive(library: Library, target: Path) -> None:
     library : Library
     target : Path
         Must not be there yet: nothing is overwritten.
+    progress : Progress, optional
 
     Raises
     ------
@@ -49,7 +51,8 @@ def save_archive(library: Library, target: Path) -> None:
             ready = work / "ready"
             with zipfile.ZipFile(ready, "x", zipfile.ZIP_DEFLATED) as archive:
                 archive.write(work / DATABASE_NAME, DATABASE_NAME)
-                for photo in library.photos.all().values():
+                photos = library.photos.all()
+                for photo in told(photos.values(), len(photos), "Writing photos", progress):
                     if photo.is_file():
                         archive.write(photo, f"photos/{photo.name}", zipfile.ZIP_STORED)  # packed already
             # Moved within the working folder's parent, so that the file is whole under its name or not there.
@@ -63,7 +66,7 @@ def save_archive(library: Library, target: Path) -> None:
 # --- the way back ----------------------------------------------------------------------------------------------------
 
 
-def restore(folder: Path, source: Path | None = None) -> Path:
+def restore(folder: Path, source: Path | None = None, progress: Progress | None = None) -> Path:
     """Put a backup in the place of a library's database. What is there now is kept.
 
     Parameters
@@ -73,6 +76,7 @@ def restore(folder: Path, source: Path | None = None) -> Path:
     source : Path, optional
         A backup, or a file of :func:`save_archive`, whose photos come along; by default the newest backup that passes
         its check.
+    progress : Progress, optional
 
     Returns
     -------
@@ -91,7 +95,7 @@ def restore(folder: Path, source: Path | None = None) -> Path:
         library.folder.mkdir(parents=True, mode=0o700, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=TEMPORARY_PREFIX, dir=library.folder) as work:
             copy = Path(work) / DATABASE_NAME
-            chosen = _take(source.expanduser(), copy, library) if source else _take_newest(copy, library)
+            chosen = _take(source.expanduser(), copy, library, progress) if source else _take_newest(copy, library)
             _put(copy, library)
     with database.writing(library.database) as connection:
         named = {
@@ -114,7 +118,7 @@ def _take_newest(copy: Path, library: Library) -> Path:
     raise LibraryError(f"There is no sound backup of the library in {library.folder}.", "Name a saved file.")
 
 
-def _take(source: Path, copy: Path, library: Library) -> Path:
+def _take(source: Path, copy: Path, library: Library, progress: Progress | None = None) -> Path:
     """Copy a backup to ``copy`` and check it; a zip file's photos go where they belong, where they harm nothing."""
     if not source.is_file():
         raise LibraryError(
@@ -127,9 +131,10 @@ def _take(source: Path, copy: Path, library: Library) -> Path:
     with opened(source, frozenset({DATABASE_NAME})) as files:
         copy.write_bytes(files.read(DATABASE_NAME, MAX_TOTAL_BYTES))
         _check(copy, source)
-        for name in sorted(files.names()):
-            if name.startswith("photos/") and is_sha256(Path(name).name[:64]):
-                library.photos.put_file(files.read(name), Path(name).name)
+        names = [name for name in sorted(files.names()) if name.startswith("photos/") and is_sha256(name[7:71])]
+        contents = ((files.read(name), name) for name in told(names, len(names), "Restoring photos", progress))
+        for _ in library.photos.put_files(contents):
+            pass
     return source
 
 
@@ -202,7 +207,7 @@ class Verification:
     spare: int
 
 
-def verify(library: Library) -> Verification:
+def verify(library: Library, progress: Progress | None = None) -> Verification:
     """Check the database's structure, every record, and every photo's bytes against its row.
 
     Raises
@@ -225,7 +230,7 @@ def verify(library: Library) -> Verification:
         except LibraryDamaged as error:
             problems.append(error.what)
     photos = library.photos.all()
-    for sha256, path in photos.items():
+    for sha256, path in told(photos.items(), len(photos), "Checking photos", progress):
         if not path.is_file():
             problems.append(f"The photo {path.name} is missing.")
         elif not is_whole(path, sha256):

@@ -78,6 +78,9 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE INDEX paint_by_photo ON paint (photo)",
         "ALTER TABLE swatch ADD COLUMN measured TEXT NOT NULL DEFAULT ''",
         "ALTER TABLE swatch ADD COLUMN region TEXT NOT NULL DEFAULT ''",
+        "ALTER TABLE ground ADD COLUMN extra TEXT NOT NULL DEFAULT '[]'",
+        "ALTER TABLE chip ADD COLUMN extra TEXT NOT NULL DEFAULT '[]'",
+        "ALTER TABLE card ADD COLUMN extra TEXT NOT NULL DEFAULT '[]'",
     ),
 )
 

@@ -25,7 +25,7 @@ from colormatch.library.columns import (
     tidy,
     tidy_text,
 )
-from colormatch.records import ClearCoatPair, Lab, Paint, Swatch
+from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
 
 #: A text that a spreadsheet would take for a formula (OWASP, "CSV Injection"), or that already stands behind our sign.
 _FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
@@ -37,6 +37,9 @@ _SOUND: dict[type, Record] = {
     Paint: Paint("paint"),
     Swatch: Swatch("paint", 1, 0, 1, "wood", Lab(50, 0, 0), Lab(50, 0, 0)),
     ClearCoatPair: ClearCoatPair("clear", Lab(50, 0, 0), Lab(50, 0, 0)),
+    Ground: Ground("wood", Lab(50, 0, 0)),
+    ShopChip: ShopChip("offcut", Lab(50, 0, 0)),
+    OwnCard: OwnCard("card", CardKind.GRAY),
 }
 
 
@@ -112,13 +115,13 @@ def write_sheet(kind: type[Record], records: Iterable[Record]) -> bytes:
     writer quote every line end inside a cell.
     """
     records = list(records)
-    extra = sorted({name for record in records for name, _ in getattr(record, "extra", ())})
+    extra = sorted({name for record in records for name, _ in record.extra})
     ours = [column.name for column in columns_of(kind)]
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow([*ours, *(escaped(name) for name in extra)])
     for record in records:
-        row, further = row_of(record), dict(getattr(record, "extra", ()))
+        row, further = row_of(record), dict(record.extra)
         writer.writerow([*(_written(row[name]) for name in ours), *(escaped(further.get(name, "")) for name in extra)])
     return text.getvalue().encode()
 
@@ -139,7 +142,7 @@ def read_sheet(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]],
     Parameters
     ----------
     kind : type
-        ``Paint``, ``Swatch`` or ``ClearCoatPair``.
+        ``Paint``, ``Swatch`` ...
     name : str
         Name of the file, for the problems.
     content : bytes

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from colormatch.errors import LibraryError
 from colormatch.library import backup, database, schema
@@ -16,7 +17,7 @@ from colormatch.library.database import explained, reading, writing
 from colormatch.library.history import next_step, photos_of_step, swap
 from colormatch.library.memory import Memory
 from colormatch.library.photos import PhotoFolder
-from colormatch.library.repairs import RepairKeeper, SavedRepair
+from colormatch.library.repairs import RepairKeeper, SavedRepair, all_repairs
 from colormatch.library.rows import Stored, all_records, describe, one_record
 from colormatch.records import ClearCoatPair, Paint, Shelf, Swatch
 
@@ -137,6 +138,16 @@ class Library(RepairKeeper, Memory):
                 tuple(stored.record for stored in all_records(connection, ClearCoatPair)),
             )
 
+    def everything(self) -> tuple[dict[type, tuple[Any, ...]], tuple[SavedRepair, ...]]:
+        """All records by kind and all repairs, in the order in which they were added, at one moment."""
+        with reading(self.database) as connection:
+            records: dict[type, tuple[Any, ...]] = {}
+            for kind in TABLES:
+                found: tuple[Stored[Any], ...] = all_records(connection, kind)
+                records[kind] = tuple(stored.record for stored in found)
+            repairs = sorted(all_repairs(connection), key=lambda stored: stored.id)
+        return records, tuple(stored.record for stored in repairs)
+
     def count(self, kind: type[Record]) -> int:
         """How many records of a kind there are."""
         with reading(self.database) as connection:
@@ -217,8 +228,8 @@ class Library(RepairKeeper, Memory):
             swap(connection, found[0], redo=redo)
             touched = photos_of_step(connection, found[0])
             self.photos.recover(connection, touched)
-            self.photos.release(connection, touched)
-        self.photos.sweep(touched)
+            released = self.photos.release(connection, touched)
+        self.photos.sweep(released)
         return found[1]
 
     @contextmanager
@@ -234,8 +245,8 @@ class Library(RepairKeeper, Memory):
             changes = Changes(connection, what)
             yield changes
             self.photos.recover(connection, changes.photos)
-            self.photos.release(connection, changes.photos)
-        self.photos.sweep(changes.photos)
+            released = self.photos.release(connection, changes.photos)
+        self.photos.sweep(released)
 
     def remove_repair(self, id: int) -> None:
         """Remove a repair, and the photos that only it names. Can be undone."""

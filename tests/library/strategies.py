@@ -1,9 +1,23 @@
-"""Random records and shelves for hypothesis: everything that a library may hold."""
+"""Random records, shelves and whole libraries for hypothesis: everything that a library may hold."""
+
+import json
 
 from hypothesis import strategies as st
 
+from colormatch.library import SavedRepair
 from colormatch.library.columns import MIN_PAINT_FRACTION, columns_of, name_key, tidy
-from colormatch.records import ClearCoatPair, Lab, Paint, Shelf, SurfaceState, Swatch
+from colormatch.records import (
+    CardKind,
+    ClearCoatPair,
+    Ground,
+    Lab,
+    OwnCard,
+    Paint,
+    Shelf,
+    ShopChip,
+    SurfaceState,
+    Swatch,
+)
 
 #: Any text that a file can carry, with what upsets spreadsheets and CSV readers made likely.
 _CHARACTERS = st.characters(exclude_categories=("Cc", "Cs")) | st.sampled_from(list("=+-@'\",;\t\r\n"))
@@ -70,3 +84,49 @@ def shelves(draw):
     names = [paint.name for paint in paints]
     swatches = draw(st.lists(_swatch(names), max_size=5)) if names else []
     return Shelf(tuple(paints), tuple(swatches), tuple(draw(st.lists(CLEAR_COAT, max_size=3))))
+
+
+UNCERTAINTY = st.floats(0, 100)
+GROUND = st.builds(Ground, NAME, LAB, UNCERTAINTY, st.sampled_from(SurfaceState), notes=TEXT, extra=_extra(Ground)).map(
+    tidy
+)
+CHIP = st.builds(ShopChip, NAME, LAB, UNCERTAINTY, notes=TEXT, extra=_extra(ShopChip)).map(tidy)
+CARD = st.builds(
+    OwnCard,
+    NAME,
+    st.sampled_from([kind for kind in CardKind if kind is not CardKind.NONE]),
+    TEXT,
+    notes=TEXT,
+    extra=_extra(OwnCard),
+).map(tidy)
+#: Any JSON that a repair's document may be: as Python writes it, and with letters as they are.
+DOCUMENT = st.builds(
+    lambda content, ascii_only: json.dumps(content, ensure_ascii=ascii_only),
+    st.recursive(
+        st.none() | st.booleans() | st.integers(-(2**60), 2**60) | st.floats(allow_nan=False) | TEXT,
+        lambda part: st.lists(part, max_size=3) | st.dictionaries(TEXT, part, max_size=3),
+        max_leaves=8,
+    ),
+    st.booleans(),
+)
+MOMENT = st.datetimes(timezones=st.timezones() | st.none()).map(lambda moment: moment.isoformat())
+REPAIR = st.builds(
+    SavedRepair,
+    TEXT,
+    DOCUMENT,
+    st.integers(1, 9),
+    st.lists(SHA256.filter(bool), max_size=2).map(tuple),
+    MOMENT,
+    MOMENT,
+)
+
+
+@st.composite
+def libraries(draw):
+    """Records of every kind in an order in which they may be added, and repairs."""
+    shelf = draw(shelves())
+    named = [
+        draw(st.lists(kind, max_size=3, unique_by=lambda one: name_key(one.name))) for kind in (GROUND, CHIP, CARD)
+    ]
+    records = [*shelf.paints, *shelf.swatches, *shelf.clear_coats, *(record for kind in named for record in kind)]
+    return records, draw(st.lists(REPAIR, max_size=3))

@@ -11,25 +11,32 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from colormatch.errors import BadInput
-from colormatch.library import Library
+from colormatch.library import Library, SavedRepair
 from colormatch.library.exchange import export_exchange, read_exchange
 from colormatch.library.merge import Conflicts, import_exchange
 from colormatch.library.sheet import escaped, restored
 from colormatch.library.starter import install_starter, starter_shelf
-from colormatch.records import ClearCoatPair, Lab, Paint, Swatch
+from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
 
-from .strategies import TEXT, shelves
+from .strategies import TEXT, libraries
 
 
-@given(shelf=shelves(), name=st.sampled_from(["out", "out.zip"]))
+@given(content=libraries(), name=st.sampled_from(["out", "out.zip"]))
 @settings(max_examples=60, deadline=None)
-def test_export_then_import_is_the_identity(tmp_path_factory, shelf, name):
+def test_export_then_import_is_the_identity(tmp_path_factory, content, name):
     folder = tmp_path_factory.mktemp("exchange")
     library, other = Library.open(folder / "a"), Library.open(folder / "b")
-    library.add_all([*shelf.paints, *shelf.swatches, *shelf.clear_coats], "all")
+    records, repairs = content
+    with library.step("all") as step:
+        for record in records:
+            step.add(record)
+        for repair in repairs:
+            step.add_repair(repair)
     export_exchange(library, folder / name)
     import_exchange(other, folder / name)
-    assert other.shelf() == library.shelf() == shelf
+    assert other.everything() == library.everything()
+    assert [record for kind in other.everything()[0].values() for record in kind] == records
+    assert other.everything()[1] == tuple(repairs)
     stamp = other.stamp()
     again = import_exchange(other, folder / name)
     assert {item.fate for item in again.items} <= {"same"}
@@ -177,7 +184,7 @@ def test_a_sheet_edited_by_hand_is_flagged_and_read(stocked, tmp_path):
     sheet = tmp_path / "out" / "paints.csv"
     sheet.write_text(sheet.read_text().replace("Umber", "Umber").replace("water", "spirit"))
     exchange = read_exchange(tmp_path / "out")
-    assert [flag.code for flag in exchange.flags] == ["edited"]
+    assert [flag.code for flag in exchange.flags] == ["edited", "repeated"]
     assert exchange.shelf.paints[0].thinner == "spirit"
 
 
@@ -200,3 +207,116 @@ def test_the_starter_is_in_the_documented_form_and_can_be_installed(library):
     assert library.shelf() == shelf
     assert library.undo() == "imported swatches"
     assert library.count(Swatch) == 0
+
+
+# --- repairs, and what else goes along -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["out", "out.zip"])
+def test_a_removed_repair_comes_back_identical(library, tmp_path, name):
+    photo = library.photos.add(b"the table", "table.jpg")
+    document = '{"steps": [1, 2.5e-7, "\\u00e9"],   "note": "é \u2028 \U0001f600"}'
+    number = library.save_repair(SavedRepair("side table", document, 2, (photo,)))
+    saved = library.repair(number)
+    export_exchange(library, tmp_path / name)
+    library.remove_repair(number)
+    assert photo not in library.photos
+    assert import_exchange(library, tmp_path / name).counts()["repairs"]["new"] == 1
+    (back,) = library.repairs()
+    assert back.record == saved
+    assert library.photos.path(photo).read_bytes() == b"the table"
+
+
+def test_a_repair_that_went_on_is_a_conflict(library, tmp_path):
+    number = library.save_repair(SavedRepair("table", '{"step": 1}'))
+    export_exchange(library, tmp_path / "out")
+    library.save_repair(SavedRepair("side table", '{"step": 2}'), number)
+    for policy, documents in (
+        (Conflicts.MINE, ['{"step": 2}']),
+        (Conflicts.THEIRS, ['{"step": 1}']),
+        (Conflicts.BOTH, ['{"step": 2}', '{"step": 1}']),
+    ):
+        plan = import_exchange(library, tmp_path / "out", conflicts=policy)
+        assert plan.counts()["repairs"]["conflict"] == 1
+        assert [repair.document for repair in library.everything()[1]] == documents
+        if policy is not Conflicts.MINE:
+            library.undo()
+    assert [repair.document for repair in library.everything()[1]] == ['{"step": 2}']
+
+
+def test_grounds_chips_cards_and_tins_go_along(library, tmp_path):
+    tin = library.photos.add(b"a tin", "tin.jpg")
+    card = OwnCard("the big one", CardKind.THREE_STEP, "0.89/0.18/0.035")
+    records = [Paint("Umber", photo=tin), Ground("oak", Lab(60, 8, 24)), ShopChip("offcut", Lab(61, 9, 25)), card]
+    library.add_all(records, "all")
+    export_exchange(library, tmp_path / "out")
+    names = {path.relative_to(tmp_path / "out").as_posix() for path in (tmp_path / "out").rglob("*.*")}
+    assert {"grounds.csv", "chips.csv", "cards.csv", f"photos/{tin}.jpg"} <= names
+    other = Library.open(tmp_path / "other")
+    import_exchange(other, tmp_path / "out")
+    assert other.everything() == library.everything()
+    assert other.photos.path(tin).read_bytes() == b"a tin"
+
+
+def test_folders_of_older_programs_lack_the_newer_sheets_and_columns(library, tmp_path):
+    source = _folder(tmp_path / "in", paints="name\nUmber\n", swatches=f"{SWATCH_HEAD}\n{SWATCH_ROW}\n")
+    exchange = read_exchange(source)
+    assert (exchange.records[Ground], exchange.repairs, exchange.shelf.paints[0].photo) == ((), (), "")
+    assert (exchange.shelf.swatches[0].measured, exchange.shelf.swatches[0].region) == ("", ())
+
+
+def test_names_that_differ_only_in_capitals_and_spaces_are_a_conflict_and_bring_their_swatches(
+    library, swatch, tmp_path
+):
+    library.add_all([Paint("Umber", maker="mine"), swatch], "set up")
+    swatches = f"{SWATCH_HEAD}\n{SWATCH_ROW}\n{SWATCH_ROW}\n{SWATCH_ROW.replace('1,3', '1,7')}\n"
+    source = _folder(
+        tmp_path / "in", paints="name,maker\nUM BER,theirs\n", swatches=swatches.replace("\nUmber", "\nUM BER")
+    )
+    for policy in Conflicts:
+        plan = import_exchange(library, source, conflicts=policy)
+        assert plan.counts()["paints"]["conflict"] == 1
+        assert (plan.counts()["swatches"]["same"], plan.counts()["swatches"]["new"]) == (1, 2)
+        assert [flag.code for flag in plan.flags] == ["manifest-missing", "repeated", "alike"]
+        assert library.shelf().paints == (Paint("Umber", maker="theirs" if policy is Conflicts.THEIRS else "mine"),)
+        assert [(one.paint, one.water_parts) for one in library.shelf().swatches] == [
+            ("Umber", 3), ("Umber", 3), ("Umber", 7),
+        ]  # fmt: skip
+        library.undo()
+
+
+def test_two_alike_names_of_an_older_library_stay_two(library, tmp_path):
+    with library.step("an older library") as step:
+        for name in ("Umber", "umber"):
+            step.add(Paint(name), even_if_alike=True)
+    export_exchange(library, tmp_path / "out")
+    other = Library.open(tmp_path / "other")
+    import_exchange(other, tmp_path / "out")
+    assert other.shelf() == library.shelf()
+
+
+def test_progress_is_told_from_the_first_photo_to_the_last(stocked, swatch, tmp_path):
+    for n in range(3):
+        stocked.add(replace(swatch, photo=stocked.photos.add(bytes([n]), "x.jpg")))
+    seen = []
+
+    def note(words, done, count):
+        seen.append((words, done, count))
+
+    export_exchange(stocked, tmp_path / "out.zip", note)
+    import_exchange(Library.open(tmp_path / "other"), tmp_path / "out.zip", progress=note)
+    for words, count in (("Writing photos", 3), ("Checking files", 6), ("Importing photos", 3)):
+        assert [one for one in seen if one[0] == words] == [(words, n, count) for n in range(count + 1)]
+
+
+def test_an_import_that_fails_leaves_no_photo_behind(stocked, swatch, tmp_path, monkeypatch):
+    for n in range(3):
+        stocked.add(replace(swatch, photo=stocked.photos.add(bytes([n]), "x.jpg")))
+    export_exchange(stocked, tmp_path / "out")
+    other = Library.open(tmp_path / "other")
+    own = other.photos.add(b"\1", "x.jpg")
+    monkeypatch.setattr("colormatch.library.merge._apply", lambda *_: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        import_exchange(other, tmp_path / "out")
+    assert [path.name for path in other.photos.folder.iterdir()] == [own + ".jpg"]
+    assert other.count(Paint) == 0

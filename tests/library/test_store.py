@@ -182,8 +182,9 @@ def test_repairs_settings_and_fits_are_kept(library):
     assert photo not in again.photos
     assert again.undo() == "removed the repair side table"
     assert again.photos.path(photo).read_bytes() == b"a photo"
-    with pytest.raises(BadInput):
-        again.save_repair(SavedRepair("x", "{not json"))
+    for document in ("{not json", "[" * 100_000, "[" * 60 + "]" * 60, '"\\u0000"', '{"\\ud800": 1}'):
+        with pytest.raises(BadInput):
+            again.save_repair(SavedRepair("x", document))
     again.set_setting("open", "3")
     assert (Library.open(library.folder).setting("open"), again.setting("none", "-")) == ("3", "-")
     again.remember({"key": b"\0fit"})

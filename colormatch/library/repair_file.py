@@ -1,0 +1,86 @@
+"""A repair as a JSON file of the exchange folder.
+
+Its document stands there as one text, letter for letter as the library keeps it, so that what comes back is identical.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import datetime
+
+from colormatch.errors import BadInput, ExchangeError
+from colormatch.library.columns import is_sha256
+from colormatch.library.repairs import MAX_DOCUMENT, SavedRepair, check_repair
+
+#: Largest file, bytes: a document's character takes at most six.
+MAX_REPAIR_BYTES = 6 * MAX_DOCUMENT
+#: Most photos that one repair may name. Our choice.
+MAX_PHOTOS = 1000
+_NAME = re.compile(r"repairs/[^/]+\.json")
+
+
+def repair_file(number: int) -> str:
+    """Name of a repair's file in the folder; the order of the numbers is the order in which they are taken in."""
+    return f"repairs/{number:05}.json"
+
+
+def is_repair_file(name: str) -> bool:
+    """Whether a file of that name in the folder is a repair."""
+    return _NAME.fullmatch(name) is not None
+
+
+def write_repair(repair: SavedRepair) -> bytes:
+    """A repair as the bytes of its file."""
+    return (json.dumps(vars(repair), indent=1, ensure_ascii=False) + "\n").encode()
+
+
+def read_repair(name: str, content: bytes) -> SavedRepair:
+    """The inverse of :func:`write_repair`.
+
+    Raises
+    ------
+    ExchangeError
+        It is no repair, or one that can't be kept.
+    """
+    try:
+        found = json.loads(content)
+        repair = SavedRepair(
+            name=_text(found, "name"),
+            document=_text(found, "document"),
+            version=found.get("version", 1),
+            photos=tuple(found.get("photos", ())),
+            created=_moment(found, "created"),
+            changed=_moment(found, "changed"),
+        )
+        check_repair(repair)
+    except BadInput as error:
+        raise _refused(name, error.what.rstrip(".")) from None
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        raise _refused(name, "it is no repair that this program wrote") from None
+    if type(repair.version) is not int or not 1 <= repair.version < 2**31:
+        raise _refused(name, "it names no version of its document")
+    if len(repair.photos) > MAX_PHOTOS or not all(isinstance(one, str) and is_sha256(one) for one in repair.photos):
+        raise _refused(name, "its list of photos can't be read")
+    return repair
+
+
+def _text(found: dict[str, object], key: str) -> str:
+    value = found[key]
+    if not isinstance(value, str):
+        raise TypeError(key)
+    return value
+
+
+def _moment(found: dict[str, object], key: str) -> str:
+    """ISO 8601, or empty."""
+    value = _text({key: "", **found}, key)
+    if value:
+        datetime.fromisoformat(value)
+    return value
+
+
+def _refused(name: str, reason: str) -> ExchangeError:
+    return ExchangeError(
+        f"{name}: {reason}.", "Nothing was imported; take that file away to import the rest.", file=name
+    )
