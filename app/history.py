@@ -28,6 +28,8 @@ _WORDS = {
     "picked": "the wash picked",
     "area": "the size of the damage",
     "smallest": "the smallest measure",
+    "mixing": "how it is mixed",
+    "times": "your own times",
 }
 _KINDS = {
     "card": "card",

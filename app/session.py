@@ -17,11 +17,13 @@ from typing import Any
 
 import streamlit as st
 
-from app import history
+from app import history, work
 from app.cached import library, ranking
 from app.choices import Aim, Reference
 from app.marks import Edit, as_document, from_document, joined
 from app.phone import Door
+from app.work import Mixing, Progress, Recipe
+from colormatch.bench.schedule import Times
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, SavedRepair
 from colormatch.photo.neutral import CardChoice, parse_card_value
@@ -83,6 +85,11 @@ class OpenRepair:
     #: How large the damage is, and the smallest measure at hand, as typed and chosen on the Mix page.
     area: str = "40 cm2"
     smallest: str = "1 ml"
+    mixing: Mixing = field(default_factory=Mixing)
+    times: Times = field(default_factory=Times)
+    progress: Progress = field(default_factory=Progress)
+    #: The wash as it was picked; None until somebody goes to mix it.
+    recipe: Recipe | None = None
 
     @property
     def edit(self) -> Edit:
@@ -144,13 +151,14 @@ SURFACES = {RegionKind.SOUND: "Sound wood", RegionKind.DAMAGE: "Damage"}
 #: The limits a person sets on the Match page, besides what goes over the whole piece.
 _LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "clear")
 #: Fields that undo leaves alone: they follow from the others or from the photo.
-_APART = frozenset({"photo", "stamp", "searched"})
+_APART = frozenset({"photo", "stamp", "searched", "progress", "recipe"})
 
 
 def _document(repair: OpenRepair) -> history.Document:
     plain = {one.name: getattr(repair, one.name) for one in fields(repair) if one.name != "id"}
     return plain | {
         "regions": as_document(repair.regions),
+        **{name: work.document(getattr(repair, name)) for name in ("mixing", "times", "progress", "recipe")},
         "limits": {name: getattr(repair.limits, name) for name in _LIMITS}
         | {"then": [_layer_document(layer) for layer in repair.limits.then]},
         "aim": vars(repair.aim) | {"kept": list(repair.aim.kept) if repair.aim.kept else None},
@@ -185,6 +193,10 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "damage_state": SurfaceState,
     "limits": _limits,
     "aim": _aim,
+    "mixing": work.mixing_from,
+    "times": lambda held: Times(**held),
+    "progress": lambda held: Progress(**held),
+    "recipe": work.recipe_from,
 }
 
 

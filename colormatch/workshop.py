@@ -120,13 +120,18 @@ def paint_named(shelf: Shelf, name: str) -> Paint:
     raise PaintError(f"There is no paint {name} on the shelf.", f"Choose one of: {known}.")
 
 
-def rounding_cost(shelf: Shelf, layer: Layer, measured: Layer, ground: Lab) -> float:
-    """ΔE00 between a wash as the recipe states it and as it was measured out, over a ground."""
-    names = {part.paint for part in layer.paints}
-    some = Shelf(tuple(paint for paint in shelf.paints if paint.name in names), shelf.swatches)
-    workshop = Workshop(some, fitted_models(some), lent=False)
-    colors = [dried(workshop, [wash], np.asarray([ground])) for wash in (layer, measured)]
-    return float(delta_e(*colors)[0])
+def rounding_cost(workshop: Workshop, layers: Sequence[Layer], measured: Sequence[Layer], ground: Lab) -> float:
+    """ΔE00 between a recipe as it is stated and as it was measured out, over a ground.
+
+    Raises
+    ------
+    PaintError
+        A paint has no swatches.
+    """
+    for name in {part.paint for layer in layers for part in layer.paints} - set(workshop.models):
+        raise PaintError(f"{name} has no swatches, so its color can't be worked out.", "Measure a swatch of it first.")
+    stated, real = (dried(workshop, recipe, np.asarray([ground])) for recipe in (layers, measured))
+    return float(delta_e(stated, real)[0])
 
 
 def starter_workshop() -> Workshop:
@@ -145,13 +150,23 @@ def spelled_as_on_the_tins(limits: Limits, shelf: Shelf) -> Limits:
     PaintError
         A paint is not on the shelf.
     """
-    then = tuple(
-        replace(layer, paints=tuple(replace(part, paint=paint_named(shelf, part.paint).name) for part in layer.paints))
-        for layer in limits.then
-    )
+    then = tuple(layer_as_on_the_tins(layer, shelf) for layer in limits.then)
     paints = tuple(paint_named(shelf, name).name for name in limits.paints)
     clear = {pair.name.casefold(): pair.name for pair in shelf.clear_coats}.get(limits.clear.casefold(), limits.clear)
     return replace(limits, paints=paints, then=then, clear=clear)
+
+
+def layer_as_on_the_tins(layer: Layer, shelf: Shelf) -> Layer:
+    """A wash with its paints spelled as the shelf spells them.
+
+    Raises
+    ------
+    PaintError
+        A paint is not on the shelf.
+    """
+    return replace(
+        layer, paints=tuple(replace(part, paint=paint_named(shelf, part.paint).name) for part in layer.paints)
+    )
 
 
 def dried(workshop: Workshop, layers: Sequence[Layer], grounds: FloatArray) -> FloatArray:

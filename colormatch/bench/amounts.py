@@ -3,30 +3,25 @@
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from colormatch.bench.measures import WATER, Practice
 from colormatch.errors import BadInput
 from colormatch.records import Flag, Layer, Paint, Part
 
-#: Area that one ml of wash covers in one coat, brushed on and wiped back: 100 cm² (10 m² to the liter; common practice
-#: for thinned wall and furniture paint, no source). The user can change it.
-COVERAGE_CM2_PER_ML = 100.0
-#: Share that is mixed on top and stays in cup and brush; common practice, no source.
-WASTE = 0.2
 #: Smallest batch, ml, that a brush can be loaded from; our choice.
 LEAST_BATCH_ML = 5.0
-#: Smallest measure, ml, that is assumed to be at hand: a syringe's or a measuring cup's milliliter.
-SMALLEST_ML = 1.0
+#: Largest batch, ml: more than any piece of furniture takes.
+MOST_BATCH_ML = 100_000.0
 
 #: Change of a paint's share by rounding that is let pass: a fifth of what parts of water are usually off by.
 _ROUNDING = 0.03
-
-#: cm² of one unit of area. Inch: 2.54 cm exactly (NIST Handbook 44, appendix C).
-_CM2_OF = {"mm": 0.01, "cm": 1.0, "m": 1e4, "in": 2.54**2, "ft": 30.48**2}
-_AREA = re.compile(r"(\d*\.?\d+)\s*(mm|cm|m|in|ft)\s*(?:2|²)|(\d*\.?\d+)\s*(?:sq|square)\s*(mm|cm|m|in|ft)")
-_RECTANGLE = re.compile(r"(\d*\.?\d+)\s*(mm|cm|m|in|ft)?\s*[x×]\s*(\d*\.?\d+)\s*(mm|cm|m|in|ft)")
+#: From here on the person is told that the measure is too coarse for so little; our choice.
+_COARSE = 0.1
+#: Batches that are tried for one that can be measured well. Our choice: from 500 steps on even 1 part in 20 is 25
+#: steps, which round to within 2 %.
+_TRIED = 500
 
 
 @dataclass(frozen=True)
@@ -35,10 +30,19 @@ class Measure:
 
     #: Name of a paint, or of the thinner.
     name: str
+    #: By volume, the smallest of the cup's being 1.
+    parts: float
     #: As the recipe states it.
     exact_ml: float
     #: Rounded to the smallest measure.
     ml: float
+    #: Weight of a milliliter, g.
+    density: float = WATER
+
+    @property
+    def grams(self) -> float:
+        """Weight of what is measured, g."""
+        return self.ml * self.density
 
 
 @dataclass(frozen=True)
@@ -49,72 +53,100 @@ class Batch:
     measures: tuple[Measure, ...]
     #: The recipe with the rounded measures: what will really be brushed on.
     layer: Layer
+    #: The same with one smallest measure too much of the first paint: a slip of the hand.
+    slip: Layer
     #: Price of the paint in it, in the user's currency; None where a price is unknown.
     cost: float | None
-    flags: tuple[Flag, ...] = ()
 
     @property
     def ml(self) -> float:
         """The whole batch as measured."""
         return math.fsum(measure.ml for measure in self.measures)
 
-
-def parse_area(text: str) -> float:
-    """Area in cm².
-
-    Parameters
-    ----------
-    text : str
-        ``40cm2``, ``0.5 m²``, ``6 sq in``, or a rectangle ``4x10cm``.
-
-    Raises
-    ------
-    BadInput
-
-    Examples
-    --------
-    >>> parse_area("40cm2"), parse_area("4 x 10 cm"), round(parse_area("2 sq in"), 4)
-    (40.0, 40.0, 12.9032)
-    """
-    plain = " ".join(text.lower().split())
-    if found := _AREA.fullmatch(plain):
-        amount, unit = (found[1], found[2]) if found[1] else (found[3], found[4])
-        area = float(amount) * _CM2_OF[unit]
-    elif found := _RECTANGLE.fullmatch(plain):
-        sides = float(found[1]), float(found[3])
-        units = found[2] or found[4], found[4]
-        area = math.prod(side * math.sqrt(_CM2_OF[unit]) for side, unit in zip(sides, units, strict=True))
-    else:
-        raise BadInput(f"'{text}' is no area.", "Write it as 40cm2, 6 sq in, or 4x10cm.")
-    if not (math.isfinite(area) and area > 0):
-        raise BadInput(f"'{text}' is no area to paint.", "Give more than zero.")
-    return area
+    @property
+    def grams(self) -> float:
+        """Its weight, g."""
+        return math.fsum(measure.grams for measure in self.measures)
 
 
-def wash_needed(area_cm2: float, coats: int, coverage: float = COVERAGE_CM2_PER_ML, waste: float = WASTE) -> float:
+@dataclass(frozen=True)
+class Amounts:
+    """What a whole recipe takes: one batch for each wash."""
+
+    batches: tuple[Batch, ...]
+    #: Price of all the paint, in the user's currency; None where a price is unknown.
+    cost: float | None
+    #: A measure too coarse for so little, and paints of which less is left than the recipe takes.
+    flags: tuple[Flag, ...]
+
+    @property
+    def layers(self) -> tuple[Layer, ...]:
+        """The recipe as it is measured."""
+        return tuple(batch.layer for batch in self.batches)
+
+
+def wash_needed(area_cm2: float, coats: int, practice: Practice | None = None) -> float:
     """Volume of wash to mix for an area, ml.
 
     Parameters
     ----------
     area_cm2 : float; above 0
     coats : int; 1 or more
-    coverage : float; cm² that 1 ml covers in one coat
-    waste : float; share mixed on top, 0 or more
+    practice : Practice, optional
+        For coverage and waste.
 
     Examples
     --------
-    >>> wash_needed(1000, 2, waste=0.2)
+    >>> wash_needed(1000, 2)
     24.0
     """
-    if coverage <= 0 or waste < 0:
-        raise BadInput(
-            "Coverage must be above zero, and waste zero or more.", "Leave them out to use the usual figures."
-        )
-    return max(LEAST_BATCH_ML, area_cm2 * coats / coverage * (1 + waste))
+    practice = practice or Practice()
+    return max(LEAST_BATCH_ML, area_cm2 * coats / practice.coverage * (1 + practice.waste))
+
+
+def mix_job(
+    layers: Sequence[Layer],
+    paints: Mapping[str, Paint],
+    practice: Practice | None = None,
+    *,
+    area_cm2: float | None = None,
+    batch_ml: float | None = None,
+) -> Amounts:
+    """What a recipe takes.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+    paints : mapping of Paint by name
+        For thinner, price and what is left in the tin.
+    practice : Practice, optional
+    area_cm2 : float, optional
+        Of what is painted: each wash is mixed for all of its coats, and as much more as can be measured well.
+    batch_ml : float, optional
+        What is mixed of each wash, instead of an area.
+
+    Raises
+    ------
+    BadInput
+        Neither an area nor a batch, or more than any piece of furniture takes.
+    """
+    practice = practice or Practice()
+    batches = []
+    for layer in layers:
+        if batch_ml is not None:
+            volume = batch_ml
+        elif area_cm2 is not None:
+            volume = measurable_ml(layer, wash_needed(area_cm2, layer.coats, practice), practice)
+        else:
+            raise BadInput("How much to mix is not known.", "Give an area or a batch.")
+        batches.append(mix_batch(layer, volume, paints, practice))
+    costs = [batch.cost for batch in batches]
+    whole = math.fsum(cost for cost in costs if cost is not None) if None not in costs else None
+    return Amounts(tuple(batches), whole, (*_coarse(batches, practice), *_shortages(batches, paints)))
 
 
 def mix_batch(
-    layer: Layer, batch_ml: float, paints: Mapping[str, Paint] | None = None, smallest_ml: float = SMALLEST_ML
+    layer: Layer, batch_ml: float, paints: Mapping[str, Paint] | None = None, practice: Practice | None = None
 ) -> Batch:
     """Measures of a batch of one wash.
 
@@ -124,40 +156,51 @@ def mix_batch(
     batch_ml : float; above 0
         The exact measures add up to it.
     paints : mapping of Paint by name, optional
-        For thinner, price and what is left in the tin.
-    smallest_ml : float; above 0
-        The smallest measure at hand; each thing is rounded to whole multiples of it, and to one at least.
+        For thinner and price.
+    practice : Practice, optional
+        Each thing is rounded to whole multiples of the smallest measure, and to one at least.
 
     Raises
     ------
     BadInput
-        No volume.
+        No volume, or more than any piece of furniture takes.
     """
-    if not (math.isfinite(batch_ml) and batch_ml > 0 and math.isfinite(smallest_ml) and smallest_ml > 0):
-        raise BadInput("A batch and its smallest measure need a volume.", "Give more than zero milliliters.")
-    shelf = paints or {}
+    if not (math.isfinite(batch_ml) and batch_ml > 0):
+        raise BadInput("A batch needs a volume.", "Give more than zero milliliters.")
+    if batch_ml > MOST_BATCH_ML:
+        raise BadInput(
+            f"{batch_ml / 1000:,.0f} liters are more than any piece of furniture takes.", "Check the area and its unit."
+        )
+    practice, shelf = practice or Practice(), paints or {}
     whole = math.fsum(part.parts for part in layer.paints)
     amounts = [(part.paint, batch_ml * layer.paint_fraction * part.parts / whole) for part in layer.paints]
     if layer.paint_fraction < 1:
         first = shelf.get(layer.paints[0].paint)
-        amounts.append((first.thinner if first else "water", batch_ml * (1 - layer.paint_fraction)))
-    measures = tuple(Measure(name, exact, max(1, round(exact / smallest_ml)) * smallest_ml) for name, exact in amounts)
-    in_paint = measures[: len(layer.paints)]
-    paint_ml = math.fsum(measure.ml for measure in in_paint)
-    all_ml = math.fsum(measure.ml for measure in measures)
-    really = Layer(
-        tuple(Part(measure.name, measure.ml) for measure in in_paint), min(1.0, paint_ml / all_ml), layer.coats
+        amounts.append(((first and first.thinner) or "water", batch_ml * (1 - layer.paint_fraction)))
+    least = min(exact for _, exact in amounts)
+    measures = []
+    for name, exact in amounts:
+        step = practice.step_ml(name)
+        measures.append(Measure(name, exact / least, exact, max(1, round(exact / step)) * step, practice.density(name)))
+    paint_ml = [measure.ml for measure in measures[: len(layer.paints)]]
+    slip_ml = [paint_ml[0] + practice.step_ml(layer.paints[0].paint), *paint_ml[1:]]
+    thinner_ml = math.fsum(measure.ml for measure in measures[len(layer.paints) :])
+    return Batch(
+        tuple(measures),
+        _as_measured(layer, paint_ml, thinner_ml),
+        _as_measured(layer, slip_ml, thinner_ml),
+        _cost(measures[: len(layer.paints)], shelf),
     )
-    return Batch(measures, really, _cost(in_paint, shelf), _shortages(in_paint, shelf))
 
 
-def measurable_ml(layer: Layer, least_ml: float, smallest_ml: float = SMALLEST_ML) -> float:
+def measurable_ml(layer: Layer, least_ml: float, practice: Practice | None = None) -> float:
     """The smallest batch from ``least_ml`` on, up to twice it, that the measure at hand portions out well.
 
     Parameters
     ----------
     layer : Layer
-    least_ml, smallest_ml : float; above 0
+    least_ml : float; above 0
+    practice : Practice, optional
 
     Returns
     -------
@@ -171,10 +214,18 @@ def measurable_ml(layer: Layer, least_ml: float, smallest_ml: float = SMALLEST_M
     >>> measurable_ml(Layer((Part("ochre"),), 0.25), 5.0)
     8.0
     """
-    steps = range(math.ceil(least_ml / smallest_ml), math.ceil(2 * least_ml / smallest_ml) + 1)
-    batches = [(_rounding(mix_batch(layer, step * smallest_ml, smallest_ml=smallest_ml)), step) for step in steps]
-    good = [step for off, step in batches if off <= _ROUNDING]
-    return (good[0] if good else min(batches)[1]) * smallest_ml
+    practice = practice or Practice()
+    step_ml = practice.step_ml(layer.paints[0].paint)
+    first = math.ceil(least_ml / step_ml)
+    steps = range(first, min(2 * first, first + _TRIED) + 1)
+    best, best_off = first, math.inf
+    for step in steps:
+        off = _rounding(mix_batch(layer, step * step_ml, practice=practice))
+        if off < best_off:
+            best, best_off = step, off
+        if off <= _ROUNDING:
+            break
+    return best * step_ml
 
 
 def _rounding(batch: Batch) -> float:
@@ -183,7 +234,21 @@ def _rounding(batch: Batch) -> float:
     return max(abs(measure.ml / batch.ml * exact / measure.exact_ml - 1) for measure in batch.measures)
 
 
-def _cost(measures: tuple[Measure, ...], shelf: Mapping[str, Paint]) -> float | None:
+def _as_measured(layer: Layer, paint_ml: Sequence[float], thinner_ml: float) -> Layer:
+    least, paint = min(paint_ml), math.fsum(paint_ml)
+    parts = tuple(Part(part.paint, ml / least) for part, ml in zip(layer.paints, paint_ml, strict=True))
+    return Layer(parts, paint / (paint + thinner_ml), layer.coats)
+
+
+def _coarse(batches: Sequence[Batch], practice: Practice) -> tuple[Flag, ...]:
+    off = max((_rounding(batch) for batch in batches), default=0.0)
+    if off <= _COARSE:
+        return ()
+    text = f"Measured to {practice.smallest}, a share is off by {100 * off:.0f} %: take a smaller measure, or mix more."
+    return (Flag("coarse-measure", text, off),)
+
+
+def _cost(measures: Sequence[Measure], shelf: Mapping[str, Paint]) -> float | None:
     costs = []
     for measure in measures:
         paint = shelf.get(measure.name)
@@ -193,16 +258,15 @@ def _cost(measures: tuple[Measure, ...], shelf: Mapping[str, Paint]) -> float | 
     return math.fsum(costs)
 
 
-def _shortages(measures: tuple[Measure, ...], shelf: Mapping[str, Paint]) -> tuple[Flag, ...]:
+def _shortages(batches: Sequence[Batch], shelf: Mapping[str, Paint]) -> tuple[Flag, ...]:
+    taken: dict[str, float] = {}
+    for batch in batches:
+        for measure, part in zip(batch.measures, batch.layer.paints, strict=False):
+            taken[part.paint] = taken.get(part.paint, 0.0) + measure.ml
     flags = []
-    for measure in measures:
-        paint = shelf.get(measure.name)
-        if paint is not None and paint.on_hand_ml is not None and paint.on_hand_ml < measure.ml:
-            flags.append(
-                Flag(
-                    "not-enough",
-                    f"The batch takes {measure.ml:g} ml of {measure.name}, and {paint.on_hand_ml:g} ml are left.",
-                    paint.on_hand_ml,
-                )
-            )
+    for name, ml in taken.items():
+        paint = shelf.get(name)
+        if paint is not None and paint.on_hand_ml is not None and paint.on_hand_ml < ml:
+            text = f"It takes {ml:g} ml of {name}, and {paint.on_hand_ml:g} ml are left."
+            flags.append(Flag("not-enough", text, paint.on_hand_ml))
     return tuple(flags)

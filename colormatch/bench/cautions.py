@@ -5,6 +5,10 @@ Local codes, the maker's sheet and licensed practice come first; the last senten
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from colormatch.records import Paint
+
 DUST = (
     "Old coatings may hold lead: test before sanding. Keep sanding dust down with extraction and a fitting respirator."
 )
@@ -16,25 +20,25 @@ RAGS = (
 SKIN = "Keep paint and solvents off eyes and skin."
 CONTACT = "Surfaces for food and children's furniture: what the paint's maker states counts."
 SCREEN = "Color on a screen or on paper is a guide; the test strip decides."
+#: Words in a paint's kind or thinner that concern the rags.
+_OILY = ("oil", "stain", "linseed", "tung", "spirit")
 DEFER = "Local codes, the maker's sheet and licensed practice come before anything written here."
 
 
-def cautions(thinner: str = "water", *, clear_coat: bool = False, kind: str = "") -> tuple[str, ...]:
+def cautions(paints: Sequence[Paint], *, clear_coat: bool = False) -> tuple[str, ...]:
     """Cautions for a job, the deferral last.
 
     Parameters
     ----------
-    thinner : str
-        What the paint is thinned with; anything but water is taken for a solvent.
+    paints : sequence of Paint
+        What is used. A thinner other than water is taken for a solvent; an oil or a stain concerns the rags.
     clear_coat : bool
         Whether a clear coat follows.
-    kind : str
-        The paint's kind as the user named it; oil and stain concern the rags.
     """
-    words = f"{kind} {thinner}".lower()
-    solvent = clear_coat or thinner.strip().lower() not in ("", "water")
-    oily = any(word in words for word in ("oil", "stain", "linseed", "tung", "spirit"))
-    chosen = [
+    kinds = " ".join(f"{paint.kind} {paint.thinner}" for paint in paints).lower()
+    solvent = clear_coat or any(paint.thinner.strip().lower() not in ("", "water") for paint in paints)
+    oily = any(word in kinds for word in _OILY)
+    return (
         DUST,
         SKIN,
         *([SOLVENTS] if solvent else []),
@@ -42,5 +46,4 @@ def cautions(thinner: str = "water", *, clear_coat: bool = False, kind: str = ""
         CONTACT,
         SCREEN,
         DEFER,
-    ]
-    return tuple(chosen)
+    )

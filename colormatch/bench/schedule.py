@@ -5,22 +5,31 @@ All times are common practice, no source; the maker's sheet comes first, and the
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
 
-from colormatch.records import Layer
+from colormatch.errors import BadInput
+from colormatch.records import Layer, Paint
 
-#: Seconds that a wash stands before it is wiped back; a thinned glaze is wiped at once.
-WASH_STANDS_S, GLAZE_STANDS_S = 60, 10
-#: Seconds to dry before the next coat.
-BETWEEN_COATS_S = 3600
-#: A clear coat until the next one can go on.
-SEALER_RECOAT_S = 3600
-#: Brushing on one coat over a small repair; a test strip; stirring.
-BRUSH_S, STRIP_S, STIR_S = 120, 300, 120
-TOP_COATS = 3
+_MINUTE, _HOUR = 60, 3600
+#: Seconds that a wash stands before it is wiped back; a thinned glaze is wiped at once; oil soaks in.
+WASH_STANDS_S, GLAZE_STANDS_S, OIL_STANDS_S = _MINUTE, 10, 10 * _MINUTE
+#: Seconds to dry before the next coat: thinned with water, with oil or spirit, and shellac.
+WATER_DRIES_S, OIL_DRIES_S, SHELLAC_DRIES_S = _HOUR, 24 * _HOUR, 45 * _MINUTE
+#: A clear coat until the next one can go on, and how many.
+CLEAR_DRIES_S, CLEAR_COATS = _HOUR, 3
+#: Brushing on or wiping back one coat over a small repair; a test strip; measuring and stirring.
+BRUSH_S, STRIP_S, STIR_S = 2 * _MINUTE, 5 * _MINUTE, 5 * _MINUTE
 #: Paint fraction from which a wash is so strong that it is worked like a glaze: in sections, wiped within seconds.
 _GLAZE_FRACTION = 0.7
+#: Words in a paint's kind or thinner that tell that it dries slowly.
+_OILY = ("oil", "alkyd", "enamel", "linseed", "tung", "spirit", "turpentine")
+#: Longest time that can be meant, seconds: a month.
+_LONGEST = 30 * 24 * _HOUR
+_TIME = re.compile(r"(\d+(?:[.,]\d+)?)\s*(s|sec|seconds?|min|minutes?|h|hours?|d|days?)(?![a-z])")
+_SECONDS = {"s": 1, "m": _MINUTE, "h": _HOUR, "d": 24 * _HOUR}
 
 
 @dataclass(frozen=True)
@@ -37,54 +46,129 @@ class Step:
 
 @dataclass(frozen=True)
 class Times:
-    """The user's own figures, in seconds."""
+    """The user's own figures; None: what is usual for the paint."""
 
+    #: Seconds from brushing on to wiping back.
     stands: int | None = None
-    between_coats: int = BETWEEN_COATS_S
+    #: Seconds until the next coat.
+    dries: int | None = None
+    #: Seconds until the next clear coat, and the number of clear coats.
+    clear_dries: int | None = None
+    clear_coats: int | None = None
+
+    def __post_init__(self) -> None:
+        for item in fields(self):
+            value = getattr(self, item.name)
+            if value is not None and not 0 <= value <= (20 if item.name == "clear_coats" else _LONGEST):
+                raise BadInput(
+                    "A time or a number of coats is beyond all use.", "Give 0 to 30 days, and 0 to 20 clear coats."
+                )
 
 
-def schedule(layers: Sequence[Layer], times: Times | None = None, *, clear_coat: str = "") -> tuple[Step, ...]:
+def parse_time(text: str) -> int:
+    """Seconds of ``45 min``, ``1.5 h``, ``60 s`` or ``1 day``.
+
+    Raises
+    ------
+    BadInput
+
+    Examples
+    --------
+    >>> parse_time("45 min"), parse_time("1 h 30 min"), parse_time("10 s")
+    (2700, 5400, 10)
+    """
+    plain = " ".join(text.lower().split())
+    parts = _TIME.findall(plain)
+    if not parts or _TIME.sub("", plain).strip():
+        raise BadInput(f"'{text[:60]}' is no time.", "Write it as 60 s, 45 min, 1 h 30 min or 1 day.")
+    seconds = math.fsum(float(number.replace(",", ".")) * _SECONDS[unit[0]] for number, unit in parts)
+    if not (math.isfinite(seconds) and seconds <= _LONGEST):
+        raise BadInput(f"'{text[:60]}' is longer than a month.", "Check the number and its unit.")
+    return round(seconds)
+
+
+def format_time(seconds: float) -> str:
+    """A time in words.
+
+    Examples
+    --------
+    >>> format_time(45), format_time(2700), format_time(5400), format_time(86400 * 2)
+    ('45 s', '45 min', '1 h 30 min', '48 h')
+    """
+    if seconds < 2 * _MINUTE:
+        return f"{round(seconds)} s"
+    hours, minutes = divmod(round(seconds / _MINUTE), 60)
+    return " ".join([*([f"{hours} h"] if hours else []), *([f"{minutes} min"] if minutes else [])])
+
+
+def usual_times(layer: Layer, paint: Paint | None = None) -> tuple[int, int]:
+    """Seconds that a wash stands before it is wiped back, and that it dries, by the kind of its first paint.
+
+    Parameters
+    ----------
+    layer : Layer
+    paint : Paint, optional
+        Without it, a paint that is thinned with water.
+    """
+    words = f"{paint.kind} {paint.thinner}".lower() if paint else ""
+    if "shellac" in words:
+        return GLAZE_STANDS_S, SHELLAC_DRIES_S
+    if any(word in words for word in _OILY):
+        return OIL_STANDS_S, OIL_DRIES_S
+    glaze = layer.paint_fraction >= _GLAZE_FRACTION or "glaze" in words
+    return (GLAZE_STANDS_S if glaze else WASH_STANDS_S), WATER_DRIES_S
+
+
+def schedule(
+    layers: Sequence[Layer],
+    paints: Mapping[str, Paint] | None = None,
+    times: Times | None = None,
+    *,
+    clear_coat: str = "",
+) -> tuple[Step, ...]:
     """Steps from stirring to the last coat.
 
     Parameters
     ----------
     layers : sequence of Layer
         Lowest first.
+    paints : mapping of Paint by name, optional
+        Their kind tells how long they stand and dry.
     times : Times, optional
     clear_coat : str
         Name of the clear coat that goes over everything, or empty.
-
-    Returns
-    -------
-    tuple of Step
     """
-    times = times or Times()
+    times, shelf = times or Times(), paints or {}
+    usual = [usual_times(layer, shelf.get(layer.paints[0].paint)) for layer in layers]
+    stands = [first if times.stands is None else times.stands for first, _ in usual]
+    dries = [second if times.dries is None else times.dries for _, second in usual]
     steps = [
-        Step("Make sure the surface is dry, scuffed with 300 grit or finer if sealed, and free of dust.", 0),
-        Step("Stir the paint and the batch well, and again before each coat.", STIR_S),
-        Step("Paint a test strip on an offcut or a hidden spot in the same state; wipe it like the real one.", STRIP_S),
+        Step("Make sure the surface is dry, scuffed with 300 grit or finer if it is sealed, and free of dust.", 0),
+        Step("Stir the paint, measure and mix the batch; stir it again before each coat.", STIR_S),
         Step(
-            "Let the test strip dry, and look: wet paint looks lighter or darker than dry.", times.between_coats, True
+            "Paint a test strip on an offcut or a hidden spot in the same state, and wipe it like the real one.",
+            STRIP_S,
         ),
+        Step("Let the test strip dry before you judge it: wet paint looks lighter or darker than dry.", dries[0], True),
     ]
-    for number, layer in enumerate(layers, 1):
+    for number, layer in enumerate(layers):
         name = " + ".join(part.paint for part in layer.paints)
-        strong = layer.paint_fraction >= _GLAZE_FRACTION
-        stands = times.stands if times.stands is not None else (GLAZE_STANDS_S if strong else WASH_STANDS_S)
         for coat in range(1, layer.coats + 1):
-            which = f"coat {coat} of {layer.coats}" + (f", layer {number}" if len(layers) > 1 else "")
-            steps.append(Step(f"Brush on {name} thinly along the grain ({which}).", BRUSH_S))
-            steps.append(Step("Leave it.", stands, True))
+            which = f"coat {coat} of {layer.coats}" + (f", wash {number + 1}" if len(layers) > 1 else "")
+            steps.append(Step(f"Brush {name} on thinly along the grain ({which}).", BRUSH_S))
+            steps.append(Step("Let it stand before wiping.", stands[number], True))
             steps.append(Step("Wipe back along the grain with a damp rag.", BRUSH_S))
-            steps.append(Step("Let it dry.", times.between_coats, True))
+            steps.append(Step("Let it dry.", dries[number], True))
     steps.append(Step("Look at it dry, in daylight and under a lamp, before anything goes over it.", 0))
     if clear_coat:
-        for coat in range(1, TOP_COATS + 1):
-            steps.append(Step(f"Lay a thin coat of {clear_coat} ({coat} of {TOP_COATS}).", BRUSH_S))
-            steps.append(Step("Let it dry.", SEALER_RECOAT_S, True))
+        coats = CLEAR_COATS if times.clear_coats is None else times.clear_coats
+        wait = CLEAR_DRIES_S if times.clear_dries is None else times.clear_dries
+        for coat in range(1, coats + 1):
+            steps.append(Step(f"Lay a thin coat of {clear_coat} ({coat} of {coats}).", BRUSH_S))
+            steps.append(Step("Let it dry.", wait, True))
     return tuple(steps)
 
 
-def whole_time(steps: Sequence[Step]) -> int:
-    """Seconds from the first step to the end of the last."""
-    return sum(step.seconds for step in steps)
+def time_left(steps: Sequence[Step], done: int = 0) -> int:
+    """Seconds from the step of that number, counted from 0, to the end of the last."""
+    return sum(step.seconds for step in steps[done:])

@@ -17,13 +17,15 @@ from colormatch.records import Layer
 
 #: ml; one US gallon, exact. Its parts: 4 quarts, 8 pints, 16 cups, 128 fluid ounces, 256 tablespoons, 768 teaspoons.
 _GALLON = 3785.411784
-#: ml; the metric spoons and drop are common practice, no source: 5 ml, 15 ml, 20 drops to the ml.
+#: ml; one drop, 20 to the milliliter: common practice, no source. Real drops differ with the liquid and the pipette.
+DROP_ML = 0.05
+_DROPS = ("drop", "drops")
+#: ml of one.
 _ML_OF: dict[str, float] = {
     **dict.fromkeys(("ml", "milliliter", "milliliters", "millilitre", "millilitres", "cc"), 1.0),
     **dict.fromkeys(("cl", "centiliter", "centiliters"), 10.0),
     **dict.fromkeys(("dl", "deciliter", "deciliters"), 100.0),
     **dict.fromkeys(("l", "liter", "liters", "litre", "litres"), 1000.0),
-    **dict.fromkeys(("drop", "drops"), 0.05),
     **dict.fromkeys(("tsp", "tsps", "teaspoon", "teaspoons"), _GALLON / 768),
     **dict.fromkeys(("tbsp", "tbsps", "tablespoon", "tablespoons"), _GALLON / 256),
     **dict.fromkeys(("floz", "oz", "ounce", "ounces"), _GALLON / 128),
@@ -61,8 +63,16 @@ class Ratio(NamedTuple):
         return format_ratio(self.paint, self.water)
 
 
-def ml_of(amount: float, unit: str) -> float:
+def ml_of(amount: float, unit: str, drop_ml: float = DROP_ML) -> float:
     """Milliliters of an amount in a unit of volume.
+
+    Parameters
+    ----------
+    amount : float
+    unit : str
+        Such as ``ml``, ``tsp``, ``fl oz`` or ``drops``.
+    drop_ml : float
+        What one drop is taken to hold.
 
     Raises
     ------
@@ -74,7 +84,8 @@ def ml_of(amount: float, unit: str) -> float:
     >>> round(ml_of(1, "cup"), 4), round(ml_of(3, "tsp") - ml_of(1, "tbsp"), 9)
     (236.5882, 0.0)
     """
-    known = _ML_OF.get(re.sub(r"[.\s]", "", unit.lower()))
+    plain = re.sub(r"[.\s]", "", unit.lower())
+    known = drop_ml if plain in _DROPS else _ML_OF.get(plain)
     if known is None:
         raise BadInput(
             f"'{unit}' is no measure of volume that is known here.", "Use ml, drops, tsp, tbsp, fl oz or cup."
@@ -129,8 +140,8 @@ def parse_ratio(text: str) -> Ratio:
     return _checked(Ratio(ml_of(amounts[0], units[0]), ml_of(amounts[1], units[1])), text)
 
 
-def parse_volume(text: str) -> float:
-    """Milliliters of one amount with its unit.
+def parse_volume(text: str, drop_ml: float = DROP_ML) -> float:
+    """Milliliters of one amount with its unit, a drop taken to hold ``drop_ml``.
 
     Raises
     ------
@@ -144,7 +155,7 @@ def parse_volume(text: str) -> float:
     amount = _AMOUNT.fullmatch(" ".join(text.lower().replace(",", ".").split()))
     if amount is None or not amount[2].strip():
         raise BadInput(f"'{text}' is no volume.", "Write it with its unit, such as 30ml, 2 tsp or 1/2 cup.")
-    volume = ml_of(_number(amount[1], text), amount[2].strip())
+    volume = ml_of(_number(amount[1], text), amount[2].strip(), drop_ml)
     if volume <= 0:
         raise BadInput(f"'{text}' is no volume to mix.", "Give more than zero.")
     return volume
@@ -224,5 +235,5 @@ def format_layers(layers: Sequence[Layer]) -> str:
 
 def _format_layer(layer: Layer) -> str:
     several = len(layer.paints) > 1
-    paints = " + ".join(f"{part.parts:g} {part.paint}" if several else part.paint for part in layer.paints)
+    paints = " + ".join(f"{part.parts:.3g} {part.paint}" if several else part.paint for part in layer.paints)
     return f"{paints}, {format_fraction(layer.paint_fraction)}, {layer.coats} coat{'s' if layer.coats > 1 else ''}"

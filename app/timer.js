@@ -1,0 +1,32 @@
+// Counts down to a moment that Python names. The page's title tells it too, for whoever looks at another window.
+
+const seen = new Map();     // Python's "now" -> ours when we first met it: the difference of the two clocks
+const running = new WeakMap();
+let title = null;
+
+const words = (ms) => {
+  const s = Math.ceil(ms / 1000), two = (n) => String(n).padStart(2, "0");
+  const minutes = Math.floor(s / 60) % 60, hours = Math.floor(s / 3600);
+  return hours ? `${hours}:${two(minutes)}:${two(s % 60)}` : `${minutes}:${two(s % 60)}`;
+};
+
+export default function (component) {
+  const root = component.parentElement, { ends, now, until } = component.data;
+  if (!seen.has(now)) seen.set(now, Date.now());
+  const offset = seen.get(now) - now;
+  const box = root.querySelector(".timer"), left = root.querySelector(".left");
+  root.querySelector(".until").textContent = until;
+  title ??= document.title;
+  const show = () => {
+    const ms = ends + offset - Date.now(), over = ms <= 0;
+    const text = over ? "Time is up" : words(ms);
+    if (left.textContent !== text) left.textContent = text;
+    box.classList.toggle("over", over);
+    document.title = `${text} - ${title}`;
+    if (over) clearInterval(running.get(root));
+  };
+  clearInterval(running.get(root));
+  running.set(root, setInterval(show, 250));
+  show();
+  return () => { clearInterval(running.get(root)); document.title = title; title = null; };
+}

@@ -1,0 +1,37 @@
+"""A countdown in the page: the door to ``timer.js``. When it ends stands in the repair, so a reload changes nothing."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import streamlit as st
+
+_HERE = Path(__file__).parent
+
+_component = st.components.v2.component(
+    "colormatch_timer",
+    html='<div class="timer" role="timer"><span class="left"></span><span class="until"></span></div>',
+    css=(_HERE / "timer.css").read_text(encoding="utf-8"),
+    js=(_HERE / "timer.js").read_text(encoding="utf-8"),
+)
+
+
+def now_ms() -> int:
+    """This moment, milliseconds since 1970."""
+    return int(time.time() * 1000)
+
+
+def timer(ends: int, until: str, key: str) -> None:
+    """Count down to a moment.
+
+    Parameters
+    ----------
+    ends : int
+        Milliseconds since 1970, by this machine's clock.
+    until : str
+        What to show beside it, such as "until 16:40".
+    key : str
+    """
+    # The browser is told how long is left rather than the moment alone: a phone's clock may differ from this one.
+    _component(key=key, data={"ends": ends, "now": now_ms(), "until": until})

@@ -1,0 +1,103 @@
+"""What a repair holds of the work at the bench: how it is mixed, how long things take, how far it has come."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+
+from colormatch.bench.measures import COVERAGE_CM2_PER_ML, WASTE, Practice
+from colormatch.bench.schedule import Times
+from colormatch.records import Flag, Lab, Layer, Part, RankedWash
+from colormatch.wash.ratio import DROP_ML
+
+#: Where the amount comes from: an area that was typed, the damage in the photo, or a batch.
+TYPED, MARKED, BATCH = "typed", "marked", "batch"
+
+
+@dataclass(frozen=True)
+class Mixing:
+    """What a person said of cup and brush, besides the area and the smallest measure."""
+
+    amount_by: str = TYPED
+    batch: str = "30 ml"
+    #: See `Practice` for these.
+    coverage: float = COVERAGE_CM2_PER_ML
+    waste: float = WASTE
+    drop_ml: float = DROP_ML
+    densities: tuple[tuple[str, float], ...] = ()
+
+    def practice(self, smallest: str) -> Practice:
+        """With the smallest measure, all that the amounts follow from.
+
+        Raises
+        ------
+        BadInput
+            A figure is beyond all use.
+        """
+        return Practice(self.coverage, self.waste, smallest, self.drop_ml, self.densities)
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far the steps are done, and the timer."""
+
+    #: Steps that are done.
+    step: int = 0
+    #: When the timer of the step at hand ends, milliseconds since 1970; 0: none runs.
+    ends: int = 0
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """A wash as it was picked, with what was then expected of it: what a job, a label and a report speak of."""
+
+    wash: RankedWash
+    #: What the sound wood ends as, and the damage.
+    target: Lab
+    ground: Lab
+    #: Hash of the settings that it was ranked under.
+    settings: str
+    #: Local date, ISO 8601.
+    made: str
+    #: Price of the paint for the whole job, in the user's currency; None where a price is unknown.
+    cost: float | None = None
+
+
+def settings_key(*settings: object) -> str:
+    """A short hash of settings; of values whose ``repr`` says all."""
+    return hashlib.sha256(repr(settings).encode()).hexdigest()[:16]
+
+
+def today() -> str:
+    """The local date, ISO 8601."""
+    return datetime.now().astimezone().date().isoformat()
+
+
+# --- as the library keeps them ---------------------------------------------------------------------------------------
+
+
+def document(value: Mixing | Times | Progress | Recipe | None) -> Any:
+    """A value as plain JSON gives it back: lists for tuples."""
+    return None if value is None else json.loads(json.dumps(asdict(value)))
+
+
+def mixing_from(held: dict[str, Any]) -> Mixing:
+    """Inverse of :func:`document`."""
+    return Mixing(**held | {"densities": tuple((name, value) for name, value in held.get("densities", []))})
+
+
+def recipe_from(held: dict[str, Any] | None) -> Recipe | None:
+    """Inverse of :func:`document`."""
+    if held is None:
+        return None
+    wash = held["wash"]
+    layers = tuple(
+        Layer(tuple(Part(**part) for part in layer["paints"]), layer["paint_fraction"], layer["coats"])
+        for layer in wash["layers"]
+    )
+    flags = tuple(Flag(*flag) for flag in wash["flags"])
+    ranked = RankedWash(**wash | {"layers": layers, "lab": Lab(*wash["lab"]), "flags": flags})
+    return Recipe(**held | {"wash": ranked, "target": Lab(*held["target"]), "ground": Lab(*held["ground"])})

@@ -1,0 +1,182 @@
+"""Measures of the bench: areas as people write them, and what is assumed of cup, brush, spoon and scale."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from colormatch.errors import BadInput
+from colormatch.wash.ratio import DROP_ML, ml_of, parse_volume
+
+#: Area that one ml of wash covers in one coat, brushed on and wiped back: 100 cm² (10 m² to the liter; common practice
+#: for thinned wall and furniture paint, no source). The user can change it.
+COVERAGE_CM2_PER_ML = 100.0
+#: Share that is mixed on top and stays in cup and brush; common practice, no source.
+WASTE = 0.2
+#: g/ml of water at 20 °C: 0.9982 (CRC Handbook of Chemistry and Physics, from memory). Paint is often heavier, 1.1 to
+#: 1.4 (common practice, no source): the user can give the figure of its data sheet.
+WATER = 0.998
+#: Smallest measure that is assumed to be at hand: a syringe's or a measuring cup's milliliter.
+SMALLEST = "1 ml"
+#: What a paint can weigh, g/ml: from a light spirit to twice as heavy as a white full of pigment.
+_DENSITIES = (0.5, 3.0)
+#: Coverage that can be meant, cm² from one ml: from a thick paste to a mist.
+_COVERAGES = (1.0, 2000.0)
+
+#: cm² of one unit of area. Inch: 2.54 cm exactly (NIST Handbook 44, appendix C).
+_CM2_OF = {"mm": 0.01, "cm": 1.0, "m": 1e4, "in": 2.54**2, "ft": 30.48**2}
+#: Largest area, cm²: 100 m², more than any piece of furniture has.
+_MOST_CM2 = 1e6
+_NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
+_AREA = re.compile(rf"{_NUMBER}\s*(?:(mm|cm|m|in|ft)\s*(?:2|²)|(?:sq|square)\s*(mm|cm|m|in|ft))")
+_RECTANGLE = re.compile(rf"{_NUMBER}\s*(mm|cm|m|in|ft)?\s*[x×]\s*{_NUMBER}\s*(mm|cm|m|in|ft)")
+#: Between several patches: a comma with a space behind it, since one inside a number is a decimal sign.
+_BETWEEN = re.compile(r"\s*(?:\+|;|,\s|\band\b)\s*")
+_WEIGHT = re.compile(rf"{_NUMBER}\s*(?:g|gram|grams)")
+
+
+def parse_area(text: str) -> float:
+    """Area in cm².
+
+    Parameters
+    ----------
+    text : str
+        ``40cm2``, ``0.5 m²``, ``6 sq in``, a rectangle ``4x10cm``, or several of them: ``4x10cm + 3x2cm``.
+
+    Raises
+    ------
+    BadInput
+
+    Examples
+    --------
+    >>> parse_area("40cm2"), parse_area("4 x 10 cm + 2x3cm"), round(parse_area("2 sq in"), 4)
+    (40.0, 46.0, 12.9032)
+    """
+    area = math.fsum(_one_area(part, text) for part in _BETWEEN.split(" ".join(text.lower().split())))
+    if not (math.isfinite(area) and area > 0):
+        raise BadInput(f"'{text}' is no area to paint.", "Give more than zero.")
+    if area > _MOST_CM2:
+        raise BadInput(f"'{text}' is more than 100 m².", "Check the number and its unit.")
+    return area
+
+
+def _one_area(plain: str, text: str) -> float:
+    if found := _AREA.fullmatch(plain):
+        return _decimal(found[1]) * _CM2_OF[found[2] or found[3]]
+    if found := _RECTANGLE.fullmatch(plain):
+        sides, units = (found[1], found[3]), (found[2] or found[4], found[4])
+        return math.prod(_decimal(side) * math.sqrt(_CM2_OF[unit]) for side, unit in zip(sides, units, strict=True))
+    raise BadInput(f"'{text[:60]}' is no area.", "Write it as 40cm2, 6 sq in, 4x10cm, or 4x10cm + 3x2cm.")
+
+
+def parse_card_size(text: str) -> tuple[float, float]:
+    """Width and height of a card in mm, from ``100x65mm`` or ``4x6in``.
+
+    Raises
+    ------
+    BadInput
+        It is none, or no card is so small or large.
+    """
+    found = _RECTANGLE.fullmatch(" ".join(text.lower().split()))
+    if not found:
+        raise BadInput(f"'{text[:60]}' is no size of a card.", "Measure it and write it as 100x65mm or 4x6in.")
+    units = found[2] or found[4], found[4]
+    width, height = (
+        _decimal(side) * math.sqrt(_CM2_OF[unit]) * 10 for side, unit in zip((found[1], found[3]), units, strict=True)
+    )
+    if not all(10 <= side <= 1000 for side in (width, height)):
+        raise BadInput(f"No card measures {width:g} by {height:g} mm.", "Check the numbers and their unit.")
+    return width, height
+
+
+def _decimal(text: str) -> float:
+    return float(text.replace(",", "."))
+
+
+@dataclass(frozen=True)
+class Practice:
+    """What is assumed of brush, cup and measures; every figure is the user's to change."""
+
+    #: cm² that 1 ml covers in one coat.
+    coverage: float = COVERAGE_CM2_PER_ML
+    #: Share mixed on top, 0 or more.
+    waste: float = WASTE
+    #: Smallest measure at hand with its unit: ``1 ml``, ``1/4 tsp``, ``1 drop``; ``0.1 g`` for a scale.
+    smallest: str = SMALLEST
+    #: What one drop holds, ml.
+    drop_ml: float = DROP_ML
+    #: g/ml by name of a paint; water's where none is given.
+    densities: tuple[tuple[str, float], ...] = ()
+
+    def __post_init__(self) -> None:
+        if not _COVERAGES[0] <= self.coverage <= _COVERAGES[1]:
+            raise BadInput(
+                f"A coverage of {self.coverage:g} cm² from 1 ml can't be.",
+                f"Give {_COVERAGES[0]:g} to {_COVERAGES[1]:g}; the usual figure is {COVERAGE_CM2_PER_ML:g}.",
+            )
+        if not 0 <= self.waste <= 5:
+            raise BadInput(f"{100 * self.waste:g} % more for cup and brush can't be.", "Give 0 to 500 %.")
+        if not 0.001 <= self.drop_ml <= 1:
+            raise BadInput(
+                f"A drop of {self.drop_ml:g} ml can't be.", f"Give 0.001 to 1; the usual one is {DROP_ML} ml."
+            )
+        for name, density in self.densities:
+            if not _DENSITIES[0] <= density <= _DENSITIES[1]:
+                raise BadInput(
+                    f"{name} can't weigh {density:g} g/ml.",
+                    f"Its data sheet gives a density between {_DENSITIES[0]:g} and {_DENSITIES[1]:g}.",
+                )
+        self.step_ml("")
+
+    def density(self, name: str) -> float:
+        """g/ml of a paint or a thinner."""
+        return dict(self.densities).get(name, WATER)
+
+    def step_ml(self, name: str) -> float:
+        """The smallest measure of a paint or a thinner, ml.
+
+        Raises
+        ------
+        BadInput
+            The smallest measure can't be read.
+        """
+        if weight := _WEIGHT.fullmatch(self.smallest.strip().lower()):
+            grams = _decimal(weight[1])
+            if grams <= 0:
+                raise BadInput("A scale that shows 0 g weighs nothing.", "Give its smallest step, such as 0.1 g.")
+            return grams / self.density(name)
+        return parse_volume(self.smallest, self.drop_ml)
+
+    def spoken(self, ml: float, density: float = WATER) -> dict[str, str]:
+        """A volume in every measure, by the measure's name; the weight by ``density``, g/ml.
+
+        Examples
+        --------
+        >>> Practice().spoken(8)
+        {'ml': '8 ml', 'g': '8.0 g', 'tsp': '1 5/8 tsp', 'fl oz': '0.27 fl oz', 'drops': '160 drops'}
+        """
+        return {
+            "ml": f"{ml:.3g} ml" if ml < 100 else f"{ml:.0f} ml",
+            "g": f"{ml * density:.1f} g",
+            "tsp": _spoons(ml / ml_of(1, "tsp")),
+            "fl oz": f"{ml / ml_of(1, 'fl oz'):.2f} fl oz",
+            "drops": f"{ml / self.drop_ml:.0f} drops",
+        }
+
+    @property
+    def unit(self) -> str:
+        """Which of the measures of :meth:`spoken` the smallest one is given in."""
+        word = self.smallest.strip().lower()
+        ends = {"tsp": "tsp", "fl oz": "fl oz", "drop": "drops", "drops": "drops", "g": "g"}
+        return next((unit for end, unit in ends.items() if word.endswith(end)), "ml")
+
+
+def _spoons(amount: float) -> str:
+    """Teaspoons to the nearest eighth: the smallest spoon of a common set."""
+    eighths = round(8 * amount)
+    if eighths == 0:
+        return "under 1/8 tsp"
+    whole, rest = divmod(eighths, 8)
+    return " ".join([*([str(whole)] if whole else []), *([str(Fraction(rest, 8))] if rest else [])]) + " tsp"
