@@ -52,9 +52,9 @@ _VARIED = 3.0
 #: that wood varies within one surface (Buchelt and Wagenführ 2012), chosen by tests/scenes/study_grain.py. A surface
 #: that shows less figure than this, such as paint or a chip, is given its own figure instead.
 _SLOW_CHANGE = 1.0
-#: Student's t for the 90 % radius, two-sided, as the errors of a grain lie on one line, from field to grain line: degrees
-#: of freedom and the 0.95 quantile (SciPy's stdtrit). Over one by the degrees of freedom it runs nearly straight, within
-#: 1.2 %; to import SciPy for it would take twice as long as to decode the photo.
+#: Student's t for the 90 % radius, two-sided, as the errors of a grain lie on one line, from field to grain line:
+#: degrees of freedom and the 0.95 quantile (SciPy's stdtrit). Over one by the degrees of freedom it runs nearly
+#: straight, within 1.2 %; to import SciPy for it would take twice as long as to decode the photo.
 _FREEDOM = (1, 1.2, 1.5, 2, 3, 4, 5, 7, 10, 15, 30, math.inf)
 _STUDENT = (6.314, 4.796, 3.705, 2.920, 2.353, 2.132, 2.015, 1.895, 1.812, 1.753, 1.697, 1.645)
 _TINY = 1e-6
