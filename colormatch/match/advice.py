@@ -9,10 +9,9 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.color.words import CLEAR, VISIBLE, directions
-from colormatch.match.candidates import mixed_washes
 from colormatch.match.doubts import shelf_doubts
 from colormatch.match.ending import film_of_layer
-from colormatch.match.finalists import nearest_washes
+from colormatch.match.finalists import finalists
 from colormatch.match.job import Job, Outcomes, Recipe
 from colormatch.match.next_swatch import next_swatch
 from colormatch.records import FloatArray, Lab, Layer, Limits, RankedWash
@@ -24,8 +23,10 @@ from colormatch.wash.ratio import format_layers
 WATER_ERROR = 0.15
 #: A helper's share of a mix up to which it is called a little.
 _A_LITTLE = 1 / 3
-#: Mixes that are played through when one might help.
-_MIXES_TRIED = 8
+#: For more paints to be called a help this share of what stays off may remain, less a visible difference; our choice.
+_HELPS = 0.9
+#: Paints that are looked at when more of them, or mixes, might help: the nearest; their mixes take half a second.
+_PAINTS_TRIED = 16
 #: ΔE00 that one more swatch must win to be worth its paint; our choice, above what 30 refits leave to chance.
 _WORTH_A_SWATCH = 0.15
 
@@ -48,10 +49,15 @@ def advise(
     """
     best = washes[0]
     said = []
-    if float(delta_e(best.lab, job.finished)) > CLEAR:
+    apart = float(delta_e(outcomes.lab[outcomes.recipes.index(())], job.finished))
+    if apart < VISIBLE:
+        said.append(
+            f"Do nothing: as it is it lies {apart:.1f} ΔE from the color to reach, and half of all people see no "
+            f"difference at {VISIBLE:.1f}."
+        )
+    elif float(delta_e(best.lab, job.finished)) > CLEAR:
         said.append(_nothing_near(job, best))
-        if limits.mix == 1:
-            said += _mix_that_helps(job, outcomes, names, limits)
+        said += _what_would_help(job, outcomes, names, limits)
     elif best.expected_delta_e > CLEAR:
         said.append(
             "The best guess comes near; what makes the expected ΔE large is doubt. "
@@ -67,40 +73,55 @@ def advise(
 
 
 def _nothing_near(job: Job, best: RankedWash) -> str:
-    missing = " and ".join(word for _, word in directions(_lab(job.finished), best.lab)[:2])
-    return (
-        f"Nothing that is allowed comes near: {format_layers(best.layers)} is the nearest and stays about "
-        f"{best.expected_delta_e:.1f} ΔE off. What is missing is {missing}."
+    wanted = " and ".join(word for _, word in directions(_lab(job.finished), best.lab)[:2])
+    nearest = format_layers(best.layers) if best.layers else "the damage as it is"
+    said = (
+        f"Nothing that is allowed comes near: {nearest} is the nearest and stays about {best.expected_delta_e:.1f} ΔE "
+        f"off. It would have to be {wanted}."
     )
+    if job.task.target.L - job.task.ground.L > CLEAR:
+        said += " The damage is darker than the sound wood, and a wash hardly lightens: are the two marks swapped?"
+    return said
 
 
-def _mix_that_helps(job: Job, outcomes: Outcomes, names: Sequence[str], limits: Limits) -> list[str]:
-    """The mix with one of the user's own paints that comes nearest, if the eye would see the gain."""
+def _what_would_help(job: Job, outcomes: Outcomes, names: Sequence[str], limits: Limits) -> list[str]:
+    """The user's own paints that come nearer where more is allowed, if the eye would see the gain."""
     order = np.argsort(outcomes.expected, kind="stable")
-    single = next((outcomes.recipes[i] for i in order if len(outcomes.recipes[i]) == 1), None)
-    if single is None:
-        return []
-    main = single[0].paints[0].paint
-    pairs = [(main, other) for other in names if other != main]
-    ending, body = job.ending(), job.body()
-    recipes: list[Recipe] = []
-    for washes in mixed_washes(pairs, job.models, limits):
-        recipes += nearest_washes(washes, body, ending, job.finished, _MIXES_TRIED)
-    if not recipes:
-        return []
-    tried = job.outcomes(recipes)
-    place = int(np.argmin(tried.expected))
-    gain = float(outcomes.expected[order[0]] - tried.expected[place])
-    if gain < VISIBLE:
-        return []
-    mix = tried.recipes[place]
-    helper = next(part for part in mix[0].paints if part.paint != main)
-    share = helper.parts / sum(part.parts for part in mix[0].paints)
-    amount = "A little" if share <= _A_LITTLE else "Some"
-    return [
-        f"{amount} {helper.paint} stirred into {main} would help: {format_layers(mix)} is expected to come within "
-        f"{tried.expected[place]:.1f} ΔE. Allow mixes of two paints."
-    ]
+    nearest = dict.fromkeys(p.paint for i in order for layer in outcomes.recipes[i] for p in layer.paints)
+    shelf = sorted([*nearest, *sorted(set(job.models) - set(nearest))][:_PAINTS_TRIED])
+    more = set(shelf) - set(names)
+    wider = [replace(limits, mix=2, layers=1)] if more or limits.mix == 1 else []
+    wider += [replace(limits, mix=1, layers=2)] if more or limits.layers == 1 else []
+    for allowed in wider:
+        tried = job.outcomes(finalists(job, shelf, allowed)[0])
+        place = int(np.argmin(tried.expected))
+        if tried.expected[place] < _HELPS * outcomes.expected[order[0]] - VISIBLE:
+            recipe = tried.recipes[place]
+            return [
+                f"{_helper(recipe)} would help: {format_layers(recipe)} is expected to come within "
+                f"{tried.expected[place]:.1f} ΔE. Allow {_needs(recipe, names, limits)}."
+            ]
+    return []
+
+
+def _helper(recipe: Recipe) -> str:
+    """What makes the difference in a recipe: a paint stirred in, one on top, or the only one."""
+    for layer in recipe:
+        if len(layer.paints) > 1:
+            less, more = sorted(layer.paints, key=lambda part: part.parts)
+            amount = "A little" if less.parts / (less.parts + more.parts) <= _A_LITTLE else "Some"
+            return f"{amount} {less.paint} stirred into {more.paint}"
+    return " over ".join(layer.paints[0].paint for layer in reversed(recipe))
+
+
+def _needs(recipe: Recipe, names: Sequence[str], limits: Limits) -> str:
+    """What the limits have to allow for a recipe."""
+    needs = sorted({part.paint for layer in recipe for part in layer.paints} - set(names))
+    if limits.mix == 1 and any(len(layer.paints) > 1 for layer in recipe):
+        needs.append("mixes of two paints")
+    if limits.layers < len(recipe):
+        needs.append("a second wash")
+    return " and ".join([", ".join(needs[:-1]), needs[-1]] if needs[1:] else needs)
 
 
 def _ties(washes: Sequence[RankedWash]) -> list[str]:

@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from colormatch.color.difference import delta_e
+from colormatch.color.words import CLEAR, VISIBLE
 from colormatch.match.candidates import MOST_COATS, PROPORTIONS, RATIOS, Washes, joined, mixed_washes, single_washes
 from colormatch.match.ending import Ending
 from colormatch.match.job import Job, Recipe
@@ -35,7 +36,9 @@ def finalists(job: Job, names: Sequence[str], limits: Limits, weakest: float = 0
     """
     ending, body = job.ending(), job.body()
     singles = single_washes(names, job.models, job.shelf, limits, weakest)
-    recipes: list[Recipe] = [(), *nearest_washes(singles, body, ending, job.finished, _SINGLES)]
+    distance = _distance(singles, body, ending, job.finished)
+    recipes: list[Recipe] = [(), *((singles.layer(i),) for i in _nearest(singles, distance, _SINGLES))]
+    near = float(distance.min())
     searched = 1 + len(singles)
     if limits.mix == 2:
         mixes: list[tuple[float, Recipe]] = []
@@ -43,24 +46,29 @@ def finalists(job: Job, names: Sequence[str], limits: Limits, weakest: float = 0
             distance = _distance(washes, body, ending, job.finished)
             mixes += [(float(distance[i]), (washes.layer(i),)) for i in _nearest(washes, distance, _MIXES)]
             searched += len(washes)
-        recipes += [recipe for _, recipe in sorted(mixes, key=lambda pair: pair[0])[:_MIXES]]
+        mixes = sorted(mixes, key=lambda pair: pair[0])[:_MIXES]
+        recipes += [recipe for _, recipe in mixes]
+        near = min([near, *(some for some, _ in mixes[:1])])
     if limits.layers == 2:
-        stacks, compared = _stacks(job, singles, singles)
+        # A dearer recipe that is clearly farther off than a simpler one isn't worth playing through.
+        found, compared = _stacks(job, singles, singles, near + CLEAR)
+        stacks = list(found)
         searched += compared
         if limits.mix == 2:
             some = _leading(stacks, names, limits)
-            glazes = single_washes(some, job.models, job.shelf, limits)
             below = list(mixed_washes(list(combinations(some, 2)), job.models, limits))
             if below:
-                mixed, compared = _stacks(job, joined(below), glazes)
-                stacks += mixed
+                glazes = single_washes(some, job.models, job.shelf, limits)
+                nearest = min([near, *found.values()])
+                found, compared = _stacks(job, joined(below), glazes, nearest + VISIBLE)
+                stacks += found
                 searched += compared
         recipes += stacks
     return tuple(recipes), searched
 
 
-def _stacks(job: Job, lower: Washes, upper: Washes) -> tuple[list[Recipe], int]:
-    """The nearest stacks, one for each paint or pair of paints below and paint above; and how many were looked at."""
+def _stacks(job: Job, lower: Washes, upper: Washes, within: float) -> tuple[dict[Recipe, float], int]:
+    """The nearest stacks and their ΔE00, one for the same paints below and above; and how many were looked at."""
     below, above = (Film(*(values.astype(float) for values in washes.film)) for washes in (lower, upper))
     found = Stacks(below, above, job.body(), job.ending()).nearest(
         job.finished,
@@ -68,10 +76,11 @@ def _stacks(job: Job, lower: Washes, upper: Washes) -> tuple[list[Recipe], int]:
         labels=(_paints(lower), _paints(upper)),
         coats=(lower.coats, upper.coats),
         most_coats=MOST_COATS,
+        within=within,
     )
-    pairs = zip(found.lower.tolist(), found.upper.tolist(), strict=True)
+    places = zip(found.lower.tolist(), found.upper.tolist(), found.delta_e.tolist(), strict=True)
     together = np.convolve(np.bincount(lower.coats), np.bincount(upper.coats))
-    recipes: list[Recipe] = [(lower.layer(low), upper.layer(top)) for low, top in pairs]
+    recipes: dict[Recipe, float] = {(lower.layer(low), upper.layer(top)): off for low, top, off in places}
     return recipes, int(together[: MOST_COATS + 1].sum())
 
 
@@ -94,11 +103,6 @@ def _leading(stacks: Sequence[Recipe], names: Sequence[str], limits: Limits) -> 
     while (count + 1) * count // 2 * len(PROPORTIONS) * one * (count + 1) * one <= _MOST_STACKS:
         count += 1
     return sorted(list(ordered)[:count])
-
-
-def nearest_washes(washes: Washes, body: Body, ending: Ending, target: FloatArray, count: int) -> list[Recipe]:
-    """The washes nearest to a target at the paints' best estimates, at most a few of the same paints and coats."""
-    return [(washes.layer(i),) for i in _nearest(washes, _distance(washes, body, ending, target), count)]
 
 
 def _distance(washes: Washes, body: Body, ending: Ending, target: FloatArray) -> FloatArray:

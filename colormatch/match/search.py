@@ -159,6 +159,7 @@ class Stacks:
         labels: tuple[IntArray, IntArray] | None = None,
         coats: tuple[IntArray, IntArray] | None = None,
         most_coats: int | None = None,
+        within: float = np.inf,
     ) -> Found:
         """The nearest stacks to a target; the same as comparing all of them would give.
 
@@ -173,6 +174,8 @@ class Stacks:
             the nearest is reported. Without, every stack counts for itself.
         coats : ((n,), (m,)) int, optional
             With ``most_coats``: stacks with more coats than that are left out.
+        within : float
+            ΔE00 beyond which no stack is of interest; spares time where a target is far from all of them.
 
         Returns
         -------
@@ -180,7 +183,7 @@ class Stacks:
         """
         wanted = np.asarray(target, dtype=np.float32)
         m = len(self._upper.cover)
-        best = _Best(count, labels or (np.arange(len(self._lower.cover)), np.arange(m)), m)
+        best = _Best(count, labels or (np.arange(len(self._lower.cover)), np.arange(m)), m, within)
 
         def allowed(upper: IntArray, lower: IntArray) -> tuple[IntArray, IntArray]:
             if coats is None or most_coats is None:
@@ -278,12 +281,12 @@ class _Boxes(NamedTuple):
 class _Best:
     """Those that may be among the nearest, so far."""
 
-    def __init__(self, count: int, labels: tuple[IntArray, IntArray], uppers: int) -> None:
+    def __init__(self, count: int, labels: tuple[IntArray, IntArray], uppers: int, within: float) -> None:
         # With fewer labels than that the threshold would never fall.
         self.count = min(count, math.prod(len(np.unique(some)) for some in labels))
         self.computed = 0
         #: ΔE00 above which nothing is among the nearest any more.
-        self.threshold = np.inf
+        self.threshold = within
         self.upper: IntArray = np.empty(0, dtype=np.int64)
         self.lower: IntArray = np.empty(0, dtype=np.int64)
         self._delta_e: FloatArray = np.empty(0, dtype=np.float32)
@@ -307,7 +310,7 @@ class _Best:
         _, first, which = np.unique(self.label(tops, lows), return_index=True, return_inverse=True)
         leaders = np.sort(distance[first])
         if len(leaders) >= self.count:
-            self.threshold = float(leaders[self.count - 1]) + _SLACK
+            self.threshold = min(self.threshold, float(leaders[self.count - 1]) + _SLACK)
         keep = (distance <= self.threshold) & (distance <= distance[first][which] + _SLACK)
         self._delta_e, self.upper, self.lower = distance[keep], tops[keep], lows[keep]
 

@@ -31,6 +31,45 @@ def test_names_what_is_missing_and_which_paint_would_help(shelf, models):
     assert mixed.washes[0].expected_delta_e < alone.washes[0].expected_delta_e - 0.8
 
 
+def test_a_little_of_another_paint(shelf, models):
+    """A reddish target: what the umbers lack, the red has; it is named whether it takes a mix, a tin or both."""
+    red, wood = Lab(45, 28, 30), Lab(70, 8, 22)
+    alone = advice(shelf, models, red, wood)
+    assert "It would have to be stronger" in alone
+    assert "A little Red Oxide stirred into Brown Glaze would help" in alone
+    assert "Allow mixes of two paints." in alone
+    few = ("Raw Umber", "Brown Glaze")
+    assert "Allow Red Oxide and mixes of two paints." in advice(shelf, models, red, wood, Limits(paints=few))
+    mixed = advice(shelf, models, red, wood, Limits(paints=few, mix=2))
+    assert re.search(r"Allow Red Oxide\.", mixed)
+    expected = float(re.search(r"expected to come within ([\d.]+) ΔE", mixed)[1])
+    done = rank_washes(Task(red, wood, 1.0, 1.0), shelf, models, Limits(mix=2))
+    assert abs(done.washes[0].expected_delta_e - expected) < 0.45  # the first of a group is the simplest, not the best
+    # Two tins whose mixes do not: one over the other does better.
+    names = ("Carbon Black", "Red Oxide")
+    poor = Shelf(tuple(p for p in shelf.paints if p.name in names), shelf.swatches)
+    stacked = advice(poor, {name: models[name] for name in names}, red, wood)
+    assert "Carbon Black over Red Oxide would help" in stacked
+    assert "Allow a second wash." in stacked
+    # A hopeless color: nothing is said to help.
+    assert "would help" not in advice(shelf, models, Lab(40, -50, 40), wood, Limits(paints=("Oxide Green",)))
+
+
+def test_marks_that_may_be_swapped(shelf, models):
+    light, dark = Lab(72, 6, 20), Lab(55, 11, 25)
+    assert "are the two marks swapped?" in advice(shelf, models, light, dark)
+    assert "swapped" not in advice(shelf, models, dark, light)
+    # What covers may lighten: then nothing is wrong.
+    assert "swapped" not in advice(shelf, models, Lab(95, 0, 2), Lab(30, 8, 12))
+
+
+def test_what_nobody_sees_is_left_alone(shelf, models):
+    same = advice(shelf, models, DAMAGE)
+    assert same.startswith("Do nothing: as it is it lies 0.0 ΔE from the color to reach")
+    assert advice(shelf, models, Lab(72.6, 5.8, 19.4)).startswith("Do nothing")
+    assert "Do nothing" not in advice(shelf, models)
+
+
 def test_says_what_doing_nothing_would_leave(shelf, models):
     said = advice(shelf, models)
     stated = float(re.search(r"Left as it is, the damage stays about ([\d.]+) ΔE off: far too light", said)[1])
