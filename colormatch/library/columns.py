@@ -227,16 +227,21 @@ def tidy_text(column: str, text: str) -> str:
         See :func:`tidy`.
     """
     if column in NAME_COLUMNS:
-        text = unicodedata.normalize("NFC", text).strip()
-    longest = MAX_NAME if column in NAME_COLUMNS else MAX_TEXT
-    if len(text) > longest:
-        raise BadInput(f"The {column} is {len(text):,} characters long.", f"Keep it under {longest:,}.")
-    if not is_text(text):
-        raise BadInput(f"The {column} holds a character that is no text.", "Type it again.")
+        text = _checked_text(column, unicodedata.normalize("NFC", text).strip(), MAX_NAME)
+    else:
+        text = _checked_text(column, text, MAX_TEXT)
     if column == "taken" and text:
         _check_date(text)
     if column == "photo" and text and not is_sha256(text):
         raise BadInput(f"'{text[:20]}' names no photo.", "A photo is named by its SHA-256, 64 digits and letters.")
+    return text
+
+
+def _checked_text(column: str, text: str, longest: int) -> str:
+    if len(text) > longest:
+        raise BadInput(f"The {column} is {len(text):,} characters long.", f"Keep it under {longest:,}.")
+    if not is_text(text):
+        raise BadInput(f"The {column} holds a character that is no text.", "Type it again.")
     return text
 
 
@@ -276,7 +281,7 @@ def _tidy_extra(record: Record) -> tuple[tuple[str, str], ...]:
         clean = tidy_text("name", name)
         if not clean or clean in ours or clean in kept:
             raise BadInput(f"The further column '{clean}' has no name of its own.", "Give it another name.")
-        kept[clean] = tidy_text(clean, text) if clean not in NAME_COLUMNS else text
+        kept[clean] = _checked_text(clean, text, MAX_TEXT)  # whatever its name means elsewhere
     return tuple(sorted((name, text) for name, text in kept.items() if text))
 
 

@@ -72,8 +72,12 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         )""",
         "CREATE INDEX change_by_step ON change (step)",
     ),
-    # Steps of undo that an older program kept lack these columns: so each has a default.
+    # Steps of undo that an older program kept lack these columns: so each has a default. A column of that name that an
+    # import had brought along gets another one.
     (
+        """UPDATE paint SET extra = replace(extra, '["photo", ', '["photo, imported", ')""",
+        """UPDATE swatch SET extra = replace(
+            replace(extra, '["measured", ', '["measured, imported", '), '["region", ', '["region, imported", ')""",
         "ALTER TABLE paint ADD COLUMN photo TEXT NOT NULL DEFAULT ''",
         "CREATE INDEX paint_by_photo ON paint (photo)",
         "ALTER TABLE swatch ADD COLUMN measured TEXT NOT NULL DEFAULT ''",

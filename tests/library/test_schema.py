@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from colormatch.library import Library, schema
+from colormatch.library import Library, database, schema
 from colormatch.library.rescue import verify
+from colormatch.records import Paint
 
 FROZEN = sorted((Path(__file__).parent / "frozen").glob("schema*.sqlite3"))
 
@@ -26,3 +27,16 @@ def test_an_old_library_opens(path, tmp_path):
     assert library.repairs()[0].record.name == "side table"
     assert library.undo() == "added the paint Ochre"
     assert verify(library).problems == ()
+
+
+def test_a_column_that_an_import_brought_along_makes_way_for_a_new_one_of_ours(tmp_path):
+    shutil.copy(FROZEN[0], tmp_path / "library.sqlite3")
+    connection = database.connect(tmp_path / "library.sqlite3")
+    connection.execute(
+        "UPDATE paint SET extra = ? WHERE name = 'Ochre'", ('[["bought", "x"], ["photo", "on the phone"]]',)
+    )
+    connection.close()
+    library = Library.open(tmp_path)
+    stored = library.all(Paint)[1]
+    assert stored.record.extra == (("bought", "x"), ("photo, imported", "on the phone"))
+    library.edit(stored.id, Paint("Ochre", notes="new", extra=stored.record.extra))
