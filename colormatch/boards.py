@@ -89,7 +89,8 @@ def keep_swatches(library: Library, swatches: Sequence[Swatch], what: str) -> li
     """
     from colormatch.library.columns import name_key
 
-    known = {name_key(stored.record.name): stored.record.name for stored in library.all(Paint)}
-    new = {name_key(swatch.paint): swatch.paint for swatch in swatches if name_key(swatch.paint) not in known}
-    named = [replace(swatch, paint=(new | known)[name_key(swatch.paint)]) for swatch in swatches]
-    return library.add_all([*map(Paint, new.values()), *named], what)[len(new) :]
+    spelled = {name_key(stored.record.name): stored.record.name for stored in library.all(Paint)}
+    known = set(spelled)
+    named = [replace(swatch, paint=spelled.setdefault(name_key(swatch.paint), swatch.paint)) for swatch in swatches]
+    new = [Paint(name) for key, name in spelled.items() if key not in known]
+    return library.add_all([*new, *named], what)[len(new) :]

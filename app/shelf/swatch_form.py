@@ -9,17 +9,11 @@ import streamlit as st
 
 from app import session
 from app.shelf import place, typed, woods
+from app.shelf.words import STATES
 from colormatch.library import Library
 from colormatch.records import Lab, Paint, SurfaceState, Swatch
 from colormatch.wash.ratio import Ratio, format_ratio
 from colormatch.workshop import ground_named
-
-_STATES = {
-    SurfaceState.BARE: "Bare",
-    SurfaceState.SEALED: "Sealed",
-    SurfaceState.WASHED: "Washed",
-    SurfaceState.TOP_COATED: "Top-coated",
-}
 
 
 def show() -> None:
@@ -66,7 +60,7 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
             )
             state = SurfaceState.BARE if swatch is None else swatch.state
             st.selectbox(
-                "The wood was", list(_STATES), list(_STATES).index(state), format_func=_STATES.__getitem__,
+                "The wood was", list(STATES), list(STATES).index(state), format_func=STATES.__getitem__,
                 key="swatch-state",
             )  # fmt: skip
             taken = datetime.date.today().isoformat() if swatch is None else swatch.taken

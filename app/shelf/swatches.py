@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from app.shelf import chips, paint, paint_form, paints, place, swatch_form, undo
+from app.shelf import chips, paint, paint_form, paints, patch, place, swatch_form, undo
 
 #: The views by their names in the address.
 VIEWS: dict[str, Callable[[], None]] = {
@@ -14,6 +14,7 @@ VIEWS: dict[str, Callable[[], None]] = {
     "edit-paint": paint_form.show,
     "add-swatch": swatch_form.show,
     "edit-swatch": swatch_form.show,
+    "patch": patch.show,
 }
 
 chips.dress()

@@ -1,0 +1,150 @@
+"""A photo from which swatches are being taken, as far as it has come: kept in the library until it is done with.
+
+So a reload, a restart or a look at another page loses nothing of what was marked and typed.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+from app import history, session
+from app.choices import Reference
+from app.marks import Edit, as_document, from_document, joined
+from colormatch.photo.neutral import CardChoice, parse_card_value
+from colormatch.records import CardKind, Region, RegionKind
+
+
+@dataclass(frozen=True)
+class Draft:
+    """What has been chosen, marked and typed."""
+
+    #: What it is for: ``patch`` or ``board``. One of each is held.
+    use: str
+    #: SHA-256 in the library's photos; empty until one is chosen.
+    photo: str = ""
+    stamp: int = 0
+    regions: tuple[Region, ...] = ()
+    #: Whether the program has looked for the card in this photo.
+    searched: bool = False
+    card_kind: CardKind = CardKind.GRAY
+    #: What the card's maker states, as typed.
+    card_value: str = ""
+    #: What was typed or chosen, by the name of its field.
+    words: Mapping[str, Any] = field(default_factory=dict)
+
+    def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
+        """Its regions of one kind."""
+        return tuple(region for region in self.regions if region.kind is kind)
+
+    @property
+    def edit(self) -> Edit:
+        """Its regions, for the editor."""
+        return Edit(self.photo, self.stamp, self.regions)
+
+    def with_regions(self, *regions: Region) -> Draft:
+        """The same with other regions, set by the program."""
+        return replace(self, regions=regions, stamp=_stamp_after(self.stamp))
+
+    def reference(self) -> Reference:
+        """The card as marked and described; looked for where it isn't marked.
+
+        Raises
+        ------
+        BadInput
+            Its value is of no known form.
+        """
+        if self.card_kind is CardKind.NONE:
+            return Reference(CardChoice(CardKind.NONE))
+        marked = self.of_kind(RegionKind.CARD)
+        value = parse_card_value(self.card_value, self.card_kind)
+        return Reference(CardChoice(self.card_kind, value, region=marked[0] if marked else None))
+
+
+#: Undo takes back what was marked and typed, not the choice of a photo.
+_APART = frozenset({"photo", "stamp", "searched"})
+
+
+def held(use: str) -> Draft:
+    """What is held for a use; empty where nothing is, or where its photo is gone."""
+    document = _document(use)
+    if not document:
+        return Draft(use)
+    kept = {one.name: document[one.name] for one in fields(Draft) if one.name != "use"}
+    kept |= {"regions": from_document(kept["regions"]), "card_kind": CardKind(kept["card_kind"])}
+    draft = Draft(use, **kept)
+    # An undo on the shelf puts a photo away that no swatch names any more.
+    return draft if not draft.photo or draft.photo in session.open_library().photos else Draft(use, words=draft.words)
+
+
+def keep(draft: Draft, *, undoable: bool = True) -> None:
+    """Hold on to it; Ctrl+Z in its photo takes back what is ``undoable``."""
+    plain = {one.name: getattr(draft, one.name) for one in fields(Draft) if one.name != "use"}
+    plain |= {"regions": as_document(draft.regions), "words": dict(draft.words)}
+    before = _document(draft.use)
+    if before and before["photo"] == draft.photo:
+        apart = _APART if undoable else frozenset(plain)
+        plain = history.recorded(before, plain, apart=apart)
+    _save(draft.use, plain)
+
+
+def undoer(use: str) -> Callable[..., None]:
+    """What takes back the last change of a draft, or makes it again with ``again=True``."""
+
+    def undo(*, again: bool = False) -> None:
+        with session.telling():
+            document = history.taken_back(_document(use), again=again)
+            if document is not None:
+                _save(use, {**document, "stamp": _stamp_after(document["stamp"])})
+
+    return undo
+
+
+def _document(use: str) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(session.open_library().setting(f"draft-{use}") or "{}")
+    return found
+
+
+def _save(use: str, document: Mapping[str, Any]) -> None:
+    session.open_library().set_setting(f"draft-{use}", json.dumps(document))
+
+
+def _stamp_after(stamp: int) -> int:
+    """Of regions that the program itself sets: newer than what any browser holds."""
+    return max(stamp + 1, int(time.time() * 1000))
+
+
+def taker(use: str) -> Callable[[Edit], None]:
+    """What takes the editor's edits."""
+
+    def take(edit: Edit) -> None:
+        draft = held(use)
+        taken = joined(draft.edit, edit)
+        if taken is not None:
+            keep(replace(draft, regions=taken.regions, stamp=taken.stamp))
+
+    return take
+
+
+def changer(use: str, name: str, key: str) -> Callable[[], None]:
+    """Callback that puts a widget's value among the words of a draft."""
+
+    def change() -> None:
+        with session.telling():
+            draft = held(use)
+            keep(replace(draft, words={**draft.words, name: session.widget_value(key)}))
+
+    return change
+
+
+def field_changer(use: str, name: str, key: str) -> Callable[[], None]:
+    """Callback that puts a widget's value into a field of a draft."""
+
+    def change() -> None:
+        with session.telling():
+            keep(replace(held(use), **{name: session.widget_value(key)}))
+
+    return change

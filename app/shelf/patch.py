@@ -1,0 +1,172 @@
+"""One swatch from a photo: bare wood and dried wash beside the card, what was painted, and it is on the shelf."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+from pathlib import Path
+
+import streamlit as st
+
+from app import cached, look, session
+from app.shelf import chips, photo_side, place, typed, woods
+from app.shelf import draft as drafts
+from app.shelf.draft import Draft
+from app.shelf.word_fields import WordFields
+from app.shelf.words import STATES
+from colormatch import repair as job
+from colormatch.bench.board import Wash, swatch_of
+from colormatch.boards import keep_swatches
+from colormatch.errors import BadInput, ColorMatchError
+from colormatch.library import Library
+from colormatch.records import CardKind, Lab, Paint, Reading, RegionKind, Sample
+from colormatch.wash.ratio import parse_ratio
+from colormatch.workshop import ground_named
+
+_USE = "patch"
+_KINDS = (RegionKind.CARD, RegionKind.SOUND, RegionKind.PATCH)
+_WORDS = {
+    RegionKind.SOUND: ("Bare wood", "Bare", "a patch of the bare wood"),
+    RegionKind.PATCH: ("Dried wash", "Wash", "the dried wash, well inside its edges"),
+}
+
+
+def show() -> None:
+    """The view; its number may name the paint."""
+    library, number = session.open_library(), place.number()
+    paint = None if number is None else library.get(Paint, number)
+    place.back(paint.name if paint else "Your paints", "paint" if paint else "", number)
+    st.header(f"A swatch of {paint.name} from a photo" if paint else "A swatch from a photo")
+    draft = drafts.held(_USE)
+    if not draft.photo:
+        st.write(
+            "Let the wash dry. Lay the gray card beside it, so that the photo shows card, bare wood and dried wash in "
+            "one even light without shine, from straight above."
+        )
+        photo_side.choose(_USE, "the photo")
+        return
+    path = library.photos.path(draft.photo)
+    with st.spinner("Opening the photo"):
+        cached.decoded(path)
+    draft = photo_side.with_card(draft, path)
+    photo_column, word_column = st.columns([5, 3], gap="medium")
+    with photo_column:
+        photo_side.mark(draft, path, _KINDS, _WORDS)
+    with word_column:
+        _next_step(draft)
+        read = _read(draft, path)
+        _form(library, draft, paint, read)
+        with st.expander("Card and photo", key="patch-card"):
+            photo_side.card_settings(draft)
+
+
+# --- read ------------------------------------------------------------------------------------------------------------
+
+
+def _next_step(draft: Draft) -> None:
+    if draft.card_kind is not CardKind.NONE and not draft.of_kind(RegionKind.CARD):
+        st.subheader("Mark the card")
+        st.write("It was not found by itself. Choose Card above the photo and drag across it, inside its edges.")
+    elif not draft.of_kind(RegionKind.PATCH):
+        st.subheader("Mark bare wood and dried wash")
+        st.write("Choose each above the photo and drag across it. Several patches of bare wood make it surer.")
+    else:
+        st.subheader("What was painted?")
+
+
+def _read(draft: Draft, path: Path) -> tuple[Sample | None, Sample | None]:
+    """Bare wood and dried wash, as far as they are marked."""
+    if draft.card_kind is not CardKind.NONE and not draft.of_kind(RegionKind.CARD):
+        return None, None
+    surfaces = tuple(
+        replace(region, name=_WORDS[kind][0])
+        for kind in (RegionKind.SOUND, RegionKind.PATCH)
+        for region in draft.of_kind(kind)
+    )
+    if not surfaces:
+        return None, None
+    try:
+        with st.spinner("Reading the colors"):
+            reading = cached.reading(path, draft.reference(), surfaces)
+    except ColorMatchError as error:  # the card's value as it was typed
+        reading = error
+    if not isinstance(reading, Reading):
+        st.error(str(reading))
+        return None, None
+    bare, wash = (
+        job.surface(reading, surfaces, kind) if draft.of_kind(kind) else None
+        for kind in (RegionKind.SOUND, RegionKind.PATCH)
+    )
+    _judge(reading, bare, wash)
+    return bare, wash
+
+
+def _judge(reading: Reading, bare: Sample | None, wash: Sample | None) -> None:
+    if bare and wash:
+        st.html(look.edge_to_edge(bare.lab, wash.lab, ("Bare wood", "Dried wash")))
+    rows = [
+        (name, f"{typed.color_text(rounded(sample.lab))}. True to ΔE {sample.uncertainty:.1f}, nine times in ten.")
+        for name, sample in (("Bare wood, L* a* b*", bare), ("Dried wash, L* a* b*", wash))
+        if sample
+    ]
+    doubts = (*reading.photo.flags, *reading.card.flags, *reading.light.flags)
+    doubts += tuple(flag for sample in (bare, wash) if sample for flag in sample.flags)
+    look.facts(rows + [("Take care", text) for text in dict.fromkeys(flag.text for flag in doubts)])
+
+
+def rounded(lab: Lab) -> Lab:
+    """A color as it is told: a tenth is finer than any photo."""
+    return Lab(*(round(v, 1) for v in lab))
+
+
+# --- keep ------------------------------------------------------------------------------------------------------------
+
+
+def _form(library: Library, draft: Draft, paint: Paint | None, read: tuple[Sample | None, Sample | None]) -> None:
+    bare, wash = read
+
+    fields = WordFields(draft)
+    if paint is None:
+        names = sorted((one.record.name for one in library.all(Paint)), key=str.casefold)
+        fields.pick_or_type("Paint", "paint", names)
+    fields.text("Paint to water, such as 1:3, 25% or full", "ratio", "1:3")
+    fields.pick("Coats", "coats", {count: str(count) for count in (1, 2, 3, 4)})
+    fields.pick_or_type("Painted on", "ground", [wood.name for wood in woods.known(library)])
+    fields.pick("That wood was", "state", STATES)
+    if wash and not bare:
+        st.write("No bare wood is marked: its color is taken as the shelf knows it. Marked in this photo it is surer.")
+    st.button(
+        "Keep the swatch",
+        key="keep-patch",
+        type="primary",
+        disabled=wash is None,
+        on_click=_keep,
+        args=(paint.name if paint else None, bare, wash),
+    )
+
+
+def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
+    with session.telling():
+        library, draft = session.open_library(), drafts.held(_USE)
+        paint = paint or session.widget_value("patch-paint")
+        ground = session.widget_value("patch-ground")
+        if not paint:
+            raise BadInput("The paint is not named.", "Choose it from your shelf, or type a new name.")
+        if not ground:
+            raise BadInput("What it was painted on is not named.", "Choose a wood, or type a name such as light wood.")
+        painted = Wash(
+            paint,
+            parse_ratio(session.widget_value("patch-ratio")),
+            session.widget_value("patch-coats"),
+            ground.strip(),
+            session.widget_value("patch-state"),
+            datetime.date.today().isoformat(),
+        )
+        ground_lab = bare.lab if bare else ground_named(library, ground).lab
+        swatch = swatch_of(painted, ground_lab, wash, draft.photo, draft.of_kind(RegionKind.PATCH)[0])
+        keep_swatches(library, [swatch], f"added the swatch of {paint}, {chips.wash_words(swatch)}")
+        # The next wash in the same photo lies beside the same card and wood.
+        others = (region for region in draft.regions if region.kind is not RegionKind.PATCH)
+        drafts.keep(draft.with_regions(*others))
+        kept = next(one.id for one in library.all(Paint) if one.record.name == swatch.paint)
+        place.go("paint", kept)

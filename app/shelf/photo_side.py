@@ -1,0 +1,107 @@
+"""The photo that swatches are read from: chosen, shown, marked, and its card."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import streamlit as st
+
+from app import cached, photo_files, pictures, session
+from app.marks import FOUND
+from app.region_editor import Words, region_editor
+from app.shelf import draft as drafts
+from app.shelf.draft import Draft
+from colormatch.errors import ColorMatchError
+from colormatch.records import CardKind, Region, RegionKind
+
+CARDS = {
+    CardKind.GRAY: "Gray card",
+    CardKind.THREE_STEP: "Three-step card: white, gray, black",
+    CardKind.CHART24: "24-patch chart",
+    CardKind.NONE: "None in the photo",
+}
+
+
+def choose(use: str, what: str) -> None:
+    """Let a photo be chosen."""
+    key = f"{use}-file"
+    st.file_uploader(
+        f"Drop {what} here or choose it: JPEG, PNG, TIFF, WebP, HEIC or camera raw, up to 200 MB",
+        type=photo_files.ENDINGS,
+        key=key,
+        on_change=_take_file,
+        args=(use, key),
+    )
+    photo = session.current().photo
+    if photo:
+        st.button("Use the photo of the open repair", key=f"{use}-of-repair", on_click=_take, args=(use, photo))
+
+
+def _take_file(use: str, key: str) -> None:
+    upload = session.widget_value(key)
+    if upload is not None:
+        with session.telling():
+            _take(use, photo_files.keep(upload.getvalue(), upload.name))
+
+
+def _take(use: str, photo: str) -> None:
+    before = drafts.held(use)
+    drafts.keep(Draft(use, photo, card_kind=before.card_kind, card_value=before.card_value, words=before.words))
+
+
+def with_card(draft: Draft, path: Path) -> Draft:
+    """The draft with the gray card that the program finds, looked for once in each photo."""
+    if draft.searched:
+        return draft
+    with st.spinner("Looking for the gray card"):
+        card = cached.card_in(path)
+    found: tuple[Region, ...] = ()
+    if not isinstance(card, ColorMatchError) and card.region is not None:
+        found = (Region(RegionKind.CARD, card.region.points, FOUND),)
+    draft = replace(draft.with_regions(*found, *draft.regions), searched=True)
+    drafts.keep(draft, undoable=False)
+    return draft
+
+
+def mark(
+    draft: Draft,
+    path: Path,
+    kinds: Sequence[RegionKind],
+    words: Mapping[RegionKind, Words],
+    cornered: RegionKind | None = None,
+) -> None:
+    """Show the photo, to be marked."""
+    facts = cached.decoded(path).facts
+    region_editor(
+        pictures.publish(cached.as_taken(path)),
+        (facts.width, facts.height),
+        draft.edit,
+        drafts.taker(draft.use),
+        key=f"regions-{draft.use}",
+        kinds=kinds,
+        words=words,
+        cornered=cornered,
+        on_undo=drafts.undoer(draft.use),
+    )
+
+
+def card_settings(draft: Draft) -> None:
+    """What the card is, and another photo."""
+    use, key = draft.use, f"{draft.use}-card-kind"
+    st.selectbox(
+        "Card in the photo",
+        list(CARDS),
+        format_func=CARDS.__getitem__,
+        key=session.showing(key, draft.card_kind),
+        on_change=drafts.field_changer(use, "card_kind", key),
+    )
+    if draft.card_kind is not CardKind.NONE:
+        key = f"{use}-card-value"
+        st.text_input(
+            "Reflectance or Lab that its maker states; empty: the usual one",
+            key=session.showing(key, draft.card_value),
+            on_change=drafts.field_changer(use, "card_value", key),
+        )
+    st.button("Take another photo", key=f"{use}-another", on_click=_take, args=(use, ""))
