@@ -50,6 +50,13 @@ def decoded(path: Path) -> DecodedPhoto:
     return open_photo(path)
 
 
+@st.cache_data(max_entries=64, show_spinner=False)
+def size(path: Path) -> tuple[int, int]:
+    """Width and height of a photo, upright."""
+    facts = decoded(path).facts
+    return facts.width, facts.height
+
+
 @st.cache_data(max_entries=8, show_spinner=False)
 def card_in(path: Path, kind: CardKind = CardKind.GRAY) -> Card | ColorMatchError:
     """The gray card or the 24-patch chart as the program finds it."""

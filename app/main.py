@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from app import look, phone, session
+from app import guide, look, phone, session
 from colormatch.errors import ColorMatchError
 
 #: Script of each page, its name, and its place in the address: the steps of a repair in their order, then what lies
@@ -38,7 +38,7 @@ def main() -> None:
         st.error(note)
     try:
         if page.url_path in OF_THE_REPAIR:
-            _repair_line()
+            _repair_line(page.url_path)
         page.run()
         if phone.door:
             session.follow()
@@ -60,7 +60,7 @@ def _header(pages: list[st.Page], here: st.Page) -> None:
             st.page_link(one, label=label, query_params=session.link())
 
 
-def _repair_line() -> None:
+def _repair_line(place: str) -> None:
     """Which repair is open, its name to be changed in place, and what can be taken back."""
     repair = session.current()
     if repair.id is None:
@@ -77,6 +77,8 @@ def _repair_line() -> None:
             what = session.next_undo(again=again)
             if what:
                 st.button(f"{word} {what}", key=word.lower(), on_click=session.undo, kwargs={"again": again})
+    if repair.guided:
+        guide.show(repair, place)
 
 
 main()

@@ -80,6 +80,8 @@ class OpenRepair:
     aim: Aim = field(default_factory=Aim)
     #: Which damage the washes are ranked for, counted from 1; 0: all of them taken together.
     spot: int = 0
+    #: Whether it is the example, with a line on each page that says what to look at.
+    guided: bool = False
     #: Rank of the wash that was picked.
     picked: int = 1
     #: How large the damage is, and the smallest measure at hand, as typed and chosen on the Mix page.

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from colormatch.library import SavedRepair
-from colormatch.records import CardKind, SurfaceState
+from colormatch.records import CardKind, Lab, OwnCard, ShopChip, SurfaceState
 
 
 def saved(library, id=1):
@@ -94,3 +94,85 @@ def test_too_few_patches_say_why_more_are_wanted(example, library, open_app):
     library.save_repair(SavedRepair("two", json.dumps(held), photos=(held["photo"],)), 1)
     app = open_app(repair=1)
     assert "Mark sound wood: 2 of 3 patches" in [head.value for head in app.subheader]
+
+
+def facts(app):
+    return " ".join(block.proto.body for block in app.get("html"))
+
+
+def test_a_wet_surface_is_not_ranked_and_the_page_says_why(example, library, open_app):
+    example.selectbox(key="damage_state-1").select("wet").run()
+    assert "Let it dry first" in [head.value for head in example.subheader]
+    match = open_app(repair=1, page="steps/match.py")
+    assert "Nothing to match yet" in [head.value for head in match.header]
+    assert any("was wet" in text.value for text in match.markdown)
+    example.selectbox(key="damage_state-1").select(SurfaceState.BARE).run()
+    assert "All is marked" in [head.value for head in example.subheader]
+
+
+def mark(library, kind, points, name=""):
+    held = saved(library)
+    region = {"kind": kind, "points": points} | ({"name": name} if name else {})
+    held["regions"] = [*held["regions"], region]
+    library.save_repair(SavedRepair("marked", json.dumps(held), photos=(held["photo"],)), 1)
+
+
+def test_a_shop_chip_counts_once_it_is_named(example, library, open_app):
+    sound = next(r for r in saved(library)["regions"] if r["kind"] == "sound")["points"]
+    mark(library, "chip", sound)
+    app = open_app(repair=1)
+    assert not app.error
+    assert "shop chip" not in facts(app)  # not said which: it does not count
+    app.text_input(key="settle-name").input("offcut")
+    app.text_input(key="settle-lab").input("57, 12.5, 24")
+    next(button for button in app.button if button.label == "Keep it").click().run()
+    app.selectbox(key="chip-1-0").select("offcut").run()
+    assert not app.error
+    assert "shift from one shop chip" in facts(app)
+    assert next(r for r in saved(library)["regions"] if r["kind"] == "chip")["name"] == "offcut"
+
+
+def test_a_chip_that_is_another_one_is_told(example, library, open_app):
+    library.add(ShopChip("snow", Lab(95, 0, 0)))
+    sound = next(r for r in saved(library)["regions"] if r["kind"] == "sound")["points"]
+    mark(library, "chip", sound, "snow")
+    assert any("from its settled color" in sentence for sentence in sentences(open_app(repair=1)))
+
+
+def test_white_places_even_the_light(example, library, open_app):
+    # The masking tape of the example serves as paper: what counts here is that the mark reaches the correction.
+    mark(library, "white", [[0.15, 0.86], [0.2, 0.86], [0.2, 0.875], [0.15, 0.875]])
+    mark(library, "white", [[0.29, 0.845], [0.34, 0.845], [0.34, 0.855], [0.29, 0.855]])
+    assert "light evened by the white places" in facts(open_app(repair=1))
+
+
+def test_a_card_of_ones_own_is_kept_and_chosen(example, library, open_app):
+    example.text_input(key="card_value-1").input("20%").run()
+    example.text_input(key="keep_card-1").input("bench gray").run()
+    assert saved(library)["own_card"] == "bench gray"
+    assert [stored.record for stored in library.all(OwnCard)] == [OwnCard("bench gray", CardKind.GRAY, "20%")]
+    example.selectbox(key="card_kind-1").select(CardKind.GRAY).run()
+    assert saved(library)["card_value"] == ""
+    example.selectbox(key="card_kind-1").select("bench gray").run()
+    assert saved(library)["card_value"] == "20%"
+
+
+def test_another_kind_of_card_is_looked_for_or_asked_for(example, library):
+    example.selectbox(key="card_kind-1").select(CardKind.CHART24).run()
+    assert "card" not in kinds(library)
+    text = " ".join(block.value for block in example.markdown)
+    assert "No whole 24-patch chart was found" in text
+    assert "outer corner" in text
+    example.selectbox(key="card_kind-1").select(CardKind.THREE_STEP).run()
+    assert any("all three steps" in block.value for block in example.markdown)
+    example.selectbox(key="card_kind-1").select(CardKind.GRAY).run()
+    assert "card" in kinds(library)
+
+
+def test_the_example_leads_through_and_is_removed(example, library, open_app):
+    assert any("Example, 1 of" in block.value for block in example.markdown)
+    match = open_app(repair=1, page="steps/match.py")
+    assert any("Example, 2 of" in block.value for block in match.markdown)
+    example.button(key="remove-example").click().run()
+    assert library.repairs() == ()
+    assert example.button(key="example")

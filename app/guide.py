@@ -1,0 +1,33 @@
+"""The line on each page of the example that says what to look at and where to go next."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app import session
+from app.session import OpenRepair
+
+#: By the page's place in the address.
+_LINES = {
+    "": "The program has found the gray card. Four patches of sound wood and the damage are marked: drag one, and see "
+    "the words beside the photo follow. Then press **Find the wash**.",
+    "match": "Sound wood and dried wash touch without a gap: the less you see the seam, the better. Try another "
+    "wash, look at the picture, then press **Mix this wash**.",
+    "mix": "What goes into the cup, and when. Change the size of the damage and see the amounts follow. **Check** "
+    "comes once the paint is dry.",
+    "check": "Here you would choose a photo of the dried repair, and learn what still shows. That is the whole way; "
+    "photo and paints of the example are invented.",
+}
+
+
+def show(repair: OpenRepair, place: str) -> None:
+    """The line of a page, and the way out of the example."""
+    with st.container(horizontal=True, vertical_alignment="center", gap="small", key="guide"):
+        st.markdown(f"**Example, {list(_LINES).index(place) + 1} of {len(_LINES)}.** {_LINES[place]}")
+        st.button("Remove the example", key="remove-example", on_click=_remove, args=(repair.id,))
+
+
+def _remove(number: int) -> None:
+    with session.telling():
+        session.open_library().remove_repair(number)
+        session.leave()

@@ -1,0 +1,81 @@
+"""What a photo is good for, in words."""
+
+from __future__ import annotations
+
+from math import hypot
+from typing import Any
+
+from app import session
+from app.marks import FOUND
+from app.session import OpenRepair
+from colormatch import repair as job
+from colormatch.color.words import describe_off
+from colormatch.records import CardKind, Lab, Reading, RegionKind, Sample
+
+#: Patches of sound wood that the page asks for: from three on, their spread tells how far one can be trusted.
+PATCHES = 3
+
+
+def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
+    """What is to be said of a reading: what it is about, and the words."""
+    rows = [("Card", _card(repair, reading)), ("Light", _light(reading))]
+    if len(reading.steps) > 1:
+        rows.append(("Corrected by", "; then ".join(reading.steps) + "."))
+    for kind, name in session.SURFACES.items():
+        marked = len(repair.of_kind(kind))
+        if marked:
+            patches = f"{marked} patch" + ("es" if marked > 1 else "")
+            sample = job.surface(reading, repair.surfaces, kind)
+            rows.append((f"{name}, {patches}", _color(sample, reading.difference)))
+    holders: tuple[Any, ...] = (reading.photo, reading.card, reading.light, *reading.samples)
+    doubts = dict.fromkeys(flag.text for holder in holders for flag in holder.flags)
+    rows += [("Take care", doubt) for doubt in doubts]
+    rows.append(("What would make it surer", _surer(repair, reading)))
+    return rows
+
+
+def _card(repair: OpenRepair, reading: Reading) -> str:
+    if reading.card.region is None:
+        return "None: the colors are the camera's guess. Only differences within this photo mean something."
+    if any(region.name == FOUND for region in repair.of_kind(RegionKind.CARD)):
+        return "Found by the program. Look whether the outline lies inside the card; drag it where it doesn't."
+    return "Marked by you."
+
+
+def _light(reading: Reading) -> str:
+    light, words = reading.light, []
+    if light.cast is not None:
+        off = describe_off(Lab(50, *light.cast), Lab(50, 0, 0))
+        words.append(
+            "The camera left no cast worth naming."
+            if off == "nothing to see"
+            else f"The camera left the photo {off}; the card takes that out."
+        )
+    if light.cct_k is not None:
+        words.append(f"The lamp is at about {light.cct_k:.0f} K.")
+    if light.evenness is not None:
+        words.append(f"The light changes by {100 * (light.evenness - 1):.0f} % across the card.")
+    return " ".join(words) or "Nothing can be said of it without a card."
+
+
+def _color(sample: Sample, difference: float) -> str:
+    beside = hypot(sample.random, difference)
+    return (
+        f"L* {sample.lab.L:.1f}, a* {sample.lab.a:.1f}, b* {sample.lab.b:.1f}. True to ΔE {sample.uncertainty:.1f} "
+        f"by itself, and to ΔE {beside:.1f} beside the other surface of this photo (nine times in ten)."
+    )
+
+
+def _surer(repair: OpenRepair, reading: Reading) -> str:
+    if reading.card.region is None:
+        return "A gray card in the photo, before all else."
+    if len(repair.of_kind(RegionKind.SOUND)) < PATCHES:
+        return "More patches of sound wood."
+    better = (
+        "A three-step card or a 24-patch chart instead of the gray card" if reading.card.kind is CardKind.GRAY else ""
+    )
+    raw = "" if reading.photo.raw else "camera raw instead of JPEG"
+    strips = "test strips of the wash in the same photo, which need no such trust at all"
+    parts = [part for part in (better, raw, strips) if part]
+    text = "; ".join(parts)
+    return text[0].upper() + text[1:] + "."

@@ -1,0 +1,132 @@
+"""What a person says of the references in a photo: which card, its value, which chips."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import streamlit as st
+
+from app import session
+from app.marks import FOUND
+from app.session import OpenRepair
+from colormatch.errors import BadInput
+from colormatch.photo.neutral import ChartIssue
+from colormatch.records import CardKind, OwnCard, RegionKind, ShopChip, lab_of
+
+_KINDS = {
+    CardKind.GRAY: "Gray card",
+    CardKind.THREE_STEP: "Three-step card: white, gray, black",
+    CardKind.CHART24: "24-patch chart",
+    CardKind.NONE: "None in the photo",
+}
+_VALUES = {
+    CardKind.GRAY: "Its reflectance or Lab, as the maker states it; empty: the usual 18 % gray",
+    CardKind.THREE_STEP: "Reflectances of white, gray and black, such as 0.89/0.18/0.035; empty: the usual ones",
+}
+_ISSUES = {
+    "": "Usual: published since November 2014",
+    ChartIssue.BEFORE_2014.value: "Made before November 2014",
+}
+_UNNAMED = ""
+
+
+def card_form(repair: OpenRepair) -> None:
+    """Which card lies in the photo, and what its maker states."""
+    own = {card.name: card for card in session.own_cards()}
+    key = f"card_kind-{repair.id}"
+    chosen = repair.own_card if repair.own_card in own else repair.card_kind
+    st.selectbox(
+        "Card in the photo",
+        [*_KINDS, *own],
+        format_func=lambda one: _KINDS.get(one, f"My card: {one}"),
+        key=session.showing(key, chosen),
+        on_change=_take_card,
+        args=(key, own),
+    )
+    if repair.own_card in own or repair.card_kind is CardKind.NONE:
+        return
+    value_key = f"card_value-{repair.id}"
+    changed = session.changer("card_value", value_key, str.strip)
+    if repair.card_kind is CardKind.CHART24:
+        st.selectbox(
+            "Its values",
+            list(_ISSUES),
+            format_func=_ISSUES.__getitem__,
+            key=session.showing(value_key, repair.card_value if repair.card_value in _ISSUES else ""),
+            on_change=changed,
+        )
+        return
+    st.text_input(_VALUES[repair.card_kind], key=session.showing(value_key, repair.card_value), on_change=changed)
+    if repair.card_value:
+        keep_key = f"keep_card-{repair.id}"
+        st.text_input(
+            "Keep this card for other photos under a name", key=keep_key, on_change=_keep_card, args=(keep_key,)
+        )
+
+
+def _take_card(key: str, own: dict[str, OwnCard]) -> None:
+    """Another card: what was found as the old kind is looked for anew."""
+    chosen: Any = session.widget_value(key)
+    card = own.get(chosen)
+    repair = session.current()
+    kind = card.kind if card else CardKind(chosen)
+    what: dict[str, Any] = {"card_kind": kind, "card_value": card.value if card else "", "own_card": ""}
+    if card:
+        what["own_card"] = card.name
+    if kind is not repair.card_kind and kind is not CardKind.NONE:
+        regions = tuple(region for region in repair.regions if region.name != FOUND)
+        what |= {"regions": regions, "searched": False, "stamp": session.next_stamp(repair)}
+    session.change(**what)
+
+
+def _keep_card(key: str) -> None:
+    name = session.widget_value(key).strip()
+    if not name:
+        return
+    with session.telling():
+        repair = session.current()
+        repair.card()  # a value that is none is refused before it is kept
+        session.open_library().add(OwnCard(name, repair.card_kind, repair.card_value))
+        session.change(own_card=name)
+
+
+def chip_form(repair: OpenRepair) -> None:
+    """Which shop chip each marked one is; nothing where none is marked."""
+    marked = repair.of_kind(RegionKind.CHIP)
+    if not marked:
+        return
+    known = [chip.name for chip in session.shop_chips()]
+    for number, region in enumerate(marked):
+        key = f"chip-{repair.id}-{number}"
+        label = "The shop chip is" if len(marked) == 1 else f"Shop chip {number + 1} is"
+        st.selectbox(
+            label,
+            [_UNNAMED, *known],
+            format_func=lambda name: name or "Not said yet: it does not count",
+            key=session.showing(key, region.name if region.name in known else _UNNAMED),
+            on_change=_name_chip,
+            args=(key, number),
+        )
+    with st.popover("Settle a new chip"), st.form("settle", border=False, clear_on_submit=True):
+        st.write("Its color has to come from elsewhere: an instrument, or a photo of it beside a 24-patch chart.")
+        st.text_input("Name", key="settle-name")
+        st.text_input("Color as L*, a*, b*, such as 62, 9, 25", key="settle-lab")
+        st.form_submit_button("Keep it", on_click=_settle_chip)
+
+
+def _name_chip(key: str, number: int) -> None:
+    repair = session.current()
+    chip = repair.of_kind(RegionKind.CHIP)[number]
+    named = replace(chip, name=session.widget_value(key))
+    regions = tuple(named if region is chip else region for region in repair.regions)
+    session.change(regions=regions, stamp=session.next_stamp(repair))
+
+
+def _settle_chip() -> None:
+    with session.telling():
+        name = session.widget_value("settle-name").strip()
+        if not name:
+            raise BadInput("The chip has no name.", "Type one that you will know it by.")
+        lab = lab_of(session.widget_value("settle-lab").split(","), f"color of the chip {name}")
+        session.open_library().add(ShopChip(name, lab))

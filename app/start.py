@@ -1,0 +1,70 @@
+"""The page before a repair is open: how to photograph, a photo to choose, the example, and what was begun."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import streamlit as st
+
+from app import example, look, photo_files, session
+from colormatch.records import Region
+
+#: Repairs offered to go on with.
+_RECENT = 6
+_DRAWING = Path(__file__).with_name("photographing.svg").read_text(encoding="utf-8")
+_DRAWN = (
+    "Two sketches. From the side: the phone looks straight down on the wood, soft window light comes from one side. "
+    "From above: the damage in the middle, a gray card beside it, sound wood around both."
+)
+#: Common practice, no source.
+_HOW = (
+    "Lay a gray card flat on the wood, beside the damage and in the same light.",
+    "Take soft daylight from a window: no sun, no lamp beside it, no flash, no shine on wood or card.",
+    "Hold the phone straight above, so that the damage, the card and sound wood around them are sharp and fill the "
+    "picture. No filter, no portrait mode.",
+    "Photograph dry wood only: wet wood and wet paint have another color.",
+)
+
+
+def show() -> None:
+    """The page."""
+    st.header("Find the wash that hides a repair")
+    choose, how = st.columns([1, 1], gap="large")
+    with choose:
+        st.file_uploader(
+            "Drop the photo here or choose it: JPEG, PNG, TIFF, WebP, HEIC or camera raw, up to 200 MB",
+            type=photo_files.ENDINGS,
+            key="photo-file",
+            on_change=_take_upload,
+        )
+        st.button("Try the example", key="example", on_click=_take_example)
+        recent = session.open_library().repairs()[:_RECENT]
+        if recent:
+            st.subheader("Go on with a repair")
+            for stored in recent:
+                # A link to the page that one is on already would not change the address.
+                st.button(stored.record.name, key=f"open-{stored.id}", on_click=session.enter, args=(stored.id,))
+    with how:
+        st.subheader("How to photograph")
+        st.html(look.drawing(_DRAWING, _DRAWN))
+        look.numbered(_HOW)
+
+
+def _take_upload() -> None:
+    """Keep the chosen file at once: a page that is left forgets its upload."""
+    upload = session.widget_value("photo-file")
+    if upload is not None:
+        with session.telling():
+            _begin(upload.getvalue(), upload.name, Path(upload.name).stem, ())
+
+
+def _take_example() -> None:
+    with session.telling():
+        content, title, regions = example.photo()
+        _begin(content, "example.jpg", title, regions, guided=True)
+
+
+def _begin(content: bytes, file_name: str, title: str, regions: tuple[Region, ...], *, guided: bool = False) -> None:
+    photo = photo_files.keep(content, file_name)
+    session.keep(replace(session.current(), name=title, photo=photo, regions=regions, guided=guided))
