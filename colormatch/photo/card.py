@@ -8,51 +8,29 @@ two things come near it, the person is asked.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from colormatch.errors import CardNotFound
+from colormatch.photo.candidates import CardCandidate, best_of_overlapping, choose, even, grayer, plain, uncast, whole
 from colormatch.photo.pieces import (
     FLOOR,
     PREVIEW_SIDE,
     Piece,
-    light_slope,
     log_light,
     plain_pieces,
-    score,
     score_between,
-    structure,
 )
-from colormatch.records import ByteArray, Card, CardKind, FloatArray, Region
+from colormatch.records import ByteArray, Card, CardKind, FloatArray
 
 if TYPE_CHECKING:
     from colormatch.photo.read import DecodedPhoto
 
-#: Confidence from which the finder goes on without asking; that of a rival because of which it asks all the same.
-SURE, RIVAL = 0.5, 0.2
-#: Confidence from which a candidate is worth proposing when asking, and how many are proposed.
-_WORTH_PROPOSING, _PROPOSED = 0.02, 3
 #: Share of the frame: half of the smallest card promised, 3 %.
 _SMALLEST = 0.015
-#: Of two things that overlap by this share of the smaller, only the better is considered.
-_ON_TOP = 0.5
 
-# --- evidence: (speaks fully for a card, rules it out), a straight line between; where it is a matter of too little and
-# too much, (rules it out, speaks for it, speaks for it, rules it out) ------------------------------------------------
+# --- evidence besides that of `candidates`: (rules it out, speaks for it, speaks for it, rules it out) ---------------
 
-#: Preview pixels between a whole card and the edge of the photo.
-_WHOLE = (4.0, 2.0)
-#: Structure, natural log (about a share of brightness): a printed card stays below 0.016, brush marks begin at 0.025.
-_PLAIN = (0.018, 0.028)
-#: Change of light from edge to edge, natural log; 0.5 is a hand's shadow over half of the card.
-_EVEN = (0.7, 1.2)
-#: log(red/green) and log(blue/green) less those of the surroundings. Beside wood, which is red and yellow, gray is less
-#: red and more blue, by up to 0.85 and 0.9 (simulated); beside a gray bench and nothing else it is the same.
-_REDDER, _BLUER = (-1.2, -0.95, 0.03, 0.15), (-0.15, -0.03, 1.05, 1.4)
-#: Either of them, of the piece itself: what a camera's white balance may leave in a bad light.
-_CAST = (0.75, 1.0)
 #: Stops by which the piece looks lighter or darker than a card may; see `_stops_off`.
 _LIGHTER = (-1.6, -1.0, 0.4, 0.9)
 #: Reflectance of the rest of the photo if the piece is a card in the same light: from black over dark wood to pale wood
@@ -78,30 +56,6 @@ _DOUBTS = {
     "lightness": ("What may be the gray card is lighter or darker than such a card can look here.", ""),
     "alone": ("What may be the gray card looks like one patch of a chart or of a stepped card.", ""),
 }
-_MARK_IT = "Mark the card in the photo yourself, or go on without one."
-
-
-@dataclass(frozen=True, eq=False)
-class CardCandidate:
-    """Something in the photo that may be the gray card."""
-
-    #: Where it lies, inset: everything inside may be sampled.
-    region: Region
-    #: 0 to 1, the product of the scores.
-    confidence: float
-    #: Each piece of evidence by name, 0 (rules a card out) to 1 (speaks for it).
-    scores: dict[str, float]
-
-    @property
-    def doubt(self) -> str:
-        """Name of the evidence that speaks most against a card."""
-        return min(self.scores, key=self.scores.__getitem__)
-
-    @property
-    def is_worth_proposing(self) -> bool:
-        """Whether a person who is asked should be shown it: possible, or ruled out only by being cut or in a row."""
-        others = math.prod(score for name, score in self.scores.items() if name not in ("whole", "alone"))
-        return self.confidence >= _WORTH_PROPOSING or others >= SURE
 
 
 def find_card(photo: DecodedPhoto) -> Card:
@@ -123,18 +77,7 @@ def find_card(photo: DecodedPhoto) -> Card:
 
 def choose_card(candidates: list[CardCandidate]) -> Card:
     """The candidate that is surely the card; otherwise `CardNotFound`, as `find_card` raises it."""
-    sure = [candidate for candidate in candidates if candidate.confidence >= SURE]
-    rivals = [candidate for candidate in candidates if candidate.confidence >= RIVAL]
-    proposed = [candidate for candidate in candidates if candidate.is_worth_proposing][:_PROPOSED]
-    if sure and len(rivals) == 1:
-        return Card(CardKind.GRAY, sure[0].region, "auto", round(sure[0].confidence, 3))
-    if len(rivals) > 1:
-        what, fix = "More than one thing in the photo may be the gray card.", "Mark the right one."
-    elif proposed:
-        what, fix = _DOUBTS[proposed[0].doubt]
-    else:
-        what, fix = "No gray card was found in the photo.", ""
-    raise CardNotFound(what, fix or _MARK_IT, candidates=tuple(proposed))
+    return choose(candidates, CardKind.GRAY, _DOUBTS)
 
 
 def find_card_in(preview: ByteArray) -> list[CardCandidate]:
@@ -154,32 +97,23 @@ def find_card_in(preview: ByteArray) -> list[CardCandidate]:
         scores["alone"] = 0.0 if any(piece.is_twin_of(other) for other in patches) else 1.0
         confidence = math.prod(scores.values())
         found.append((piece, CardCandidate(piece.region(preview.shape), confidence, scores)))
-    found.sort(key=lambda pair: (-pair[1].confidence, -sum(pair[1].scores.values())))
-    best: list[tuple[Piece, CardCandidate]] = []
-    for piece, candidate in found:
-        if all(piece.overlap(other) < _ON_TOP * min(piece.area, other.area) for other, _ in best):
-            best.append((piece, candidate))
-    return [candidate for _, candidate in best]
+    return best_of_overlapping(found)
 
 
 def _scores(piece: Piece, log_rgb: FloatArray) -> dict[str, float]:
     """What outline, surface and surroundings say, each 0 to 1."""
-    frame = np.array(log_rgb.shape[1::-1])
-    to_edge = float(min(piece.corners.min(), (frame - piece.corners).min()))
     inside = piece.inside(log_rgb)
     brightness = inside.mean(axis=2)
     color = np.median(inside.reshape(-1, 3), axis=0)
     around = piece.around(log_rgb)
-    redder, greener, bluer = color - around
-    red, green, blue = color
     log_card, log_rest = (math.log(np.exp(log).mean() - FLOOR + _LEAST) for log in (color, around))
     return {
         "shape": piece.shape,
-        "whole": score(to_edge, _WHOLE),
-        "plain": score(structure(brightness), _PLAIN),
-        "even": score(light_slope(brightness), _EVEN),
-        "gray": score_between(redder - greener, _REDDER) * score_between(bluer - greener, _BLUER),
-        "cast": score(max(abs(red - green), abs(blue - green)), _CAST),
+        "whole": whole(piece.corners, log_rgb.shape),
+        "plain": plain(brightness),
+        "even": even(brightness),
+        "gray": grayer(color, around),
+        "cast": uncast(color),
         "lightness": score_between(_stops_off(log_card, log_card - log_rest), _LIGHTER)
         * score_between(_REFLECTANCE * math.exp(log_rest - log_card), _REST),
     }

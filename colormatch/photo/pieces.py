@@ -63,6 +63,12 @@ class Piece:
         return _area(self.corners)
 
     @property
+    def center(self) -> FloatArray:
+        """(2,) preview pixels; mean of the corners."""
+        center: FloatArray = self.corners.mean(axis=0)
+        return center
+
+    @property
     def size(self) -> tuple[float, float]:
         """Preview pixels along the first side and along the second, mean of opposite sides."""
         lengths = np.linalg.norm(np.roll(self.corners, -1, axis=0) - self.corners, axis=1)
@@ -81,7 +87,7 @@ class Piece:
     def is_twin_of(self, other: Piece) -> bool:
         """Whether the two stand in one row and are alike, as the patches of a chart do."""
         sides = np.stack([self.corners[1] - self.corners[0], self.corners[3] - self.corners[0]], axis=1)
-        way = np.linalg.solve(sides, other.corners.mean(axis=0) - self.corners.mean(axis=0))
+        way = np.linalg.solve(sides, other.center - self.center)
         sidestep, distance = np.sort(np.abs(way))
         turned = (other.direction - self.direction + 45) % 90 - 45
         factors = np.sort(self.size) / np.sort(other.size)

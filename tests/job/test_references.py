@@ -50,11 +50,12 @@ def marked(size: tuple[int, int], scale: float = 0.96) -> Region:
     ("kind", "choice"),
     [
         ("gray", CardChoice()),
+        ("three-step", CardChoice(CardKind.THREE_STEP)),
         ("three-step", CardChoice(CardKind.THREE_STEP, region=marked((420, 140)))),
         ("chart24", CardChoice(CardKind.CHART24)),
         ("chart24", CardChoice(CardKind.CHART24, region=marked(CARD_SIZE))),
     ],
-    ids=["gray found", "three-step marked", "chart found", "chart marked"],
+    ids=["gray found", "three-step found", "three-step marked", "chart found", "chart marked"],
 )
 def test_true_color_lies_within_what_is_stated(kind: str, choice: CardChoice) -> None:
     photo, scene = photograph(kind)
@@ -78,10 +79,19 @@ def test_better_references_state_less_doubt() -> None:
     assert doubts == sorted(doubts, reverse=True)
 
 
-def test_a_three_step_card_must_be_marked() -> None:
+@pytest.mark.parametrize("kind", ["three-step", "chart24"])
+def test_another_reference_than_was_looked_for_is_named(kind: str) -> None:
+    photo, _ = photograph(kind)
+    with pytest.raises(CardNotFound, match=f"--card-kind {kind}"):
+        read_photo(encoded(photo, "PNG"), [wood_region()])
+
+
+def test_the_reflectances_of_three_steps_are_looked_for() -> None:
     photo, _ = photograph("three-step")
-    with pytest.raises(CardNotFound, match="Mark the whole card"):
-        read_photo(encoded(photo, "PNG"), [wood_region()], CardChoice(CardKind.THREE_STEP))
+    with pytest.raises(CardNotFound, match="three-step card"):
+        read_photo(encoded(photo, "PNG"), [wood_region()], CardChoice(CardKind.THREE_STEP, (0.9, 0.7, 0.5)))
+    with pytest.raises(BadInput, match="One value was given"):
+        read_photo(encoded(photo, "PNG"), [wood_region()], CardChoice(CardKind.THREE_STEP, 0.18))
 
 
 def test_no_chart_where_there_is_none() -> None:

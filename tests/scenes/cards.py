@@ -1,6 +1,6 @@
 """Photographs that test a card finder: it may be right, ask, or be silently wrong."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +9,7 @@ from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting
 from tests.scenes.scene import Photograph, Scene, Shadow, Thing, project, rectangle, tilt
 from tests.scenes.spectra import LIGHTS, FloatArray
+from tests.scenes.surface import Surface
 from tests.scenes.woods import any_wood, board
 
 WIDTH, HEIGHT = 1200, 900
@@ -18,6 +19,8 @@ NO_CARD, CUT_CARD = 0.2, 0.1
 GRAY_BENCH = 0.25
 #: Share of the frame that a card covers.
 SMALLEST_CARD, LARGEST_CARD = 0.03, 0.20
+#: Longer over shorter side of gray cards.
+ASPECTS = (1.0, 1.25, 1.4, 1.6)
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,13 +36,15 @@ class CardScene:
     facts: dict[str, object]
 
 
-def card_scenes(n: int = 200, seed: int = 1) -> Iterator[CardScene]:
-    """`n` photographs of wood with a gray card, a cut one or none, among things that resemble one."""
+def card_scenes(
+    n: int = 200, seed: int = 1, surface: Surface | None = None, aspects: Sequence[float] = ASPECTS
+) -> Iterator[CardScene]:
+    """`n` photographs of wood with a card (gray by default), a cut one or none, among things that resemble one."""
     for index in range(n):
-        yield card_scene(np.random.default_rng([seed, index]))
+        yield card_scene(np.random.default_rng([seed, index]), surface or things.gray_card(), aspects)
 
 
-def card_scene(rng: np.random.Generator) -> CardScene:
+def card_scene(rng: np.random.Generator, card: Surface, aspects: Sequence[float]) -> CardScene:
     view = tilt(WIDTH, HEIGHT, rng.normal(0, 8), rng.normal(0, 8))
     wood = Thing(
         "wood", "wood",
@@ -59,7 +64,7 @@ def card_scene(rng: np.random.Generator) -> CardScene:
     card_quad, share = None, 0.0
     if kind != "none":
         share = float(np.exp(rng.uniform(np.log(SMALLEST_CARD), np.log(LARGEST_CARD))))
-        card_quad = _card_quad(rng, view, share, cut=kind == "cut")
+        card_quad = _card_quad(rng, view, share, aspects, cut=kind == "cut")
     chosen = rng.permutation(list(_DISTRACTORS))[: rng.integers(0, 4)]
     for name in chosen:
         quad = _clear_of(card_quad, rng, view, _DISTRACTORS[name][1])
@@ -68,7 +73,7 @@ def card_scene(rng: np.random.Generator) -> CardScene:
     if card_quad is not None:
         offset = tuple(rng.uniform(-6, 6, 2).tolist())
         shadow = Shadow(rng.uniform(0.1, 0.5), offset, rng.uniform(1.5, 8))
-        laid.append(Thing("card", "gray card", things.gray_card(), card_quad, shadow))
+        laid.append(Thing("card", "card", card, card_quad, shadow))
 
     clouds = tuple(
         (rng.uniform(0, WIDTH), rng.uniform(0, HEIGHT), rng.uniform(80, 400), rng.uniform(80, 400),
@@ -96,9 +101,11 @@ _DISTRACTORS = {
 }
 
 
-def _card_quad(rng: np.random.Generator, view: FloatArray, share: float, *, cut: bool) -> FloatArray:
+def _card_quad(
+    rng: np.random.Generator, view: FloatArray, share: float, aspects: Sequence[float], *, cut: bool
+) -> FloatArray:
     """A card that covers `share` of the frame before the tilt; wholly inside, or with 20 to 80 % of it outside."""
-    aspect = rng.choice([1.0, 1.25, 1.4, 1.6])
+    aspect = rng.choice(aspects)
     area = share * WIDTH * HEIGHT
     size = (np.sqrt(area * aspect), np.sqrt(area / aspect))
     while True:
