@@ -151,18 +151,18 @@ class Region:
         x1, y1 = np.ceil(np.round(xy.max(axis=0), 6)).astype(int)
         return Box(int(x0), int(y0), int(x1 - x0), int(y1 - y0))
 
-    def mask(self, width: int, height: int) -> tuple[Box, BoolArray]:
+    def mask(self, width: int, height: int, every: int = 1) -> tuple[Box, BoolArray]:
         """Which pixels of an upright photo of that size have their center inside the corners (even-odd rule).
 
         Returns
         -------
         (Box, (h, w) bool)
-            The box around the region, and the pixels of that box.
+            The box around the region, and the pixels of that box; of larger steps, every so many of them each way.
         """
         box = self.box(width, height)
-        x = box.x + 0.5 + np.arange(box.w)
-        y = box.y + 0.5 + np.arange(box.h)[:, None]
-        inside = np.zeros((box.h, box.w), dtype=bool)
+        x = box.x + 0.5 + np.arange(0, box.w, every)
+        y = box.y + 0.5 + np.arange(0, box.h, every)[:, None]
+        inside = np.zeros((y.size, x.size), dtype=bool)
         corners = self.corners(width, height)
         for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
             if y0 != y1:
@@ -576,6 +576,8 @@ class RankedWash:
     #: Probability that nobody sees the difference (ΔE00 below the visible threshold), 0 to 1.
     unseen: float = 0.0
     flags: tuple[Flag, ...] = ()
+    #: Of ``lab``: ΔE00, 90 % radius.
+    uncertainty: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -595,3 +597,5 @@ class Match:
     seconds: float = field(default=0.0, compare=False)
     #: What the sound wood ends as where something goes over the whole piece; hold the washes' colors against it.
     finished: Lab | None = None
+    #: What is to be expected of leaving the damage as it is, whatever its rank; None where it was not looked at.
+    untouched: RankedWash | None = None

@@ -67,11 +67,11 @@ def check_card(photo: DecodedPhoto, region: Region, reflectance: float = 0.18) -
     CardUnusable
         Too small, clipped, too dark, far too uneven, not plain, or not gray. ``facts`` holds the figure.
     """
-    box, inside = photo.mask(region)
-    linear_rgb = photo.linear(box)
+    part = photo.part(region)
+    linear_rgb, inside = part.linear_rgb, part.inside
     flags = [
-        *_size(int(inside.sum())),
-        *_exposure(photo.encoded(box)[inside], linear_rgb[inside]),
+        *_size(part.pixels),
+        *_exposure(photo.encoded(part.box, part.every)[inside], linear_rgb[inside]),
         *_surface(linear_rgb, inside),
         *_color(linear_rgb[inside]),
         *_light(linear_rgb[inside], photo.preview(_PREVIEW), region, reflectance),

@@ -46,10 +46,10 @@ class Plane:
         level: FloatArray = self.light(places).mean(axis=-1)
         return level
 
-    def over(self, box: Box, width: int, height: int) -> FloatArray:
-        """(h, w, 3) float32; light at the pixels of a box of a photo of that size."""
-        x = (box.x + 0.5 + np.arange(box.w)) / width - self.origin[0]
-        y = (box.y + 0.5 + np.arange(box.h)) / height - self.origin[1]
+    def over(self, box: Box, width: int, height: int, every: int = 1) -> FloatArray:
+        """(h, w, 3) float32; light at the pixels of a box of a photo of that size, or every so many of them."""
+        x = (box.x + 0.5 + np.arange(0, box.w, every)) / width - self.origin[0]
+        y = (box.y + 0.5 + np.arange(0, box.h, every)) / height - self.origin[1]
         # The exponential of a plane is a row times a column.
         row, column = (np.exp(np.outer(*axis)).astype(np.float32) for axis in ((x, self.slope[0]), (y, self.slope[1])))
         return row[None] * column[:, None]
@@ -114,34 +114,38 @@ def fit_plane(places: Places, origin: FloatArray) -> Plane:
     return Plane(np.linalg.solve(weighted.T @ apart + ridge, weighted.T @ logs), np.asarray(origin, dtype=float))
 
 
-def surface_parts(linear_rgb: FloatArray, inside: BoolArray, box: Box, width: int, height: int) -> Places:
+def surface_parts(linear_rgb: FloatArray, inside: BoolArray, box: tuple[float, float, float, float]) -> Places:
     """A neutral surface cut into parts.
 
     Parameters
     ----------
     linear_rgb : (h, w, 3) float; linear sRGB of the box around the surface
     inside : (h, w) bool; the surface's pixels
-    box : Box
-        Where the box lies in a photo of that width and height.
+    box : (x, y, w, h)
+        Where that box lies, fractions of the photo's width and height.
 
     Returns
     -------
     Places
         The parts that the surface mostly fills and of which no channel is black; perhaps none.
     """
+    height, width = inside.shape
     colors, middles = [], []
-    for row in np.array_split(np.arange(box.h), min(_PARTS, box.h)):
-        for column in np.array_split(np.arange(box.w), min(_PARTS, box.w)):
+    for row in np.array_split(np.arange(height), min(_PARTS, height)):
+        for column in np.array_split(np.arange(width), min(_PARTS, width)):
             part = np.s_[row[0] : row[-1] + 1, column[0] : column[-1] + 1]
             if inside[part].mean() <= 0.5:
                 continue
             mean = linear_rgb[part][inside[part]].mean(axis=0, dtype=float)
             if mean.min() > 0:
                 colors.append(mean)
-                middles.append(((box.x + column.mean() + 0.5) / width, (box.y + row.mean() + 0.5) / height))
+                middles.append(((column.mean() + 0.5) / width, (row.mean() + 0.5) / height))
     count = len(colors)
     return Places(
-        np.reshape(colors, (-1, 3)), np.reshape(middles, (-1, 2)), np.zeros(count, int), np.ones(count) / (count or 1)
+        np.reshape(colors, (-1, 3)),
+        np.reshape(middles, (-1, 2)) * box[2:] + box[:2],
+        np.zeros(count, int),
+        np.ones(count) / (count or 1),
     )
 
 

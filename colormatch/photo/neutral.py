@@ -14,7 +14,7 @@ from colormatch.color.space import lab_from_linear, linear_from_encoded
 from colormatch.errors import BadInput, CardNotFound, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
-from colormatch.photo.chart import chart_correction, find_chart, read_chart
+from colormatch.photo.chart import chart_correction, find_chart, read_chart, shows_chart
 from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
 from colormatch.photo.chips import with_chips
 from colormatch.photo.correct import (
@@ -104,7 +104,7 @@ def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
     ----------
     text : str or None
         ``0.18``, ``18%``, a Lab ``49.5,0,0``, ``0.89/0.18/0.035`` for a three-step card; for a chart its issue,
-        ``before-2014`` or ``since-2014``, or the name of a CGATS or CSV file of its measured patches.
+        ``before-2014`` or ``since-2014``, or the name of a CGATS, CxF3 or CSV file of its measured patches.
 
     Raises
     ------
@@ -196,25 +196,23 @@ def _locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
     try:
         return find_card(photo)
     except CardNotFound as asked:
-        other = _other_reference(photo)
-        if other is None:
+        kind = _other_reference(photo)
+        if kind is None:
             raise
-        name = {CardKind.CHART24: "24-patch chart", CardKind.THREE_STEP: "three-step card"}[other.kind]
+        name = {CardKind.CHART24: "24-patch chart", CardKind.THREE_STEP: "three-step card"}[kind]
         raise CardNotFound(
             f"The photo shows a {name}, and a gray card was looked for.",
-            f"Choose the {name} as its card (--card-kind {other.kind}), or mark its middle gray as the gray card.",
+            f"Choose the {name} as its card (--card-kind {kind}), or mark its middle gray as the gray card.",
             **asked.facts,
         ) from None
 
 
-def _other_reference(photo: DecodedPhoto) -> Card | None:
-    """A chart or a three-step card in a photo in which no gray card was found."""
-    for find in (find_three_steps, find_chart):
-        try:
-            return find(photo)
-        except CardNotFound:
-            continue
-    return None
+def _other_reference(photo: DecodedPhoto) -> CardKind | None:
+    """What a photo without a gray card shows in its place, at a quick look."""
+    try:
+        return find_three_steps(photo).kind
+    except CardNotFound:
+        return CardKind.CHART24 if shows_chart(photo) else None
 
 
 def _corrected(photo: DecodedPhoto, card: Card, choice: CardChoice, places: Places) -> Neutral:
@@ -303,16 +301,18 @@ def _neutral_places(photo: DecodedPhoto, card: Card, white: Sequence[Region]) ->
 
 
 def _parts(photo: DecodedPhoto, region: Region) -> Places:
-    box, inside = photo.mask(region)
-    return surface_parts(photo.linear(box), inside, box, photo.facts.width, photo.facts.height)
+    part = photo.part(region)
+    width, height = photo.facts.width, photo.facts.height
+    x, y, w, h = part.box
+    return surface_parts(part.linear_rgb, part.inside, (x / width, y / height, w / width, h / height))
 
 
 def _overexposed(photo: DecodedPhoto, region: Region) -> float:
     """Share of a region's pixels of which a channel is at the end of the scale."""
-    box, inside = photo.mask(region)
-    if not inside.any():
+    part = photo.part(region)
+    if not part.inside.any():
         raise RegionError(f"The region '{region.name or region.kind}' holds no pixels.", "Mark a larger piece.")
-    return float((photo.encoded(box)[inside].max(axis=-1) >= CLIPPED).mean())
+    return float((photo.encoded(part.box, part.every)[part.inside].max(axis=-1) >= CLIPPED).mean())
 
 
 def light_doubt(neutral: Neutral, region: Region) -> tuple[Flag, ...]:
@@ -361,8 +361,8 @@ def tie_to_chips(
 
 def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:
     """(n, 3) float32; the photo's own linear light inside a region, uncorrected."""
-    box, inside = photo.mask(region)
-    return photo.linear(box)[inside]
+    part = photo.part(region)
+    return part.linear_rgb[part.inside]
 
 
 def balanced(photo: DecodedPhoto, neutral: Neutral, longest_side: int) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -16,6 +17,29 @@ from colormatch.photo.light import Plane, Sensor
 from colormatch.photo.pixels import PixelArray, Pixels
 from colormatch.photo.profile import SRGB, Profile
 from colormatch.records import BoolArray, Box, ByteArray, FloatArray, Photo, Region
+
+#: Pixels of the box around a region above which not all of them are read: several hundred each way tell its color, its
+#: grain and its light as well as all of them, and a card may cover ten million of a large photo.
+MOST_READ = 300_000
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """What lies in a region; where that is a great many pixels, every so many of them each way."""
+
+    #: Around the region, in pixels of the photo.
+    box: Box
+    #: (h, w) bool; which of the pixels that were read belong to the region.
+    inside: BoolArray
+    #: (h, w, 3) float32; linear sRGB.
+    linear_rgb: FloatArray
+    #: Steps from one pixel that was read to the next, 1 for all.
+    every: int
+
+    @property
+    def pixels(self) -> int:
+        """How many pixels of the photo the region holds, to the nearest that is known."""
+        return int(self.inside.sum()) * self.every**2
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,45 +64,58 @@ class DecodedPhoto:
         """The same photo as in the light of the plane's origin everywhere."""
         return replace(self, plane=plane)
 
-    def encoded(self, box: Box | None = None) -> FloatArray:
+    def encoded(self, box: Box | None = None, every: int = 1) -> FloatArray:
         """Values as the file states them, in its own profile's encoding; the place to look for clipping.
 
         Parameters
         ----------
         box : Box, optional
             Part of the photo; all of it by default.
+        every : int
+            Only every so many pixels each way.
 
         Returns
         -------
         (h, w, 3) float32; 0 to 1. Linear light of a camera raw is encoded with the sRGB curve.
         """
-        values = self.pixels.crop(box) * np.float32(1 / (self.pixels.levels - 1))
+        values = self.pixels.crop(box)[::every, ::every] * np.float32(1 / (self.pixels.levels - 1))
         return encoded_from_linear(values) if self.facts.raw else values
 
-    def linear(self, box: Box | None = None) -> FloatArray:
+    def part(self, region: Region) -> Part:
+        """The pixels of a region."""
+        box = region.box(self.facts.width, self.facts.height)
+        every = max(1, math.ceil(math.sqrt(box.w * box.h / MOST_READ)))
+        _, inside = region.mask(self.facts.width, self.facts.height, every)
+        return Part(box, inside, self.linear(box, every), every)
+
+    def linear(self, box: Box | None = None, every: int = 1) -> FloatArray:
         """Linear light with sRGB primaries.
 
         Parameters
         ----------
         box : Box, optional
             Part of the photo; all of it by default.
+        every : int
+            Only every so many pixels each way.
 
         Returns
         -------
         (h, w, 3) float32; unitless. Below 0 or above 1 for colors outside sRGB.
         """
-        width, height = self.pixels.size
-        return self._in_even_light(
-            self._linear_of(self.pixels.crop(box)), box or Box(0, 0, width, height), self.pixels.size
-        )
+        linear = self._linear_of(self.pixels.crop(box)[::every, ::every])
+        if self.plane is None:
+            return linear
+        return linear / self.plane.over(box or Box(0, 0, *self.pixels.size), *self.pixels.size, every)
 
     def preview(self, longest_side: int) -> ByteArray:
         """(h, w, 3) uint8; encoded sRGB for the screen, averaged down; never enlarged."""
         small = self.pixels.shrunk(longest_side)
         if self.profile is SRGB and small.dtype == np.uint8 and self.plane is None:
             return np.array(small)
-        height, width = small.shape[:2]
-        linear = self._in_even_light(self._linear_of(small), Box(0, 0, width, height), (width, height))
+        linear = self._linear_of(small)
+        if self.plane is not None:
+            height, width = small.shape[:2]
+            linear /= self.plane.over(Box(0, 0, width, height), width, height)
         encoded = encoded_from_linear(linear)
         return np.round(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
 
@@ -92,18 +129,19 @@ class DecodedPhoto:
         """
         return region.mask(self.facts.width, self.facts.height)
 
-    def _in_even_light(self, linear_rgb: FloatArray, box: Box, size: tuple[int, int]) -> FloatArray:
-        """The light divided out of a box of the photo as seen at that width and height."""
-        return linear_rgb if self.plane is None else linear_rgb / self.plane.over(box, *size)
-
     @cached_property
     def _tables(self) -> FloatArray:
         return self.profile.tables(self.pixels.levels)
 
     def _linear_of(self, values: PixelArray) -> FloatArray:
-        linear = np.empty(values.shape, np.float32)
-        for channel in range(3):
-            np.take(self._tables[channel], values[..., channel], out=linear[..., channel])
+        if values.dtype == np.uint8:
+            import cv2
+
+            linear: FloatArray = cv2.LUT(np.ascontiguousarray(values), self._tables.T[None])
+        else:
+            linear = np.empty(values.shape, np.float32)
+            for channel in range(3):
+                np.take(self._tables[channel], values[..., channel], out=linear[..., channel], mode="clip")
         if np.array_equal(self.profile.to_srgb, np.eye(3)):
             return linear
         turned: FloatArray = linear @ self.profile.to_srgb.T.astype(np.float32)

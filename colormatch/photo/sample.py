@@ -83,18 +83,17 @@ def sample_region(photo: DecodedPhoto, region: Region, to_lab: ToLab, systematic
         Fewer than :data:`FEWEST_PIXELS` pixels.
     """
     name = region.name or str(region.kind)
-    box, inside = photo.mask(region)
-    count = int(inside.sum())
+    part = photo.part(region)
+    linear_rgb, inside, count = part.linear_rgb, part.inside, part.pixels
     if count < FEWEST_PIXELS:
         raise RegionError(
             f"The region '{name}' holds only {count} pixels.",
             "Mark a larger piece, or take the photo from nearer.",
             pixels=count,
         )
-    linear_rgb = photo.linear(box)
     brightness = np.log(np.maximum(linear_rgb @ RGB_TO_XYZ[1].astype(np.float32), _TINY))
     used, flags = _without_glare(brightness, inside)
-    flags += _exposure_flags(photo.encoded(box)[used])
+    flags += _exposure_flags(photo.encoded(part.box, part.every)[used])
     if count < _SMALL_PATCH:
         text = f"The region '{name}' is small ({count} pixels); a larger one is surer."
         flags.append(Flag("small-patch", text, float(count)))
@@ -110,7 +109,7 @@ def sample_region(photo: DecodedPhoto, region: Region, to_lab: ToLab, systematic
         lab,
         random,
         systematic,
-        int(used.sum()),
+        int(used.sum()) * part.every**2,
         field,
         line,
         grain.angle,

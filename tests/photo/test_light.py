@@ -86,11 +86,12 @@ def test_a_card_in_parts() -> None:
     card = np.broadcast_to(GRAY * np.exp(0.3 * x), (60, 80, 3))
     inside = np.zeros((60, 80), bool)
     inside[5:55, 4:76] = True
-    parts = surface_parts(card, inside, Box(100, 50, 80, 60), 400, 300)
+    where = (0.25, 0.2, 0.2, 0.25)
+    parts = surface_parts(card, inside, where)
     assert len(parts.middles) == 16
     assert parts.weight.sum() == pytest.approx(1)
-    np.testing.assert_allclose(parts.middles[0], [(100 + 10) / 400, (50 + 7.5) / 300])
-    black = surface_parts(card * 0, inside, Box(100, 50, 80, 60), 400, 300)
+    np.testing.assert_allclose(parts.middles[0], [0.25 + 0.2 / 8, 0.2 + 0.25 / 8])
+    black = surface_parts(card * 0, inside, where)
     assert len(black.middles) == 0
 
 
