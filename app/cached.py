@@ -10,26 +10,33 @@ import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import streamlit as st
 
 from app.choices import Aim, Reference
-from colormatch import repair
+from colormatch import boards, repair
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library
+from colormatch.photo.board import BoardReading
+from colormatch.photo.board_plan import Plan
 from colormatch.photo.card import find_card
 from colormatch.photo.chart import find_chart
-from colormatch.photo.neutral import Neutral, find_neutral, tie_to_chips
+from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, tie_to_chips
 from colormatch.photo.neutral import balanced as white_balanced
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.records import ByteArray, Card, CardKind, Lab, Layer, Limits, Match, Reading, Region, RegionKind
-from colormatch.workshop import Workshop, open_workshop
+from colormatch.render.outlines import outlined
+from colormatch.workshop import Workshop, grid_over, open_workshop
 
 if TYPE_CHECKING:
+    from colormatch.match.grid import WashGrid
     from colormatch.match.spots import SpotsMatch
 
 #: Longest side of a photo on the page, pixels: sharp on a laptop's screen, and when enlarged a few times.
 SCREEN_SIDE = 2000
 _JPEG_QUALITY = 88
+#: Dots to the inch of a sheet on the page: its letters can be read.
+SHEET_DPI = 96
 
 
 @st.cache_resource(show_spinner=False)
@@ -145,6 +152,59 @@ def grain(
         return repair.match_grain(read, regions, layers, workshop(folder, stamp), limits)
     except ColorMatchError as error:
         return error
+
+
+# --- boards of swatches ----------------------------------------------------------------------------------------------
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def sheet_in(path: Path, plans: tuple[Plan, ...]) -> Plan | ColorMatchError | None:
+    """The one of the printed sheets that lies in a photo; None for a sheet that is none of them."""
+    try:
+        return boards.plan_in(decoded(path), plans)
+    except ColorMatchError as error:
+        return error
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def board(
+    path: Path, card: CardChoice, plan: Plan, corners: tuple[tuple[float, float], ...]
+) -> tuple[BoardReading, Neutral] | ColorMatchError:
+    """A board's cells; ``corners`` in pixels where it is no printed sheet."""
+    photo = decoded(path)
+    try:
+        return boards.read_board(photo, plan, corners, card) if corners else boards.read_sheet(photo, plan, card)
+    except ColorMatchError as error:
+        return error
+
+
+@st.cache_data(max_entries=4, show_spinner=False)
+def sheet(plan: Plan) -> bytes:
+    """A sheet to print, as PDF."""
+    from colormatch.render.sheet import sheet_pdf
+
+    return sheet_pdf(plan)
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def sheet_preview(plan: Plan) -> tuple[bytes, tuple[int, int]]:
+    """A small picture of that sheet, and its width and height."""
+    from colormatch.render.sheet import sheet_picture
+
+    picture = sheet_picture(plan, SHEET_DPI).convert("RGB")
+    return _jpeg(np.asarray(picture)), picture.size
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def cells(path: Path, regions: tuple[Region, ...]) -> bytes:
+    """A photo with the cells that were read in it."""
+    return _jpeg(outlined(decoded(path).preview(SCREEN_SIDE), regions))
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def paint_grid(folder: Path, stamp: str, paint: str, ground: Lab, uncertainty: float) -> WashGrid:
+    """The washes of one paint over a wood, ratio by coats."""
+    return grid_over(workshop(folder, stamp), paint, ground, uncertainty)
 
 
 # --- pictures, as JPEG -----------------------------------------------------------------------------------------------

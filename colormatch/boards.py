@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from colormatch.errors import BadInput
 from colormatch.photo.board import (
     BoardReading,
     card_region,
@@ -48,6 +49,24 @@ def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) 
     light, flags = light_on_sheet(margin, plan, correction)
     board = read_cells(photo, plan, where, correction, light)
     return replace(board, flags=(*board.flags, *flags)), replace(neutral, correction=correction)
+
+
+def plan_in(photo: DecodedPhoto, plans: Sequence[Plan]) -> Plan | None:
+    """The one of several printed sheets that lies in a photo, as its markers tell; None where it is none of them.
+
+    Raises
+    ------
+    PhotoError
+        No sheet was found in the photo, or more than one.
+    """
+    found = find_sheet(photo)
+    for plan in plans:
+        try:
+            check_plan(found, plan)
+        except BadInput:
+            continue
+        return plan
+    return None
 
 
 def read_board(

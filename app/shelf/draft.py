@@ -49,6 +49,11 @@ class Draft:
         """The same with other regions, set by the program."""
         return replace(self, regions=regions, stamp=_stamp_after(self.stamp))
 
+    @property
+    def lacks_card(self) -> bool:
+        """Whether a card has still to be marked before colors can be read."""
+        return self.card_kind is not CardKind.NONE and not self.of_kind(RegionKind.CARD)
+
     def reference(self) -> Reference:
         """The card as marked and described; looked for where it isn't marked.
 
@@ -62,6 +67,11 @@ class Draft:
         marked = self.of_kind(RegionKind.CARD)
         value = parse_card_value(self.card_value, self.card_kind)
         return Reference(CardChoice(self.card_kind, value, region=marked[0] if marked else None))
+
+
+def with_words(draft: Draft, **words: Any) -> Draft:
+    """A draft with some words in the place of others."""
+    return replace(draft, words={**draft.words, **words})
 
 
 #: Undo takes back what was marked and typed, not the choice of a photo.
@@ -134,8 +144,7 @@ def changer(use: str, name: str, key: str) -> Callable[[], None]:
 
     def change() -> None:
         with session.telling():
-            draft = held(use)
-            keep(replace(draft, words={**draft.words, name: session.widget_value(key)}))
+            keep(with_words(held(use), **{name: session.widget_value(key)}))
 
     return change
 

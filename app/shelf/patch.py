@@ -19,7 +19,7 @@ from colormatch.bench.board import Wash, swatch_of
 from colormatch.boards import keep_swatches
 from colormatch.errors import BadInput, ColorMatchError
 from colormatch.library import Library
-from colormatch.records import CardKind, Lab, Paint, Reading, RegionKind, Sample
+from colormatch.records import Paint, Reading, RegionKind, Sample
 from colormatch.wash.ratio import parse_ratio
 from colormatch.workshop import ground_named
 
@@ -64,9 +64,8 @@ def show() -> None:
 
 
 def _next_step(draft: Draft) -> None:
-    if draft.card_kind is not CardKind.NONE and not draft.of_kind(RegionKind.CARD):
-        st.subheader("Mark the card")
-        st.write("It was not found by itself. Choose Card above the photo and drag across it, inside its edges.")
+    if draft.lacks_card:
+        photo_side.ask_for_card()
     elif not draft.of_kind(RegionKind.PATCH):
         st.subheader("Mark bare wood and dried wash")
         st.write("Choose each above the photo and drag across it. Several patches of bare wood make it surer.")
@@ -76,7 +75,7 @@ def _next_step(draft: Draft) -> None:
 
 def _read(draft: Draft, path: Path) -> tuple[Sample | None, Sample | None]:
     """Bare wood and dried wash, as far as they are marked."""
-    if draft.card_kind is not CardKind.NONE and not draft.of_kind(RegionKind.CARD):
+    if draft.lacks_card:
         return None, None
     surfaces = tuple(
         replace(region, name=_WORDS[kind][0])
@@ -105,18 +104,13 @@ def _judge(reading: Reading, bare: Sample | None, wash: Sample | None) -> None:
     if bare and wash:
         st.html(look.edge_to_edge(bare.lab, wash.lab, ("Bare wood", "Dried wash")))
     rows = [
-        (name, f"{typed.color_text(rounded(sample.lab))}. True to ΔE {sample.uncertainty:.1f}, nine times in ten.")
+        (name, f"{typed.color_text(typed.told(sample.lab))}. True to ΔE {sample.uncertainty:.1f}, nine times in ten.")
         for name, sample in (("Bare wood, L* a* b*", bare), ("Dried wash, L* a* b*", wash))
         if sample
     ]
     doubts = (*reading.photo.flags, *reading.card.flags, *reading.light.flags)
     doubts += tuple(flag for sample in (bare, wash) if sample for flag in sample.flags)
     look.facts(rows + [("Take care", text) for text in dict.fromkeys(flag.text for flag in doubts)])
-
-
-def rounded(lab: Lab) -> Lab:
-    """A color as it is told: a tenth is finer than any photo."""
-    return Lab(*(round(v, 1) for v in lab))
 
 
 # --- keep ------------------------------------------------------------------------------------------------------------

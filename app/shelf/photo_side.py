@@ -51,6 +51,12 @@ def _take(use: str, photo: str) -> None:
     drafts.keep(Draft(use, photo, card_kind=before.card_kind, card_value=before.card_value, words=before.words))
 
 
+def forget(use: str) -> None:
+    """Let the photo go; what the card is, and what was typed, stays for the next one."""
+    with session.telling():
+        _take(use, "")
+
+
 def with_card(draft: Draft, path: Path) -> Draft:
     """The draft with the gray card that the program finds, looked for once in each photo."""
     if draft.searched:
@@ -87,6 +93,12 @@ def mark(
     )
 
 
+def ask_for_card() -> None:
+    """Say that the card has to be marked."""
+    st.subheader("Mark the card")
+    st.write("It was not found by itself. Choose Card above the photo and drag across it, inside its edges.")
+
+
 def card_settings(draft: Draft) -> None:
     """What the card is, and another photo."""
     use, key = draft.use, f"{draft.use}-card-kind"
@@ -104,4 +116,4 @@ def card_settings(draft: Draft) -> None:
             key=session.showing(key, draft.card_value),
             on_change=drafts.field_changer(use, "card_value", key),
         )
-    st.button("Take another photo", key=f"{use}-another", on_click=_take, args=(use, ""))
+    st.button("Take another photo", key=f"{use}-another", on_click=forget, args=(use,))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from app.shelf import chips, paint, paint_form, paints, patch, place, swatch_form, undo
+from app.shelf import board, chips, paint, paint_form, paints, patch, place, sheet, swatch_form, undo
 
 #: The views by their names in the address.
 VIEWS: dict[str, Callable[[], None]] = {
@@ -15,6 +15,8 @@ VIEWS: dict[str, Callable[[], None]] = {
     "add-swatch": swatch_form.show,
     "edit-swatch": swatch_form.show,
     "patch": patch.show,
+    "board": board.show,
+    "sheet": sheet.show,
 }
 
 chips.dress()

@@ -68,6 +68,11 @@ def color_text(lab: Lab | None) -> str:
     return "" if lab is None else ", ".join(f"{round(v, 4):g}" for v in lab)
 
 
+def told(lab: Lab) -> Lab:
+    """A color as it is told: a tenth is finer than any photo."""
+    return Lab(*(round(v, 1) for v in lab))
+
+
 def ratio(text: str, before: Ratio | None) -> Ratio:
     """A ratio; parts that were entered in another way stay as they are where the text says the same.
 

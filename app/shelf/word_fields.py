@@ -45,6 +45,10 @@ class WordFields:
             on_change=self._change(name),
         )
 
+    def tick(self, label: str, name: str, default: bool) -> bool:
+        """A yes or no."""
+        return st.checkbox(label, key=self._shown(name, default), on_change=self._change(name))
+
     def _key(self, name: str) -> str:
         return f"{self._draft.use}-{name}"
 

@@ -1,0 +1,197 @@
+"""A whole board from one photo: every cell is read and proposed by name, and what is confirmed is kept."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import streamlit as st
+
+from app import cached, look, pictures, session
+from app.shelf import chips, photo_side, place, sheets, typed, woods
+from app.shelf import draft as drafts
+from app.shelf.draft import Draft
+from app.shelf.sheet import PAPERS, USUAL_COLUMNS, planned
+from app.shelf.word_fields import WordFields
+from app.shelf.words import STATES
+from colormatch.bench.board import Proposal, swatches_of
+from colormatch.boards import keep_swatches
+from colormatch.errors import BadInput, ColorMatchError
+from colormatch.photo.board_plan import Plan
+from colormatch.records import RegionKind, Swatch
+
+_USE = "board"
+_SHEET, _OWN = "sheet", "own"
+_FORMS = {_SHEET: "A printed sheet", _OWN: "A board of my own, without markers"}
+_WORDS = {RegionKind.PATCH: ("Board", "Board", "all cells of the board, the bare column too")}
+#: Which corner of the marked shape the first row begins at; the corners run clockwise.
+_TURNS = {0: "Top left", 1: "Top right", 2: "Bottom right", 3: "Bottom left"}
+#: Flags that leave a cell out until somebody says that it is good.
+_DOUBTS = frozenset({"shadow", "half-painted", "uneven", "unpainted"})
+
+
+def show() -> None:
+    """The view."""
+    library = session.open_library()
+    place.back("Your paints")
+    st.header("A board from a photo")
+    draft = drafts.held(_USE)
+    if not draft.photo:
+        st.write(
+            "A board holds many swatches: one row for each paint, one column for each wash, and a bare column at the "
+            "left. On a printed sheet everything is found by itself. On a board of your own you mark its four corners."
+        )
+        photo_side.choose(_USE, "a photo of the whole board with the gray card")
+        st.button("Print a sheet first", key="board-print", on_click=place.go, args=("sheet",))
+        return
+    path = library.photos.path(draft.photo)
+    with st.spinner("Looking for the sheet's markers"):
+        found = cached.sheet_in(path, sheets.printed())
+    photo_column, word_column = st.columns([5, 3], gap="medium")
+    with word_column:
+        form, plan = _what(draft, found)
+        own = form == _OWN
+        if own:
+            draft = photo_side.with_card(draft, path)
+            _next_step(draft, plan)
+        read = _read(draft, path, plan, own) if plan else None
+        if isinstance(read, ColorMatchError):
+            st.error(str(read))
+        with st.expander("Card and photo", key="board-card"):
+            photo_side.card_settings(draft)
+    with photo_column:
+        _photo(draft, path, read, own)
+    if isinstance(read, list):
+        _confirm(draft, read)
+
+
+def _what(draft: Draft, found: Plan | ColorMatchError | None) -> tuple[str, Plan | None]:
+    """Whether it is a sheet or a board, and what was painted where."""
+    fields = WordFields(draft)
+    seen = not isinstance(found, ColorMatchError)
+    options = _FORMS if seen else dict(reversed(_FORMS.items()))
+    form: str = fields.pick("What is in the photo?", "form", options)
+    if form == _SHEET and isinstance(found, ColorMatchError):
+        st.error(str(found))
+        return form, None
+    if form == _SHEET and isinstance(found, Plan):
+        st.write(f"It is a sheet that was printed here: {', '.join(found.rows)}, each in {', '.join(found.columns)}.")
+        return form, found
+    if form == _SHEET:
+        st.write("The sheet was not printed here. Type the names as they stand on it.")
+    paper: str = fields.pick("Paper", "paper", PAPERS) if form == _SHEET else "a4"
+    rows = fields.text("Paints, top to bottom, with commas", "rows")
+    columns = fields.text("Washes, left to right, with commas, without the bare one", "columns", USUAL_COLUMNS)
+    if form == _OWN:
+        fields.pick("The first paint's bare cell lies at the corner", "turn", _TURNS)
+    if not rows.strip():
+        return form, None
+    try:
+        return form, planned(paper, rows.split(","), columns)
+    except ColorMatchError as error:
+        st.error(str(error))
+        return form, None
+
+
+def _next_step(draft: Draft, plan: Plan | None) -> None:
+    """What a board without markers still needs."""
+    if draft.lacks_card:
+        photo_side.ask_for_card()
+    elif not draft.of_kind(RegionKind.PATCH):
+        st.subheader("Mark the board")
+        st.write("Choose Board above the photo, drag across all cells, then drag each corner to where it belongs.")
+    elif plan is None:
+        st.write("Now say what was painted: the paints and the washes, as they lie on the board.")
+
+
+def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | ColorMatchError | None:
+    """The cells; None while something is still to be marked."""
+    corners: tuple[tuple[float, float], ...] = ()
+    if own:
+        marked = draft.of_kind(RegionKind.PATCH)
+        if not marked or len(marked[0].points) != 4 or draft.lacks_card:
+            return None
+        facts, turn = cached.decoded(path).facts, int(draft.words.get("turn", 0))
+        points = [(float(x), float(y)) for x, y in marked[0].corners(facts.width, facts.height)]
+        corners = (*points[turn:], *points[:turn])
+    try:
+        with st.spinner("Reading the cells"):
+            read = cached.board(path, draft.reference().card, plan, corners)
+        if isinstance(read, ColorMatchError):
+            return read
+        board, neutral = read
+        ground = str(draft.words.get("ground") or "")
+        state = draft.words.get("state", next(iter(STATES)))
+        proposals = swatches_of(board, ground, state, datetime.date.today().isoformat(), draft.photo)
+    except ColorMatchError as error:  # the card's value as it was typed
+        return error
+    doubts = (*neutral.card.flags, *board.flags)
+    unpainted = [reading.sample.name for reading in board.cells if not reading.painted]
+    rows = [("Bare ground, L* a* b*", f"{typed.color_text(typed.told(board.ground.lab))}.")]
+    rows += [("Look unpainted, and are left out", "; ".join(unpainted))] * bool(unpainted)
+    look.facts(rows + [("Take care", flag.text) for flag in doubts])
+    return proposals
+
+
+def _photo(draft: Draft, path: Path, read: list[Proposal] | ColorMatchError | None, own: bool) -> None:
+    cells = tuple(proposal.reading.region for proposal in read) if isinstance(read, list) else ()
+    if own or isinstance(read, ColorMatchError):
+        kinds = (RegionKind.CARD, RegionKind.PATCH) if own else (RegionKind.CARD,)
+        photo_side.mark(draft, path, kinds, _WORDS, cornered=RegionKind.PATCH)
+    if cells or not own:
+        facts = cached.decoded(path).facts
+        address = pictures.publish(cached.cells(path, cells))
+        st.html(look.picture(address, facts.width, facts.height, "The photo with the cells as they were read"))
+
+
+# --- confirm ---------------------------------------------------------------------------------------------------------
+
+
+def _confirm(draft: Draft, proposals: list[Proposal]) -> None:
+    fields = WordFields(draft)
+    st.subheader(f"{len(proposals)} swatches were read")
+    left, right = st.columns(2, gap="medium")
+    with left:
+        fields.pick_or_type("Painted on", "ground", [wood.name for wood in woods.known(session.open_library())])
+    with right:
+        fields.pick("That was", "state", STATES)
+    st.write("A tick takes a cell. Cells that look wrong have none: look at them in the photo by their number.")
+    taken = []
+    with st.container(key="board-cells"):
+        for number, proposal in enumerate(proposals, 1):
+            if _cell(draft, number, proposal):
+                taken.append(proposal.swatch)
+    with st.container(horizontal=True, gap="small", key="board-actions"):
+        label = "Keep 1 swatch" if len(taken) == 1 else f"Keep {len(taken)} swatches"
+        st.button(label, key="keep-board", type="primary", disabled=not taken, on_click=_keep, args=(taken,))
+        names = [proposal.reading.sample.name for proposal in proposals]
+        st.button("Tick all", key="board-all", on_click=_tick, args=(names, True))
+        st.button("Tick none", key="board-none", on_click=_tick, args=(names, False))
+
+
+def _cell(draft: Draft, number: int, proposal: Proposal) -> bool:
+    swatch, name = proposal.swatch, proposal.reading.sample.name
+    doubtful = any(flag.code in _DOUBTS for flag in proposal.flags)
+    with st.container(key=f"board-cell-{number}", gap=None):
+        st.html(chips.swatch_chip(swatch.lab, swatch.ground_lab, name))
+        words = f"{number}. **{swatch.paint}**, {proposal.reading.cell.column}"
+        taken = WordFields(draft).tick(words, f"take {name}", not doubtful)
+        told = "; ".join(flag.text for flag in proposal.flags)
+        st.write(f"± {swatch.uncertainty:.1f} ΔE. {told}")
+    return taken
+
+
+def _tick(names: list[str], on: bool) -> None:
+    with session.telling():
+        draft = drafts.held(_USE)
+        drafts.keep(drafts.with_words(draft, **{f"take {name}": on for name in names}))
+
+
+def _keep(swatches: list[Swatch]) -> None:
+    with session.telling():
+        if not swatches[0].ground.strip():
+            raise BadInput("What it was painted on is not named.", "Choose a ground, or type a name such as paper.")
+        count = "1 swatch" if len(swatches) == 1 else f"{len(swatches)} swatches"
+        keep_swatches(session.open_library(), swatches, f"added {count} of a board")
+        photo_side.forget(_USE)
+        place.go()

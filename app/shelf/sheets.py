@@ -1,0 +1,25 @@
+"""The sheets that were printed here: a photo of one is then known by its markers."""
+
+from __future__ import annotations
+
+import json
+
+from app import session
+from colormatch.photo.board_plan import Plan
+
+#: Sheets that are remembered; our choice, more than hang drying in one workshop.
+_KEPT = 20
+_SETTING = "printed-sheets"
+
+
+def printed() -> tuple[Plan, ...]:
+    """The last ones printed, the newest first."""
+    texts = json.loads(session.open_library().setting(_SETTING) or "[]")
+    return tuple(Plan.from_json(text) for text in texts)
+
+
+def remember(plan: Plan) -> None:
+    """Keep what a sheet says that goes to the printer."""
+    others = [one for one in printed() if one != plan]
+    texts = [one.to_json() for one in (plan, *others)][:_KEPT]
+    session.open_library().set_setting(_SETTING, json.dumps(texts))
