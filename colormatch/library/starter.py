@@ -10,7 +10,7 @@ from colormatch.errors import LibraryError
 from colormatch.library.exchange import read_exchange
 from colormatch.library.merge import ImportPlan, import_exchange
 from colormatch.library.store import Library
-from colormatch.records import Box, Region, RegionKind, Shelf
+from colormatch.records import Box, Layer, Part, Region, RegionKind, Shelf
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -62,6 +62,11 @@ class Example:
     card: Region
     #: The damage as it would be painted, for the picture of the repair.
     outline: Region
+    #: A simulated photo of the same piece once it was painted and dry; its marks of sound wood and of the repair; and
+    #: what was painted. The card lies where it lay.
+    dried: Path
+    dried_regions: tuple[Region, ...]
+    painted: Layer
 
 
 def example() -> Example:
@@ -87,4 +92,16 @@ def example() -> Example:
     card = region(RegionKind.CARD, described["card"], "card")
     traced = tuple((x / width, y / height) for x, y in described["outline"])
     outline = Region(RegionKind.DAMAGE, traced, "damage")
-    return Example(described["title"], folder / described["photo"], (*sound, *damage), card, outline)
+    dried = described["dried"]
+    repair = [region(RegionKind.REPAIR, box, f"repair {i}") for i, box in enumerate(dried["repair"], 1)]
+    wash = dried["painted"]
+    return Example(
+        described["title"],
+        folder / described["photo"],
+        (*sound, *damage),
+        card,
+        outline,
+        folder / dried["photo"],
+        (*sound, *repair),
+        Layer((Part(wash["paint"]),), wash["paint_fraction"], wash["coats"]),
+    )

@@ -28,6 +28,11 @@ CAMERA = Camera("shifted", (0.05, 0.0, -0.07), white_level=0.80, s_curve=0.08, b
 VENEER = wood(4.9, 95, 0.10, 1.7)
 CORE = wood(1.3, 105, 0.06, 1.4)
 LIPPING = wood(5.6, 97, 0.11, 1.6)
+#: The wash that the program ranks first, as it was brushed on: it came out thin. Paint, paint fraction, coats, film.
+PAINTED = ("Brown Glaze", 0.25, 1, 0.55)
+#: The photo of the dried repair was taken on another day.
+LIGHTING_DRY = Lighting("D65", slope=(0.015, -0.01), vignette=0.03)
+CAMERA_DRY = Camera("shifted", (-0.03, 0.0, 0.05), white_level=0.74, s_curve=0.08, blur=0.7, noise=0.004)
 #: Where the user marked them, pixels of the photograph.
 CARD: Box = (1636, 292, 330, 210)
 SOUND: tuple[Box, ...] = ((250, 300, 200, 150), (820, 170, 200, 150), (1120, 640, 200, 150), (240, 900, 200, 150))
@@ -47,14 +52,18 @@ OUTLINE = (
     (569, 1252),
     (532, 1184),
 )
+#: The dried repair as a user would mark it.
+REPAIR: tuple[Box, ...] = ((800, 1150, 260, 110), (660, 1180, 110, 80), (1090, 1170, 90, 90))
 FILLER: Box = (1730, 1205, 100, 60)
 #: Truth of the photograph for the tests; not part of the starter library.
 TRUTH_FILE = Path(__file__).with_name("demo_truth.json")
+#: How the tones of veneer, core and filler hold washes back.
+HELD = np.concatenate([HELD_BY_TONES, HELD_BY_TONES, HELD_BY_TONES[:1]])
 #: Size of the table top's texture: what of it the frame shows.
 _TOP = (1330, 2080)
 
 
-def _table_top(rng: np.random.Generator) -> Surface:
+def _table_top(rng: np.random.Generator, washes: Sequence[Wash]) -> Surface:
     top = board(VENEER, _TOP, rng, period=46, waviness=0.8, cathedral=520, pores=0.55, slow=0.02)
     core = board(CORE, _TOP, rng, period=30, angle=3, waviness=0.5, pores=0.1, slow=0.015)
     worn = blot(_TOP, (940, 1290), (380, 230), rng, roughness=0.22, softness=45, stretch=3.5)
@@ -63,7 +72,11 @@ def _table_top(rng: np.random.Generator) -> Surface:
     left = np.clip(2.2 * top.shares[..., 1] + 0.15, 0, 1)
     through = np.maximum(worn, feather * (1 - left) * 0.9)
     chip = blot(_TOP, (1800, 1250), (130, 75), rng, roughness=0.15, softness=4, stretch=1.5)
-    return top.overlaid(core, through).overlaid(_filler(rng), chip)
+    top = top.overlaid(core, through).overlaid(_filler(rng), chip)
+    if not washes:
+        return top
+    washed = top.coated(lambda tones: dried(tones, washes, held=HELD))
+    return top.overlaid(washed, np.clip(2 * worn, 0, 1))
 
 
 def _filler(rng: np.random.Generator) -> Surface:
@@ -73,8 +86,8 @@ def _filler(rng: np.random.Generator) -> Surface:
 
 
 @cache
-def scene() -> Scene:
-    """The table top on a bench, with a gray card, sandpaper and masking tape."""
+def scene(washes: tuple[Wash, ...] = ()) -> Scene:
+    """The table top on a bench, with a gray card, sandpaper and masking tape; the worn place bare or washed."""
     rng = np.random.default_rng(SEED)
     view = tilt(WIDTH, HEIGHT, 6.0, -2.0) @ _turned(1.2)
 
@@ -82,7 +95,7 @@ def scene() -> Scene:
         return project(view, rectangle(center, size, angle))
 
     bench = things.bench_top((HEIGHT, WIDTH), rng, 0.8 * things.FIBERBOARD)
-    top = _table_top(rng)
+    top = _table_top(rng, washes)
     lipping = board(LIPPING, (70, _TOP[1]), rng, period=22, waviness=0.3, pores=0.4)
     lipping = Surface(
         lipping.shares * np.linspace(0.85, 0.35, 70, dtype=np.float32)[:, None, None], lipping.reflectances
@@ -118,12 +131,21 @@ def photograph() -> Photograph:
     return scene().photograph(LIGHTING, CAMERA, np.random.default_rng(SEED + 1))
 
 
+def painted() -> tuple[Wash, ...]:
+    """The wash as it was brushed on."""
+    name, fraction, coats, film = PAINTED
+    return (Wash(PAINTS[name], fraction, coats, film),)
+
+
+def photograph_dry() -> Photograph:
+    """The same table top once the repair is dry, the same each time."""
+    return scene(painted()).photograph(LIGHTING_DRY, CAMERA_DRY, np.random.default_rng(SEED + 2))
+
+
 def make_truth() -> dict[str, object]:
     """What `TRUTH_FILE` holds: true Labs, and the tones of the damage, from which every wash over it follows."""
     top = scene()["table top"]
     shares = scene().tone_shares(DAMAGE)[scene().things.index(top)]
-    # Tones of veneer, core and filler; each of the wood's three tones holds washes back in its own way.
-    held = np.concatenate([HELD_BY_TONES, HELD_BY_TONES, HELD_BY_TONES[:1]])
     return {
         "simulated": True,
         "card": scene()["card"].lab.round(4).tolist(),
@@ -137,7 +159,7 @@ def make_truth() -> dict[str, object]:
         "seed": SEED,
         "damage_tones": {
             "shares": shares.round(6).tolist(),
-            "held": held.tolist(),
+            "held": HELD.tolist(),
             "reflectances": top.surface.reflectances.round(6).tolist(),
         },
     }

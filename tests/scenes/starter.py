@@ -43,6 +43,8 @@ NOISE = (0.3, 0.5)
 #: 90 % radius over root mean square of a round three-dimensional Gaussian: sqrt(chi-square quantile 6.2514 / 3).
 RADIUS_PER_RMS = float(np.sqrt(6.2514 / 3))
 JPEG_QUALITY = 90
+#: Of the photo of the dried repair, which is to weigh less.
+JPEG_QUALITY_DRY = 82
 
 #: Kind, price, tin size and what is left, milliliters; the price is in the user's own currency.
 SHELF = {
@@ -146,11 +148,15 @@ def contents() -> dict[str, bytes]:
     rng = np.random.default_rng(SEED)
     photo = encoded(demo.photograph(), "JPEG", quality=JPEG_QUALITY)
     photo_name = f"photos/{hashlib.sha256(photo).hexdigest()}.jpg"
+    photo_dry = encoded(demo.photograph_dry(), "JPEG", quality=JPEG_QUALITY_DRY)
+    photo_dry_name = f"photos/{hashlib.sha256(photo_dry).hexdigest()}.jpg"
+    paint, fraction, coats, _ = demo.PAINTED
     files = {
         "paints.csv": _csv(_paint_rows()),
         "swatches.csv": _csv(_swatch_rows(rng)),
         "clear_coats.csv": _csv(_clear_coat_rows(rng)),
         photo_name: photo,
+        photo_dry_name: photo_dry,
         "demo.json": _json(
             {
                 "title": demo.TITLE,
@@ -159,6 +165,11 @@ def contents() -> dict[str, bytes]:
                 "sound": demo.SOUND,
                 "damage": [demo.DAMAGE],
                 "outline": demo.OUTLINE,
+                "dried": {
+                    "photo": photo_dry_name,
+                    "repair": demo.REPAIR,
+                    "painted": {"paint": paint, "paint_fraction": fraction, "coats": coats},
+                },
                 "simulated": True,
             }
         ),

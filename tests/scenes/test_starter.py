@@ -23,12 +23,19 @@ def test_folder_holds_what_the_generator_writes():
     for path in ("paints.csv", "swatches.csv", "clear_coats.csv"):
         assert (starter.FOLDER / path).read_bytes() == files[path], path
     shipped, fresh = (
-        json.loads(content)["photo"] for content in ((starter.FOLDER / "demo.json").read_bytes(), files["demo.json"])
+        json.loads(content) for content in ((starter.FOLDER / "demo.json").read_bytes(), files["demo.json"])
     )
-    with Image.open(starter.FOLDER / shipped) as ours, Image.open(io.BytesIO(files[fresh])) as theirs:
-        apart = np.abs(np.asarray(ours, float) - np.asarray(theirs, float))
-    assert apart.mean() < 0.5
-    assert len(list((starter.FOLDER / "photos").iterdir())) == 1
+    for ours_name, theirs_name in (
+        (shipped["photo"], fresh["photo"]),
+        (shipped["dried"]["photo"], fresh["dried"]["photo"]),
+    ):
+        with (
+            Image.open(starter.FOLDER / ours_name) as ours,
+            Image.open(io.BytesIO(files[theirs_name])) as theirs,
+        ):
+            apart = np.abs(np.asarray(ours, float) - np.asarray(theirs, float))
+        assert apart.mean() < 0.5
+    assert len(list((starter.FOLDER / "photos").iterdir())) == 2
 
 
 @pytest.mark.slow
@@ -71,6 +78,13 @@ def test_demo_photo_is_a_modest_jpeg_and_its_boxes_lie_in_it():
     for x, y, w, h in boxes:
         assert 0 <= x < x + w <= width
         assert 0 <= y < y + h <= height
+
+
+def test_photo_of_the_dried_repair_is_small_and_shows_a_repair_that_still_shows():
+    document = json.loads((starter.FOLDER / "demo.json").read_text())["dried"]
+    assert (starter.FOLDER / document["photo"]).stat().st_size < 300_000
+    assert document["painted"] == {"paint": demo.PAINTED[0], "paint_fraction": demo.PAINTED[1], "coats": 1}
+    assert 2 < demo.true_delta_e(demo.painted()) < 6
 
 
 def test_some_wash_on_the_shelf_solves_the_demo_and_most_do_not():
