@@ -1,4 +1,4 @@
-"""Open the bench app in the browser. Only this machine reaches it unless you let your phone in; nothing is sent away."""
+"""Open the bench app in the browser. Only this machine reaches it unless you let your phone in; nothing goes out."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="ADDRESS",
         help="let your phone in over the home network, by a one-time link (shown as a QR code)",
     )
-    add_library(parser)
+    add_library(parser, makes=True)
 
 
 def run(args: argparse.Namespace) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
+    from colormatch.library import Library
     from colormatch.photo.neutral import CardChoice
     from colormatch.records import Box, Flag, Lab, Layer, Limits, Region
 
@@ -84,10 +85,44 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of text")
 
 
-def add_library(parser: argparse.ArgumentParser) -> None:
+def add_library(parser: argparse.ArgumentParser, *, makes: bool = False) -> None:
+    """``--library``; a command that only reads refuses a folder without a library, unless it ``makes`` one."""
     parser.add_argument(
-        "--library", type=Path, metavar="DIR", help="folder of the swatch library (default: your data folder)"
+        "--library",
+        type=Path if makes else _present_library,
+        metavar="DIR",
+        help="folder of the swatch library (default: your data folder)"
+        + ("; a new one is made where there is none" if makes else ""),
     )
+
+
+def _present_library(text: str) -> Path:
+    from colormatch.library.store import refuse_absent
+
+    refuse_absent(Path(text))
+    return Path(text)
+
+
+def open_library(folder: Path | None, *, makes: bool = False) -> Library:
+    """The library of a command; one that is made is told on standard error.
+
+    Raises
+    ------
+    LibraryError
+        There is none where an option or the environment names one, and the command only reads; see `Library.open`.
+    """
+    import os
+
+    from colormatch.library.store import Library, default_folder, holds_library, refuse_absent
+
+    place = (folder or default_folder()).expanduser()
+    if not makes and (folder or os.environ.get("COLORMATCH_LIBRARY")):
+        refuse_absent(place)
+    is_new = not holds_library(place)
+    library = Library.open(place)
+    if is_new:
+        print(f"Made a new library in {library.folder}.", file=sys.stderr)
+    return library
 
 
 def add_card_options(parser: argparse.ArgumentParser) -> None:
@@ -240,12 +275,17 @@ def parse_layer(text: str) -> Layer:
 
 
 def fitting_progress(done: int, count: int) -> None:
-    """A line on the terminal that fills while paints are fitted, and goes away at the end; nothing in a pipe."""
+    """Progress of the paints that are fitted."""
+    progress("Fitting paints", done, count)
+
+
+def progress(words: str, done: int, count: int) -> None:
+    """A line on the terminal that fills while something takes long, and goes away at the end; nothing in a pipe."""
     if not sys.stderr.isatty():
         return
     width = 30
     filled = width * done // max(1, count)
-    line = f"Fitting paints [{'#' * filled}{'.' * (width - filled)}] {done} of {count}"
+    line = f"{words} [{'#' * filled}{'.' * (width - filled)}] {done} of {count}"
     print(
         f"\r{line if done < count else ' ' * len(line)}", end="" if done < count else "\r", file=sys.stderr, flush=True
     )

@@ -7,7 +7,7 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from colormatch.cli.common import Answer, add_json, add_library, flag_documents, table
+from colormatch.cli.common import Answer, add_json, add_library, flag_documents, open_library, progress, table
 
 if TYPE_CHECKING:
     from colormatch.library import Library
@@ -44,16 +44,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     undo = actions.add_parser("undo", help="take back the last change; again for the one before")
     redo = actions.add_parser("redo", help="do again what was taken back last")
     for action in (export, bring, back_up, restore, verify, undo, redo):
-        add_library(action)
+        add_library(action, makes=action in (bring, restore))
         add_json(action)
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from colormatch.library import Library
-
     if args.action == "restore":  # the only one that a library which can't be opened needs
         return _restore(args)
-    library = Library.open(args.library)
+    library = open_library(args.library, makes=args.action == "import")
     actions = {
         "export": _export,
         "import": _import,
@@ -67,11 +65,13 @@ def run(args: argparse.Namespace) -> Answer:
 
 def _export(library: Library, args: argparse.Namespace) -> Answer:
     from colormatch.library.exchange import export_exchange
+    from colormatch.library.merge import PLURALS
 
-    flags = export_exchange(library, args.target)
-    shelf = library.shelf()
-    counts = {"paints": len(shelf.paints), "swatches": len(shelf.swatches), "clear_coats": len(shelf.clear_coats)}
-    lines = [f"Wrote {args.target}: {', '.join(f'{n} {name}' for name, n in counts.items())}.".replace("_", " ")]
+    flags = export_exchange(library, args.target, progress)
+    records, repairs = library.everything()
+    counts = {PLURALS[kind]: len(rows) for kind, rows in records.items()} | {"repairs": len(repairs)}
+    told = ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in counts.items() if n)
+    lines = [f"Wrote {args.target}: {told or 'nothing, for the library is empty'}."]
     lines += [flag.text for flag in flags]
     return Answer({"target": str(args.target), **counts, "flags": flag_documents(flags)}, "\n".join(lines))
 
@@ -84,9 +84,11 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
     source = bundled("swatches") if args.source is None else args.source
     if is_measurement_file(source):
         return _import_measurements(library, source, preview=args.preview)
-    plan = import_exchange(library, source, preview=args.preview, conflicts=Conflicts(args.conflicts))
+    plan = import_exchange(
+        library, source, preview=args.preview, conflicts=Conflicts(args.conflicts), progress=progress
+    )
     counts = plan.counts()
-    rows = [(name.replace("_", " "), *numbers.values()) for name, numbers in counts.items()]
+    rows = [(name.replace("_", " "), *numbers.values()) for name, numbers in counts.items() if any(numbers.values())]
     lines = [flag.text for flag in plan.flags]
     lines.append(table(("", *(fate.value for fate in Fate)), rows, right=(1, 2, 3, 4)))
     if args.preview:
@@ -127,7 +129,7 @@ def _back_up(library: Library, args: argparse.Namespace) -> Answer:
         rows = [(one.made.strftime("%Y-%m-%d %H:%M UTC"), one.reason, one.path) for one in found]
         return Answer({"backups": documents}, table(("made", "why", "file"), rows))
     if args.out is not None:
-        rescue.save_archive(library, args.out)
+        rescue.save_archive(library, args.out, progress)
         path = args.out
     else:
         path = backup.back_up(library.database, "asked")
@@ -141,7 +143,7 @@ def _restore(args: argparse.Namespace) -> Answer:
     from colormatch.records import Paint, Swatch
 
     folder = args.library or default_folder()
-    chosen = restore(folder, args.backup)
+    chosen = restore(folder, args.backup, progress)
     library = Library.open(folder)
     paints, swatches = library.count(Paint), library.count(Swatch)
     return Answer(
@@ -153,7 +155,7 @@ def _restore(args: argparse.Namespace) -> Answer:
 def _verify(library: Library, args: argparse.Namespace) -> Answer:
     from colormatch.library.rescue import verify
 
-    found = verify(library)
+    found = verify(library, progress)
     document = {
         "folder": str(library.folder),
         "sound": not found.problems,

@@ -20,6 +20,7 @@ from colormatch.cli.common import (
     add_library,
     card_choice,
     flag_documents,
+    open_library,
     print_lab,
     rounded,
     table,
@@ -54,7 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     reading.add_argument("--taken", default="", metavar="DATE", help="year-month-day")
     reading.add_argument("--keep", action="store_true", help="add the swatches to your library")
     add_card_options(reading)
-    add_library(reading)
+    add_library(reading, makes=True)
 
 
 def run(args: argparse.Namespace) -> Answer:
@@ -121,9 +122,8 @@ def _read_board(photo: DecodedPhoto, plan: Plan, args: argparse.Namespace) -> tu
 
 def _keep(args: argparse.Namespace, proposals: list[Proposal]) -> list[int]:
     from colormatch.boards import keep_swatches
-    from colormatch.library import Library
 
-    library = Library.open(args.library)
+    library = open_library(args.library, makes=True)
     library.photos.add(args.photo.read_bytes(), args.photo.name)
     return keep_swatches(library, [p.swatch for p in proposals], f"added {len(proposals)} swatches of a sheet")
 

@@ -21,7 +21,16 @@ from colormatch.library.repairs import RepairKeeper, SavedRepair, all_repairs
 from colormatch.library.rows import Stored, all_records, describe, one_record
 from colormatch.records import ClearCoatPair, Paint, Shelf, Swatch
 
-__all__ = ["DATABASE_NAME", "Library", "SavedRepair", "Stored", "default_folder", "describe"]
+__all__ = [
+    "DATABASE_NAME",
+    "Library",
+    "SavedRepair",
+    "Stored",
+    "default_folder",
+    "describe",
+    "holds_library",
+    "refuse_absent",
+]
 
 DATABASE_NAME = "library.sqlite3"
 
@@ -252,6 +261,26 @@ class Library(RepairKeeper, Memory):
         """Remove a repair, and the photos that only it names. Can be undone."""
         with self.step("") as step:
             step.remove_repair(id)
+
+
+def holds_library(folder: Path) -> bool:
+    """Whether a library is there, sound or not."""
+    path = folder.expanduser() / DATABASE_NAME
+    return path.is_file() or bool(backup.backups(path))
+
+
+def refuse_absent(folder: Path) -> None:
+    """Refuse a folder without a library, where a mistyped name must not make a new one.
+
+    Raises
+    ------
+    LibraryError
+    """
+    if not holds_library(folder):
+        raise LibraryError(
+            f"There is no library in {folder}.",
+            f"Check the name, or make one there: 'colormatch paint add NAME --library {folder}'.",
+        )
 
 
 def default_folder() -> Path:

@@ -36,8 +36,8 @@ def test_paints(shelf):
     (paint,) = document(shelf("paint", "list", "--json"))["paints"]
     assert (paint["name"], paint["price"], paint["on_hand_ml"], paint["swatches"]) == ("Burnt Umber", 9.5, 80, 0)
     removed = document(shelf("paint", "remove", "Burnt Umber", "--json"))
-    assert removed["removed"]["name"] == "Burnt Umber"
-    assert "no paint on the shelf yet" in shelf("paint", "list").out
+    assert [one["name"] for one in removed["removed"]] == ["Burnt Umber"]
+    assert "There is no paint yet" in shelf("paint", "list").out
     assert shelf("library", "undo").out == "Taken back: removed the paint Burnt Umber.\n"
     assert shelf("library", "redo").out == "Done again: removed the paint Burnt Umber.\n"
 
@@ -51,7 +51,7 @@ def test_swatches(shelf, tmp_path):
     assert document(shelf("swatch", "list", "--paint", "umber", "--json"))["swatches"] == [added]
     changed = document(shelf("swatch", "edit", added["id"], "--ratio", "full", "--lab", "40,9,20", "--json"))["changed"]
     assert (changed["water_parts"], changed["L"], changed["coats"]) == (0, 40, 2)
-    assert "Removed swatch" in shelf("swatch", "remove", added["id"]).out
+    assert "Removed swatch 1" in shelf("swatch", "remove", added["id"]).out
     assert document(shelf("swatch", "list", "--json")) == {"swatches": []}
 
 
@@ -66,15 +66,134 @@ def test_a_swatch_from_an_instrument_on_a_ground_from_one(shelf, tmp_path):
     assert (done.status, done.err) == (1, "The file has 2 samples. Name one of: pine, wash.\n")
 
 
+def test_swatches_are_searched_filtered_and_sorted_by_nearness(shelf):
+    shelf("paint", "add", "Ochre")
+    shelf(*ADD)
+    shelf(*ADD, "--lab", "61,9,25", "--ratio", "full")
+    shelf(*ADD, "--paint", "ochre", "--lab", "62,9,25", "--ground", "oak", "--notes", "by the window")
+
+    def numbers(*options):
+        return [one["id"] for one in document(shelf("swatch", "list", *options, "--json"))["swatches"]]
+
+    assert numbers() == [1, 2, 3]
+    assert numbers("--near", "62,9,25") == [3, 2, 1]
+    assert numbers("--near", "62,9,25", "--paint", "UMBER") == [2, 1]
+    assert numbers("--ground", "PINE", "--ratio", "1:3") == [1]
+    assert numbers("--search", "window") == [3]
+    assert numbers("--sort", "name") == [3, 2, 1]
+    assert document(shelf("swatch", "list", "--near", "62,9,25", "--json"))["swatches"][0]["delta_e"] == 0
+    assert "ΔE00" in shelf("paint", "list", "--near", "62,9,25").out
+    paints = document(shelf("paint", "list", "--near", "62,9,25", "--json"))["paints"]
+    assert [paint["name"] for paint in paints] == ["Ochre", "Umber"]
+    assert shelf("swatch", "list", "--search", "nothing").out == "None of the 3 swatches fits.\n"
+
+
+def test_the_same_swatch_twice_is_told(shelf):
+    assert document(shelf(*ADD, "--json"))["flags"] == []
+    again = shelf(*ADD)
+    assert "Number 1 is the very same" in again.out
+    assert [flag["code"] for flag in document(shelf(*ADD, "--json"))["flags"]] == ["repeated"]
+
+
+@pytest.mark.parametrize(
+    ("command", "key", "options", "change", "field"),
+    [
+        ("ground", "grounds", ["--lab", "70,5,20", "--state", "sealed"], ["--uncertainty", "0.5"], "uncertainty"),
+        ("chip", "chips", ["--lab", "61,9,25"], ["--lab", "60.5,9,25"], "L"),
+        ("card", "cards", ["--kind", "three-step", "--value", "0.89/0.18/0.035"], ["--notes", "bent"], "notes"),
+        ("clear", "clear_coats", ["--before", "70,5,20", "--after", "60,8,30"], ["--on", "washed wood"], "on"),
+    ],
+)
+def test_every_kind_is_added_listed_changed_copied_removed_and_brought_back(
+    shelf, command, key, options, change, field
+):
+    def listed():
+        return document(shelf(command, "list", "--json"))[key]
+
+    assert f"There is no {key[:-1].replace('_', ' ').replace('chip', 'shop chip')} yet" in shelf(command, "list").out
+    added = document(shelf(command, "add", "The One", *options, "--json"))["added"]
+    assert listed() == [added]
+    assert "The One" in shelf(command, "list").out
+    changed = document(shelf(command, "edit", "the one", *change, "--json"))["changed"]
+    assert changed != added
+    assert str(changed[field]) == change[1].split(",")[0]
+    copy = document(shelf(command, "copy", "The One", "--json"))["added"]
+    assert copy["id"] != added["id"]
+    assert shelf(command, "edit", copy["id"], "--name", "Another").status == 0
+    assert [one["name"] for one in listed()] == ["The One", "Another"]
+    assert shelf(command, "remove", "the  one", "another").status == 0
+    assert listed() == []
+    assert shelf("library", "undo").status == 0
+    assert len(listed()) == 2
+
+
+def test_a_photo_of_the_tin(shelf, tmp_path):
+    (tmp_path / "tin.jpg").write_bytes(b"a tin")
+    changed = document(shelf("paint", "edit", "Umber", "--photo", tmp_path / "tin.jpg", "--json"))["changed"]
+    assert (tmp_path / "shelf" / "photos" / (changed["photo"] + ".jpg")).read_bytes() == b"a tin"
+    assert document(shelf("paint", "edit", "Umber", "--photo", "none", "--json"))["changed"]["photo"] == ""
+
+
+def test_clear_coats_of_one_name_are_chosen_by_number(shelf):
+    for before in ("70,5,20", "40,5,20"):
+        shelf("clear", "add", "Shellac", "--before", before, "--after", "30,8,30")
+    assert "2 clear coats have the name shellac. Give the number: 1, 2." in shelf("clear", "remove", "shellac").err
+    assert shelf("clear", "remove", "2").status == 0
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["paint", "list"],
+        ["swatch", "remove", "1"],
+        ["ground", "edit", "x", "--notes", "y"],
+        ["match", "--target", "62,9,25", "--over", "74,6,20"],
+        ["mix", "--paint", "x", "--ratio", "1:3", "--area", "40cm2"],
+        ["library", "export", "out.zip"],
+        ["library", "backup"],
+        ["library", "verify"],
+        ["library", "undo"],
+    ],
+    ids=" ".join,
+)
+def test_a_mistyped_library_is_not_made(run, tmp_path, monkeypatch, command):
+    done = run(*command, "--library", tmp_path / "typo")
+    assert (done.status, done.out) == (1, "")
+    assert done.err.startswith(f"There is no library in {tmp_path / 'typo'}. Check the name, or make one there")
+    assert not (tmp_path / "typo").exists()
+    if command[0] not in ("match", "mix"):  # these lend the example's shelf to whoever has none yet
+        monkeypatch.setenv("COLORMATCH_LIBRARY", str(tmp_path / "typo"))
+        assert run(*command).err.startswith("There is no library in")
+        assert not (tmp_path / "typo").exists()
+
+
+def test_a_library_that_is_made_is_told(run, tmp_path):
+    other = ["--library", tmp_path / "other"]
+    assert run("paint", "add", "Umber", *other).err == f"Made a new library in {tmp_path / 'other'}.\n"
+    assert run("paint", "add", "Ochre", *other).err == ""
+    assert "Made a new library" in run("library", "import", "--library", tmp_path / "third").err
+
+
 @pytest.mark.parametrize(
     ("command", "status", "says"),
     [
+        (["paint", "add", "UM BER"], 1, "You already have the paint Umber; UM BER differs only in capitals or spaces."),
+        (["ground", "add", "x"], 2, "--lab --measured is required"),
+        (["ground", "add", "x", "--lab", "70,5,20", "--uncertainty", "-1"], 1, "no valid uncertainty"),
+        (["chip", "edit", "x", "--lab", "70,5,20"], 1, "There is no shop chip named x."),
+        (["card", "add", "x", "--kind", "grey"], 1, "'grey' is no kind of card"),
+        (["card", "add", "x", "--kind", "gray", "--value", "much"], 1, "no value of a gray card"),
+        (["clear", "add", "x", "--before", "70,5,20"], 2, "--after"),
+        (["clear", "remove", "3"], 1, "There is no clear coat named 3."),
+        (["swatch", "list", "--near", "red"], 2, "not three numbers"),
+        (["swatch", "list", "--paint", "x"], 1, "no paint named x"),
+        (["swatch", "copy", "99"], 1, "no swatch number 99"),
         (["paint", "add", "Umber"], 1, "already a paint named Umber. Choose another name"),
         (["paint", "add", " "], 1, "needs a name"),
         (["paint", "add", "x", "--price", "-1"], 1, "price of x is -1"),
         (["paint", "add", "x", "--price", "much"], 2, "invalid float"),
         (["paint", "edit", "Sienna", "--price", "1"], 1, "no paint named Sienna"),
-        (["paint"], 2, "add|list|edit|remove"),
+        (["paint"], 2, "list|add|edit|copy|remove"),
         ([*ADD[:3], "Sienna", *ADD[4:]], 1, "no paint named Sienna"),
         ([*ADD, "--ratio", "x"], 1, "no ratio of paint to water"),
         ([*ADD, "--coats", "0"], 2, "whole number"),
@@ -101,6 +220,7 @@ def test_export_import_undo(shelf, run, tmp_path):
     shelf(*ADD)
     assert "1 paints, 1 swatches" in shelf("library", "export", tmp_path / "out.zip").out
     other = ["--library", tmp_path / "other"]
+    Library.open(tmp_path / "other")
     preview = document(run("library", "import", tmp_path / "out.zip", "--preview", "--json", *other))
     assert (preview["paints"]["new"], preview["swatches"]["new"]) == (1, 1)
     assert document(run("paint", "list", "--json", *other))["paints"] == []
