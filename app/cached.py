@@ -14,7 +14,7 @@ import numpy as np
 import streamlit as st
 
 from app.choices import Aim, Reference
-from colormatch import boards, repair
+from colormatch import boards, checks, repair
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library
 from colormatch.photo.board import BoardReading
@@ -24,11 +24,25 @@ from colormatch.photo.chart import find_chart
 from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, tie_to_chips
 from colormatch.photo.neutral import balanced as white_balanced
 from colormatch.photo.read import DecodedPhoto, open_photo
-from colormatch.records import ByteArray, Card, CardKind, Lab, Layer, Limits, Match, Reading, Region, RegionKind
+from colormatch.records import (
+    ByteArray,
+    Card,
+    CardKind,
+    Lab,
+    Layer,
+    Limits,
+    Match,
+    Reading,
+    Region,
+    RegionKind,
+    Swatch,
+)
 from colormatch.render.outlines import outlined
 from colormatch.workshop import Workshop, grid_over, open_workshop
 
 if TYPE_CHECKING:
+    from colormatch.bench.next_step import NextStep
+    from colormatch.checks import Lesson
     from colormatch.match.grid import WashGrid
     from colormatch.match.spots import SpotsMatch
 
@@ -205,6 +219,33 @@ def cells(path: Path, regions: tuple[Region, ...]) -> bytes:
 def paint_grid(folder: Path, stamp: str, paint: str, ground: Lab, uncertainty: float) -> WashGrid:
     """The washes of one paint over a wood, ratio by coats."""
     return grid_over(workshop(folder, stamp), paint, ground, uncertainty)
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def what_next(
+    path: Path,
+    reference: Reference,
+    regions: tuple[Region, ...],
+    folder: Path,
+    stamp: str,
+    limits: Limits,
+    painted: tuple[Layer, ...],
+    before: Lab | None,
+) -> tuple[NextStep, ...] | ColorMatchError:
+    """All that can be done about a dried repair, the best first."""
+    read = reading(path, reference, regions)
+    if isinstance(read, ColorMatchError):
+        return read
+    try:
+        return checks.what_next((read, regions), workshop(folder, stamp), limits, painted, before)
+    except ColorMatchError as error:
+        return error
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def lesson(swatch: Swatch, others: tuple[Swatch, ...]) -> Lesson:
+    """What a swatch teaches about its paint."""
+    return checks.lesson(swatch, others)
 
 
 # --- pictures, as JPEG -----------------------------------------------------------------------------------------------

@@ -5,7 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 from colormatch.library import starter
-from colormatch.records import Region, RegionKind
+from colormatch.records import Layer, Region, RegionKind
+
+
+def is_shown(photo: str) -> bool:
+    """Whether a photo of the library is the example's."""
+    return starter.example().photo.stem == photo
+
+
+def dried() -> tuple[bytes, tuple[Region, ...], Layer]:
+    """The simulated photo of the dried repair, what is marked in it, and what was painted."""
+    shown = starter.example()
+    return shown.dried.read_bytes(), tuple(replace(region, name="") for region in shown.dried_regions), shown.painted
 
 
 def photo() -> tuple[bytes, str, tuple[Region, ...]]:

@@ -17,9 +17,10 @@ from typing import Any
 
 import streamlit as st
 
-from app import history, work
+from app import dried, history, work
 from app.cached import library, ranking
 from app.choices import Aim, Reference
+from app.dried import Dried, DriedPhoto
 from app.marks import Edit, as_document, from_document, joined
 from app.phone import Door
 from app.work import Mixing, Progress, Recipe
@@ -92,6 +93,7 @@ class OpenRepair:
     progress: Progress = field(default_factory=Progress)
     #: The wash as it was picked; None until somebody goes to mix it.
     recipe: Recipe | None = None
+    check: Dried = field(default_factory=Dried)
 
     @property
     def edit(self) -> Edit:
@@ -117,10 +119,11 @@ class OpenRepair:
     @property
     def to_match(self) -> tuple[Region, ...]:
         """Those of `surfaces` that washes are ranked for: of several damages only one where that was chosen."""
-        damage = [region for region in self.surfaces if region.kind is RegionKind.DAMAGE]
+        surfaces = self.surfaces
+        damage = [region for region in surfaces if region.kind is RegionKind.DAMAGE]
         if not 0 < self.spot <= len(damage):
-            return self.surfaces
-        return tuple(r for r in self.surfaces if r.kind is not RegionKind.DAMAGE or r is damage[self.spot - 1])
+            return surfaces
+        return tuple(r for r in surfaces if r.kind is not RegionKind.DAMAGE or r is damage[self.spot - 1])
 
     @property
     def has_card(self) -> bool:
@@ -145,6 +148,22 @@ class OpenRepair:
         choice = CardChoice(self.card_kind, value, region=self.of_kind(RegionKind.CARD)[0])
         return Reference(choice, self.of_kind(RegionKind.WHITE), chips, settled)
 
+    def card_in(self, photo: DriedPhoto) -> Reference | None:
+        """The same card in a photo of the dried paint; None where it isn't marked yet.
+
+        Raises
+        ------
+        BadInput
+            Its value is of no known form.
+        """
+        if self.card_kind is CardKind.NONE:
+            return Reference(CardChoice(CardKind.NONE))
+        marked = photo.of_kind(RegionKind.CARD)
+        if not marked:
+            return None
+        value = parse_card_value(self.card_value, self.card_kind)
+        return Reference(CardChoice(self.card_kind, value, region=marked[0]))
+
 
 #: The surfaces that a repair reads, and what a page calls them.
 SURFACES = {RegionKind.SOUND: "Sound wood", RegionKind.DAMAGE: "Damage"}
@@ -153,7 +172,7 @@ SURFACES = {RegionKind.SOUND: "Sound wood", RegionKind.DAMAGE: "Damage"}
 #: The limits a person sets on the Match page, besides what goes over the whole piece.
 _LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "clear")
 #: Fields that undo leaves alone: they follow from the others or from the photo.
-_APART = frozenset({"photo", "stamp", "searched", "progress", "recipe"})
+_APART = frozenset({"photo", "stamp", "searched", "progress", "recipe", "check"})
 
 
 def _document(repair: OpenRepair) -> history.Document:
@@ -162,7 +181,9 @@ def _document(repair: OpenRepair) -> history.Document:
         "regions": as_document(repair.regions),
         **{name: work.document(getattr(repair, name)) for name in ("mixing", "times", "progress", "recipe")},
         "limits": {name: getattr(repair.limits, name) for name in _LIMITS}
+        | {"paints": list(repair.limits.paints)}
         | {"then": [_layer_document(layer) for layer in repair.limits.then]},
+        "check": dried.document(repair.check),
         "aim": vars(repair.aim) | {"kept": list(repair.aim.kept) if repair.aim.kept else None},
     }
 
@@ -199,6 +220,7 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "times": lambda held: Times(**held),
     "progress": lambda held: Progress(**held),
     "recipe": work.recipe_from,
+    "check": dried.dried_from,
 }
 
 
@@ -300,7 +322,8 @@ def _held(id: int) -> history.Document:
 
 def _save(document: history.Document, id: int | None) -> int:
     plain = {name: value for name, value in document.items() if name != "name"}
-    photos = (document["photo"],) if document["photo"] else ()
+    checked = [one["photo"] for one in document.get("check", {}).get("photos", ())]
+    photos = tuple(photo for photo in (document["photo"], *checked) if photo)
     return open_library().save_repair(SavedRepair(document["name"], json.dumps(plain), photos=photos), id)
 
 
@@ -344,9 +367,32 @@ def take_edit(edit: Edit) -> None:
             keep(replace(repair, regions=taken.regions, stamp=taken.stamp))
 
 
-def next_stamp(repair: OpenRepair) -> int:
+def change_check(**what: Any) -> None:
+    """Change what the open repair holds of its checks: the callback of a widget."""
+    with telling(), _writing:
+        repair = current()
+        keep(replace(repair, check=replace(repair.check, **what)))
+
+
+def put_dried(photo: DriedPhoto) -> None:
+    """Put a photo of dried paint in the place of the one that it follows."""
+    with _writing:
+        repair = current()
+        keep(replace(repair, check=repair.check.with_photo(photo)))
+
+
+def take_dried_edit(light: int, edit: Edit) -> None:
+    """Take regions of a photo of dried paint from the editor; see `joined`."""
+    with _writing:
+        held = current().check.shown(light)
+        taken = joined(held.edit, edit) if held else None
+        if held and taken:
+            put_dried(replace(held, regions=taken.regions, stamp=taken.stamp))
+
+
+def next_stamp(marked: OpenRepair | DriedPhoto) -> int:
     """Stamp for regions that the program itself sets."""
-    return max(repair.stamp + 1, int(time.time() * 1000))
+    return max(marked.stamp + 1, int(time.time() * 1000))
 
 
 def link() -> dict[str, str]:

@@ -1,0 +1,145 @@
+"""What a repair holds of its checks: photos of the dried paint with their marks, and what was said of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from app.marks import Edit, as_document, from_document
+from colormatch.records import Layer, Part, Region, RegionKind, SurfaceState
+from colormatch.wash.ratio import format_fraction, parse_ratio
+
+#: What is checked: the repair itself, or test strips.
+REPAIR, STRIPS = "repair", "strips"
+#: What is marked in the photos of each, besides card and sound wood.
+PAINTED = {REPAIR: RegionKind.REPAIR, STRIPS: RegionKind.STRIP}
+#: What a page calls a surface; those of one kind are numbered.
+_NAMES = {
+    RegionKind.SOUND: "Sound wood",
+    RegionKind.DAMAGE: "Bare wood",
+    RegionKind.REPAIR: "Repair",
+    RegionKind.STRIP: "Strip",
+}
+
+
+@dataclass(frozen=True)
+class DriedPhoto:
+    """One photo of dried paint, under one light."""
+
+    #: Of :data:`REPAIR` or of :data:`STRIPS`; the first or the second light.
+    mode: str
+    light: int
+    #: SHA-256 in the library's photos.
+    photo: str
+    stamp: int = 0
+    regions: tuple[Region, ...] = ()
+    #: Whether the program has looked for the card in it.
+    searched: bool = False
+
+    @property
+    def edit(self) -> Edit:
+        """Its regions, for the editor."""
+        return Edit(self.photo, self.stamp, self.regions)
+
+    def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
+        """Its regions of one kind."""
+        return tuple(region for region in self.regions if region.kind is kind)
+
+    @property
+    def surfaces(self) -> tuple[Region, ...]:
+        """What is to be read, named as the editor labels it."""
+        named = []
+        for kind, word in _NAMES.items():
+            found = self.of_kind(kind)
+            many = len(found) > 1 or kind is RegionKind.STRIP
+            named += [replace(one, name=f"{word} {n}" if many else word) for n, one in enumerate(found, 1)]
+        return tuple(named)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A swatch that was kept from a check."""
+
+    #: In the library.
+    number: int
+    #: Name of the surface that it is of.
+    name: str
+
+
+@dataclass(frozen=True)
+class Wash:
+    """What was painted, where it is not the wash that was picked."""
+
+    paint: str = ""
+    #: As typed.
+    ratio: str = "1:3"
+    coats: int = 1
+
+    @property
+    def layer(self) -> Layer:
+        """
+        Raises
+        ------
+        BadInput
+            The ratio is none.
+        """
+        return Layer((Part(self.paint),), parse_ratio(self.ratio).paint_fraction, self.coats)
+
+    @classmethod
+    def of(cls, layer: Layer) -> Wash:
+        """Of one paint."""
+        return cls(layer.paints[0].paint, format_fraction(layer.paint_fraction), layer.coats)
+
+
+@dataclass(frozen=True)
+class Dried:
+    """All checks of a repair."""
+
+    mode: str = REPAIR
+    photos: tuple[DriedPhoto, ...] = ()
+    #: What lies on the repair now, and whether some of it is still damp.
+    state: SurfaceState = SurfaceState.WASHED
+    wet: bool = False
+    #: What was painted on the repair; None: the wash that was picked.
+    other: Wash | None = None
+    #: What a strip that is to be kept was painted with.
+    strip: Wash = Wash()
+    kept: tuple[Kept, ...] = ()
+
+    def shown(self, light: int) -> DriedPhoto | None:
+        """The photo of what is being checked, under the first or the second light."""
+        return next((one for one in self.photos if (one.mode, one.light) == (self.mode, light)), None)
+
+    def with_photo(self, photo: DriedPhoto) -> Dried:
+        """This photo in the place of the one that it follows."""
+        others = tuple(one for one in self.photos if (one.mode, one.light) != (photo.mode, photo.light))
+        return replace(self, photos=(*others, photo))
+
+    def without(self, photo: DriedPhoto) -> Dried:
+        """The checks without a photo, and without a second light that would be left alone."""
+        left = [one for one in self.photos if one.mode != photo.mode or one.light < photo.light]
+        return replace(self, photos=tuple(left))
+
+
+# --- as the library keeps it -----------------------------------------------------------------------------------------
+
+
+def document(dried: Dried) -> dict[str, Any]:
+    """As plain JSON gives it back."""
+    photos = [asdict(one) | {"regions": as_document(one.regions)} for one in dried.photos]
+    return asdict(dried) | {"photos": photos, "kept": [asdict(one) for one in dried.kept]}
+
+
+def dried_from(held: Mapping[str, Any]) -> Dried:
+    """Inverse of :func:`document`."""
+    other, strip = (Wash(**one) if one else None for one in (held.get("other"), held.get("strip")))
+    return Dried(
+        mode=held.get("mode", REPAIR),
+        photos=tuple(DriedPhoto(**one | {"regions": from_document(one["regions"])}) for one in held.get("photos", ())),
+        state=SurfaceState(held.get("state", SurfaceState.WASHED)),
+        wet=held.get("wet", False),
+        other=other,
+        strip=strip or Wash(),
+        kept=tuple(Kept(**one) for one in held.get("kept", ())),
+    )
