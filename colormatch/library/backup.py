@@ -33,7 +33,7 @@ class Backup:
 
 
 def backups(path: Path) -> list[Backup]:
-    """Backups of a database file, the newest first."""
+    """Backups of a database file, the newest first; those dated in the future, by a clock that was wrong, last."""
     found = []
     for copy in (path.parent / "backups").glob(f"{path.stem}-*{path.suffix}"):
         stamp, _, reason = copy.stem.removeprefix(path.stem + "-").partition("-")
@@ -42,7 +42,8 @@ def backups(path: Path) -> list[Backup]:
         except ValueError:
             continue
         found.append(Backup(copy, made, reason))
-    return sorted(found, key=lambda backup: backup.made, reverse=True)
+    now = datetime.now(UTC)
+    return sorted(found, key=lambda backup: (backup.made <= now, backup.made), reverse=True)
 
 
 def back_up(path: Path, reason: str) -> Path:
@@ -103,9 +104,10 @@ def back_up_daily(path: Path) -> bool:
     LibraryDamaged
         The database fails its check.
     """
-    made = [backup.made for backup in backups(path)]
-    # abs: a clock that was once set to the future must not stop the backups.
-    if made and abs(datetime.now(UTC) - made[0]) < DAILY:
+    now = datetime.now(UTC)
+    # Not older than a day, and not from the future: a clock that was once wrong must neither stop the backups nor make
+    # one each time.
+    if any(timedelta(0) <= now - backup.made < DAILY for backup in backups(path)):
         return False
     try:
         back_up(path, "daily")

@@ -27,6 +27,8 @@ def explained(folder: Path) -> Iterator[None]:
     except LibraryError:
         raise
     except OSError as error:
+        if not folder.is_dir():
+            raise _gone(folder) from error
         reason = (error.strerror or str(error)).lower()
         raise LibraryUnwritable(
             f"The library in {folder} can't be used: {reason}.",
@@ -35,7 +37,16 @@ def explained(folder: Path) -> Iterator[None]:
         ) from error
 
 
+def _gone(folder: Path) -> LibraryUnwritable:
+    return LibraryUnwritable(
+        f"The folder {folder} is not there any more.",
+        "Plug in the disk that holds it, or put the folder back, and try again; what was saved in it is still there.",
+    )
+
+
 def _explain(error: sqlite3.Error, folder: Path) -> LibraryError:
+    if not folder.is_dir():
+        return _gone(folder)
     # The low byte is the primary code, https://www.sqlite.org/rescode.html
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT):

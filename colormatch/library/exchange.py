@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import shutil
-import tempfile
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -15,12 +13,13 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from colormatch import __version__
-from colormatch.errors import BadInput, ExchangeError, LibraryUnwritable
+from colormatch.errors import ExchangeError
 from colormatch.library.archive import Source, opened, refuse_unsafe_name
 from colormatch.library.columns import is_sha256
-from colormatch.library.database import explained, sync_file, sync_folder
+from colormatch.library.database import sync_file
 from colormatch.library.history import now
-from colormatch.library.photos import MAX_PHOTO_BYTES, TEMPORARY_PREFIX
+from colormatch.library.outside import written_whole
+from colormatch.library.photos import MAX_PHOTO_BYTES
 from colormatch.library.progress import Progress, told
 from colormatch.library.repair_file import MAX_REPAIR_BYTES, is_repair_file, read_repair, repair_file, write_repair
 from colormatch.library.sheet import Problem, Read, read_sheet, refuse, write_sheet
@@ -227,9 +226,6 @@ def export_exchange(library: Library, target: Path, progress: Progress | None = 
     LibraryUnwritable
         Folder or disk refuses; nothing is left behind.
     """
-    target = target.expanduser().absolute()
-    if target.exists() and not (target.is_dir() and not any(target.iterdir())):
-        raise BadInput(f"{target} is already there.", "Choose a new name; nothing is overwritten.")
     records, repairs = library.everything()
     named = {record.photo for kind in (Paint, Swatch) for record in records[kind]} - {""}
     named.update(*(repair.photos for repair in repairs))
@@ -257,24 +253,9 @@ def _write(texts: dict[str, bytes], photos: Mapping[str, Path], target: Path, pr
         "files": files,
     }
     texts[MANIFEST] = (json.dumps(manifest, indent=1) + "\n").encode()
-    try:
-        with explained(target.parent):
-            target.parent.mkdir(parents=True, exist_ok=True)
-            # Finished beside the target and then renamed, so that a half-written export never bears its name.
-            work = Path(tempfile.mkdtemp(prefix=TEMPORARY_PREFIX, dir=target.parent))
-            try:
-                ready = work / "ready"
-                photo_files = told(photos.values(), len(photos), "Writing photos", progress)
-                (_write_zip if target.suffix.lower() == ".zip" else _write_folder)(ready, texts, photo_files)
-                os.replace(ready, target)
-                sync_folder(target.parent)
-            finally:
-                shutil.rmtree(work, ignore_errors=True)
-    except LibraryUnwritable as error:
-        reason = error.facts.get("reason", "the disk refuses")
-        raise LibraryUnwritable(
-            f"The export to {target} failed: {reason}.", "Make room or choose another place; the library is unharmed."
-        ) from error
+    with written_whole(target, "export") as ready:
+        photo_files = told(photos.values(), len(photos), "Writing photos", progress)
+        (_write_zip if target.suffix.lower() == ".zip" else _write_folder)(ready, texts, photo_files)
 
 
 def _write_folder(ready: Path, texts: Mapping[str, bytes], photos: Iterable[Path]) -> None:

@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from colormatch.errors import BadInput, LibraryDamaged, LibraryError
+from colormatch.errors import LibraryDamaged, LibraryError
 from colormatch.library import backup, database, schema
 from colormatch.library.archive import MAX_TOTAL_BYTES, opened
 from colormatch.library.columns import TABLES, is_sha256
 from colormatch.library.history import now
+from colormatch.library.outside import written_whole
 from colormatch.library.photos import TEMPORARY_PREFIX, is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import DATABASE_NAME, Library
@@ -40,27 +41,15 @@ def save_archive(library: Library, target: Path, progress: Progress | None = Non
     LibraryUnwritable, LibraryDamaged
         The disk refuses or the database fails its check; nothing is left behind.
     """
-    target = target.expanduser().absolute()
-    if target.exists():
-        raise BadInput(f"{target} is already there.", "Choose a new name; nothing is overwritten.")
-    with database.explained(target.parent):
-        target.parent.mkdir(parents=True, exist_ok=True)
-        work = Path(tempfile.mkdtemp(prefix=TEMPORARY_PREFIX, dir=target.parent))
-        try:
-            backup.copy_database(library.database, work / DATABASE_NAME)
-            ready = work / "ready"
-            with zipfile.ZipFile(ready, "x", zipfile.ZIP_DEFLATED) as archive:
-                archive.write(work / DATABASE_NAME, DATABASE_NAME)
-                photos = library.photos.all()
-                for photo in told(photos.values(), len(photos), "Writing photos", progress):
-                    if photo.is_file():
-                        archive.write(photo, f"photos/{photo.name}", zipfile.ZIP_STORED)  # packed already
-            # Moved within the working folder's parent, so that the file is whole under its name or not there.
-            database.sync_file(ready)
-            os.replace(ready, target)
-            database.sync_folder(target.parent)
-        finally:
-            shutil.rmtree(work, ignore_errors=True)
+    photos = [photo for photo in library.photos.all().values() if photo.is_file()]
+    with written_whole(target, "backup") as ready:
+        copy = ready.with_name(DATABASE_NAME)
+        backup.copy_database(library.database, copy)
+        with zipfile.ZipFile(ready, "x", zipfile.ZIP_DEFLATED) as archive:
+            archive.write(copy, DATABASE_NAME)
+            for photo in told(photos, len(photos), "Writing photos", progress):
+                archive.write(photo, f"photos/{photo.name}", zipfile.ZIP_STORED)  # packed already
+        database.sync_file(ready)
 
 
 # --- the way back ----------------------------------------------------------------------------------------------------

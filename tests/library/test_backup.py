@@ -1,5 +1,6 @@
 """Backups, the way back, and the check of everything."""
 
+import os
 import shutil
 from datetime import UTC, datetime, timedelta
 
@@ -147,3 +148,45 @@ def test_verify_finds_photos_that_are_gone_or_changed(stocked):
     stocked.photos.add(b"one", "a.jpg")  # adding it again mends it
     stocked.photos.add(b"two", "b.jpg")
     assert verify(stocked).problems == ()
+
+
+# --- clocks and disks that misbehave ---------------------------------------------------------------------------------
+
+
+def test_a_backup_dated_in_the_future_is_not_taken_for_the_newest_and_makes_no_new_one_each_time(stocked, monkeypatch):
+    saved = stocked.shelf()
+    _age(stocked, -400)  # the only backup, of the library when it was still empty
+    for _ in range(5):
+        Library.open(stocked.folder)
+    assert [one.reason for one in backup.backups(stocked.database)] == ["daily", "daily"]
+    restore(stocked.folder)
+    assert stocked.shelf() == saved
+
+
+def test_a_clock_that_fell_back_to_its_beginning_still_backs_up_and_restores_the_newest(stocked, monkeypatch):
+    class Fallen(datetime):
+        @classmethod
+        def now(cls, tz=None):
+            return datetime(2000, 1, 1, tzinfo=tz)
+
+    monkeypatch.setattr(backup, "datetime", Fallen)
+    stocked.add(Paint("Ochre"))
+    saved = stocked.shelf()
+    Library.open(stocked.folder)
+    assert len(backup.backups(stocked.database)) == 2
+    stocked.remove(Paint, stocked.all(Paint)[0].id)
+    restore(stocked.folder)
+    assert stocked.shelf() == saved
+
+
+def test_a_clock_that_jumps_ahead_does_not_empty_the_trash_of_what_undo_needs(stocked, swatch):
+    photo = stocked.photos.add(b"a photo", "x.jpg")
+    number = stocked.add(Swatch(**{**vars(swatch), "photo": photo}))
+    stocked.remove(Swatch, number)
+    (stocked.photos.trash / ("f" * 64)).write_bytes(b"nobody's")
+    for path in stocked.photos.trash.iterdir():
+        os.utime(path, (0, 0))  # as old as a clock that jumps years ahead makes it look
+    stocked.photos.clear_old()
+    assert [path.name for path in stocked.photos.trash.iterdir()] == [photo + ".jpg"]
+    stocked.undo()
+    assert stocked.photos.path(photo).read_bytes() == b"a photo"

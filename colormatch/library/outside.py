@@ -1,0 +1,52 @@
+"""Files that leave the library, for example on a stick: whole under their name, or not there at all."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from colormatch.errors import BadInput, LibraryUnwritable
+from colormatch.library.database import explained, sync_folder
+from colormatch.library.photos import TEMPORARY_PREFIX
+
+
+@contextmanager
+def written_whole(target: Path, what: str) -> Iterator[Path]:
+    """A place to write a file or a folder to, beside the target, whose name it gets in the end.
+
+    Parameters
+    ----------
+    target : Path
+        Must not be there yet, unless as an empty folder: nothing is overwritten.
+    what : str
+        In a word, such as "export".
+
+    Raises
+    ------
+    BadInput
+        The target is in use.
+    LibraryUnwritable
+        Folder or disk refuses; nothing is left behind.
+    """
+    target = target.expanduser().absolute()
+    if target.exists() and not (target.is_dir() and not any(target.iterdir())):
+        raise BadInput(f"{target} is already there.", "Choose a new name; nothing is overwritten.")
+    try:
+        with explained(target.parent):
+            target.parent.mkdir(parents=True, exist_ok=True)
+            work = Path(tempfile.mkdtemp(prefix=TEMPORARY_PREFIX, dir=target.parent))
+            try:
+                yield work / "ready"
+                os.replace(work / "ready", target)
+                sync_folder(target.parent)
+            finally:
+                shutil.rmtree(work, ignore_errors=True)
+    except LibraryUnwritable as error:
+        reason = error.facts.get("reason", "the disk refuses")
+        raise LibraryUnwritable(
+            f"The {what} to {target} failed: {reason}.", "Make room or choose another place; the library is unharmed."
+        ) from error
