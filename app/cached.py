@@ -6,7 +6,6 @@ any other and is remembered too: looking for a card that isn't there takes as lo
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,7 +24,6 @@ from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, tie_to_c
 from colormatch.photo.neutral import balanced as white_balanced
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.records import (
-    ByteArray,
     Card,
     CardKind,
     Lab,
@@ -38,6 +36,7 @@ from colormatch.records import (
     Swatch,
 )
 from colormatch.render.outlines import outlined
+from colormatch.render.preview import jpeg, to_screen
 from colormatch.workshop import Workshop, grid_over, open_workshop
 
 if TYPE_CHECKING:
@@ -48,7 +47,8 @@ if TYPE_CHECKING:
 
 #: Longest side of a photo on the page, pixels: sharp on a laptop's screen, and when enlarged a few times.
 SCREEN_SIDE = 2000
-_JPEG_QUALITY = 88
+#: Longest side of a photo in a list, pixels: twice what is shown, for a fine screen.
+THUMBNAIL_SIDE = 320
 #: Dots to the inch of a sheet on the page: its letters can be read.
 SHEET_DPI = 96
 
@@ -206,13 +206,13 @@ def sheet_preview(plan: Plan) -> tuple[bytes, tuple[int, int]]:
     from colormatch.render.sheet import sheet_picture
 
     picture = sheet_picture(plan, SHEET_DPI).convert("RGB")
-    return _jpeg(np.asarray(picture)), picture.size
+    return jpeg(np.asarray(picture)), picture.size
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def cells(path: Path, regions: tuple[Region, ...]) -> bytes:
     """A photo with the cells that were read in it."""
-    return _jpeg(outlined(decoded(path).preview(SCREEN_SIDE), regions))
+    return jpeg(outlined(decoded(path).preview(SCREEN_SIDE), regions))
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
@@ -254,18 +254,23 @@ def lesson(swatch: Swatch, others: tuple[Swatch, ...]) -> Lesson:
 @st.cache_data(max_entries=8, show_spinner=False)
 def as_taken(path: Path) -> bytes:
     """The photo as the camera balanced it."""
-    return _jpeg(decoded(path).preview(SCREEN_SIDE))
+    return jpeg(decoded(path).preview(SCREEN_SIDE))
+
+
+@st.cache_data(max_entries=200, show_spinner=False)
+def thumbnail(path: Path) -> tuple[bytes, tuple[int, int]]:
+    """A photo as it stands in a list, and its width and height; not :func:`decoded`, which keeps two."""
+    small = open_photo(path).preview(THUMBNAIL_SIDE)
+    return jpeg(small), (small.shape[1], small.shape[0])
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def balanced(path: Path, reference: Reference) -> bytes:
     """The photo as its reference corrects it."""
-    from colormatch.render.preview import to_screen
-
     found = neutral(path, reference)
     if isinstance(found, ColorMatchError):
         raise found
-    return _jpeg(to_screen(white_balanced(decoded(path), found, SCREEN_SIDE)))
+    return jpeg(to_screen(white_balanced(decoded(path), found, SCREEN_SIDE)))
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
@@ -279,8 +284,6 @@ def pictured(
     stamp: str,
 ) -> tuple[bytes, bytes, tuple[int, int]]:
     """The damage and what lies around it, as it is and, simulated, washed; and the pictures' width and height."""
-    from colormatch.render.preview import to_screen
-
     found = neutral(path, reference)
     if isinstance(found, ColorMatchError):
         raise found
@@ -288,7 +291,7 @@ def pictured(
     after = repair.picture(before, regions, ground, layers, workshop(folder, stamp))
     rows, columns = _around([region for region in regions if region.kind is RegionKind.DAMAGE], before.shape)
     near, washed = (to_screen(linear_rgb[rows, columns]) for linear_rgb in (before, after))
-    return _jpeg(near), _jpeg(washed), (near.shape[1], near.shape[0])
+    return jpeg(near), jpeg(washed), (near.shape[1], near.shape[0])
 
 
 def _around(damage: list[Region], shape: tuple[int, ...]) -> tuple[slice, slice]:
@@ -302,11 +305,3 @@ def _around(damage: list[Region], shape: tuple[int, ...]) -> tuple[slice, slice]
     above = max(bottom - top, (height / 3 - (bottom - top)) / 2)
     rows = slice(int(max(0, top - above)), int(min(height, bottom + above)))
     return rows, slice(int(max(0, left - aside)), int(min(width, right + aside)))
-
-
-def _jpeg(encoded_rgb: ByteArray) -> bytes:
-    from PIL import Image
-
-    stream = io.BytesIO()
-    Image.fromarray(encoded_rgb).save(stream, "JPEG", quality=_JPEG_QUALITY)
-    return stream.getvalue()

@@ -9,19 +9,18 @@ from typing import Any
 
 import streamlit as st
 
-from app import cached, look, session, work
-from app.marks import FOUND
+from app import cached, cup, look, papers, session, work
+from app.cup import Cup
 from app.session import OpenRepair
 from app.timer import now_ms, timer
 from app.work import BATCH, MARKED, TYPED, Recipe
-from colormatch.bench.amounts import Amounts, Batch, mix_job
+from colormatch.bench.amounts import Batch, area_takes
 from colormatch.bench.cautions import cautions
-from colormatch.bench.marked import marked_area
-from colormatch.bench.measures import WATER, Practice, parse_area, parse_card_size
+from colormatch.bench.measures import WATER, Practice, parse_card_size
 from colormatch.bench.schedule import CLEAR_DRIES_S, Step, format_time, parse_time, schedule, time_left, usual_times
 from colormatch.errors import ColorMatchError
 from colormatch.records import Layer, Match, Paint, RegionKind
-from colormatch.wash.ratio import format_layers, parse_volume
+from colormatch.wash.ratio import format_layers
 from colormatch.workshop import Workshop, rounding_cost
 
 #: Smallest measures that are offered, as `Practice` reads them.
@@ -36,9 +35,9 @@ _MEASURES = {
     "1 g": "1 g: a kitchen scale",
     "0.1 g": "0.1 g: a fine scale",
 }
+#: How much more than the area takes is told; our choice.
+_AMPLE = 1.5
 _AMOUNT_BY = {TYPED: "Its size, typed", MARKED: "Its size in the photo", BATCH: "A batch"}
-#: The library's setting with the real size of the card, as typed.
-CARD_SIZE = "card-size"
 
 
 def show() -> None:
@@ -71,6 +70,8 @@ def show() -> None:
         _cup(session.current(), recipe, paints, workshop)
     with bench:
         _bench(session.current(), recipe, paints)
+        st.subheader("Take it along")
+        papers.offer(session.current())
 
 
 # --- the recipe ------------------------------------------------------------------------------------------------------
@@ -136,84 +137,75 @@ def _cup(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint], workshop:
         on_change=_changer("mixing", "amount_by", key),
         label_visibility="collapsed",
     )
+    _SIZES[by](repair)
+    amounts_at = st.container()
+    _measures(repair, recipe)
     try:
-        area, batch = _size(repair, by)
-        amounts_at = st.container()
-        practice = _measures(repair, recipe)
-        amounts = None
-        if area is not None or batch:
-            volume = parse_volume(batch, practice.drop_ml) if batch else None
-            amounts = mix_job(recipe.wash.layers, paints, practice, area_cm2=area, batch_ml=volume)
+        filled = cup.fill(repair, recipe.wash.layers, paints)
     except ColorMatchError as error:
-        st.error(str(error))
+        amounts_at.error(str(error))
         return
-    if amounts is None:
-        return
-    if amounts.cost != recipe.cost:
-        session.keep(replace(session.current(), recipe=replace(recipe, cost=amounts.cost)), undoable=False)
+    if filled.amounts.cost != recipe.cost:
+        session.keep(replace(session.current(), recipe=replace(recipe, cost=filled.amounts.cost)), undoable=False)
     with amounts_at:
-        _show_amounts(recipe, amounts, practice, workshop)
+        _show_amounts(recipe, filled, workshop)
 
 
-def _size(repair: OpenRepair, by: str) -> tuple[float | None, str]:
-    """The area in cm², or the batch as typed; neither where it is not known yet."""
-    if by == BATCH:
-        key = f"batch-{repair.id}"
-        batch = st.text_input(
-            "How much of each wash? Such as 30 ml, 2 tbsp or 1/2 cup",
-            key=session.showing(key, repair.mixing.batch),
-            on_change=_changer("mixing", "batch", key, str.strip),
-        )
-        return None, batch
-    if by == MARKED:
-        return _marked(repair), ""
+def _typed(repair: OpenRepair) -> None:
     key = f"area-{repair.id}"
-    area = st.text_input(
+    st.text_input(
         "How large is the damage? Such as 40cm2, 6 sq in, 4x10cm, or several: 4x10cm + 3x2cm",
         key=session.showing(key, repair.area),
         on_change=session.changer("area", key),
     )
-    return parse_area(area), ""
 
 
-def _marked(repair: OpenRepair) -> float | None:
-    library = session.open_library()
-    cards = repair.of_kind(RegionKind.CARD)
-    if not cards:
-        st.write("There is no card in the photo to measure by: type the size instead.")
-        return None
+def _batch(repair: OpenRepair) -> None:
+    key = f"batch-{repair.id}"
+    st.text_input(
+        "How much of each wash? Such as 30 ml, 2 tbsp or 1/2 cup",
+        key=session.showing(key, repair.mixing.batch),
+        on_change=_changer("mixing", "batch", key, str.strip),
+    )
+
+
+def _marked(repair: OpenRepair) -> None:
     key = "card-size"
     size = st.text_input(
         "How large is your card? Measure it once: 100x65mm or 4x6in",
-        key=session.showing(key, library.setting(CARD_SIZE)),
+        key=session.showing(key, cup.card_size()),
         on_change=lambda: _keep_card_size(session.widget_value(key)),
     )
-    if not size:
-        return None
-    facts = cached.decoded(library.photos.path(repair.photo)).facts
-    damage, by_program = repair.of_kind(RegionKind.DAMAGE), cards[0].name == FOUND
-    found = marked_area(damage, cards[0], (facts.width, facts.height), parse_card_size(size), found=by_program)
+    if not size or not repair.of_kind(RegionKind.CARD):
+        return
+    try:
+        found = cup.marked(repair)
+    except ColorMatchError:
+        return  # told with the amounts
     by, way = 100 * abs(found.perspective - 1), "more" if found.perspective > 1 else "less"
     st.write(
         f"The marked damage measures **{found.cm2:.3g} cm²**, nine times in ten between {found.low:.3g} and "
-        f"{found.high:.3g}. The camera's tilt is taken out as far as the card tells it (as if from straight above it "
-        f"would be {by:.0f} % {way}). It holds for damage that lies flat beside the card."
+        f"{found.high:.3g}. The camera's tilt is taken out as far as the card tells it: as if from straight above it "
+        f"would be {by:.0f} % {way}. It holds for damage that lies flat beside the card."
     )
     for flag in found.flags:
         st.write(flag.text)
-    return found.cm2
 
 
 def _keep_card_size(text: str) -> None:
     with session.telling():
         if text.strip():
             parse_card_size(text)
-        session.open_library().set_setting(CARD_SIZE, text.strip())
+        session.open_library().set_setting(cup.CARD_SIZE, text.strip())
 
 
-def _measures(repair: OpenRepair, recipe: Recipe) -> Practice:
+#: What asks for the size, by where it comes from.
+_SIZES = {TYPED: _typed, MARKED: _marked, BATCH: _batch}
+
+
+def _measures(repair: OpenRepair, recipe: Recipe) -> None:
     key = f"smallest-{repair.id}"
-    smallest = st.selectbox(
+    st.selectbox(
         "Smallest measure at hand",
         list(_MEASURES),
         format_func=_MEASURES.__getitem__,
@@ -236,7 +228,6 @@ def _measures(repair: OpenRepair, recipe: Recipe) -> Practice:
                 lambda value, name=name: tuple((held | {name: value}).items()),
                 name,
             )
-    return mixing.practice(smallest)
 
 
 def _figure(
@@ -261,8 +252,8 @@ def _figure(
     )
 
 
-def _show_amounts(recipe: Recipe, amounts: Amounts, practice: Practice, workshop: Workshop) -> None:
-    layers = recipe.wash.layers
+def _show_amounts(recipe: Recipe, filled: Cup, workshop: Workshop) -> None:
+    layers, amounts, practice = recipe.wash.layers, filled.amounts, filled.practice
     for number, batch in enumerate(amounts.batches, 1):
         st.subheader(f"Into the cup: {batch.ml:.3g} ml" + (f", wash {number}" if len(layers) > 1 else ""))
         st.html(look.portions(_portions(batch, practice)))
@@ -270,6 +261,13 @@ def _show_amounts(recipe: Recipe, amounts: Amounts, practice: Practice, workshop
     slipped = [amounts.batches[0].slip, *amounts.layers[1:]]
     slip = rounding_cost(workshop, amounts.layers, slipped, recipe.ground)
     words = []
+    if filled.area_cm2 is not None:
+        taken = [area_takes(filled.area_cm2, layer.coats, practice) for layer in layers]
+        if any(batch.ml > _AMPLE * ml for batch, ml in zip(amounts.batches, taken, strict=True)):
+            words.append(
+                f"The area takes {' and '.join(f'{ml:.2g} ml' for ml in taken)}; less than this can't be measured well "
+                "or taken up with a brush."
+            )
     if format_layers(amounts.layers) != format_layers(layers):
         words.append(f"Measured so it is {format_layers(amounts.layers)}.")
     words.append(f"Rounding to {practice.smallest} moves the color by ΔE {moved:.1f}.")
@@ -289,8 +287,13 @@ def _portions(batch: Batch, practice: Practice) -> list[tuple[str, str, str]]:
     for measure in batch.measures:
         said = practice.spoken(measure.ml, measure.density)
         main = said.pop(practice.unit)
-        rows.append((measure.name, main, " · ".join([f"{measure.parts:.3g} parts", *said.values()])))
+        rows.append((measure.name, main, " · ".join([_parts(measure.parts), *said.values()])))
     return rows
+
+
+def _parts(parts: float) -> str:
+    amount = f"{parts:.3g}"
+    return f"{amount} part" if amount == "1" else f"{amount} parts"
 
 
 # --- the bench -------------------------------------------------------------------------------------------------------

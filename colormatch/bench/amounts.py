@@ -85,8 +85,8 @@ class Amounts:
         return tuple(batch.layer for batch in self.batches)
 
 
-def wash_needed(area_cm2: float, coats: int, practice: Practice | None = None) -> float:
-    """Volume of wash to mix for an area, ml.
+def area_takes(area_cm2: float, coats: int, practice: Practice | None = None) -> float:
+    """Volume of wash that an area takes, waste included, ml.
 
     Parameters
     ----------
@@ -97,11 +97,11 @@ def wash_needed(area_cm2: float, coats: int, practice: Practice | None = None) -
 
     Examples
     --------
-    >>> wash_needed(1000, 2)
+    >>> area_takes(1000, 2)
     24.0
     """
     practice = practice or Practice()
-    return max(LEAST_BATCH_ML, area_cm2 * coats / practice.coverage * (1 + practice.waste))
+    return area_cm2 * coats / practice.coverage * (1 + practice.waste)
 
 
 def mix_job(
@@ -136,7 +136,8 @@ def mix_job(
         if batch_ml is not None:
             volume = batch_ml
         elif area_cm2 is not None:
-            volume = measurable_ml(layer, wash_needed(area_cm2, layer.coats, practice), practice)
+            least = max(LEAST_BATCH_ML, area_takes(area_cm2, layer.coats, practice))
+            volume = measurable_ml(layer, least, practice)
         else:
             raise BadInput("How much to mix is not known.", "Give an area or a batch.")
         batches.append(mix_batch(layer, volume, paints, practice))
@@ -194,7 +195,7 @@ def mix_batch(
 
 
 def measurable_ml(layer: Layer, least_ml: float, practice: Practice | None = None) -> float:
-    """The smallest batch from ``least_ml`` on, up to twice it, that the measure at hand portions out well.
+    """The smallest batch from ``least_ml`` on that the measure at hand portions out well.
 
     Parameters
     ----------
@@ -205,19 +206,25 @@ def measurable_ml(layer: Layer, least_ml: float, practice: Practice | None = Non
     Returns
     -------
     float
-        Where rounding changes no share by more than 3 %; where none does, the one that changes them least.
+        Where rounding changes no share by more than 3 %; where none does, the one that changes them least. At most
+        twice ``least_ml``, or ten times where the wash is so thin that less of it would hold no whole measure of a
+        paint.
 
     Examples
     --------
     Five milliliters of 1:3 can't be measured in whole ones, eight can.
 
-    >>> measurable_ml(Layer((Part("ochre"),), 0.25), 5.0)
-    8.0
+    >>> measurable_ml(Layer((Part("ochre"),), 0.25), 5.0), measurable_ml(Layer((Part("ochre"),), 0.04), 5.0)
+    (8.0, 25.0)
     """
     practice = practice or Practice()
     step_ml = practice.step_ml(layer.paints[0].paint)
     first = math.ceil(least_ml / step_ml)
-    steps = range(first, min(2 * first, first + _TRIED) + 1)
+    scarcest = (
+        layer.paint_fraction * min(part.parts for part in layer.paints) / math.fsum(p.parts for p in layer.paints)
+    )
+    last = min(max(2 * first, math.ceil(1 / scarcest)), 10 * first, first + _TRIED)
+    steps = range(first, last + 1)
     best, best_off = first, math.inf
     for step in steps:
         off = _rounding(mix_batch(layer, step * step_ml, practice=practice))

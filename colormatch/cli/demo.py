@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 from pathlib import Path
 
 from colormatch.cli.common import Answer, add_json
@@ -19,6 +20,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
+    from colormatch.bench.cautions import cautions
+    from colormatch.bench.schedule import schedule
     from colormatch.cli import match as match_command
     from colormatch.cli import read as read_command
     from colormatch.errors import ColorMatchError
@@ -26,8 +29,8 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.photo.neutral import balanced, find_neutral
     from colormatch.photo.read import open_photo
     from colormatch.records import RegionKind
-    from colormatch.render.preview import side_by_side, to_screen
-    from colormatch.render.report import write_report
+    from colormatch.render.preview import jpeg, side_by_side, to_screen
+    from colormatch.render.report import Report, report_page
     from colormatch.repair import match_repair, picture, read_regions, surface
     from colormatch.wash.ratio import format_layers
     from colormatch.workshop import starter_workshop
@@ -48,7 +51,24 @@ def run(args: argparse.Namespace) -> Answer:
         preview = args.out / "preview.png"
         _save(side_by_side(to_screen(before), to_screen(after)), preview)
         report = args.out / "report.html"
-        write_report(report, shown.title, reading, match, to_screen(before), to_screen(after), simulated=True)
+        best = match.washes[0]
+        names = {part.paint for layer in best.layers for part in layer.paints}
+        paints = {paint.name: paint for paint in workshop.shelf.paints if paint.name in names}
+        page = report_page(
+            Report(
+                shown.title,
+                date.today().isoformat(),
+                reading,
+                match,
+                best,
+                jpeg(to_screen(before)),
+                jpeg(to_screen(after)),
+                steps=schedule(best.layers, paints),
+                cautions=cautions(list(paints.values())),
+                simulated=True,
+            )
+        )
+        report.write_text(page, encoding="utf-8")
     except OSError as error:
         raise ColorMatchError(
             f"{args.out} can't be written: {error.strerror}.", "Name another folder with --out."
@@ -62,7 +82,6 @@ def run(args: argparse.Namespace) -> Answer:
         "preview": str(preview),
         "report": str(report),
     }
-    best = match.washes[0]
     text = "\n".join(
         [
             f"{shown.title} (a simulated photo, invented paints)",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 
 import numpy as np
@@ -62,6 +63,15 @@ def to_screen(linear_rgb: FloatArray) -> ByteArray:
     """(..., 3) uint8; encoded sRGB, clipped to what a screen can show."""
     screen: ByteArray = np.round(np.clip(encoded_from_linear(np.clip(linear_rgb, 0, 1)), 0, 1) * 255).astype(np.uint8)
     return screen
+
+
+def jpeg(encoded_rgb: ByteArray, quality: int = 88) -> bytes:
+    """A (h, w, 3) uint8 picture in encoded sRGB as a JPEG file."""
+    from PIL import Image
+
+    stream = io.BytesIO()
+    Image.fromarray(encoded_rgb).save(stream, "JPEG", quality=quality)
+    return stream.getvalue()
 
 
 def side_by_side(before: ByteArray, after: ByteArray, gap: int = 12) -> ByteArray:

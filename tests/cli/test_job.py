@@ -44,7 +44,7 @@ def test_demo_does_the_whole_job(run, tmp_path: Path, best_possible: float) -> N
         assert preview.width > preview.height > 100
     report = Path(answer["report"]).read_text(encoding="utf-8")
     assert "simulated" in report
-    assert "http" not in report
+    assert "://" not in report
 
 
 def test_demo_reads_the_true_colors_as_well_as_it_claims(run, tmp_path: Path) -> None:

@@ -1,0 +1,77 @@
+"""How much a repair takes, from what it holds: the one answer for the page, the report and the label."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from app import cached, session
+from app.marks import FOUND
+from app.session import OpenRepair
+from app.work import BATCH, MARKED
+from colormatch.bench.amounts import Amounts, mix_job
+from colormatch.bench.marked import MarkedArea, marked_area
+from colormatch.bench.measures import Practice, parse_area, parse_card_size
+from colormatch.errors import BadInput
+from colormatch.records import Layer, Paint, RegionKind
+from colormatch.wash.ratio import parse_volume
+
+#: The library's setting with the real size of the person's card, as typed.
+CARD_SIZE = "card-size"
+
+
+@dataclass(frozen=True)
+class Cup:
+    """Amounts, and what they follow from."""
+
+    amounts: Amounts
+    practice: Practice
+    #: Of what is painted, cm²; None where a batch was asked for.
+    area_cm2: float | None
+
+
+def card_size() -> str:
+    """The real size of the card as typed, or empty."""
+    return session.open_library().setting(CARD_SIZE)
+
+
+def marked(repair: OpenRepair) -> MarkedArea:
+    """The area of the marked damage.
+
+    Raises
+    ------
+    BadInput
+        There is no card in the photo, or its size is not known.
+    """
+    cards, size = repair.of_kind(RegionKind.CARD), card_size()
+    if not cards:
+        raise BadInput("There is no card in the photo to measure by.", "Type the size of the damage instead.")
+    if not size:
+        raise BadInput("The size of your card is not known yet.", "Measure it and type it above, such as 100x65mm.")
+    facts = cached.decoded(session.open_library().photos.path(repair.photo)).facts
+    return marked_area(
+        repair.of_kind(RegionKind.DAMAGE),
+        cards[0],
+        (facts.width, facts.height),
+        parse_card_size(size),
+        found=cards[0].name == FOUND,
+    )
+
+
+def fill(repair: OpenRepair, layers: tuple[Layer, ...], paints: Mapping[str, Paint]) -> Cup:
+    """What goes into the cup.
+
+    Raises
+    ------
+    BadInput
+        What was typed can't be read, or the size is not known.
+    """
+    practice = repair.mixing.practice(repair.smallest)
+    area = volume = None
+    if repair.mixing.amount_by == BATCH:
+        volume = parse_volume(repair.mixing.batch, practice.drop_ml)
+    elif repair.mixing.amount_by == MARKED:
+        area = marked(repair).cm2
+    else:
+        area = parse_area(repair.area)
+    return Cup(mix_job(layers, paints, practice, area_cm2=area, batch_ml=volume), practice, area)

@@ -1,0 +1,140 @@
+"""What one takes to the bench or keeps: a job's report and the jar's label, made from what the library holds."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import streamlit as st
+
+from app import cached, cup, session
+from app.cup import Cup
+from app.session import OpenRepair
+from app.work import Recipe
+from colormatch.bench.cautions import cautions
+from colormatch.bench.schedule import schedule
+from colormatch.errors import BadInput, ColorMatchError
+from colormatch.library import starter
+from colormatch.records import Layer, Paint
+from colormatch.render.label import Label, label_page
+from colormatch.render.report import Report, report_page
+from colormatch.workshop import Workshop
+
+
+def offer(repair: OpenRepair) -> None:
+    """Buttons that download the report and the label of a job whose wash is picked."""
+    with st.container(horizontal=True, gap="small"):
+        st.download_button(
+            "Report to print or keep",
+            lambda: report(repair),
+            file_name=_file_name(repair, "report"),
+            mime="text/html",
+            key=f"report-{repair.id}",
+            on_click="ignore",
+        )
+        st.download_button(
+            "Label for the jar",
+            lambda: label(repair),
+            file_name=_file_name(repair, "label"),
+            mime="text/html",
+            key=f"label-{repair.id}",
+            on_click="ignore",
+        )
+
+
+def label(repair: OpenRepair) -> str:
+    """A page with one label for each jar."""
+    recipe = _recipe(repair)
+    return label_page(_labels(repair, recipe, _cup(repair, recipe), _paints()))
+
+
+def report(repair: OpenRepair) -> str:
+    """The report as one page of HTML.
+
+    Raises
+    ------
+    ColorMatchError
+        The photo, the reading or the ranking fails.
+    """
+    recipe, paints, library = _recipe(repair), _paints(), session.open_library()
+    path, layers = library.photos.path(repair.photo), recipe.wash.layers
+    reading = cached.reading(path, repair.card(), repair.to_match)
+    match = session.ranked(repair)
+    for answer in (reading, match):
+        if isinstance(answer, ColorMatchError):
+            raise answer
+    before, after, _ = cached.pictured(
+        path, repair.card(), repair.to_match, recipe.ground, layers, library.folder, library.stamp()
+    )
+    filled = _cup(repair, recipe)
+    clear = repair.limits.clear
+    return report_page(
+        Report(
+            repair.name,
+            recipe.made,
+            reading,
+            match,
+            recipe.wash,
+            before,
+            after,
+            amounts=filled.amounts if filled else None,
+            practice=filled.practice if filled else None,
+            area_cm2=filled.area_cm2 if filled else None,
+            steps=schedule(layers, paints, repair.times, clear_coat=clear) if layers else (),
+            cautions=cautions(_used(layers, paints), clear_coat=bool(clear)),
+            labels=_labels(repair, recipe, filled, paints),
+            simulated=repair.photo == starter.example().photo.stem or _workshop().lent,
+        )
+    )
+
+
+def _recipe(repair: OpenRepair) -> Recipe:
+    if repair.recipe is None:
+        raise BadInput("No wash is picked for this repair yet.", "Open it and go to Mix.")
+    return repair.recipe
+
+
+def _workshop() -> Workshop:
+    library = session.open_library()
+    return cached.workshop(library.folder, library.stamp())
+
+
+def _paints() -> dict[str, Paint]:
+    return {paint.name: paint for paint in _workshop().shelf.paints}
+
+
+def _used(layers: Sequence[Layer], paints: dict[str, Paint]) -> list[Paint]:
+    names = dict.fromkeys(part.paint for layer in layers for part in layer.paints)
+    return [paints[name] for name in names if name in paints]
+
+
+def _cup(repair: OpenRepair, recipe: Recipe) -> Cup | None:
+    """The amounts; None where their size is not known, or a paint is gone."""
+    try:
+        return cup.fill(repair, recipe.wash.layers, _paints()) if recipe.wash.layers else None
+    except BadInput:
+        return None
+
+
+def _labels(repair: OpenRepair, recipe: Recipe, filled: Cup | None, paints: dict[str, Paint]) -> list[Label]:
+    layers = recipe.wash.layers
+    volumes = [batch.ml for batch in filled.amounts.batches] if filled else [None] * len(layers)
+    return [
+        Label(
+            repair.name,
+            layer,
+            number,
+            len(layers),
+            recipe.wash.lab,
+            recipe.made,
+            volume,
+            paints[layer.paints[0].paint].thinner if layer.paints[0].paint in paints else "water",
+        )
+        for number, (layer, volume) in enumerate(zip(layers, volumes, strict=True), 1)
+    ]
+
+
+def _file_name(repair: OpenRepair, what: str) -> str:
+    """A name that every system takes."""
+    plain = re.sub(r"[^\w-]+", "-", repair.name.lower()).strip("-")[:40]
+    return f"{what}-{plain or repair.id}.html"
