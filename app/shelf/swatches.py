@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from app.shelf import board, chips, paint, paint_form, paints, patch, place, sheet, swatch_form, undo
+import streamlit as st
+
+from app.shelf import backups, board, chips, exchange, paint, paint_form, paints, patch, place, sheet, swatch_form, undo
+from colormatch.errors import LibraryDamaged
 
 #: The views by their names in the address.
 VIEWS: dict[str, Callable[[], None]] = {
@@ -17,8 +20,14 @@ VIEWS: dict[str, Callable[[], None]] = {
     "patch": patch.show,
     "board": board.show,
     "sheet": sheet.show,
+    "exchange": exchange.show,
+    "backups": backups.show,
 }
 
 chips.dress()
-undo.bar()
-VIEWS.get(place.view(), paints.show)()
+try:
+    undo.bar()
+    VIEWS.get(place.view(), paints.show)()
+except LibraryDamaged as error:
+    st.error(error.what)
+    backups.ways_back()

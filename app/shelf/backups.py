@@ -1,0 +1,114 @@
+"""Backups: when they were made and why, the way back to one, and the check of everything."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import streamlit as st
+
+from app import look, session
+from app.shelf import place
+from colormatch.library import backup
+from colormatch.library.backup import Backup
+from colormatch.library.rescue import restore, save_archive, verify
+from colormatch.library.store import DATABASE_NAME, default_folder
+
+_WHY = {
+    "daily": "by itself, once a day",
+    "before-import": "before something was brought in",
+    "before-update": "before the program's update",
+    "before-restore": "before another backup was put in place",
+    "asked": "asked for",
+}
+_FILE = "restore-file"
+
+
+def show() -> None:
+    """The view."""
+    place.back("Your paints")
+    st.header("Backups")
+    keep_side, back_side = st.columns(2, gap="large")
+    with keep_side:
+        _keep()
+    with back_side:
+        ways_back()
+
+
+def _keep() -> None:
+    st.subheader("Keep it safe")
+    st.write(
+        "Your library is backed up by itself once a day, and before anything large. These copies lie on the same disk: "
+        "now and then save everything as one file, on another disk or a stick."
+    )
+    with st.container(horizontal=True, gap="small", key="backup-actions"):
+        st.button("Back up now", key="back-up", type="primary", on_click=_back_up)
+        st.download_button(
+            "Save everything as one file",
+            _archive,
+            file_name="colormatch-library.zip",
+            mime="application/zip",
+            key="archive",
+            on_click="ignore",
+        )
+    st.subheader("Check everything")
+    if st.button("Check every record and photo", key="verify"):
+        with st.spinner("Checking every record and photo"):
+            found = verify(session.open_library())
+        if found.problems:
+            st.error("Something is wrong. Put a backup in place, then look again.")
+            look.sentences(found.problems)
+        else:
+            st.success(f"All is well: {found.records} records and {found.photos} photos.")
+
+
+def _back_up() -> None:
+    with session.telling():
+        backup.back_up(session.open_library().database, "asked")
+
+
+def _archive() -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        target = Path(folder) / "library.zip"
+        save_archive(session.open_library(), target)
+        return target.read_bytes()
+
+
+def ways_back() -> None:
+    """Every backup with its button; works on a library that can't be opened."""
+    st.subheader("Go back to a backup")
+    found = backup.backups(default_folder() / DATABASE_NAME)
+    if not found:
+        st.write("There is none yet.")
+    for number, one in enumerate(found):
+        with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"backup-row-{number}"):
+            made = one.made.astimezone()
+            st.markdown(f"**{made:%A, %d %B %Y, %H:%M}**  \n{_WHY.get(one.reason, one.reason)}")
+            with st.popover("Go back", key=f"backup-{number}"):
+                _confirm(one, number)
+    st.file_uploader("Or choose a file that was saved here", type=["zip", "sqlite3"], key=_FILE)
+    if session.widget_value(_FILE) is not None:
+        st.write("It takes the place of your library as it is now, which is backed up first.")
+        st.button("Put this file in place", key="restore-file-go", type="primary", on_click=_restore_file)
+
+
+def _confirm(one: Backup, number: int) -> None:
+    st.write(
+        f"Your library becomes what it was on {one.made.astimezone():%d %B %Y, %H:%M}. "
+        "As it is now, it is backed up first."
+    )
+    st.button("Yes, go back", key=f"restore-{number}", type="primary", on_click=_restore, args=(one.path,))
+
+
+def _restore(path: Path) -> None:
+    with session.telling():
+        restore(default_folder(), path)
+        place.go()
+
+
+def _restore_file() -> None:
+    upload = session.widget_value(_FILE)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"saved{Path(upload.name).suffix}"
+        path.write_bytes(upload.getvalue())
+        _restore(path)

@@ -1,0 +1,170 @@
+"""Bring paints and swatches in from files, and take everything out as one file."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from app import look, session
+from app.shelf import chips, place
+from colormatch.errors import ColorMatchError
+from colormatch.library.chosen import ENDINGS, lay_out
+from colormatch.library.columns import WORDS
+from colormatch.library.exchange import export_exchange
+from colormatch.library.merge import Conflicts, Fate, ImportPlan, Incoming, import_exchange
+from colormatch.library.rows import describe
+from colormatch.records import Swatch
+
+_FILES = "exchange-files"
+_FATES = {
+    Fate.NEW: ("New", "added"),
+    Fate.CHANGED: ("Says more than yours", "its gaps are filled"),
+    Fate.CONFLICT: ("Says something else than yours", "as you choose below"),
+    Fate.SAME: ("Already there", "left alone"),
+}
+_CONFLICTS = {
+    Conflicts.MINE: "Keep mine",
+    Conflicts.THEIRS: "Take theirs",
+    Conflicts.BOTH: "Keep both, as a further measurement",
+}
+#: Records listed by name for each fate; the rest is counted.
+_NAMED = 30
+
+
+def show() -> None:
+    """The view."""
+    place.back("Your paints")
+    st.header("Bring in, take out")
+    take_side, bring_side = st.columns(2, gap="large")
+    with bring_side:
+        _bring_in()
+    with take_side:
+        _take_out()
+
+
+# --- out -------------------------------------------------------------------------------------------------------------
+
+
+def _take_out() -> None:
+    st.subheader("Take out")
+    st.write(
+        "Everything on your shelf as one .zip file: tables that any spreadsheet opens, and the photos. Bring it in on "
+        "another computer, or give it to a friend."
+    )
+    st.download_button(
+        "Download the shelf",
+        _zipped,
+        file_name="swatches.zip",
+        mime="application/zip",
+        key="export",
+        type="primary",
+        on_click="ignore",
+    )
+
+
+def _zipped() -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        target = Path(folder) / "swatches.zip"
+        export_exchange(session.open_library(), target)
+        return target.read_bytes()
+
+
+# --- in --------------------------------------------------------------------------------------------------------------
+
+
+def _bring_in() -> None:
+    st.subheader("Bring in")
+    uploads = st.file_uploader(
+        "A shelf's .zip file, its .csv tables, or an instrument's file (CxF, CGATS), whose samples become woods. "
+        "Nothing is changed before you have seen what would be",
+        type=ENDINGS,
+        accept_multiple_files=True,
+        key=_FILES,
+    )
+    if not uploads:
+        return
+    try:
+        with st.spinner("Reading the files"):
+            plan = _import(uploads, preview=True)
+    except ColorMatchError as error:
+        st.error(str(error))
+        return
+    _preview(plan)
+
+
+@contextmanager
+def _laid_out(uploads: list[Any]) -> Iterator[Path]:
+    with tempfile.TemporaryDirectory() as folder:
+        yield lay_out({upload.name: upload.getvalue() for upload in uploads}, Path(folder))
+
+
+def _import(uploads: list[Any], *, preview: bool, conflicts: Conflicts = Conflicts.MINE) -> ImportPlan:
+    with _laid_out(uploads) as source:
+        return import_exchange(session.open_library(), source, preview=preview, conflicts=conflicts)
+
+
+def _preview(plan: ImportPlan) -> None:
+    look.sentences([flag.text for flag in plan.flags])
+    by_fate = {fate: [item for item in plan.items if item.fate is fate] for fate in Fate}
+    for fate, (word, does) in _FATES.items():
+        items = by_fate[fate]
+        if items:
+            with st.expander(f"**{word}: {len(items)}**, {does}", expanded=fate is Fate.CONFLICT, key=f"fate-{fate}"):
+                _list(items)
+    if all(item.fate is Fate.SAME for item in plan.items):
+        st.write("There is nothing in it that you don't have.")
+        return
+    if by_fate[Fate.CONFLICT]:
+        st.segmented_control(
+            "Where both sides say something else",
+            list(_CONFLICTS),
+            default=Conflicts.MINE,
+            format_func=_CONFLICTS.__getitem__,
+            required=True,
+            key="conflicts",
+        )
+    st.button("Bring it in", key="import", type="primary", on_click=_bring, args=(bool(by_fate[Fate.CONFLICT]),))
+
+
+def _list(items: list[Incoming]) -> None:
+    for item in items[:_NAMED]:
+        if isinstance(item.theirs, Swatch):
+            st.html(_pair(item))
+        st.write(_told(item))
+    if len(items) > _NAMED:
+        st.write(f"And {len(items) - _NAMED} more.")
+
+
+def _pair(item: Incoming) -> str:
+    """Theirs on its wood; in a conflict, mine beside it."""
+    sides = [item.theirs] if item.mine is None or item.fate is not Fate.CONFLICT else [item.theirs, item.mine.record]
+    return (
+        '<div class="sides">'
+        + "".join(chips.swatch_chip(s.lab, s.ground_lab, chips.wash_words(s)) for s in sides)
+        + "</div>"
+    )
+
+
+def _told(item: Incoming) -> str:
+    theirs = item.theirs
+    words = describe(theirs) if type(theirs) in WORDS else f"repair {theirs.name}"
+    if item.fate is Fate.CONFLICT and item.mine is not None:
+        differing = ", ".join(_differences(theirs, item.mine.record))
+        return f"{words}: theirs differs in {differing}"
+    return words
+
+
+def _differences(theirs: Any, mine: Any) -> list[str]:
+    return [name.replace("_", " ") for name, value in vars(theirs).items() if value != getattr(mine, name)]
+
+
+def _bring(asked: bool) -> None:
+    with session.telling():
+        conflicts = session.widget_value("conflicts") if asked else Conflicts.MINE
+        _import(session.widget_value(_FILES), preview=False, conflicts=conflicts)
+        place.go()
