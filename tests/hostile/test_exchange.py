@@ -1,6 +1,7 @@
 """Exchange folders, zip files and instruments' files made to harm: refused whole, in a sentence, nothing imported."""
 
 import contextlib
+import json
 import os
 import random
 import stat
@@ -10,7 +11,7 @@ import pytest
 
 from colormatch.errors import ExchangeError
 from colormatch.instrument.measurements import read_measurements
-from colormatch.library import Library, archive
+from colormatch.library import Library, SavedRepair, archive
 from colormatch.library.exchange import export_exchange, read_exchange
 from colormatch.library.merge import import_exchange
 from colormatch.records import Lab, Paint, Swatch
@@ -172,6 +173,137 @@ def test_folders_with_too_many_files_or_none_of_ours(library, tmp_path, monkeypa
         (tmp_path / "in" / f"{n}.jpg").touch()
     monkeypatch.setattr(archive, "MAX_FILES", 3)
     refuses(library, tmp_path / "in", "more than 3 files")
+
+
+# --- repairs, grounds, chips and cards -------------------------------------------------------------------------------
+
+REPAIR = {"name": "table", "document": "{}", "version": 1, "photos": [], "created": "", "changed": ""}
+
+
+def repair(**changes):
+    return json.dumps({**REPAIR, **changes})
+
+
+@pytest.mark.parametrize(
+    ("content", "match"),
+    [
+        ("", "no repair that this program wrote"),
+        ("[]", "no repair that this program wrote"),
+        ("null", "no repair that this program wrote"),
+        ("[" * 100_000, "no repair that this program wrote"),
+        ('{"name": ' + '{"a": ' * 100_000, "no repair that this program wrote"),
+        ('{"name": "a\0b", "document": "{}"}', "no repair that this program wrote"),
+        ("{}", "no repair that this program wrote"),
+        ('{"name": "x"}', "no repair that this program wrote"),
+        (repair(name=["x"]), "no repair that this program wrote"),
+        (repair(document={}), "no repair that this program wrote"),
+        (repair(photos="x"), "photos can't be read"),
+        (repair(photos=7), "no repair that this program wrote"),
+        (repair(photos=["../library.sqlite3"]), "photos can't be read"),
+        (repair(photos=[["f" * 64]]), "photos can't be read"),
+        (repair(photos=["f" * 64] * 2000), "photos can't be read"),
+        (repair(version="1"), "no version"),
+        (repair(version=True), "no version"),
+        (repair(version=2**40), "no version"),
+        (repair(created="yesterday"), "no repair that this program wrote"),
+        (repair(changed=5), "no repair that this program wrote"),
+        (repair(name="a\0b"), "no text"),
+        (repair(name="\x1b[2J"), "no text"),
+        (repair(name="x" * 30_000), "30,000 characters"),
+        (repair(document="{not json"), "no JSON document"),
+        (repair(document="[" * 100_000), "no JSON document"),
+        (repair(document="[" * 60 + "]" * 60), "50 deep"),
+        (repair(document='{"note": "a\\u0000b"}'), "no text"),
+        (repair(document='{"a\\u0000b": 1}'), "no text"),
+        (repair(document='"\\ud800"'), "no text"),
+        (repair(document="9" * 10_000), "no JSON document"),
+        (repair(document='"' + "x" * 9 * 2**20 + '"'), "characters"),
+        (b"\xff\xfe\x00", "no repair that this program wrote"),
+    ],
+)
+def test_repairs_made_to_harm(library, tmp_path, content, match):
+    source = tmp_path / "in"
+    (source / "repairs").mkdir(parents=True)
+    (source / "paints.csv").write_text(PAINTS)
+    (source / "repairs" / "00001.json").write_bytes(content if isinstance(content, bytes) else content.encode())
+    error = refuses(library, source, match)
+    assert error.facts["file"] == "repairs/00001.json"
+    assert library.repairs() == ()
+
+
+def test_a_repair_file_that_is_too_large(library, tmp_path, monkeypatch):
+    monkeypatch.setattr("colormatch.library.exchange.MAX_REPAIR_BYTES", 100)
+    source = zipped(tmp_path / "in.zip", [("paints.csv", PAINTS), ("repairs/1.json", repair(name="x" * 200))])
+    refuses(library, source, "larger than")
+
+
+def test_random_repairs_are_refused_or_read_but_never_escape(library, tmp_path):
+    rng = random.Random(8)
+    source = tmp_path / "in"
+    (source / "repairs").mkdir(parents=True)
+    (source / "paints.csv").write_text(PAINTS)
+    whole = repair(document='{"step": [1, 2.5, "x"]}', created="2025-03-31T12:00:00+00:00").encode()
+    for _ in range(500):
+        spoiled = bytearray(whole)
+        for _ in range(rng.randint(1, 3)):
+            spoiled[rng.randrange(len(whole))] = rng.randrange(256)
+        (source / "repairs" / "1.json").write_bytes(spoiled)
+        with contextlib.suppress(ExchangeError):
+            read_exchange(source)
+
+
+def test_a_repair_that_was_changed_after_the_export_is_refused(library, tmp_path):
+    library.save_repair(SavedRepair("table", '{"step": 1}'))
+    export_exchange(library, tmp_path / "out")
+    path = tmp_path / "out" / "repairs" / "00001.json"
+    path.write_text(path.read_text().replace("step", "STEP"))
+    refuses(Library.open(tmp_path / "other"), tmp_path / "out", "not as manifest.json says")
+
+
+@pytest.mark.parametrize("name", ["repairs/../../x.json", "repairs\\x.json", "repairs//x\x07.json", "/repairs/x.json"])
+def test_repairs_whose_names_lead_out(library, tmp_path, name):
+    refuses(library, zipped(tmp_path / "in.zip", [("paints.csv", PAINTS), (name, repair())]), "leads out")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links need rights on Windows")
+def test_repairs_behind_links_are_not_followed(library, tmp_path):
+    source = tmp_path / "in"
+    (source / "repairs").mkdir(parents=True)
+    (source / "paints.csv").write_text(PAINTS)
+    (tmp_path / "secret.json").write_text(repair())
+    (source / "repairs" / "1.json").symlink_to(tmp_path / "secret.json")
+    refuses(library, source, "link")
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "paints.csv").write_text(PAINTS)
+    (other / "repairs").symlink_to(source / "repairs")
+    assert read_exchange(other).repairs == ()
+
+
+@pytest.mark.parametrize(
+    ("sheet", "text", "column"),
+    [
+        ("grounds.csv", "name,L,a,b\noak,500,0,0\n", "L"),
+        ("grounds.csv", "name,L,a,b,state\noak,50,0,0,wet\n", "state"),
+        ("grounds.csv", "name,L,a,b\noak,50,0,0\noak,50,0,0\n", "name"),
+        ("chips.csv", "name,L,a,b,uncertainty\nred,50,0,0,-1\n", "uncertainty"),
+        ("chips.csv", "name,L,a\nred,50,0\n", "b"),
+        ("cards.csv", "name,kind\nbig,none\n", "kind"),
+        ("cards.csv", "name,kind\n,gray\n", "name"),
+        ("cards.csv", "name,kind\nbig,\n", "kind"),
+        ("paints.csv", "name,photo\nUmber,../x\n", "photo"),
+        ("swatches.csv", f"{HEAD},region\n{ROW},0.5\n", "region"),
+        ("swatches.csv", f'{HEAD},region\n{ROW},"0.5,7"\n', "region"),
+        ("swatches.csv", f'{HEAD},region\n{ROW},"{"0.5,0.5 " * 300}"\n', "region"),
+    ],
+)
+def test_bad_rows_of_the_further_sheets_and_columns_are_told(library, tmp_path, sheet, text, column):
+    source = tmp_path / "in"
+    source.mkdir()
+    (source / "paints.csv").write_text(PAINTS)
+    (source / sheet).write_text(text)
+    error = refuses(library, source, sheet)
+    assert (error.facts["file"], error.facts["column"]) == (sheet, column)
 
 
 # --- zip files -------------------------------------------------------------------------------------------------------
