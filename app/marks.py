@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from colormatch.errors import RegionError
 from colormatch.records import Region, RegionKind
 
 
@@ -62,13 +63,18 @@ def from_document(document: Sequence[dict[str, Any]]) -> tuple[Region, ...]:
     Raises
     ------
     RegionError
-        A shape has fewer than three corners or reaches outside the photo.
+        A shape has fewer than three corners or reaches outside the photo, or it is no document of marks.
     """
-    return tuple(
-        Region(
-            RegionKind(one["kind"]),
-            tuple((float(x), float(y)) for x, y in one["points"]),
-            FOUND if one.get("auto") else one.get("name", ""),
+    try:
+        return tuple(
+            Region(
+                RegionKind(one["kind"]),
+                tuple((float(x), float(y)) for x, y in one["points"]),
+                FOUND if one.get("auto") else str(one.get("name", "")),
+            )
+            for one in document
         )
-        for one in document
-    )
+    except RegionError:
+        raise
+    except (AttributeError, KeyError, TypeError, ValueError):
+        raise RegionError("The marks in the photo can't be read.", "Reload the page and draw them again.") from None
