@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import replace
-from pathlib import Path
+from collections.abc import Mapping
 
 import streamlit as st
 
 from app import cached, look, session
-from app.shelf import chips, photo_side, place, typed, woods
+from app.shelf import chips, photo_side, place, woods
 from app.shelf import draft as drafts
 from app.shelf.draft import Draft
 from app.shelf.word_fields import WordFields
 from app.shelf.words import STATES
-from colormatch import repair as job
 from colormatch.bench.board import Wash, swatch_of
 from colormatch.boards import keep_swatches
-from colormatch.errors import BadInput, ColorMatchError
+from colormatch.errors import BadInput
 from colormatch.library import Library
-from colormatch.records import Paint, Reading, RegionKind, Sample
+from colormatch.records import Paint, RegionKind, Sample
 from colormatch.wash.ratio import parse_ratio
 from colormatch.workshop import ground_named
 
 _USE = "patch"
-_KINDS = (RegionKind.CARD, RegionKind.SOUND, RegionKind.PATCH)
 _WORDS = {
     RegionKind.SOUND: ("Bare wood", "Bare", "a patch of the bare wood"),
     RegionKind.PATCH: ("Dried wash", "Wash", "the dried wash, well inside its edges"),
@@ -51,16 +48,16 @@ def show() -> None:
     draft = photo_side.with_card(draft, path)
     photo_column, word_column = st.columns([5, 3], gap="medium")
     with photo_column:
-        photo_side.mark(draft, path, _KINDS, _WORDS)
+        photo_side.mark(draft, path, (RegionKind.CARD, *_WORDS), _WORDS)
     with word_column:
         _next_step(draft)
-        read = _read(draft, path)
-        _form(library, draft, paint, read)
+        samples = photo_side.samples(draft, path, _WORDS)
+        if len(samples) == len(_WORDS):
+            bare, wash = samples.values()
+            st.html(look.edge_to_edge(bare.lab, wash.lab, ("Bare wood", "Dried wash")))
+        _form(library, draft, paint, samples)
         with st.expander("Card and photo", key="patch-card"):
             photo_side.card_settings(draft)
-
-
-# --- read ------------------------------------------------------------------------------------------------------------
 
 
 def _next_step(draft: Draft) -> None:
@@ -73,51 +70,11 @@ def _next_step(draft: Draft) -> None:
         st.subheader("What was painted?")
 
 
-def _read(draft: Draft, path: Path) -> tuple[Sample | None, Sample | None]:
-    """Bare wood and dried wash, as far as they are marked."""
-    if draft.lacks_card:
-        return None, None
-    surfaces = tuple(
-        replace(region, name=_WORDS[kind][0])
-        for kind in (RegionKind.SOUND, RegionKind.PATCH)
-        for region in draft.of_kind(kind)
-    )
-    if not surfaces:
-        return None, None
-    try:
-        with st.spinner("Reading the colors"):
-            reading = cached.reading(path, draft.reference(), surfaces)
-    except ColorMatchError as error:  # the card's value as it was typed
-        reading = error
-    if not isinstance(reading, Reading):
-        st.error(str(reading))
-        return None, None
-    bare, wash = (
-        job.surface(reading, surfaces, kind) if draft.of_kind(kind) else None
-        for kind in (RegionKind.SOUND, RegionKind.PATCH)
-    )
-    _judge(reading, bare, wash)
-    return bare, wash
-
-
-def _judge(reading: Reading, bare: Sample | None, wash: Sample | None) -> None:
-    if bare and wash:
-        st.html(look.edge_to_edge(bare.lab, wash.lab, ("Bare wood", "Dried wash")))
-    rows = [
-        (name, f"{typed.color_text(typed.told(sample.lab))}. True to ΔE {sample.uncertainty:.1f}, nine times in ten.")
-        for name, sample in (("Bare wood, L* a* b*", bare), ("Dried wash, L* a* b*", wash))
-        if sample
-    ]
-    doubts = (*reading.photo.flags, *reading.card.flags, *reading.light.flags)
-    doubts += tuple(flag for sample in (bare, wash) if sample for flag in sample.flags)
-    look.facts(rows + [("Take care", text) for text in dict.fromkeys(flag.text for flag in doubts)])
-
-
 # --- keep ------------------------------------------------------------------------------------------------------------
 
 
-def _form(library: Library, draft: Draft, paint: Paint | None, read: tuple[Sample | None, Sample | None]) -> None:
-    bare, wash = read
+def _form(library: Library, draft: Draft, paint: Paint | None, samples: Mapping[RegionKind, Sample]) -> None:
+    bare, wash = samples.get(RegionKind.SOUND), samples.get(RegionKind.PATCH)
 
     fields = WordFields(draft)
     if paint is None:

@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
-from app import cached, photo_files, pictures, session
+from app import cached, look, photo_files, pictures, session
 from app.marks import FOUND
 from app.region_editor import Words, region_editor
 from app.shelf import draft as drafts
+from app.shelf import typed
 from app.shelf.draft import Draft
+from colormatch import repair as job
 from colormatch.errors import ColorMatchError
-from colormatch.records import CardKind, Region, RegionKind
+from colormatch.records import CardKind, Region, RegionKind, Sample
 
 CARDS = {
     CardKind.GRAY: "Gray card",
@@ -97,6 +100,33 @@ def ask_for_card() -> None:
     """Say that the card has to be marked."""
     st.subheader("Mark the card")
     st.write("It was not found by itself. Choose Card above the photo and drag across it, inside its edges.")
+
+
+def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict[RegionKind, Sample]:
+    """What is read of each kind of surface that is marked, with what it is good for in words; in the kinds' order."""
+    surfaces = tuple(replace(region, name=words[kind][0]) for kind in words for region in draft.of_kind(kind))
+    if draft.lacks_card or not surfaces:
+        return {}
+    try:
+        with st.spinner("Reading the colors"):
+            reading = cached.reading(path, draft.reference(), surfaces)
+    except ColorMatchError as error:  # the card's value as it was typed
+        reading = error
+    if isinstance(reading, ColorMatchError):
+        st.error(str(reading))
+        return {}
+    found = {kind: job.surface(reading, surfaces, kind) for kind in words if draft.of_kind(kind)}
+    rows = [
+        (
+            f"{words[kind][0]}, L* a* b*",
+            f"{typed.color_text(typed.told(sample.lab))}. True to ΔE {sample.uncertainty:.1f}, nine times in ten.",
+        )
+        for kind, sample in found.items()
+    ]
+    holders: tuple[Any, ...] = (reading.photo, reading.card, reading.light, *found.values())
+    doubts = dict.fromkeys(flag.text for holder in holders for flag in holder.flags)
+    look.facts(rows + [("Take care", text) for text in doubts])
+    return found
 
 
 def card_settings(draft: Draft) -> None:

@@ -6,7 +6,22 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from app.shelf import backups, board, chips, exchange, paint, paint_form, paints, patch, place, sheet, swatch_form, undo
+from app.shelf import (
+    backups,
+    board,
+    chips,
+    color,
+    exchange,
+    paint,
+    paint_form,
+    paints,
+    patch,
+    place,
+    sheet,
+    swatch_form,
+    things,
+    undo,
+)
 from colormatch.errors import LibraryDamaged
 
 #: The views by their names in the address.
@@ -20,6 +35,8 @@ VIEWS: dict[str, Callable[[], None]] = {
     "patch": patch.show,
     "board": board.show,
     "sheet": sheet.show,
+    "color": color.show,
+    **dict.fromkeys(things.SORTS, things.show),
     "exchange": exchange.show,
     "backups": backups.show,
 }

@@ -7,10 +7,10 @@ from collections.abc import Callable
 import streamlit as st
 
 from app import session
-from app.shelf import place
+from app.shelf import place, things
 
 #: Views that change one record: after an undo the record may be another or gone, so they are left.
-_FORMS = {"add-paint": "", "edit-paint": "paint", "add-swatch": "paint", "edit-swatch": "", "thing": "things"}
+_FORMS = {"add-paint": "", "edit-paint": "paint", "add-swatch": "paint", "edit-swatch": ""}
 
 
 def bar() -> None:
@@ -28,6 +28,8 @@ def bar() -> None:
 def _swap(act: Callable[[], str | None]) -> None:
     with session.telling():
         act()
-        if place.view() in _FORMS:
+        if place.view() in things.SORTS:
+            place.go(place.view())
+        elif place.view() in _FORMS:
             parent = _FORMS[place.view()]
             place.go(parent, place.number() if parent == "paint" else None)

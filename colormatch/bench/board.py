@@ -114,8 +114,8 @@ def swatch_of(wash: Wash, ground_lab: Lab, sample: Sample, photo: str = "", regi
         wash.ratio.water,
         wash.coats,
         wash.ground,
-        _no_lighter_than_white(ground_lab),
-        _no_lighter_than_white(sample.lab),
+        no_lighter_than_white(ground_lab),
+        no_lighter_than_white(sample.lab),
         round(sample.uncertainty, 2),
         wash.state,
         wash.taken,
@@ -126,6 +126,6 @@ def swatch_of(wash: Wash, ground_lab: Lab, sample: Sample, photo: str = "", regi
     )
 
 
-def _no_lighter_than_white(lab: Lab) -> Lab:
+def no_lighter_than_white(lab: Lab) -> Lab:
     """A gray card alone can't undo a camera's tone curve, which may lift white paper above white."""
     return lab._replace(L=min(lab.L, 100.0))

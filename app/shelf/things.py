@@ -1,0 +1,252 @@
+"""Woods, shop chips, clear coats and cards: a list of each, with forms to add and correct."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import streamlit as st
+
+from app import session
+from app.shelf import chips, place, typed
+from app.shelf.photo_side import CARDS
+from app.shelf.words import STATES
+from colormatch.library import Stored
+from colormatch.library.columns import Record
+from colormatch.photo.neutral import parse_card_value
+from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, ShopChip, SurfaceState
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field of a form."""
+
+    name: str
+    label: str
+    #: From what is typed, and from what was there before (None for a new record), to the value.
+    read: Callable[[Any, Any], Any] = lambda text, before: text.strip()
+    #: The value as it is typed.
+    show: Callable[[Any], Any] = str
+    #: Where one is chosen instead of typed: the values and their words.
+    options: Mapping[Any, str] | None = None
+
+
+def _color(name: str, label: str) -> Field:
+    return Field(name, label, lambda text, before: typed.color(text, "color", before), typed.color_text)
+
+
+_NAME = Field("name", "Name")
+_NOTES = Field("notes", "Notes")
+_UNCERTAINTY = Field("uncertainty", "It is sure to, ΔE (nine times in ten)", typed.radius, lambda value: f"{value:g}")
+
+
+@dataclass(frozen=True)
+class Sort:
+    """One kind of record on the page."""
+
+    kind: type[Record]
+    #: Heading of its list, and one of them.
+    title: str
+    one: str
+    #: What they are good for.
+    use: str
+    fields: tuple[Field, ...]
+    #: What a new form begins with.
+    blank: Record
+
+    def colors(self, record: Any) -> tuple[Lab, Lab] | None:
+        """What a record's chip shows: its color, and what lies around it."""
+        if isinstance(record, ClearCoatPair):
+            return record.sealed_lab, record.bare_lab
+        return None if isinstance(record, OwnCard) else (record.lab, record.lab)
+
+
+_GRAY = Lab(50.0, 0.0, 0.0)
+SORTS = {
+    "grounds": Sort(
+        Ground,
+        "Woods",
+        "wood",
+        "Measured once and named: swatches are painted on them, and the grid of a paint can be looked at over each.",
+        (
+            _NAME,
+            _color("lab", "Color: L*, a*, b*"),
+            _UNCERTAINTY,
+            Field("state", "It is", lambda value, before: SurfaceState(value), options=STATES),
+            _NOTES,
+        ),
+        Ground("new", _GRAY),
+    ),
+    "chips": Sort(
+        ShopChip,
+        "Shop chips",
+        "shop chip",
+        "Things of settled color, such as painted offcuts kept on the bench. Four of them in a photo beside the gray "
+        "card make its colors surer, and tie photos of different days together.",
+        (_NAME, _color("lab", "Color: L*, a*, b*"), _UNCERTAINTY, _NOTES),
+        ShopChip("new", _GRAY),
+    ),
+    "clear-coats": Sort(
+        ClearCoatPair,
+        "Clear coats",
+        "clear coat",
+        "A clear coat darkens and warms what it is laid on. One spot, measured bare and then sealed, teaches the "
+        "program what it does; on washed wood too, the better.",
+        (
+            _NAME,
+            _color("bare_lab", "Color before: L*, a*, b*"),
+            _color("sealed_lab", "Color sealed and dry: L*, a*, b*"),
+            Field("on", "Laid on, such as bare wood or washed wood"),
+            _NOTES,
+        ),
+        ClearCoatPair("new", _GRAY, _GRAY),
+    ),
+    "cards": Sort(
+        OwnCard,
+        "Cards",
+        "card",
+        "Your gray cards and charts, with what their makers state, to be chosen by name on the Photo page.",
+        (
+            _NAME,
+            Field(
+                "kind",
+                "It is a",
+                lambda value, before: CardKind(value),
+                options={kind: word for kind, word in CARDS.items() if kind is not CardKind.NONE},
+            ),
+            Field("value", "What its maker states: 18%, a Lab, or white/gray/black; empty: the usual one"),
+            _NOTES,
+        ),
+        OwnCard("new", CardKind.GRAY),
+    ),
+}
+
+
+def show() -> None:
+    """The view; its name says of which sort, its number which record is being corrected."""
+    view, number = place.view(), place.number()
+    sort = SORTS[view]
+    place.back("Your paints")
+    with st.container(horizontal=True, gap=None, key="sorts"):
+        for name, other in SORTS.items():
+            label = f"**{other.title}**" if name == view else other.title
+            st.button(label, key=f"sort-{name}", on_click=place.go, args=(name,))
+    st.header(sort.title)
+    st.write(sort.use)
+    library = session.open_library()
+    if number is not None:
+        record = library.get(sort.kind, number)
+        st.subheader(f"Correct {record.name}")
+        _form(sort, record, number)
+        return
+    stored = sorted(library.all(sort.kind), key=lambda one: one.record.name.casefold())
+    for one in stored:
+        _row(sort, view, one)
+    with st.expander(f"**Add a {sort.one} by its numbers**", expanded=not stored, key=f"add-{view}"):
+        _form(sort, None, None)
+    if sort.kind is not OwnCard:
+        st.button(f"Read a {sort.one} from a photo", key="color", on_click=place.go, args=("color",))
+
+
+# --- list ------------------------------------------------------------------------------------------------------------
+
+
+def _row(sort: Sort, view: str, stored: Stored[Any]) -> None:
+    record, number = stored.record, stored.id
+    with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"swatch-row-{number}"):
+        colors = sort.colors(record)
+        if colors:
+            st.html(chips.swatch_chip(*colors, record.name), width=96)
+        st.markdown(f"**{record.name}**  \n{_told(sort, record)}")
+        with st.popover("Change", key=f"thing-{number}"):
+            st.button("Edit", key=f"edit-{number}", width="stretch", on_click=place.go, args=(view, number))
+            st.button(
+                "Duplicate", key=f"duplicate-{number}", width="stretch", on_click=_duplicate, args=(sort.kind, number)
+            )
+            st.button("Delete", key=f"delete-{number}", width="stretch", on_click=_delete, args=(sort.kind, number))
+
+
+def _told(sort: Sort, record: Any) -> str:
+    """Its other fields in one line."""
+    said = []
+    for field in sort.fields[1:]:
+        value = getattr(record, field.name)
+        if field.options is not None:
+            said.append(field.options[value])
+        elif isinstance(value, Lab):
+            said.append(f"L\\* a\\* b\\* {typed.color_text(typed.told(value))}")
+        elif field is _UNCERTAINTY:
+            said.append(f"± {value:g} ΔE")
+        elif value:
+            said.append(str(value))
+    return " · ".join(said)
+
+
+def _duplicate(kind: type[Record], number: int) -> None:
+    with session.telling():
+        session.open_library().duplicate(kind, number)
+
+
+def _delete(kind: type[Record], number: int) -> None:
+    with session.telling():
+        session.open_library().remove(kind, number)
+
+
+# --- form ------------------------------------------------------------------------------------------------------------
+
+
+def _form(sort: Sort, record: Any, number: int | None) -> None:
+    keys = _keys(sort, number)
+    with st.form(f"form-{place.view()}", border=False, clear_on_submit=False):
+        for field in sort.fields:
+            value = getattr(record or sort.blank, field.name)
+            if field.options is not None:
+                options = list(field.options)
+                st.selectbox(
+                    field.label,
+                    options,
+                    options.index(value),
+                    format_func=field.options.__getitem__,
+                    key=keys[field.name],
+                )
+            else:
+                text = _blank(sort, field) if record is None else field.show(value)
+                st.text_input(field.label, text, key=keys[field.name])
+        st.form_submit_button(
+            f"Keep the {sort.one}", key="keep-thing", type="primary", on_click=_keep, args=(sort, number)
+        )
+
+
+def _keys(sort: Sort, number: int | None) -> dict[str, str]:
+    """Of the widgets of a form, by field; a new record's form and a correction's are never mistaken for each other."""
+    which = "thing" if number is None else f"thing-{number}"
+    return {field.name: f"{which}-{field.name}" for field in sort.fields}
+
+
+def _blank(sort: Sort, field: Field) -> Any:
+    """What a new form begins with: empty where nothing is usual."""
+    value = getattr(sort.blank, field.name)
+    if field.options is not None:
+        return value
+    return "" if field is _NAME or isinstance(value, Lab) else field.show(value)
+
+
+def _keep(sort: Sort, number: int | None) -> None:
+    with session.telling():
+        library, keys = session.open_library(), _keys(sort, number)
+        before = None if number is None else library.get(sort.kind, number)
+        given = {
+            field.name: field.read(session.widget_value(keys[field.name]), before and getattr(before, field.name))
+            for field in sort.fields
+        }
+        record: Any = replace(before or sort.blank, **given)
+        if isinstance(record, OwnCard):
+            parse_card_value(record.value, record.kind)
+        if number is None:
+            library.add(record)
+            for field in sort.fields:
+                session.showing(keys[field.name], _blank(sort, field))
+        else:
+            library.edit(number, record)
+            place.go(place.view())
