@@ -135,10 +135,12 @@ def match_kept(
     workshop: Workshop,
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
+    kept_uncertainty: float = 0.0,
 ) -> Match:
     """Rank washes that turn the damage in a photo into a kept color, such as a companion piece's.
 
-    The photo's whole error counts: nothing in it cancels against the kept color. A shop chip in both photos helps.
+    The photo's whole error counts: nothing in it cancels against the kept color, nor against that color's own error
+    (``kept_uncertainty``: ΔE00, 90 % radius). A shop chip in both photos makes both smaller.
 
     Raises
     ------
@@ -146,13 +148,19 @@ def match_kept(
     """
     _refuse_marks_on_the_card(reading, regions)
     damage = surface(reading, regions, RegionKind.DAMAGE)
-    return _rank(Task(kept, damage.lab, ground_uncertainty=damage.uncertainty), workshop, limits, shift)
+    return _rank(Task(kept, damage.lab, kept_uncertainty, damage.uncertainty), workshop, limits, shift)
 
 
 def match_spots(
-    reading: Reading, regions: Sequence[Region], workshop: Workshop, limits: Limits | None = None
+    reading: Reading,
+    regions: Sequence[Region],
+    workshop: Workshop,
+    limits: Limits | None = None,
+    shift: tuple[str, float] | None = None,
 ) -> SpotsMatch:
     """The best wash for each region of damage by itself, and the best single one for all of them.
+
+    Parameters as for :func:`match_repair`.
 
     Raises
     ------
@@ -160,7 +168,7 @@ def match_spots(
     """
     from colormatch.match.spots import rank_for_all
 
-    task = task_of(reading, regions)
+    task = _shifted(task_of(reading, regions), shift)
     apart = reading.difference / math.sqrt(2)
     spots = [
         replace(task, ground=sample.lab, ground_uncertainty=math.hypot(sample.random, apart))
@@ -260,16 +268,20 @@ def task_of(reading: Reading, regions: Sequence[Region], under: RegionKind = Reg
 
 def _rank(task: Task, workshop: Workshop, limits: Limits | None, shift: tuple[str, float] | None) -> Match:
     from colormatch.match.rank import rank_washes
-    from colormatch.match.targets import shift_target
 
-    if shift is not None:
-        task = replace(task, target=shift_target(task.target, *shift))
+    task = _shifted(task, shift)
     allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
     match = rank_washes(task, workshop.shelf, workshop.models, allowed)
     if not workshop.lent:
         return match
     note = "Your library holds no paint yet: these are the invented paints of the shipped example."
     return replace(match, advice=(note, *match.advice))
+
+
+def _shifted(task: Task, shift: tuple[str, float] | None) -> Task:
+    from colormatch.match.targets import shift_target
+
+    return task if shift is None else replace(task, target=shift_target(task.target, *shift))
 
 
 def parse_shift(text: str | None) -> tuple[str, float] | None:

@@ -78,7 +78,7 @@ class _Parser(argparse.ArgumentParser):
     """Says what is wrong and where to read more, instead of repeating every option."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(2, f"{message[:1].upper()}{message[1:]}. '{self.prog} --help' shows how it is used.\n")
+        self.exit(2, f"{message[:1].upper()}{message[1:].rstrip('.')}. '{self.prog} --help' shows how it is used.\n")
 
 
 def _dispatch(arguments: list[str]) -> int:

@@ -1,6 +1,7 @@
 """Rank the washes of your library for a repair: from a photo, or from two colors.
 
 colormatch match PHOTO --sound 120,80,200,150 --damage 700,400,90,60
+colormatch match PHOTO --damage 700,400,90,60 --target 62,9,25 --chip offcut@70,8,24=40,40,80,60
 colormatch match --target 62,9,25 --over 74,6,20
 """
 
@@ -42,6 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--sound", nargs="+", action="extend", default=[], type=box, metavar="BOX", help="sound wood")
     group.add_argument("--damage", nargs="+", action="extend", default=[], type=box, metavar="BOX", help="the damage")
     group.add_argument("--target", type=lab, metavar="LAB", help="color to reach, instead of a photo")
+    group.add_argument("--target-uncertainty", type=float, default=0.0, metavar="ΔE", help="of that color (0)")
     group.add_argument("--over", type=lab, metavar="LAB", help="color of the damage, instead of a photo")
     group.add_argument("--each", action="store_true", help="several damages: a wash for each, and one for all")
     group.add_argument("--grain", action="store_true", help="also what to draw the grain lines with")
@@ -93,12 +95,12 @@ def _from_photo(
     regions += [*chips, *white_regions(args, *size)]
     reading = read_photo(photo, regions, card_choice(args), settled)
     if args.target is not None:
-        found = match_kept(args.target, reading, regions, workshop, allowed, shift)
+        found = match_kept(args.target, reading, regions, workshop, allowed, shift, args.target_uncertainty)
         return Answer(document(found), text(found))
     found = match_repair(reading, regions, workshop, allowed, shift)
     answer, lines = document(found), [text(found)]
     if args.each:
-        spots = match_spots(reading, regions, workshop, allowed)
+        spots = match_spots(reading, regions, workshop, allowed, shift)
         answer["each"] = [document(one) for one in spots.each]
         answer["together"] = rounded(
             [
