@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -448,7 +449,14 @@ class Shelf:
 
     def of(self, paint: str) -> tuple[Swatch, ...]:
         """Swatches of one paint, in the library's order."""
-        return tuple(s for s in self.swatches if s.paint == paint)
+        return self._by_paint.get(paint, ())
+
+    @cached_property
+    def _by_paint(self) -> dict[str, tuple[Swatch, ...]]:
+        found: dict[str, list[Swatch]] = {}
+        for swatch in self.swatches:
+            found.setdefault(swatch.paint, []).append(swatch)
+        return {paint: tuple(swatches) for paint, swatches in found.items()}
 
 
 @dataclass(frozen=True)
@@ -576,7 +584,7 @@ class RankedWash:
     #: Probability that nobody sees the difference (ΔE00 below the visible threshold), 0 to 1.
     unseen: float = 0.0
     flags: tuple[Flag, ...] = ()
-    #: Of ``lab``: ΔE00, 90 % radius.
+    #: Of ``lab`` beside the target, what is in error for both left out: ΔE00, 90 % radius.
     uncertainty: float = 0.0
 
 
