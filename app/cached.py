@@ -129,21 +129,27 @@ def ranking(
     try:
         if aim.kept is None:
             return repair.match_repair(read, regions, shelf, limits, aim.shift)
-        return repair.match_kept(aim.kept, read, regions, shelf, limits, aim.shift)
+        return repair.match_kept(aim.kept, read, regions, shelf, limits, aim.shift, aim.uncertainty)
     except ColorMatchError as error:
         return error
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def spots(
-    path: Path, reference: Reference, regions: tuple[Region, ...], folder: Path, stamp: str, limits: Limits
+    path: Path,
+    reference: Reference,
+    regions: tuple[Region, ...],
+    folder: Path,
+    stamp: str,
+    limits: Limits,
+    shift: tuple[str, float] | None,
 ) -> SpotsMatch | ColorMatchError:
     """The washes for several damaged spots: for each by itself, and one for all."""
     read = reading(path, reference, regions)
     if isinstance(read, ColorMatchError):
         return read
     try:
-        return repair.match_spots(read, regions, workshop(folder, stamp), limits)
+        return repair.match_spots(read, regions, workshop(folder, stamp), limits, shift)
     except ColorMatchError as error:
         return error
 

@@ -27,6 +27,8 @@ class Aim:
 
     #: A color instead of the sound wood; None: the sound wood.
     kept: Lab | None = None
+    #: Of that color: ΔE00, 90 % radius.
+    uncertainty: float = 0.0
     #: What that color is of, as typed or as the library names it.
     name: str = ""
     #: "warmer", "cooler", "darker" or "lighter" than that, by so many ΔE00; empty: just that.

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 
+import numpy as np
 import streamlit as st
 
-from colormatch.color.space import hex_from_lab
+from colormatch.color.space import hex_from_lab, in_gamut
 from colormatch.records import Lab
 
 _CSS = Path(__file__).with_name("look.css").read_text(encoding="utf-8")
@@ -69,8 +70,15 @@ def edge_to_edge(left: Lab, right: Lab, names: tuple[str, str]) -> str:
     """Two colors with no gap between them, on the gray of the page."""
     halves = "".join(f'<div style="background:{hex_from_lab(lab)}"></div>' for lab in (left, right))
     spoken = escape(f"{names[0]} beside {names[1]}")
-    captions = "".join(f"<span>{escape(name)}</span>" for name in names)
+    captions = "".join(
+        f"<span>{escape(name + beyond(lab))}</span>" for name, lab in zip(names, (left, right), strict=True)
+    )
     return f'<div class="pair" role="img" aria-label="{spoken}">{halves}</div><div class="pairnames">{captions}</div>'
+
+
+def beyond(lab: Lab) -> str:
+    """Words after the name of a color that a screen can't show; empty for others."""
+    return "" if in_gamut(np.asarray(lab)) else ", more vivid than a screen can show"
 
 
 def range_bar(low: float, mean: float, high: float, longest: float, marks: tuple[float, ...]) -> str:
@@ -92,7 +100,8 @@ def wash_row(target: Lab, lab: Lab, head: str, text: str, bar: str) -> str:
     halves = "".join(f'<div style="background:{hex_from_lab(color)}"></div>' for color in (target, lab))
     return (
         f'<div class="row"><div class="chips" role="img" aria-label="sound wood beside this wash">{halves}</div>'
-        f'<div class="words"><b>{escape(head)}</b><br>{escape(text)}</div><div class="bar">{bar}</div></div>'
+        f'<div class="words"><b>{escape(head)}</b><br>{escape(text + beyond(lab))}</div>'
+        f'<div class="bar">{bar}</div></div>'
     )
 
 
@@ -104,7 +113,24 @@ def picture(address: str, width: int, height: int, words: str) -> str:
     )
 
 
+def side_by_side(pictures: Sequence[tuple[str, str]], width: int, height: int) -> str:
+    """Pictures of one size beside each other, below each other on a phone; each with its caption."""
+    figures = "".join(
+        f"<figure>{picture(address, width, height, words)}<figcaption>{escape(words)}</figcaption></figure>"
+        for address, words in pictures
+    )
+    return f'<div class="figures">{figures}</div>'
+
+
 def drawing(svg: str, words: str) -> str:
     """An SVG as a picture: inside a page of its own, since Streamlit lets no SVG into its HTML."""
     content = b64encode(svg.encode()).decode()
     return f'<img src="data:image/svg+xml;base64,{content}" alt="{escape(words)}" style="max-width:100%">'
+
+
+def job(address: str, size: tuple[int, int], name: str, lines: Sequence[str]) -> str:
+    """One repair in the list: its photo, its name and what there is to say of it."""
+    width, height = size
+    photo = f'<img src="{address}" width="{width}" height="{height}" alt="">' if address else '<div class="none"></div>'
+    said = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f'<div class="job"><div class="photo">{photo}</div><div><h3>{escape(name)}</h3><ul>{said}</ul></div></div>'

@@ -54,7 +54,8 @@ def _light(reading: Reading) -> str:
     if light.cct_k is not None:
         words.append(f"The lamp is at about {light.cct_k:.0f} K.")
     if light.evenness is not None:
-        words.append(f"The light changes by {100 * (light.evenness - 1):.0f} % across the card.")
+        percent = round(100 * (light.evenness - 1))
+        words.append(f"The light changes by {percent} % across the card." if percent else "It is even across the card.")
     return " ".join(words) or "Nothing can be said of it without a card."
 
 

@@ -10,9 +10,8 @@ import streamlit as st
 from app import session
 from app.marks import FOUND
 from app.session import OpenRepair
-from colormatch.errors import BadInput
 from colormatch.photo.neutral import ChartIssue
-from colormatch.records import CardKind, OwnCard, RegionKind, ShopChip, lab_of
+from colormatch.records import CardKind, OwnCard, RegionKind
 
 _KINDS = {
     CardKind.GRAY: "Gray card",
@@ -21,8 +20,8 @@ _KINDS = {
     CardKind.NONE: "None in the photo",
 }
 _VALUES = {
-    CardKind.GRAY: "Its reflectance or Lab, as the maker states it; empty: the usual 18 % gray",
-    CardKind.THREE_STEP: "Reflectances of white, gray and black, such as 0.89/0.18/0.035; empty: the usual ones",
+    CardKind.GRAY: "Its reflectance or Lab, if the maker states one; else 18\u00a0%",
+    CardKind.THREE_STEP: "Its white, gray and black reflectance, if stated; else 0.89/0.18/0.035",
 }
 _ISSUES = {
     "": "Usual: published since November 2014",
@@ -58,11 +57,6 @@ def card_form(repair: OpenRepair) -> None:
         )
         return
     st.text_input(_VALUES[repair.card_kind], key=session.showing(value_key, repair.card_value), on_change=changed)
-    if repair.card_value:
-        keep_key = f"keep_card-{repair.id}"
-        st.text_input(
-            "Keep this card for other photos under a name", key=keep_key, on_change=_keep_card, args=(keep_key,)
-        )
 
 
 def _take_card(key: str, own: dict[str, OwnCard]) -> None:
@@ -78,17 +72,6 @@ def _take_card(key: str, own: dict[str, OwnCard]) -> None:
         regions = tuple(region for region in repair.regions if region.name != FOUND)
         what |= {"regions": regions, "searched": False, "stamp": session.next_stamp(repair)}
     session.change(**what)
-
-
-def _keep_card(key: str) -> None:
-    name = session.widget_value(key).strip()
-    if not name:
-        return
-    with session.telling():
-        repair = session.current()
-        repair.card()  # a value that is none is refused before it is kept
-        session.open_library().add(OwnCard(name, repair.card_kind, repair.card_value))
-        session.change(own_card=name)
 
 
 def chip_form(repair: OpenRepair) -> None:
@@ -108,11 +91,9 @@ def chip_form(repair: OpenRepair) -> None:
             on_change=_name_chip,
             args=(key, number),
         )
-    with st.popover("Settle a new chip"), st.form("settle", border=False, clear_on_submit=True):
-        st.write("Its color has to come from elsewhere: an instrument, or a photo of it beside a 24-patch chart.")
-        st.text_input("Name", key="settle-name")
-        st.text_input("Color as L*, a*, b*, such as 62, 9, 25", key="settle-lab")
-        st.form_submit_button("Keep it", on_click=_settle_chip)
+    st.page_link(
+        "shelf/swatches.py", label="Shop chips on the Swatches page", query_params={**session.link(), "view": "chips"}
+    )
 
 
 def _name_chip(key: str, number: int) -> None:
@@ -121,12 +102,3 @@ def _name_chip(key: str, number: int) -> None:
     named = replace(chip, name=session.widget_value(key))
     regions = tuple(named if region is chip else region for region in repair.regions)
     session.change(regions=regions, stamp=session.next_stamp(repair))
-
-
-def _settle_chip() -> None:
-    with session.telling():
-        name = session.widget_value("settle-name").strip()
-        if not name:
-            raise BadInput("The chip has no name.", "Type one that you will know it by.")
-        lab = lab_of(session.widget_value("settle-lab").split(","), f"color of the chip {name}")
-        session.open_library().add(ShopChip(name, lab))

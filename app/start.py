@@ -33,7 +33,7 @@ def show() -> None:
     choose, how = st.columns([1, 1], gap="large")
     with choose:
         st.file_uploader(
-            "Drop the photo here or choose it: JPEG, PNG, TIFF, WebP, HEIC or camera raw, up to 200 MB",
+            "Drop the photo here or choose it: JPEG, PNG, TIFF, WebP, HEIC or camera raw, up to 200\u00a0MB",
             type=photo_files.ENDINGS,
             key="photo-file",
             on_change=_take_upload,
@@ -48,7 +48,7 @@ def show() -> None:
     with how:
         st.subheader("How to photograph")
         st.html(look.drawing(_DRAWING, _DRAWN))
-        look.numbered(_HOW)
+        look.sentences(_HOW)
 
 
 def _take_upload() -> None:

@@ -14,6 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from colormatch.color.difference import axis_weights
 from colormatch.color.words import NOTHING, VISIBLE, describe_off
 from colormatch.match.advice import advise
 from colormatch.match.candidates import check_limits, is_easy, usable_paints
@@ -82,6 +83,7 @@ def match_of(job: Job, recipes: Iterable[Recipe], searched: int, names: Sequence
         advice=advise(job, outcomes, washes, names, limits),
         searched=searched,
         finished=Lab(*(float(v) for v in job.finished)) if job.then or job.clear else None,
+        untouched=next((wash for wash in washes if not wash.layers), None),
     )
 
 
@@ -138,6 +140,16 @@ def varied(washes: Sequence[RankedWash]) -> tuple[RankedWash, ...]:
     )
 
 
+def _spread_beside(job: Job, outcomes: Outcomes, place: int) -> float:
+    """ΔE00 that holds nine in ten of how far a wash comes out from where it should, seen from the target.
+
+    Small differences, each weighed where it arises (`axis_weights`), so that an error of both cancels.
+    """
+    washed = (outcomes.draws[place] - outcomes.lab[place]) * axis_weights(outcomes.lab[place])
+    wanted = (job.finished_draws - job.finished) * axis_weights(job.finished)
+    return float(np.percentile(np.linalg.norm(washed - wanted, axis=-1), 90))
+
+
 def ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int) -> RankedWash:
     """One recipe of a job, with what is expected of it."""
     recipe, differences = outcomes.recipes[place], outcomes.delta_e[place]
@@ -162,4 +174,5 @@ def ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int)
         off=off,
         unseen=float((differences < VISIBLE).mean()),
         flags=tuple(flag for paint in paints for flag in job.models[paint].flags),
+        uncertainty=_spread_beside(job, outcomes, place),
     )

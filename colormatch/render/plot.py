@@ -19,8 +19,10 @@ _SIDE, _NARROW, _LEFT, _TOP, _BOTTOM = 300, 224, 44, 26, 40
 _LEAST_SPAN = 8.0
 #: Steps that axis ticks may have, CIELAB units.
 _STEPS = (0.5, 1, 2, 5, 10, 20)
+#: Step to the side from one bar of lightness to the next, pixels.
+_STAGGER = 11
 #: Room that a label takes, pixels: names closer than that are written as one.
-_LABEL = (60, 16)
+_LABEL = (90, 16)
 _INK = "#0d0d0d"
 
 
@@ -32,11 +34,13 @@ class Spot:
     lab: Lab
     #: ΔE00, radius of the ellipse around it; 0: none.
     radius: float = 0.0
-    #: Drawn as a square: what the others are compared with.
+    #: Drawn as a square with a dashed ring: what the others are compared with.
     target: bool = False
+    #: Its ring is drawn strongly: the one in question.
+    strong: bool = False
 
 
-def lab_plot(spots: Sequence[Spot], title: str) -> str:
+def lab_plot(spots: Sequence[Spot], title: str, *, stacked: bool = False) -> str:
     """Two panels, L* and a*-b*, as one SVG.
 
     Parameters
@@ -45,6 +49,8 @@ def lab_plot(spots: Sequence[Spot], title: str) -> str:
         At least one. Later ones lie on top.
     title : str
         Read out by a screen reader.
+    stacked : bool
+        The panels below each other instead of beside each other, for a narrow page.
 
     Returns
     -------
@@ -64,21 +70,22 @@ def lab_plot(spots: Sequence[Spot], title: str) -> str:
               for axis in (1, 2)]  # fmt: skip
     half = max(map(_span, planes)) / 2
     a_axis, b_axis = ((_middle(values) - half, _middle(values) + half) for values in planes)
-    second = _LEFT + _NARROW + 56
-    width, height = second + _SIDE + 16, _TOP + _SIDE + _BOTTOM
+    tall = _TOP + _SIDE + _BOTTOM
+    second, top = (_LEFT, tall + _TOP) if stacked else (_LEFT + _NARROW + 56, _TOP)
+    width, height = second + _SIDE + 16, (2 if stacked else 1) * tall
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
         f'role="img" style="max-width:100%;height:auto" font-family="sans-serif" font-size="13" fill="{_INK}">'
         f"<title>{escape(title)}</title>",
-        _frame(_LEFT, _NARROW, None, lightness, "L*, light up"),
-        _frame(second, _SIDE, a_axis, b_axis, "b*, yellow up", "a*, red to the right"),
+        _frame(_LEFT, _TOP, _SIDE if stacked else _NARROW, None, lightness, "L*, light up"),
+        _frame(second, top, _SIDE, a_axis, b_axis, "b*, yellow up", "a*, red to the right"),
     ]
     light_places, plane_places = [], []
-    for spot, (dl, dab) in zip(spots, reach, strict=True):
-        x, y = _LEFT + _NARROW / 8, _at(spot.lab.L, lightness, _TOP + _SIDE, -_SIDE)
+    for place, (spot, (dl, dab)) in enumerate(zip(spots, reach, strict=True)):
+        x, y = _LEFT + 16.0 + _STAGGER * (len(spots) - 1 - place), _at(spot.lab.L, lightness, _TOP + _SIDE, -_SIDE)
         light_places.append((x, y))
         parts.append(_mark(spot, x, y, 0, dl * _SIDE / (lightness[1] - lightness[0])))
-        x, y = _at(spot.lab.a, a_axis, second, _SIDE), _at(spot.lab.b, b_axis, _TOP + _SIDE, -_SIDE)
+        x, y = _at(spot.lab.a, a_axis, second, _SIDE), _at(spot.lab.b, b_axis, top + _SIDE, -_SIDE)
         plane_places.append((x, y))
         radius = dab * _SIDE / (2 * half)
         parts.append(_mark(spot, x, y, radius, radius))
@@ -99,9 +106,23 @@ def _labels(names: Sequence[str], places: Sequence[tuple[float, float]]) -> str:
             group.append((x, y, name))
     return "".join(
         f'<text x="{max(x for x, _, _ in group) + 12:.1f}" y="{group[0][1] + 5:.1f}" font-weight="600">'
-        f"{escape(', '.join(name for _, _, name in group))}</text>"
+        f"{escape(_joined([name for _, _, name in group]))}</text>"
         for group in groups
     )
+
+
+def _joined(names: Sequence[str]) -> str:
+    """Names with commas; three or more numbers in a row as a range."""
+    said: list[str] = []
+    run: list[str] = []
+    for name in [*names, ""]:
+        if run and name.isdigit() and int(name) == int(run[-1]) + 1:
+            run.append(name)
+            continue
+        said += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else run
+        run = [name] if name.isdigit() else []
+        said += [] if run or not name else [name]
+    return ", ".join(said)
 
 
 def _reach(spot: Spot) -> tuple[float, float]:
@@ -134,19 +155,25 @@ def _ticks(axis: tuple[float, float]) -> list[float]:
 
 
 def _frame(
-    left: float, width: float, across: tuple[float, float] | None, up: tuple[float, float], up_name: str, name: str = ""
+    left: float,
+    top: float,
+    width: float,
+    across: tuple[float, float] | None,
+    up: tuple[float, float],
+    up_name: str,
+    name: str = "",
 ) -> str:
-    bottom = _TOP + _SIDE
-    parts = [f'<rect x="{left}" y="{_TOP}" width="{width}" height="{_SIDE}" fill="#808080" stroke="{_INK}"/>']
+    bottom = top + _SIDE
+    parts = [f'<rect x="{left}" y="{top}" width="{width}" height="{_SIDE}" fill="#808080" stroke="{_INK}"/>']
     for tick in _ticks(up):
         y = _at(tick, up, bottom, -_SIDE)
         parts.append(f'<path d="M{left} {y:.1f}h{width}" stroke="#707070"/>')
         parts.append(f'<text x="{left - 6}" y="{y + 4:.1f}" text-anchor="end">{tick:g}</text>')
     for tick in _ticks(across) if across else ():
         x = _at(tick, across or up, left, width)
-        parts.append(f'<path d="M{x:.1f} {_TOP}v{_SIDE}" stroke="#707070"/>')
+        parts.append(f'<path d="M{x:.1f} {top}v{_SIDE}" stroke="#707070"/>')
         parts.append(f'<text x="{x:.1f}" y="{bottom + 16}" text-anchor="middle">{tick:g}</text>')
-    parts.append(f'<text x="{left}" y="{_TOP - 9}">{up_name}</text>')
+    parts.append(f'<text x="{left}" y="{top - 9}">{up_name}</text>')
     parts.append(f'<text x="{left + width}" y="{bottom + 34}" text-anchor="end">{name}</text>')
     return "".join(parts)
 
@@ -154,11 +181,13 @@ def _frame(
 def _mark(spot: Spot, x: float, y: float, across: float, up: float) -> str:
     """A spot with its ellipse (a line where it has no width)."""
     color = hex_from_lab(np.asarray(spot.lab))
+    line = 'stroke-dasharray="5 4"' if spot.target else f'stroke-width="{2.2 if spot.strong else 0.7}"'
+    line = f'fill="none" stroke="{_INK}" {line}'
     spread = ""
     if spot.radius and across:
-        spread = f'<ellipse cx="{x:.1f}" cy="{y:.1f}" rx="{across:.1f}" ry="{up:.1f}" fill="none" stroke="{_INK}"/>'
+        spread = f'<ellipse cx="{x:.1f}" cy="{y:.1f}" rx="{across:.1f}" ry="{up:.1f}" {line}/>'
     elif spot.radius:
-        spread = f'<path d="M{x - 5:.1f} {y - up:.1f}h10m-5 0v{2 * up:.1f}m-5 0h10" fill="none" stroke="{_INK}"/>'
+        spread = f'<path d="M{x - 4:.1f} {y - up:.1f}h8m-4 0v{2 * up:.1f}m-4 0h8" {line}/>'
     shape = (
         f'<rect x="{x - 8:.1f}" y="{y - 8:.1f}" width="16" height="16" fill="{color}" stroke="#fff" stroke-width="2"/>'
         if spot.target

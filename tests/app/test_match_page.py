@@ -6,6 +6,9 @@ import json
 
 import pytest
 
+from colormatch.library import SavedRepair
+from colormatch.records import Ground
+
 
 @pytest.fixture
 def match(example, open_app):
@@ -38,3 +41,81 @@ def test_nothing_marked_says_what_is_missing(open_app):
     app = open_app(page="steps/match.py")
     assert not app.error
     assert "Nothing to match yet" in [head.value for head in app.header]
+
+
+def held(library):
+    return json.loads(library.repair(1).document)
+
+
+def test_layers_over_the_whole_piece_are_added_and_removed(match, library):
+    before = shown(match)
+    match.selectbox(key="then-paint").select("Brown Glaze")
+    match.text_input(key="then-ratio").input("4:1")
+    next(button for button in match.button if button.label == "Add it").click().run()
+    assert not match.error
+    assert held(library)["limits"]["then"] == [{"paints": [["Brown Glaze", 1.0]], "paint_fraction": 0.8, "coats": 1}]
+    assert shown(match) != before
+    match.button(key="then-remove-0").click().run()
+    assert held(library)["limits"]["then"] == []
+    match.button(key="undo").click().run()
+    assert len(held(library)["limits"]["then"]) == 1
+
+
+def test_a_ratio_that_is_none_is_told_in_words(match, library):
+    match.selectbox(key="then-paint").select("Brown Glaze")
+    match.text_input(key="then-ratio").input("a dash")
+    next(button for button in match.button if button.label == "Add it").click().run()
+    assert "no ratio" in match.error[0].value
+    assert held(library)["limits"]["then"] == []
+
+
+def test_a_shift_moves_the_target_and_says_so(match, library):
+    match.selectbox(key="shift-1").select("darker").run()
+    match.number_input(key="amount-1").set_value(5.0).run()
+    assert not match.error
+    assert held(library)["aim"]["direction"] == "darker"
+    assert "Sound wood, darker" in shown(match)
+
+
+def test_a_color_is_kept_and_aimed_at_in_another_repair(match, library, open_app):
+    match.text_input(key="keep-color-1").input("hall table").run()
+    (ground,) = (stored.record for stored in library.all(Ground))
+    assert ground.name == "hall table"
+    match.selectbox(key="aim-1").select("hall table").run()
+    assert not match.error
+    assert held(library)["aim"]["kept"] == pytest.approx(list(ground.lab))
+    assert "hall table" in shown(match)
+
+
+def test_a_typed_color_is_checked(match, library):
+    match.selectbox(key="aim-1").select("A color that I type").run()
+    match.text_input(key="aim-lab-1").input("50, 8, 20").run()
+    assert held(library)["aim"]["kept"] == [50, 8, 20]
+    match.text_input(key="aim-lab-1").input("brown").run()
+    assert "three numbers" in match.error[0].value
+    assert held(library)["aim"]["kept"] == [50, 8, 20]
+
+
+def test_a_color_no_screen_can_show_is_marked(match):
+    match.selectbox(key="aim-1").select("A color that I type").run()
+    match.text_input(key="aim-lab-1").input("60, 100, 90").run()
+    assert "more vivid than a screen can show" in shown(match)
+
+
+def test_several_damages_each_and_together(example, library, open_app):
+    document = held(library)
+    document["regions"].append({"kind": "damage", "points": [[0.72, 0.7], [0.76, 0.7], [0.76, 0.73], [0.72, 0.73]]})
+    library.save_repair(SavedRepair("two", json.dumps(document), photos=(document["photo"],)), 1)
+    app = open_app(repair=1, page="steps/match.py")
+    assert not app.error
+    page = shown(app)
+    assert "One wash for all" in page
+    assert "Damage 2" in page
+    together = page.split('class="row"')[1]
+    app.segmented_control(key="spot-1").select(2).run()
+    assert held(library)["spot"] == 2
+    assert shown(app).split('class="row"')[1] != together
+
+
+def test_doing_nothing_is_always_among_the_candidates(match):
+    assert "Left as it is" in shown(match) or "leave it" in shown(match)

@@ -123,9 +123,8 @@ def test_a_shop_chip_counts_once_it_is_named(example, library, open_app):
     app = open_app(repair=1)
     assert not app.error
     assert "shop chip" not in facts(app)  # not said which: it does not count
-    app.text_input(key="settle-name").input("offcut")
-    app.text_input(key="settle-lab").input("57, 12.5, 24")
-    next(button for button in app.button if button.label == "Keep it").click().run()
+    library.add(ShopChip("offcut", Lab(57, 12.5, 24)))
+    app.run()
     app.selectbox(key="chip-1-0").select("offcut").run()
     assert not app.error
     assert "shift from one shop chip" in facts(app)
@@ -146,15 +145,16 @@ def test_white_places_even_the_light(example, library, open_app):
     assert "light evened by the white places" in facts(open_app(repair=1))
 
 
-def test_a_card_of_ones_own_is_kept_and_chosen(example, library, open_app):
-    example.text_input(key="card_value-1").input("20%").run()
-    example.text_input(key="keep_card-1").input("bench gray").run()
-    assert saved(library)["own_card"] == "bench gray"
-    assert [stored.record for stored in library.all(OwnCard)] == [OwnCard("bench gray", CardKind.GRAY, "20%")]
-    example.selectbox(key="card_kind-1").select(CardKind.GRAY).run()
-    assert saved(library)["card_value"] == ""
+def test_a_card_of_ones_own_is_chosen_with_its_value(example, library, open_app):
+    library.add(OwnCard("bench gray", CardKind.GRAY, "20%"))
+    before = facts(example)
+    example.run()
     example.selectbox(key="card_kind-1").select("bench gray").run()
     assert saved(library)["card_value"] == "20%"
+    assert facts(example) != before
+    example.selectbox(key="card_kind-1").select(CardKind.GRAY).run()
+    assert saved(library)["card_value"] == ""
+    assert facts(example) == before
 
 
 def test_another_kind_of_card_is_looked_for_or_asked_for(example, library):

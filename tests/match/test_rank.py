@@ -300,3 +300,19 @@ def test_the_demo_repair(shelf, models):
     first = demo.true_delta_e([demo.wash(layer.paints[0].paint, layer.paint_fraction, layer.coats)])
     assert first < min(every) + 0.7
     assert found.washes[0].low < first < found.washes[0].high
+
+
+def test_what_is_in_error_for_both_colors_does_not_widen_a_wash(shelf, models):
+    exact, shared, own = (
+        rank(shelf, models, radius=0.0, limits=Limits(paints=("Brown Glaze",))),
+        rank(shelf, models, radius=0.0, limits=Limits(paints=("Brown Glaze",)), shared_uncertainty=6.0),
+        rank(shelf, models, radius=6.0, limits=Limits(paints=("Brown Glaze",))),
+    )
+    for match in (exact, shared, own):
+        assert match.untouched is not None
+        assert match.untouched.layers == ()
+    # Leaving the damage as it is adds nothing of its own: read exactly, it is known exactly.
+    assert exact.untouched.uncertainty == pytest.approx(0.0, abs=1e-6)
+    assert shared.untouched.uncertainty < own.untouched.uncertainty / 2
+    # Two independent errors of radius 6 each: by root of the sum of squares.
+    assert own.untouched.uncertainty == pytest.approx(6 * 2**0.5, rel=0.15)

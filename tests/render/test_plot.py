@@ -36,3 +36,16 @@ def test_names_are_escaped_and_crowded_ones_share_a_label():
     svg = lab_plot([Spot("<b>", Lab(50, 10, 20)), Spot("second", Lab(50.1, 10, 20))], "names & all")
     texts = [node.text for node in ElementTree.fromstring(svg).iter(SVG + "text")]
     assert texts.count("second, <b>") == 2
+
+
+def test_numbers_in_a_row_are_told_as_a_range():
+    spots = [Spot(name, Lab(50, 10, 20)) for name in ("damage", "3", "2", "1", "wood")]
+    texts = [node.text for node in ElementTree.fromstring(lab_plot(spots, "t")).iter(SVG + "text")]
+    assert texts.count("wood, 1 to 3, damage") == 2
+
+
+def test_stacked_panels_are_narrow_and_hold_the_same():
+    spots = [Spot("a", Lab(60, 10, 20), 2), Spot("b", Lab(30, 40, -10), 1, target=True)]
+    beside, below = (ElementTree.fromstring(lab_plot(spots, "t", stacked=stacked)) for stacked in (False, True))
+    assert float(below.get("width")) < 390 < float(beside.get("width"))
+    assert len(list(below.iter())) == len(list(beside.iter()))
