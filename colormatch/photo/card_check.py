@@ -74,7 +74,7 @@ def check_card(photo: DecodedPhoto, region: Region, reflectance: float = 0.18) -
         *_exposure(photo.encoded(part.box, part.every)[inside], linear_rgb[inside]),
         *_surface(linear_rgb, inside),
         *_color(linear_rgb[inside]),
-        *_light(linear_rgb[inside], photo.preview(_PREVIEW), region, reflectance),
+        *_light(linear_rgb[inside], photo.preview(_PREVIEW, averaged=False), region, reflectance),
     ]
     return tuple(flags)
 

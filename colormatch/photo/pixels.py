@@ -61,19 +61,23 @@ class Pixels:
             return self._upright(np.asarray(self.stored.crop((x, y, x + w, y + h))))
         return self._upright(self.stored[y : y + h, x : x + w])
 
-    def shrunk(self, longest_side: int) -> PixelArray:
-        """(h, w, 3) uint8 or uint16; the upright photo averaged down, never enlarged."""
+    def shrunk(self, longest_side: int, *, averaged: bool = True) -> PixelArray:
+        """(h, w, 3) uint8 or uint16; the upright photo averaged down or, at no cost, picked down; never enlarged."""
         width, height = self._stored_size
         scale = longest_side / max(width, height)
         if scale >= 1:
             return self.crop()
         size = (max(1, round(width * scale)), max(1, round(height * scale)))
         if isinstance(self.stored, Image.Image):
-            picture = self.stored.resize(size, Image.Resampling.BOX, reducing_gap=_REDUCING_GAP)
+            if averaged:
+                picture = self.stored.resize(size, Image.Resampling.BOX, reducing_gap=_REDUCING_GAP)
+            else:
+                picture = self.stored.resize(size, Image.Resampling.NEAREST)
             return self._upright(np.asarray(picture))
         import cv2
 
-        return self._upright(cv2.resize(self.stored, size, interpolation=cv2.INTER_AREA))
+        way = cv2.INTER_AREA if averaged else cv2.INTER_NEAREST
+        return self._upright(cv2.resize(self.stored, size, interpolation=way))
 
     def _box_in_file(self, box: Box) -> Box:
         turn, (width, height) = _turn(self.orientation), self.size

@@ -20,7 +20,7 @@ from colormatch.records import BoolArray, Box, ByteArray, FloatArray, Photo, Reg
 
 #: Pixels of the box around a region above which not all of them are read: several hundred each way tell its color, its
 #: grain and its light as well as all of them, and a card may cover ten million of a large photo.
-MOST_READ = 300_000
+MOST_READ = 100_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,9 +107,9 @@ class DecodedPhoto:
             return linear
         return linear / self.plane.over(box or Box(0, 0, *self.pixels.size), *self.pixels.size, every)
 
-    def preview(self, longest_side: int) -> ByteArray:
-        """(h, w, 3) uint8; encoded sRGB for the screen, averaged down; never enlarged."""
-        small = self.pixels.shrunk(longest_side)
+    def preview(self, longest_side: int, *, averaged: bool = True) -> ByteArray:
+        """(h, w, 3) uint8; encoded sRGB for the screen, averaged down, or single pixels; never enlarged."""
+        small = self.pixels.shrunk(longest_side, averaged=averaged)
         if self.profile is SRGB and small.dtype == np.uint8 and self.plane is None:
             return np.array(small)
         linear = self._linear_of(small)

@@ -98,7 +98,7 @@ def sample_region(photo: DecodedPhoto, region: Region, to_lab: ToLab, systematic
         text = f"The region '{name}' is small ({count} pixels); a larger one is surer."
         flags.append(Flag("small-patch", text, float(count)))
 
-    mean = linear_rgb[used].mean(axis=0, dtype=float)
+    mean = _mean(linear_rgb, used)
     lab = _one_lab(to_lab, mean)
     grain = _grain(brightness, used)
     random, few = _random_error(linear_rgb, used, grain.across, to_lab)
@@ -293,11 +293,11 @@ def _radius(variance: float, freedom: float) -> float:
 
 def _halves_flag(linear_rgb: FloatArray, used: BoolArray, along: FloatArray, to_lab: ToLab) -> list[Flag]:
     """Wood hardly changes along its grain within one patch: where it does, the light or the surface changes."""
-    near = used & (along <= np.median(along[used]))
+    near = used & (along <= (along[used].min() + along[used].max()) / 2)
     far = used & ~near
     if not (near.any() and far.any()):
         return []
-    labs = to_lab(np.stack([linear_rgb[half].mean(axis=0, dtype=float) for half in (near, far)]))
+    labs = to_lab(np.stack([_mean(linear_rgb, half) for half in (near, far)]))
     apart = float(delta_e(labs[0], labs[1]))
     if apart <= _VARIED:
         return []
@@ -321,9 +321,17 @@ def _two_tones(
     light = scaled > split
     if light.all() or not light.any():
         return None, None
-    pixels = linear_rgb[used]
-    field, line = (_one_lab(to_lab, pixels[part].mean(axis=0, dtype=float)) for part in (light, ~light))
+    of_field = used.copy()
+    of_field[used] = light
+    field, line = (_one_lab(to_lab, _mean(linear_rgb, part)) for part in (of_field, used & ~of_field))
     return (field, line) if delta_e(field, line) >= _TWO_TONES else (None, None)
+
+
+def _mean(linear_rgb: FloatArray, which: BoolArray) -> FloatArray:
+    """(3,) float; mean of some of the (h, w, 3) pixels, summed in double precision."""
+    import cv2
+
+    return np.array(cv2.mean(linear_rgb, which.astype(np.uint8))[:3])
 
 
 def _one_lab(to_lab: ToLab, linear_rgb: FloatArray) -> Lab:

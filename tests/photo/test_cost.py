@@ -1,6 +1,7 @@
-"""What opening a photo costs, beside a bare decoding by Pillow."""
+"""What opening and reading a photo costs, beside a bare decoding by Pillow."""
 
 import io
+import resource
 import subprocess
 import sys
 import time
@@ -72,3 +73,76 @@ def test_opening_and_five_crops_cost_at_most_half_more_than_a_bare_decoding() ->
     ratio = min(ours) / min(bare)
     print(f"{1000 * min(ours):.0f} ms against {1000 * min(bare):.0f} ms: {ratio:.2f}")
     assert ratio <= 1.5
+
+
+# --- the whole command -----------------------------------------------------------------------------------------------
+
+#: The command in a process of its own that may have so much memory in all, libraries and their threads included.
+WITHIN = """
+import resource, sys
+from colormatch.cli.main import main
+resource.setrlimit(resource.RLIMIT_AS, (2**30, 2**30))
+sys.exit(main(sys.argv[1:]))
+"""
+#: Everything that `read` imports.
+LIBRARIES = "import cv2, numpy.fft, numpy.ma, colormatch.cli.main, colormatch.cli.read, colormatch.repair; from PIL import Image"
+
+
+def with_card(width: int, height: int) -> bytes:
+    """A gray card, that covers an eighth of it, on a noisy brown."""
+    rng = np.random.default_rng(0)
+    picture = np.full((height, width, 3), (170, 120, 80), np.uint8)
+    picture[height // 4 : height * 5 // 8, width // 2 : width * 5 // 6] = 118
+    for top in range(0, height, 500):
+        rows = picture[top : top + 500]
+        rows[:] = (rows + rng.normal(0, 6, rows.shape)).clip(0, 255)
+    out = io.BytesIO()
+    Image.fromarray(picture).save(out, "JPEG", quality=93)
+    return out.getvalue()
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="the limit is set and kept by Linux")
+def test_48_megapixels_with_a_card_to_find_are_read_within_1_gib(tmp_path: Path) -> None:
+    path = tmp_path / "large.jpg"
+    path.write_bytes(with_card(8000, 6000))
+    patches = [argument for i in range(3) for argument in ("--patch", f"{i}={200 + 1200 * i},300,1100,900")]
+    run = subprocess.run(
+        [sys.executable, "-c", WITHIN, "read", path, *patches],
+        capture_output=True, text=True, check=False, env={"OPENBLAS_NUM_THREADS": "2", "PATH": ""},
+    )  # fmt: skip
+    assert run.returncode == 0, run.stderr
+    assert "Card: gray, found" in run.stdout
+
+
+def processor_seconds(*command: object) -> float:
+    """Of a child process, at its best of five."""
+    best = float("inf")
+    for _ in range(5):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run([str(part) for part in command], capture_output=True, check=True)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        best = min(best, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return best
+
+
+@pytest.mark.slow
+def test_the_read_command_costs_at_most_half_more_than_its_start_and_a_bare_decoding(tmp_path: Path) -> None:
+    path = tmp_path / "photo.jpg"
+    path.write_bytes(with_card(4000, 3000))
+    python = (sys.executable, "-c")
+    bare = processor_seconds(*python, LIBRARIES)
+    decoding = processor_seconds(*python, f"{LIBRARIES}; Image.open({str(path)!r}).load()") - bare
+    run = (*python, "import sys; from colormatch.cli.main import main; sys.exit(main(sys.argv[1:]))", "read", path)
+    marked, found = (
+        processor_seconds(*run, "--card", card, "--patch", "wood=300,300,400,300")
+        for card in ("2100,900,500,400", "auto")
+    )
+    start = processor_seconds(*python, "pass")
+    print(
+        f"Python starts in {1000 * start:.0f} ms, with all libraries in {1000 * bare:.0f} ms, and decodes in "
+        f"{1000 * decoding:.0f} ms more; read takes {1000 * marked:.0f} ms with the card marked "
+        f"({(marked - bare) / decoding:.2f} decodings after its start) and {1000 * found:.0f} ms with the card found "
+        f"({(found - bare) / decoding:.2f})"
+    )
+    assert marked <= bare + 1.5 * decoding
