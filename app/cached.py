@@ -300,6 +300,18 @@ def pictured(
     return jpeg(near), jpeg(washed), (near.shape[1], near.shape[0])
 
 
+@st.cache_data(max_entries=8, show_spinner=False)
+def near(path: Path, reference: Reference, regions: tuple[Region, ...]) -> tuple[bytes, tuple[int, int]]:
+    """What lies around regions in a photo as its reference corrects it, and the picture's width and height."""
+    found = neutral(path, reference)
+    if isinstance(found, ColorMatchError):
+        raise found
+    linear_rgb = white_balanced(decoded(path), found, SCREEN_SIDE)
+    rows, columns = _around(list(regions), linear_rgb.shape)
+    shown = to_screen(linear_rgb[rows, columns])
+    return jpeg(shown), (shown.shape[1], shown.shape[0])
+
+
 def _around(damage: list[Region], shape: tuple[int, ...]) -> tuple[slice, slice]:
     """Rows and columns of a picture that show the damage in its surroundings."""
     height, width = shape[:2]

@@ -3,43 +3,47 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from html import escape
 
 import streamlit as st
 
 from app import cached, cup, session
 from app.cup import Cup
+from app.dried import REPAIR
 from app.session import OpenRepair
 from app.work import Recipe
+from colormatch import checks
 from colormatch.bench.cautions import cautions
 from colormatch.bench.schedule import schedule
+from colormatch.checks import Photographed
 from colormatch.errors import BadInput, ColorMatchError
 from colormatch.library import starter
-from colormatch.records import Layer, Paint
+from colormatch.records import Layer, Match, Paint, Reading, RegionKind
 from colormatch.render.label import Label, label_page
 from colormatch.render.report import Report, report_page
 from colormatch.workshop import Workshop
 
 
 def offer(repair: OpenRepair) -> None:
-    """Buttons that download the report and the label of a job whose wash is picked."""
-    with st.container(horizontal=True, gap="small"):
+    """Buttons that download the report and the label of a job whose wash is picked; made when one is pressed."""
+    for word, make, what in (("Report", report, "report"), ("Label for the jar", label, "label")):
         st.download_button(
-            "Report to print or keep",
-            lambda: report(repair),
-            file_name=_file_name(repair, "report"),
+            word,
+            lambda make=make: _made(make, repair),
+            file_name=_file_name(repair, what),
             mime="text/html",
-            key=f"report-{repair.id}",
+            key=f"{what}-{repair.id}",
             on_click="ignore",
         )
-        st.download_button(
-            "Label for the jar",
-            lambda: label(repair),
-            file_name=_file_name(repair, "label"),
-            mime="text/html",
-            key=f"label-{repair.id}",
-            on_click="ignore",
-        )
+
+
+def _made(make: Callable[[OpenRepair], str], repair: OpenRepair) -> str:
+    """What was asked for; a download can't be refused on the page any more, so its file tells why."""
+    try:
+        return make(repair)
+    except ColorMatchError as error:
+        return f"<!doctype html><meta charset=utf-8><title>Not made</title><p>{escape(str(error))}</p>"
 
 
 def label(repair: OpenRepair) -> str:
@@ -60,13 +64,14 @@ def report(repair: OpenRepair) -> str:
     path, layers = library.photos.path(repair.photo), recipe.wash.layers
     reading = cached.reading(path, repair.card(), repair.to_match)
     match = session.ranked(repair)
-    for answer in (reading, match):
-        if isinstance(answer, ColorMatchError):
-            raise answer
+    if not isinstance(reading, Reading):
+        raise reading
+    if not isinstance(match, Match):
+        raise match
     before, after, _ = cached.pictured(
         path, repair.card(), repair.to_match, recipe.ground, layers, library.folder, library.stamp()
     )
-    filled = _cup(repair, recipe)
+    filled, seen = _cup(repair, recipe), _checked(repair)
     clear = repair.limits.clear
     return report_page(
         Report(
@@ -77,15 +82,55 @@ def report(repair: OpenRepair) -> str:
             recipe.wash,
             before,
             after,
+            [(when, jpeg) for when, _, jpeg in seen],
             amounts=filled.amounts if filled else None,
             practice=filled.practice if filled else None,
             area_cm2=filled.area_cm2 if filled else None,
             steps=schedule(layers, paints, repair.times, clear_coat=clear) if layers else (),
             cautions=cautions(_used(layers, paints), clear_coat=bool(clear)),
+            checks=[(when, words) for when, words, _ in seen],
             labels=_labels(repair, recipe, filled, paints),
             simulated=repair.photo == starter.example().photo.stem or _workshop().lent,
         )
     )
+
+
+def checked(repair: OpenRepair) -> list[tuple[str, str]]:
+    """What each check of the dried repair saw: under which light, and what."""
+    return [(when, words) for when, words, _ in _checked(repair)]
+
+
+def _checked(repair: OpenRepair) -> list[tuple[str, str, bytes]]:
+    """The same with the repair's picture; what is not marked yet or can't be read is left to the Check page."""
+    photos: list[Photographed] = []
+    jpegs = []
+    for shown in sorted(repair.check.photos, key=lambda one: one.light):
+        if shown.mode != REPAIR or repair.check.wet:
+            continue
+        path = session.open_library().photos.path(shown.photo)
+        try:
+            reference = repair.card_in(shown)
+            read = None if reference is None else cached.reading(path, reference, shown.surfaces)
+            if reference is None or not isinstance(read, Reading):
+                continue
+            checks.judge_repair([(read, shown.surfaces)])
+        except ColorMatchError:
+            continue
+        photos.append((read, shown.surfaces))
+        jpegs.append(cached.near(path, reference, shown.of_kind(RegionKind.REPAIR))[0])
+    if not photos:
+        return []
+    lights = checks.judge_repair(photos).lights
+    several = ("Checked dry under the first light", "Under the second light") if len(lights) > 1 else ("Checked dry",)
+    return [
+        (
+            when,
+            f"ΔE {light.delta_e:.1f} ({light.low:.1f} to {light.high:.1f} nine times in ten), {light.verdict}, "
+            f"{light.off}",
+            jpeg,
+        )
+        for when, light, jpeg in zip(several, lights, jpegs, strict=True)
+    ]
 
 
 def _recipe(repair: OpenRepair) -> Recipe:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from threading import RLock
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import streamlit as st
 
@@ -26,7 +27,7 @@ from app.phone import Door
 from app.work import Mixing, Progress, Recipe
 from colormatch.bench.schedule import Times
 from colormatch.errors import ColorMatchError
-from colormatch.library import Library, SavedRepair
+from colormatch.library import Library, SavedRepair, Stored
 from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import (
     CardKind,
@@ -224,9 +225,9 @@ _READ: dict[str, Callable[[Any], Any]] = {
 }
 
 
-def _repair(id: int, saved: SavedRepair) -> OpenRepair:
+def opened(stored: Stored[SavedRepair]) -> OpenRepair:
     """A saved repair; what an earlier version did not know yet has its usual value."""
-    held = {**json.loads(saved.document), "id": id, "name": saved.name}
+    held = {**json.loads(stored.record.document), "id": stored.id, "name": stored.record.name}
     known = [one.name for one in fields(OpenRepair) if one.name in held]
     return OpenRepair(**{name: _READ[name](held[name]) if name in _READ else held[name] for name in known})
 
@@ -295,7 +296,7 @@ def current() -> OpenRepair:
         return OpenRepair()
     saved = open_library().repair(int(number))
     st.session_state[_SEEN] = saved
-    return _repair(int(number), saved)
+    return opened(Stored(int(number), saved))
 
 
 #: One change at a time: what a page read must still hold when it is written.
@@ -407,6 +408,12 @@ def link() -> dict[str, str]:
 def widget_value(key: str) -> Any:
     """What the widget of that key holds, for a callback."""
     return st.session_state[key]
+
+
+def time_zone() -> ZoneInfo | None:
+    """The time zone of whoever looks; None, this machine's, where the browser does not tell."""
+    name = st.context.timezone
+    return ZoneInfo(name) if name else None
 
 
 def showing(key: str, value: Any) -> str:

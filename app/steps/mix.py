@@ -71,7 +71,8 @@ def show() -> None:
     with bench:
         _bench(session.current(), recipe, paints)
         st.subheader("Take it along")
-        papers.offer(session.current())
+        with st.container(horizontal=True, gap="small"):
+            papers.offer(session.current())
 
 
 # --- the recipe ------------------------------------------------------------------------------------------------------
@@ -324,8 +325,13 @@ def _at_hand(repair: OpenRepair, steps: tuple[Step, ...]) -> None:
             left = time_left(steps, done)
             if ends:
                 left = time_left(steps, done + 1) + max(0, ends - now_ms()) / 1000
-                timer(ends, f"until {_clock(datetime.fromtimestamp(ends / 1000, _zone()))}", f"timer-{repair.id}")
-            st.write(f"All done at about {_clock(datetime.now(_zone()) + timedelta(seconds=left))}, if you go on now.")
+                timer(
+                    ends,
+                    f"until {_clock(datetime.fromtimestamp(ends / 1000, session.time_zone()))}",
+                    f"timer-{repair.id}",
+                )
+            finished = datetime.now(session.time_zone()) + timedelta(seconds=left)
+            st.write(f"All done at about {_clock(finished)}, if you go on now.")
         with st.container(horizontal=True, gap="small"):
             if done < len(steps) and steps[done].wait and not ends:
                 label = f"Start the timer: {format_time(steps[done].seconds)}"
@@ -343,14 +349,6 @@ def _start(seconds: int) -> None:
 
 def _go(step: int) -> None:
     session.change(progress=work.Progress(step))
-
-
-def _zone() -> Any:
-    """The time zone of whoever looks; this machine's where the browser does not tell."""
-    from zoneinfo import ZoneInfo
-
-    name = st.context.timezone
-    return ZoneInfo(name) if name else None
 
 
 def _clock(moment: datetime) -> str:

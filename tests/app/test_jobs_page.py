@@ -1,0 +1,99 @@
+"""The Jobs page, by key."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from colormatch.library import SavedRepair
+
+
+@pytest.fixture
+def mixed(example, open_app):
+    """The example with its wash picked and mixed."""
+    app = open_app(repair=1, page="steps/mix.py")
+    assert not app.error
+    return app
+
+
+@pytest.fixture
+def jobs(mixed, open_app):
+    return open_app(page="jobs.py")
+
+
+def shown(app):
+    return " ".join(block.proto.body for block in app.get("html"))
+
+
+def test_no_job_yet(open_app):
+    app = open_app(page="jobs.py")
+    assert not app.error
+    assert "There is none yet" in app.markdown[0].value
+
+
+def test_a_job_shows_its_recipe_expectation_cost_and_picture(jobs, library):
+    wash = json.loads(library.repair(1).document)["recipe"]["wash"]
+    page = shown(jobs)
+    assert f"Expected ΔE {wash['expected_delta_e']:.1f} ({wash['low']:.1f} to {wash['high']:.1f})" in page
+    assert wash["layers"][0]["paints"][0]["paint"] in page
+    assert "Paint: 0." in page
+    assert '<img src="/picture/' in page
+    assert library.repair(1).name in page
+
+
+def test_rename_copy_delete_and_undo(jobs, library):
+    jobs.text_input(key="rename-1").set_value("  Bench drawer ").run()
+    assert library.repair(1).name == "Bench drawer"
+    jobs.button(key="copy-1").click().run()
+    names = sorted(one.record.name for one in library.repairs())
+    assert names == ["Bench drawer", "Bench drawer (2)"]
+    first, second = (library.repair(one.id) for one in library.repairs())
+    assert (first.document, first.photos) == (second.document, second.photos)
+    jobs.button(key="delete-1").click().run()
+    assert [one.record.name for one in library.repairs()] == ["Bench drawer (2)"]
+    jobs.button(key="undo-job").click().run()
+    assert not jobs.exception
+    assert sorted(one.record.name for one in library.repairs()) == names
+    assert library.photos.path(library.repair(1).photos[0]).is_file()
+
+
+def test_search_finds_by_name_paint_and_date(jobs, library):
+    library.save_repair(SavedRepair("Chair leg", json.dumps({"regions": []})))
+    for text, found in (("chair", ["Chair leg"]), ("BROWN glaze", None), ("chair brown", []), ("2", None)):
+        jobs.text_input(key="jobs-search").set_value(text).run()
+        assert not jobs.exception
+        if found is not None:
+            assert ("Chair leg" in shown(jobs)) == bool(found)
+
+
+def test_many_jobs_are_shown_page_by_page(mixed, library, open_app):
+    record = library.repair(1)
+    for number in range(8):
+        library.save_repair(SavedRepair(f"Copy {number}", record.document, record.version, record.photos))
+    app = open_app(page="jobs.py")
+    assert shown(app).count('class="job"') == 6
+    app.segmented_control(key="jobs-page").set_value(2).run()
+    assert shown(app).count('class="job"') == 3
+
+
+@pytest.mark.parametrize("document", ["{}", "[]", '{"regions": 3}', '{"recipe": {"wash": {}}}', '{"limits": {"x": 1}}'])
+def test_a_job_of_another_version_is_kept_and_said_so(library, open_app, document):
+    number = library.save_repair(SavedRepair("<b>Odd</b>", document))
+    app = open_app(page="jobs.py")
+    assert not app.exception
+    assert not app.error
+    assert "&lt;b&gt;Odd&lt;/b&gt;" in shown(app)
+    app.button(key=f"delete-{number}").click().run()
+    assert not library.repairs()
+
+
+def test_a_repair_of_an_earlier_version_opens(mixed, library, open_app):
+    held = json.loads(library.repair(1).document)
+    for new in ("mixing", "times", "progress", "recipe", "past", "future"):
+        held.pop(new, None)
+    old = library.save_repair(SavedRepair("Old", json.dumps(held), photos=library.repair(1).photos))
+    assert "No wash picked yet" in shown(open_app(page="jobs.py"))
+    app = open_app(repair=old, page="steps/mix.py")
+    assert not app.error
+    assert json.loads(library.repair(old).document)["recipe"]["wash"]["layers"]
