@@ -15,6 +15,7 @@ PAGES = (
     ("steps/photo.py", "Photo", ""),
     ("steps/match.py", "Match", "match"),
     ("steps/mix.py", "Mix", "mix"),
+    ("steps/check.py", "Check", "check"),
     ("shelf/swatches.py", "Swatches", "swatches"),
 )
 #: Listed while the phone link is open.

@@ -114,22 +114,22 @@ def words_of(step: NextStep) -> str:
     from colormatch.bench.next_step import WIPED, Move
     from colormatch.wash.ratio import format_layers
 
-    wiped = f"a quarter to three quarters of the film stays ({WIPED[0]:.0%} to {WIPED[1]:.0%} is assumed)"
+    stays = f"{WIPED[0]:.0%} to {WIPED[1]:.0%}"
     return {
         Move.LEAVE: "Leave it as it is",
         Move.AGAIN: f"One more coat of the same, {format_layers(step.layers)}",
         Move.WASH: f"Over it, {format_layers(step.layers)}",
         Move.GLAZE: f"A glaze over it, {format_layers(step.layers)}",
-        Move.WIPE: f"Wipe back with a damp rag while it still gives, so that {wiped}",
+        Move.WIPE: f"Wipe back with a damp rag while it still gives (assumed: {stays} of the film stays)",
     }[step.move]
 
 
 def outlook(step: NextStep) -> str:
     """What is expected of a step, in words."""
-    return (
-        f"expected ΔE {step.expected_delta_e:.1f} ({step.low:.1f} to {step.high:.1f}), "
-        f"nearer than now with a chance of {step.better:.0%}"
-    )
+    from colormatch.bench.next_step import Move
+
+    expected = f"expected ΔE {step.expected_delta_e:.1f} ({step.low:.1f} to {step.high:.1f})"
+    return expected if step.move is Move.LEAVE else f"{expected}, nearer than now {100 * step.better:.0f} times in 100"
 
 
 # --- learn -----------------------------------------------------------------------------------------------------------
@@ -152,9 +152,12 @@ def before_painting(photo: Photographed) -> Before:
     Raises
     ------
     RegionError
-        No sound wood or no damage is marked.
+        No damage is marked.
     """
-    damage, sound = (surface(*photo, kind) for kind in (RegionKind.DAMAGE, RegionKind.SOUND))
+    damage = surface(*photo, RegionKind.DAMAGE)
+    if not any(region.kind is RegionKind.SOUND for region in photo[1]):
+        return Before(damage.lab, None, damage.uncertainty)  # nothing ties it to another photo
+    sound = surface(*photo, RegionKind.SOUND)
     return Before(damage.lab, sound.lab, float(np.hypot(damage.random, sound.random)))
 
 

@@ -34,6 +34,9 @@ _FILMS = np.geomspace(1 / 3, 3, 41)
 _HAND_SIGMA, _READING_SIGMA = 0.4, 1.0
 #: Expected ΔE00 that a step must win to be worth its trouble: half of what half of the observers see. Our choice.
 WORTH_A_STEP = VISIBLE / 2
+#: Probability to end nearer that a step must have: on simulated repairs of which none is in the study's figures, it
+#: took the share that got clearly worse from 4 to 3 % and cost nothing.
+SURE_ENOUGH = 0.7
 #: Most coats of the next wash.
 _COATS = 2
 #: Other washes that are reported.
@@ -130,7 +133,11 @@ def next_steps(
 def worth_doing(steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
     """The steps that are expected to bring the repair clearly nearer than leaving it; none when it is time to stop."""
     alone = next(step for step in steps if step.move is Move.LEAVE)
-    return tuple(step for step in steps if alone.expected_delta_e - step.expected_delta_e >= WORTH_A_STEP)
+    return tuple(
+        step
+        for step in steps
+        if alone.expected_delta_e - step.expected_delta_e >= WORTH_A_STEP and step.better >= SURE_ENOUGH
+    )
 
 
 def _wiping_back(job: Job, before: Lab, now: FloatArray, left_alone: FloatArray) -> NextStep:

@@ -1,0 +1,253 @@
+"""What a check says: how far the dried paint is off, and what would bring it nearer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from app import cached, look, pictures, session
+from app.dried import STRIPS, DriedPhoto, Wash
+from app.session import OpenRepair
+from colormatch import checks
+from colormatch.bench.check import Check, Judged, against_expected
+from colormatch.bench.next_step import Move, NextStep, worth_doing
+from colormatch.checks import Photographed
+from colormatch.color.words import ACCEPTABLE, VISIBLE
+from colormatch.errors import ColorMatchError
+from colormatch.records import Layer, Match, RankedWash, RegionKind, SurfaceState
+from colormatch.repair import surface
+from colormatch.wash.ratio import format_layers
+
+#: Shortest ΔE scale of the bars, and the longest; a bar that reaches farther is cut.
+_SCALE = (6.0, 12.0)
+_MARKS = (VISIBLE, ACCEPTABLE)
+_ORDINAL = ("first", "second")
+#: Choice of a wash that is not the picked one.
+_OTHER = "Another wash"
+
+
+def show(repair: OpenRepair, photos: Sequence[Photographed]) -> Judged | None:
+    """How far the paint is off. Returns the judged repair; None for strips, and where it can't be told."""
+    try:
+        if repair.check.mode == STRIPS:
+            _show_strips(checks.judge_strips(photos))
+            return None
+        judged = checks.judge_repair(photos)
+    except ColorMatchError as error:
+        st.error(str(error))
+        return None
+    check = judged.worse
+    st.subheader(f"{check.verdict.capitalize()}: ΔE {check.delta_e:.1f}")
+    st.html(look.edge_to_edge(check.sound, check.lab, ("Sound wood", "Repair, dry")))
+    longest = _longest([one.high for one in judged.lights])
+    for place, one in enumerate(judged.lights):
+        if len(judged.lights) > 1:
+            st.markdown(f"**{_ORDINAL[place].capitalize()} light: ΔE {one.delta_e:.1f}**, {one.verdict}")
+        st.html(look.range_bar(one.low, one.delta_e, one.high, longest, _MARKS))
+    st.write(
+        f"Nine times in ten it lies between {check.low:.1f} and {check.high:.1f}. The dashes: at {VISIBLE} half of all "
+        f"people see a difference, at {ACCEPTABLE} half no longer accept it."
+    )
+    rows = [("What is off", f"The repair is {check.off}." if check.off != "nothing to see" else "Nothing to see.")]
+    if judged.one_light_only:
+        rows.append(("In the two lights", judged.one_light_only))
+    expected = _expected(repair)
+    if expected is not None:
+        rows.append(("Beside what was expected", against_expected(check, expected)))
+    look.facts(rows)
+    return judged
+
+
+def _show_strips(strips: Sequence[Judged]) -> None:
+    best = strips[0]
+    st.subheader(f"{best.name} comes nearest: ΔE {best.worse.delta_e:.1f}")
+    if len(best.lights) > 1:
+        st.write("Ranked by the worse of the two lights: a match has to hold in both.")
+    longest = _longest([one.worse.high for one in strips])
+    st.html("".join(_row(one.worse, one.one_light_only, longest) for one in strips))
+    if len(strips) > 1 and strips[1].worse.low < best.worse.high:
+        st.write("The ranges overlap: the first two can't be told apart for sure in this photo. Trust your eye.")
+
+
+def _row(check: Check, one_light_only: str, longest: float) -> str:
+    words = f"ΔE {check.delta_e:.1f} ({check.low:.1f} to {check.high:.1f}), {check.off}. {one_light_only}"
+    bar = look.range_bar(check.low, check.delta_e, check.high, longest, _MARKS)
+    return look.wash_row(check.sound, check.lab, check.name, words, bar)
+
+
+def _longest(values: Sequence[float]) -> float:
+    return min(_SCALE[1], max(_SCALE[0], *values))
+
+
+# --- what was painted, and what was expected of it -------------------------------------------------------------------
+
+
+def picked_layers(repair: OpenRepair) -> tuple[Layer, ...]:
+    """The wash that was picked; empty where there is none."""
+    wash = _picked(repair)
+    return wash.layers if wash else ()
+
+
+def _picked(repair: OpenRepair) -> RankedWash | None:
+    """The wash that was picked to be mixed, or else the one picked in the ranking."""
+    if repair.recipe is not None:
+        return repair.recipe.wash
+    with st.spinner("Fitting your paints and trying their washes"):
+        match = session.ranked(repair)
+    return session.picked(repair, match) if isinstance(match, Match) else None
+
+
+def _expected(repair: OpenRepair) -> RankedWash | None:
+    """What was expected of just the wash that was painted."""
+    wash = _picked(repair)
+    return wash if wash is not None and painted_layers(repair) == wash.layers else None
+
+
+def painted_layers(repair: OpenRepair) -> tuple[Layer, ...]:
+    """What lies on the repair, as far as it is known."""
+    if repair.check.other is None:
+        return picked_layers(repair)
+    try:
+        return (repair.check.other.layer,) if repair.check.other.paint else ()
+    except ColorMatchError:  # the ratio as it was typed; the form tells
+        return ()
+
+
+def ask_painted(repair: OpenRepair) -> None:
+    """Which wash lies on the repair."""
+    layers = picked_layers(repair)
+    as_picked = f"As picked: {format_layers(layers)}" if layers else "Not known"
+    key = f"painted-{repair.id}"
+    st.selectbox(
+        "What lies on it",
+        (as_picked, _OTHER),
+        key=session.showing(key, as_picked if repair.check.other is None else _OTHER),
+        on_change=lambda: session.change_check(
+            other=_first(repair) if session.widget_value(key) == _OTHER else None,
+        ),
+    )
+    if repair.check.other is not None:
+        wash_form(repair, repair.check.other, "other")
+
+
+def _first(repair: OpenRepair) -> Wash:
+    layers = painted_layers(repair)
+    return Wash.of(layers[0]) if len(layers) == 1 and len(layers[0].paints) == 1 else Wash()
+
+
+def wash_form(repair: OpenRepair, wash: Wash, field: str) -> None:
+    """Paint, ratio and coats of one wash, kept in a field of the check."""
+    library = session.open_library()
+    names = [paint.name for paint in cached.workshop(library.folder, library.stamp()).shelf.paints]
+    keys = {name: f"{field}-{name}-{repair.id}" for name in ("paint", "ratio", "coats")}
+
+    def take() -> None:
+        values = {name: session.widget_value(key) for name, key in keys.items()}
+        session.change_check(**{field: Wash(values["paint"] or "", str(values["ratio"]).strip(), values["coats"])})
+
+    st.selectbox(
+        "Paint",
+        names,
+        placeholder="Choose a paint",
+        key=session.showing(keys["paint"], wash.paint if wash.paint in names else None),
+        on_change=take,
+    )
+    st.text_input("Paint to water, such as 1:3", key=session.showing(keys["ratio"], wash.ratio), on_change=take)
+    st.segmented_control(
+        "Coats", (1, 2, 3, 4), key=session.showing(keys["coats"], wash.coats), required=True, on_change=take
+    )
+    try:
+        if wash.paint:
+            _ = wash.layer
+    except ColorMatchError as error:
+        st.error(str(error))
+
+
+# --- advice ----------------------------------------------------------------------------------------------------------
+
+
+def advise(repair: OpenRepair, judged: Judged) -> None:
+    """What to do about it now, best first."""
+    st.subheader("What to do now")
+    if judged.done:
+        st.write(f"**{checks.advise(judged, ())[0]}**")
+        return
+    place = judged.lights.index(judged.worse)
+    shown = repair.check.shown(place + 1)
+    reference = repair.card_in(shown) if shown else None
+    if shown is None or reference is None:
+        return
+    library = session.open_library()
+    washed = repair.check.state is SurfaceState.WASHED
+    before = _damage(repair)
+    with st.spinner("Trying what could be laid over it"):
+        steps = cached.what_next(
+            library.photos.path(shown.photo),
+            reference,
+            shown.surfaces,
+            library.folder,
+            library.stamp(),
+            repair.limits,
+            painted_layers(repair) if washed else (),
+            before.damage if before and washed else None,
+        )
+    if isinstance(steps, ColorMatchError):
+        st.error(str(steps))
+        return
+    better = worth_doing(steps)
+    words = checks.advise(judged, steps)
+    st.write(f"**{words[0]}**" if not better else f"**Best: {checks.words_of(better[0])}.** {words[-1]}")
+    st.write(
+        "Each laid over the repair as it is now, beside the sound wood. Expected ΔE to the sound wood, nine times in "
+        "ten within the bar."
+    )
+    longest = _longest([step.high for step in steps])
+    st.html("".join(_step_row(judged.worse, step, step in better, longest) for step in steps))
+
+
+def _step_row(check: Check, step: NextStep, worth: bool, longest: float) -> str:
+    words = checks.outlook(step)
+    if step.move is not Move.LEAVE:
+        words += "" if worth else ": not worth it"
+    bar = look.range_bar(step.low, step.expected_delta_e, step.high, longest, _MARKS)
+    return look.wash_row(check.sound, step.lab, checks.words_of(step), words[0].upper() + words[1:], bar)
+
+
+def before_and_now(repair: OpenRepair, shown: DriedPhoto) -> None:
+    """The damage as it was and the repair as it is, both as their card corrects them."""
+    photos = session.open_library().photos
+    reference = repair.card_in(shown)
+    if reference is None:
+        return
+    for side, word, photo, of, regions in zip(
+        st.columns(2, gap="small"),
+        ("Before", "Now"),
+        (repair.photo, shown.photo),
+        (repair.card(), reference),
+        (repair.of_kind(RegionKind.DAMAGE), shown.of_kind(RegionKind.REPAIR)),
+        strict=True,
+    ):
+        with side, st.spinner("Painting the picture"):
+            jpeg, (width, height) = cached.near(photos.path(photo), of, regions)
+            st.html(look.picture(pictures.publish(jpeg), width, height, f"The damaged place: {word.lower()}"))
+            st.write(word)
+
+
+def _damage(repair: OpenRepair) -> checks.Before | None:
+    """The damage before it was painted, by the first photo."""
+    reading = cached.reading(
+        session.open_library().photos.path(repair.photo), repair.card(), repair.surfaces
+    )  # fmt: skip
+    if isinstance(reading, ColorMatchError):
+        return None
+    return checks.before_painting((reading, repair.surfaces))
+
+
+def before_painting(repair: OpenRepair, photo: Photographed) -> checks.Before | None:
+    """What the paint was laid on: bare wood in the same photo where it is marked, else the damage as it was."""
+    bare = any(region.kind is RegionKind.DAMAGE for region in photo[1])
+    if not bare:
+        return _damage(repair)
+    sample = surface(*photo, RegionKind.DAMAGE)
+    return checks.Before(sample.lab, None, sample.random)

@@ -1,0 +1,258 @@
+"""Check: photos of the dried paint beside sound wood, what still shows, what to do, and what to keep of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import streamlit as st
+
+from app import cached, example, keeping, look, outcome, photo_files, pictures, session
+from app.dried import PAINTED, REPAIR, STRIPS, DriedPhoto, Wash
+from app.marks import FOUND
+from app.region_editor import region_editor
+from app.session import OpenRepair
+from colormatch.bench.check import unlike
+from colormatch.checks import Photographed
+from colormatch.errors import ColorMatchError
+from colormatch.records import CardKind, Region, RegionKind, SurfaceState
+
+_MODES = {REPAIR: "The dried repair", STRIPS: "Test strips"}
+_LIGHTS = {1: "First light", 2: "Second light"}
+_STATES = {
+    SurfaceState.WASHED: "Washed and dry",
+    SurfaceState.SEALED: "Sealed and dry",
+    SurfaceState.TOP_COATED: "Top-coated and dry",
+}
+#: Stands beside the states.
+_DAMP = "Still damp somewhere"
+#: What to photograph; common practice, no source.
+_HOW = {
+    REPAIR: (
+        "Let the repair dry as long as the paint's maker says: damp paint has another color.",
+        "Lay the same card beside it, and keep sound wood in the picture.",
+        "Take the photo in the light that the piece will stand in, without shine or flash.",
+    ),
+    STRIPS: (
+        "Paint the strips on wood like the damage, in the same state, and let them dry.",
+        "Lay them beside the sound wood with the same card, in one picture.",
+        "Some bare wood of the strips in the picture lets a strip be kept as a swatch later.",
+    ),
+}
+
+
+def show() -> None:
+    """The page."""
+    repair = session.current()
+    lacking = session.lacking(repair)
+    if lacking:
+        look.not_yet("Nothing to check yet", lacking, session.link())
+        return
+    key = f"check-mode-{repair.id}"
+    st.segmented_control(
+        "What to check",
+        list(_MODES),
+        format_func=_MODES.__getitem__,
+        required=True,
+        key=session.showing(key, repair.check.mode),
+        on_change=lambda: session.change_check(mode=session.widget_value(key)),
+        label_visibility="collapsed",
+    )
+    if repair.check.shown(1) is None:
+        _choose(repair)
+    else:
+        _check(repair)
+
+
+# --- photos ----------------------------------------------------------------------------------------------------------
+
+
+def _choose(repair: OpenRepair) -> None:
+    strips = repair.check.mode == STRIPS
+    choose, how = st.columns(2, gap="large")
+    with choose:
+        st.header("Photograph the strips once they are dry" if strips else "Photograph the repair once it is dry")
+        _uploader(repair, 1, "Drop the photo here or choose it")
+        if not strips and example.is_shown(repair.photo):
+            st.button("Use the example's photo of the dried repair", key="example-dried", on_click=_take_example)
+    with how:
+        st.subheader("How to photograph")
+        look.sentences(_HOW[repair.check.mode])
+
+
+def _uploader(repair: OpenRepair, light: int, label: str) -> None:
+    key = f"dried-{repair.check.mode}-{light}-{repair.id}"
+    st.file_uploader(label, type=photo_files.ENDINGS, key=key, on_change=_take_upload, args=(key, light))
+
+
+def _take_upload(key: str, light: int) -> None:
+    upload = session.widget_value(key)
+    if upload is not None:
+        with session.telling():
+            photo = photo_files.keep(upload.getvalue(), upload.name)
+            session.put_dried(DriedPhoto(session.current().check.mode, light, photo))
+
+
+def _take_example() -> None:
+    with session.telling():
+        content, regions, painted = example.dried()
+        photo = photo_files.keep(content, "example-dried.jpg")
+        session.put_dried(DriedPhoto(REPAIR, 1, photo, regions=regions))
+        as_picked = outcome.picked_layers(session.current()) == (painted,)
+        session.change_check(other=None if as_picked else Wash.of(painted))
+
+
+def _search_card(repair: OpenRepair, shown: DriedPhoto, path: Path) -> DriedPhoto:
+    """Look for the card once in each photo; from then on it is the person's to move."""
+    if shown.searched or repair.card_kind not in (CardKind.GRAY, CardKind.CHART24):
+        return shown
+    with st.spinner("Looking for the card"):
+        card = cached.card_in(path, repair.card_kind)
+    found: tuple[Region, ...] = ()
+    if not isinstance(card, ColorMatchError) and card.region is not None:
+        found = (Region(RegionKind.CARD, card.region.points, FOUND),)
+    marked = replace(shown, regions=found + shown.regions, searched=True, stamp=session.next_stamp(shown))
+    session.put_dried(marked)
+    return marked
+
+
+# --- check -----------------------------------------------------------------------------------------------------------
+
+
+def _check(repair: OpenRepair) -> None:
+    photo_side, word_side = st.columns([5, 3], gap="medium")
+    with photo_side:
+        light = _light(repair)
+        shown = repair.check.shown(light)
+        assert shown is not None
+        shown = _photo(repair, shown)
+        st.button(
+            "Take another photo instead",
+            key=f"other-{light}-{repair.id}",
+            on_click=lambda: session.change_check(photos=session.current().check.without(shown).photos),
+        )
+    repair = session.current()  # the card may have been found just now
+    with word_side:
+        _surface(repair)
+        photos = _photographed(repair)
+        if photos is None:
+            return
+        judged = outcome.show(repair, photos)
+    if judged is not None:
+        with photo_side:
+            outcome.before_and_now(repair, repair.check.shown(light) or shown)
+        outcome.advise(repair, judged)
+    if judged is not None or repair.check.mode == STRIPS:
+        keeping.show(repair, photos[0])
+    if repair.check.shown(2) is None:
+        st.subheader("Another light")
+        st.write("A match by daylight may show under a warm bulb. A second photo in the other light tells.")
+        _uploader(repair, 2, "Photo of the same under the second light")
+
+
+def _light(repair: OpenRepair) -> int:
+    """Which photo is shown; there may be two."""
+    if repair.check.shown(2) is None:
+        return 1
+    return st.segmented_control(
+        "Photo",
+        list(_LIGHTS),
+        format_func=_LIGHTS.__getitem__,
+        default=1,
+        required=True,
+        key=f"light-{repair.check.mode}-{repair.id}",
+        label_visibility="collapsed",
+    )
+
+
+def _photo(repair: OpenRepair, shown: DriedPhoto) -> DriedPhoto:
+    path = session.open_library().photos.path(shown.photo)
+    with st.spinner("Opening the photo"):
+        facts = cached.decoded(path).facts
+    shown = _search_card(repair, shown, path)
+    kinds = (RegionKind.CARD, RegionKind.SOUND, PAINTED[shown.mode])
+    region_editor(
+        pictures.publish(cached.as_taken(path)),
+        (facts.width, facts.height),
+        shown.edit,
+        lambda edit: session.take_dried_edit(shown.light, edit),
+        key=f"dried-regions-{shown.mode}-{shown.light}",
+        kinds=(*kinds, RegionKind.DAMAGE) if shown.mode == STRIPS else kinds,
+        words={RegionKind.DAMAGE: ("Bare wood", "Bare", "bare wood of the strips")},
+        cornered=RegionKind.CARD if repair.card_kind is CardKind.CHART24 else None,
+        on_undo=lambda **_: None,
+    )
+    return shown
+
+
+def _surface(repair: OpenRepair) -> None:
+    """What lies on the painted wood, and whether that can be compared with the sound wood."""
+    key = f"check-state-{repair.id}"
+    st.selectbox(
+        "The strips are" if repair.check.mode == STRIPS else "The repair is",
+        [*_STATES, _DAMP],
+        format_func=lambda state: _STATES.get(state, state),
+        key=session.showing(key, _DAMP if repair.check.wet else repair.check.state),
+        on_change=_take_state,
+        args=(key,),
+    )
+    warning = unlike(repair.sound_state, repair.check.state)
+    if warning and not repair.check.wet:
+        st.warning(warning)
+    if repair.check.mode == REPAIR:
+        outcome.ask_painted(repair)
+
+
+def _take_state(key: str) -> None:
+    chosen = session.widget_value(key)
+    session.change_check(**{"wet": True} if chosen == _DAMP else {"wet": False, "state": chosen})
+
+
+def _photographed(repair: OpenRepair) -> list[Photographed] | None:
+    """What the photos tell; None, and said why, where something is missing."""
+    if repair.check.wet:
+        st.subheader("Let it dry first")
+        st.write("Paint changes color as it dries. Photograph it again when all of it is dry, then choose that photo.")
+        return None
+    found: list[Photographed] = []
+    for light in _LIGHTS:
+        shown = repair.check.shown(light)
+        if shown is None:
+            continue
+        lacking = _lacking(repair, shown)
+        if lacking:
+            st.subheader(lacking[0])
+            of = f" in the photo of the {_LIGHTS[light].lower()}" if repair.check.shown(2) else ""
+            st.write(f"{lacking[1]}{of}.")
+            return None
+        try:
+            reference = repair.card_in(shown)
+            assert reference is not None
+            with st.spinner("Reading the colors"):
+                reading = cached.reading(session.open_library().photos.path(shown.photo), reference, shown.surfaces)
+        except ColorMatchError as error:  # the card's value as it was typed
+            reading = error
+        if isinstance(reading, ColorMatchError):
+            st.error(str(reading))
+            return None
+        found.append((reading, shown.surfaces))
+    return found
+
+
+def _lacking(repair: OpenRepair, shown: DriedPhoto) -> tuple[str, str] | None:
+    """The one thing to mark next, as a heading and what to do."""
+    if repair.card_kind is not CardKind.NONE and not shown.of_kind(RegionKind.CARD):
+        return "Mark the card", "It was not found. Choose Card above the photo and drag across it"
+    if not shown.of_kind(RegionKind.SOUND):
+        return "Mark sound wood", "Choose Sound wood and drag across three or more patches near the painted wood"
+    if not shown.of_kind(PAINTED[shown.mode]):
+        if shown.mode == STRIPS:
+            return (
+                "Mark the test strips",
+                "Choose Test strip and drag across each, in the same order in every photo",
+            )
+        return "Mark the repair", "Choose Repair and drag across the painted wood, its edges left out"
+    return None
+
+
+show()

@@ -1,0 +1,162 @@
+"""The Check page, by key."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from app.dried import REPAIR, STRIPS, Dried, DriedPhoto, Kept, Wash, document, dried_from
+from colormatch.library import SavedRepair
+from colormatch.library.starter import example as shipped
+from colormatch.records import Paint, Region, RegionKind, SurfaceState, Swatch
+
+
+def shown(app) -> str:
+    """Everything that the page says."""
+    blocks = [block.proto.body for block in app.get("html")]
+    said = [block.value for kind in ("markdown", "subheader", "header") for block in app.get(kind)]
+    return " ".join([*blocks, *said])
+
+
+def held(library) -> dict:
+    return json.loads(library.repair(1).document)["check"]
+
+
+@pytest.fixture
+def check(example, open_app):
+    """The example's dried repair, at the Check page."""
+    app = open_app(repair=1, page="steps/check.py")
+    app.button(key="example-dried").click().run()
+    assert not app.exception
+    return app
+
+
+def test_without_a_photo_the_page_says_how_to_take_one(example, open_app):
+    app = open_app(repair=1, page="steps/check.py")
+    assert "Photograph the repair once it is dry" in [head.value for head in app.header]
+    assert "the same card" in shown(app)
+
+
+def test_nothing_marked_says_what_is_missing(open_app):
+    app = open_app(page="steps/check.py")
+    assert "Nothing to check yet" in [head.value for head in app.header]
+
+
+def test_example_says_what_shows_and_what_to_do(check):
+    assert not check.error
+    page = shown(check)
+    assert "ΔE" in page
+    assert "The repair is clearly too light" in page
+    assert "Expected was ΔE" in page
+    assert "Best: " in page
+    assert "Wipe back" in page
+    assert page.index("Over it, ") < page.index("Leave it as it is") < page.index("Wipe back")
+
+
+def test_a_reload_brings_the_check_back(check, library, open_app):
+    check.selectbox(key="check-state-1").select(SurfaceState.SEALED).run()
+    again = open_app(repair=1, page="steps/check.py")
+    assert again.selectbox(key="check-state-1").value == SurfaceState.SEALED
+    assert "clear coat" in again.warning[0].value
+    assert len(library.repair(1).photos) == 2
+
+
+def test_damp_paint_is_not_judged(check):
+    check.selectbox(key="check-state-1").select("Still damp somewhere").run()
+    assert not check.exception
+    page = shown(check)
+    assert "Let it dry first" in page
+    assert "Best: " not in page
+
+
+def test_another_wash_than_the_picked_one_changes_what_is_said(check, library):
+    check.selectbox(key="painted-1").select("Another wash").run()
+    check.selectbox(key="other-paint-1").select("Raw Umber").run()
+    check.text_input(key="other-ratio-1").set_value("1:5").run()
+    assert not check.exception
+    assert held(library)["other"] == {"paint": "Raw Umber", "ratio": "1:5", "coats": 1}
+    page = shown(check)
+    assert "One more coat of the same, Raw Umber, 1:5" in page
+    assert "Expected was" not in page  # of that wash nothing had been expected
+    check.text_input(key="other-ratio-1").set_value("a splash").run()
+    assert check.error
+    assert check.text_input(key="other-ratio-1").value == "a splash"
+
+
+def test_keeping_makes_a_swatch_that_can_be_taken_away_again(check, library):
+    assert library.count(Swatch) == 0
+    check.button(key="install-starter").click().run()
+    before = library.count(Swatch)
+    check.button(key="keep-swatch").click().run()
+    assert not check.exception
+    assert library.count(Swatch) == before + 1
+    swatch = library.all(Swatch)[-1].record
+    assert (swatch.paint, swatch.water_parts, swatch.coats) == ("Brown Glaze", 3.0, 1)
+    assert swatch.photo == held(library)["photos"][0]["photo"]
+    assert "Kept:" in shown(check)
+    assert "had been off by ΔE" in shown(check)
+    check.button(key="drop-swatch").click().run()
+    assert library.count(Swatch) == before
+    check.button(key="keep-swatch")  # is offered again
+
+
+def test_two_paints_on_it_are_no_swatch(check, library, open_app):
+    saved = json.loads(library.repair(1).document)
+    wash = {
+        "rank": 1, "layers": [
+            {"paints": [{"paint": "Ochre", "parts": 1.0}], "paint_fraction": 0.25, "coats": 1},
+            {"paints": [{"paint": "Cream", "parts": 1.0}], "paint_fraction": 0.1, "coats": 1},
+        ],
+        "lab": [56, 11, 25], "expected_delta_e": 1, "low": 0.5, "high": 2, "basis": "modelled", "swatches": 9,
+        "group": 1, "off": "", "unseen": 0, "flags": [],
+    }  # fmt: skip
+    saved["recipe"] = {"wash": wash, "target": [56, 11, 25], "ground": [74, 6, 19], "settings": "", "made": ""}
+    library.save_repair(SavedRepair("two", json.dumps(saved), photos=library.repair(1).photos), 1)
+    app = open_app(repair=1, page="steps/check.py")
+    assert not app.exception
+    assert "a swatch teaches about one paint only" in shown(app)
+
+
+def strips(library, **more) -> None:
+    """The example's photo of the dried repair taken as one of two test strips."""
+    saved = json.loads(library.repair(1).document)
+    marks = shipped().dried_regions
+    sound = [region for region in marks if region.kind is RegionKind.SOUND]
+    repair = next(region for region in marks if region.kind is RegionKind.REPAIR)
+    found = [one for one in dried_from(saved["check"]).photos[0].regions if one.kind is RegionKind.CARD]
+    painted = [Region(RegionKind.STRIP, one.points) for one in (repair, sound[3])]
+    photo = DriedPhoto(STRIPS, 1, saved["check"]["photos"][0]["photo"], 1, (*found, *sound[:3], *painted), True)
+    checked = Dried(STRIPS, (photo, *more.get("photos", ())), strip=Wash("Brown Glaze", "1:3", 1))
+    saved["check"] = document(checked)
+    library.save_repair(SavedRepair("strips", json.dumps(saved), photos=(saved["photo"], photo.photo)), 1)
+
+
+def test_strips_are_ranked_and_kept(check, library, open_app):
+    strips(library)
+    app = open_app(repair=1, page="steps/check.py")
+    assert not app.exception
+    page = shown(app)
+    assert "Strip 2 comes nearest" in page  # it is sound wood itself
+    assert page.index("Strip 2</b>") < page.index("Strip 1</b>")
+    library.add(Paint("Brown Glaze", kind="glaze"))
+    app = open_app(repair=1, page="steps/check.py")
+    app.selectbox(key="strip-1").select("Strip 1").run()
+    app.button(key="keep-swatch").click().run()
+    assert not app.exception
+    assert [stored.record.paint for stored in library.all(Swatch)] == ["Brown Glaze"]
+    assert "First swatch of this paint" in shown(app)
+
+
+def test_what_is_held_survives_the_library():
+    corners = ((0.1, 0.1), (0.2, 0.1), (0.2, 0.2))
+    checked = Dried(
+        STRIPS,
+        (DriedPhoto(REPAIR, 2, "ab", 7, (Region(RegionKind.REPAIR, corners),), True),),
+        SurfaceState.SEALED,
+        True,
+        Wash("Ochre", "1:3", 2),
+        kept=(Kept(4, "Repair"),),
+    )
+    assert dried_from(json.loads(json.dumps(document(checked)))) == checked
+    assert dried_from({}) == Dried()
