@@ -17,6 +17,7 @@ PAGES = (
     ("steps/mix.py", "Mix", "mix"),
     ("steps/check.py", "Check", "check"),
     ("shelf/swatches.py", "Swatches", "swatches"),
+    ("jobs.py", "Jobs", "jobs"),
 )
 #: Listed while the phone link is open.
 PHONE = ("connect.py", "Phone", "phone")
@@ -41,7 +42,7 @@ def main() -> None:
         if page.url_path in OF_THE_REPAIR:
             _repair_line(page.url_path)
         page.run()
-        if phone.door:
+        if page.url_path in (*OF_THE_REPAIR, PHONE[2]):
             session.follow()
     except ColorMatchError as error:
         st.error(str(error))
