@@ -18,7 +18,7 @@ from pathlib import Path
 
 from colormatch.errors import BadInput, LibraryDamaged
 from colormatch.library.columns import is_sha256
-from colormatch.library.database import explained, reading, replace_file, sync_folder, writing
+from colormatch.library.database import explained, reading, sync_folder, writing
 from colormatch.library.history import now
 
 #: Largest photo that is taken in, bytes. Our choice: several times the largest camera raw file.
@@ -64,12 +64,19 @@ class PhotoFolder:
                 f"The photo has {len(content):,} bytes.", f"Choose one of at most {MAX_PHOTO_BYTES // 2**20} megabytes."
             )
         sha256 = hashlib.sha256(content).hexdigest()
+        with reading(self._database) as connection:
+            row = connection.execute("SELECT file FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
+        target = self.folder / (row["file"] if row else sha256 + _ending(name))
         with explained(self._database.parent):
-            (target,) = self.put_files([(content, name)])
+            self.folder.mkdir(exist_ok=True)
+            if not is_whole(target, sha256):
+                _write(target, content)
+                sync_folder(self.folder)
         with writing(self._database) as connection:
             # Holding the lock: nobody can move the file to the trash between this look and the row.
             if not target.is_file():
                 _write(target, content)
+                sync_folder(self.folder)
             _insert(connection, target)
         return sha256
 
@@ -118,6 +125,7 @@ class PhotoFolder:
             if not is_whole(target, sha256):
                 _write(target, content)
             yield target
+        sync_folder(self.folder)
 
     def discard(self, files: Iterable[Path]) -> None:
         """Delete files of :meth:`put_files` to which no row came."""
@@ -218,12 +226,15 @@ def _ending(name: str) -> str:
 
 
 def _write(target: Path, content: bytes) -> None:
+    """Write a file so that it is whole under its name; the folder is the caller's to sync, once for many."""
     descriptor, name = tempfile.mkstemp(prefix=TEMPORARY_PREFIX, dir=target.parent)
     temporary = Path(name)
     try:
         with os.fdopen(descriptor, "wb") as stream:
             stream.write(content)
-        replace_file(temporary, target)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(temporary, target)
     finally:
         temporary.unlink(missing_ok=True)
 

@@ -19,11 +19,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from colormatch.errors import LibraryUnwritable
-from colormatch.library import Library, backup, schema
-from colormatch.library.exchange import export_exchange
+from colormatch.library import Library, SavedRepair, backup, schema
+from colormatch.library.exchange import export_exchange, read_exchange
 from colormatch.library.merge import import_exchange
 from colormatch.library.rescue import verify
-from colormatch.records import Lab, Paint, Swatch
+from colormatch.records import Ground, Lab, Paint, ShopChip, Swatch
 
 SWATCHES_IN_IMPORT = 200
 A_SWATCH = Swatch("Base", 1, 3, 2, "pine", Lab(70, 5, 20), Lab(50, 9, 25))
@@ -118,11 +118,14 @@ class Import(Case):
         self.source = self.folder / "in.zip"
         if not self.source.exists():
             other = Library.open(self.folder / "other")
-            photos = [other.photos.add(os.urandom(50_000), "x.jpg") for _ in range(5)]
+            photos = [other.photos.add(os.urandom(50_000), "x.jpg") for _ in range(7)]
             swatches = [
                 replace(A_SWATCH, paint="New", notes=str(n), photo=photos[n % 5]) for n in range(SWATCHES_IN_IMPORT)
             ]
-            other.add_all([Paint("New"), *swatches], "all")
+            further = [Ground("oak", A_SWATCH.ground_lab), ShopChip("offcut", A_SWATCH.lab)]
+            other.add_all([Paint("New", photo=photos[5]), *swatches, *further], "all")
+            for n in range(5):
+                other.save_repair(SavedRepair(f"table {n}", json.dumps({"step": n}), photos=(photos[6],)))
             export_exchange(other, self.source)
 
     def work(self, acknowledge: Callable[[str], None]) -> None:
@@ -133,12 +136,66 @@ class Import(Case):
             acknowledge("undone")
 
     def check(self, acknowledged: list[str]) -> None:
-        shelf = self.library.shelf()
-        paints, swatches = len(shelf.paints), len(shelf.swatches)
-        assert (paints, swatches) in [(1, 0), (2, SWATCHES_IN_IMPORT)]
-        if swatches:
-            assert all(swatch.photo in self.library.photos for swatch in shelf.swatches)
+        records, repairs = self.library.everything()
+        counts = [len(rows) for rows in records.values()] + [len(repairs)]
+        assert counts in [[1, 0, 0, 0, 0, 0, 0], [2, SWATCHES_IN_IMPORT, 0, 1, 1, 0, 5]]
+        if repairs:
+            named = {record.photo for kind in (Paint, Swatch) for record in records[kind]} - {""}
+            photos = self.library.photos.all()
+            assert named.union(*(repair.photos for repair in repairs)) == set(photos)
+            assert all(path.is_file() for path in photos.values())
             self.library.undo()
+
+
+class Repair(Case):
+    """A repair that is saved again and again, each time with another photo; its document names that photo too."""
+
+    def prepare(self) -> None:
+        self.number = self.library.save_repair(SavedRepair("table", "{}"))
+
+    def work(self, acknowledge: Callable[[str], None]) -> None:
+        for count in range(10_000):
+            photo = self.library.photos.add(os.urandom(50_000), "x.jpg")
+            document = json.dumps({"photo": photo, "count": count, "notes": str(count) * 3000})
+            self.library.save_repair(SavedRepair("table", document, photos=(photo,)), self.number)
+            acknowledge(str(count))
+
+    def check(self, acknowledged: list[str]) -> None:
+        repair = self.library.repair(self.number)
+        document = json.loads(repair.document)
+        if acknowledged:
+            assert document["count"] in (int(acknowledged[-1]), int(acknowledged[-1]) + 1)
+        if document:
+            assert repair.photos == (document["photo"],)
+            assert self.library.photos.path(document["photo"]).is_file()
+        self.library.remove_repair(self.number)
+
+
+class Export(Case):
+    """A folder or a zip file under its name is whole; one that is not has no name."""
+
+    longest = 0.4
+
+    def prepare(self) -> None:
+        if self.library.count(Swatch) == 0:
+            photos = [self.library.photos.add(os.urandom(100_000), "x.jpg") for _ in range(20)]
+            self.library.add_all([replace(A_SWATCH, photo=photo) for photo in photos], "many")
+        self.out = self.folder / "out"
+        shutil.rmtree(self.out, ignore_errors=True)
+        self.out.mkdir()
+
+    def work(self, acknowledge: Callable[[str], None]) -> None:
+        for number in range(10_000):
+            name = f"{number}.zip" if number % 2 else str(number)
+            export_exchange(self.library, self.out / name)
+            acknowledge(name)
+
+    def check(self, acknowledged: list[str]) -> None:
+        found = {path.name for path in self.out.iterdir() if not path.name.startswith(".")}
+        assert set(acknowledged) <= found
+        for name in found:
+            exchange = read_exchange(self.out / name)
+            assert (exchange.shelf, len(exchange.photos)) == (self.library.shelf(), 20)
 
 
 class Photo(Case):
@@ -201,7 +258,16 @@ class BackUp(Case):
             assert acknowledged[-1] in {one.path.name for one in found}
 
 
-CASES = {"add": Add, "edit": Edit, "import": Import, "photo": Photo, "migration": Migration, "backup": BackUp}
+CASES = {
+    "add": Add,
+    "edit": Edit,
+    "import": Import,
+    "photo": Photo,
+    "migration": Migration,
+    "backup": BackUp,
+    "repair": Repair,
+    "export": Export,
+}
 
 
 def kill(name: str, runs: int, seed: int) -> dict[str, int]:
