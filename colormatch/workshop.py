@@ -47,17 +47,17 @@ def fitted_models(
 
     models: dict[str, PaintModel] = {}
     fresh: dict[str, bytes] = {}
-    measured = [(paint.name, swatches) for paint in shelf.paints if (swatches := shelf.of(paint.name))]
-    for done, (name, swatches) in enumerate(measured):
+    measured = [(paint, swatches) for paint in shelf.paints if (swatches := shelf.of(paint.name))]
+    for done, (paint, swatches) in enumerate(measured):
         if progress:
             progress(done, len(measured))
-        key = fit_key(swatches)
+        key = fit_key(swatches, paint.kind)
         kept = library.remembered(key) if library else None
         if kept is None:
-            models[name] = fit_paint(swatches)
-            fresh[key] = models[name].to_bytes()
+            models[paint.name] = fit_paint(swatches, paint.kind)
+            fresh[key] = models[paint.name].to_bytes()
         else:
-            models[name] = PaintModel.from_bytes(kept)
+            models[paint.name] = PaintModel.from_bytes(kept)
     if progress:
         progress(len(measured), len(measured))
     if library and fresh:

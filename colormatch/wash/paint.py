@@ -42,6 +42,10 @@ MODEL_ERROR = 0.3
 #: simulated paints of another physics.
 PRIOR_MEAN: FloatArray = np.array([-0.8] * 6 + [0.2, -0.4, 0.5, 1.05, np.log(0.92)])
 PRIOR_SIGMA: FloatArray = np.array([3.0] * 6 + [1.1, 0.5, 0.6, 0.10, 0.08])
+#: Words on a tin that promise a transparent film, and the log S that such a paint has: between 0.1 and 0.4 for a full
+#: coat, where one swatch can't tell a glaze from a paint that hides. Wide enough for a label that says too much.
+_TRANSPARENT = frozenset(("glaze", "stain", "dye", "tint", "transparent"))
+_TRANSPARENT_LOG_S, _TRANSPARENT_SIGMA = np.log(0.2), 0.8
 #: Smoothness of log K: standard deviations of the step from knot to knot, and of the change of step.
 STEP_SIGMA, BEND_SIGMA = 2.0, 1.2
 #: Starts of the inner reflectance, standard deviations from its mean: the one direction with more than one valley.
@@ -112,11 +116,18 @@ def distinct(swatches: Sequence[Swatch]) -> tuple[Swatch, ...]:
     return tuple(kept.values())
 
 
-def fit_key(swatches: Sequence[Swatch]) -> str:
+def is_transparent(name: str, kind: str) -> bool:
+    """Whether a tin is called a glaze, a stain or the like."""
+    return not _TRANSPARENT.isdisjoint(f"{name} {kind}".lower().split())
+
+
+def fit_key(swatches: Sequence[Swatch], kind: str = "") -> str:
     """Name of the model that these swatches give: equal for equal content, whatever its order and its copies."""
     surface = (physics.OUTER_REFLECTANCE, physics.SURFACE_FILM)
     numbers = (REFITS, APPLICATION_SCATTER, MODEL_ERROR, STEP_SIGMA, BEND_SIGMA, *surface)
     settings = [_VERSION, *numbers, PRIOR_MEAN.tolist(), PRIOR_SIGMA.tolist()]
+    if any(is_transparent(s.paint, kind) for s in swatches):
+        settings += [_TRANSPARENT_LOG_S, _TRANSPARENT_SIGMA]
     return hashlib.sha256(json.dumps([settings, sorted(_content(s) for s in distinct(swatches))]).encode()).hexdigest()
 
 
@@ -127,18 +138,20 @@ def _content(swatch: Swatch) -> list[object]:
 
 
 def fit_paints(swatches: Sequence[Swatch]) -> dict[str, PaintModel]:
-    """A model for every paint among the swatches, by name."""
+    """A model for every paint among the swatches, by name; of what kind they are only the name tells."""
     names = dict.fromkeys(s.paint for s in swatches)
     return {name: fit_paint([s for s in swatches if s.paint == name]) for name in names}
 
 
-def fit_paint(swatches: Sequence[Swatch]) -> PaintModel:
+def fit_paint(swatches: Sequence[Swatch], kind: str = "") -> PaintModel:
     """Learn one paint.
 
     Parameters
     ----------
     swatches : sequence of Swatch
         All of one paint; one or more, on any grounds. Neither their order nor copies of one matter.
+    kind : str
+        What the tin calls it: a glaze or a stain is expected to hide little.
 
     Returns
     -------
@@ -154,10 +167,11 @@ def fit_paint(swatches: Sequence[Swatch]) -> PaintModel:
         raise PaintError("The paint has no swatch.", "Paint one swatch, let it dry and measure it.")
     if len(names) > 1:
         raise PaintError("The swatches are of different paints.", "Fit one paint at a time.", paints=sorted(names))
-    key = fit_key(swatches)
+    key = fit_key(swatches, kind)
     swatches = distinct(swatches)
     order = sorted(range(len(swatches)), key=lambda i: [str(v) for v in _content(swatches[i])])
-    problem = _Fit([swatches[i] for i in order], np.random.default_rng(int(key[:16], 16)))
+    rng = np.random.default_rng(int(key[:16], 16))
+    problem = _Fit([swatches[i] for i in order], rng, transparent=is_transparent(swatches[0].paint, kind))
 
     theta, draws, surprise = problem.solve()
     predicted = problem.predicted(theta)
@@ -170,7 +184,7 @@ def fit_paint(swatches: Sequence[Swatch]) -> PaintModel:
 class _Fit:
     """The least-squares problem of one paint: data, prior, and their random moves in the refits."""
 
-    def __init__(self, swatches: Sequence[Swatch], rng: np.random.Generator) -> None:
+    def __init__(self, swatches: Sequence[Swatch], rng: np.random.Generator, *, transparent: bool = False) -> None:
         self.fraction = np.array([s.paint_fraction for s in swatches])
         self.coats = np.array([s.coats for s in swatches])
         grounds = np.array([s.ground_lab for s in swatches])
@@ -180,7 +194,10 @@ class _Fit:
         sigma = np.hypot([s.uncertainty * SIGMA_PER_RADIUS for s in swatches], MODEL_ERROR)
         self.per_sigma = axis_weights(self.lab) / sigma[:, None]
         count = len(swatches)
-        self.prior = _prior_rows()
+        self.mean, sigma_of_theta = PRIOR_MEAN.copy(), PRIOR_SIGMA.copy()
+        if transparent:
+            self.mean[optics.LOG_S], sigma_of_theta[optics.LOG_S] = _TRANSPARENT_LOG_S, _TRANSPARENT_SIGMA
+        self.prior = _prior_rows(sigma_of_theta)
         rows = 3 * count + len(self.prior) + count
         # Problems 0 .. starts - 1 are the fit itself, the others the refits.
         self.moves = np.concatenate([np.zeros((len(_STARTS), rows)), rng.standard_normal((REFITS, rows))])
@@ -189,7 +206,7 @@ class _Fit:
         """theta (11,), draws (30, 11), and the chi-square of each swatch (n,)."""
         count = len(self.coats)
         starts = np.zeros((len(_STARTS), optics.SIZE + count))
-        starts[:, : optics.SIZE] = PRIOR_MEAN
+        starts[:, : optics.SIZE] = self.mean
         starts[:, optics.LOGIT_K2] += np.array(_STARTS) * PRIOR_SIGMA[optics.LOGIT_K2]
         found, cost = least_squares(self._problem, starts, tolerance=1e-5)
         best = found[np.argmin(cost)]
@@ -216,7 +233,7 @@ class _Fit:
         lab, by_theta, by_thickness = washes_with_slopes(theta, scatter, self.fraction, self.coats, self.ground)
         batch, count = scatter.shape
         data = (lab - self.lab) * self.per_sigma
-        prior = (theta - PRIOR_MEAN) @ self.prior.T
+        prior = (theta - self.mean) @ self.prior.T
         residuals = np.concatenate([data.reshape(batch, -1), prior, scatter / APPLICATION_SCATTER], axis=1)
 
         slopes = np.zeros((*residuals.shape, parameters.shape[1]))
@@ -229,13 +246,13 @@ class _Fit:
         return residuals - self.moves[which], slopes
 
 
-def _prior_rows() -> FloatArray:
+def _prior_rows(sigma: FloatArray) -> FloatArray:
     """(r, 11): rows @ (theta - mean) are the prior's residuals, each of unit variance."""
     knots = np.eye(optics.KNOTS.size)
     smooth = np.concatenate([np.diff(knots, axis=0) / STEP_SIGMA, np.diff(knots, n=2, axis=0) / BEND_SIGMA])
     padded = np.zeros((len(smooth), optics.SIZE))
     padded[:, optics.LOG_K] = smooth
-    return np.concatenate([np.diag(1 / PRIOR_SIGMA), padded])
+    return np.concatenate([np.diag(1 / sigma), padded])
 
 
 def washes_with_slopes(

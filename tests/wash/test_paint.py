@@ -22,6 +22,7 @@ from colormatch.wash.paint import (
     fit_key,
     fit_paint,
     fit_paints,
+    is_transparent,
     washes_with_slopes,
 )
 
@@ -149,6 +150,22 @@ def test_a_swatch_with_the_color_of_its_ground_is_learned_as_no_paint() -> None:
     model = fit_paint([nothing])
     assert np.isfinite(model.draws).all()
     assert model.residuals[0] < 3
+
+
+def test_a_tin_that_is_called_a_glaze_is_expected_to_hide_little() -> None:
+    """One swatch fits a glaze and a paint that hides; the word on the tin tells them apart."""
+    one = swatches_from(THETA)[1:2]
+    unnamed, glaze = fit_paint(one), fit_paint(one, kind="Oil Glaze")
+    assert glaze.draws[:, optics.LOG_S].mean() < unnamed.draws[:, optics.LOG_S].mean() - 0.5
+    assert glaze.residuals[0] < 1.0
+    assert fit_key(one, "Oil Glaze") == glaze.key != unnamed.key
+    assert fit_key(one, "acrylic") == unnamed.key
+    named = [replace(one[0], paint="Brown Glaze")]
+    assert fit_paint(named).draws[:, optics.LOG_S].mean() < unnamed.draws[:, optics.LOG_S].mean() - 0.5
+    assert not is_transparent("Glazier's White", "matte paint")
+    # Swatches count for more than the word.
+    many = swatches_from(THETA)
+    assert abs(fit_paint(many, "stain").theta[optics.LOG_S] - fit_paint(many).theta[optics.LOG_S]) < 0.2
 
 
 def test_stored_and_read_again() -> None:
