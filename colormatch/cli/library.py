@@ -5,12 +5,16 @@ from __future__ import annotations
 import argparse
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import Answer, add_json, add_library, flag_documents, open_library, progress, table
 
 if TYPE_CHECKING:
     from colormatch.library import Library
+    from colormatch.library.merge import Incoming
+
+#: Differing records that are listed by name; the rest is counted. Our choice: a screenful.
+_LISTED = 20
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -91,14 +95,26 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
     rows = [(name.replace("_", " "), *numbers.values()) for name, numbers in counts.items() if any(numbers.values())]
     lines = [flag.text for flag in plan.flags]
     lines.append(table(("", *(fate.value for fate in Fate)), rows, right=(1, 2, 3, 4)))
+    differing = [_item(item) for item in plan.items if item.fate in (Fate.CHANGED, Fate.CONFLICT)]
+    lines += [f"{one['fate']}: {one['what']} ({', '.join(one['fields'])})" for one in differing[:_LISTED]]
+    if len(differing) > _LISTED:
+        lines.append(f"... and {len(differing) - _LISTED} more that differ.")
     if args.preview:
         lines.append("Nothing was imported yet; leave out --preview to do it.")
     else:
         lines.append("Done; 'colormatch library undo' takes back whatever it changed.")
-    return Answer(
-        {"source": str(source), "preview": args.preview, **counts, "flags": flag_documents(plan.flags)},
-        "\n".join(lines),
-    )
+    document = {"source": str(source), "preview": args.preview, **counts, "differing": differing}
+    return Answer(document | {"flags": flag_documents(plan.flags)}, "\n".join(lines))
+
+
+def _item(item: Incoming) -> dict[str, Any]:
+    """A record that differs from the library's, for programs."""
+    from colormatch.library.rows import describe
+    from colormatch.library.store import SavedRepair
+
+    theirs = item.theirs
+    what = f"repair {theirs.name}" if isinstance(theirs, SavedRepair) else describe(theirs)
+    return {"fate": item.fate.value, "what": what, "fields": list(item.differences())}
 
 
 def _import_measurements(library: Library, source: Path, *, preview: bool) -> Answer:

@@ -72,6 +72,16 @@ class Incoming:
     #: The library's that it was compared with; None for a new one.
     mine: Stored[Any] | None = None
 
+    def differences(self) -> tuple[str, ...]:
+        """Fields in which the two sides differ."""
+        if self.mine is None:
+            return ()
+        return tuple(
+            item.name
+            for item in fields(self.theirs)
+            if getattr(self.theirs, item.name) != getattr(self.mine.record, item.name)
+        )
+
 
 @dataclass(frozen=True)
 class ImportPlan:
