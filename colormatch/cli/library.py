@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import math
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,12 +25,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     export = actions.add_parser("export", help="write paints, swatches and photos as a folder or a .zip file")
     export.add_argument("target", type=Path, help="a new folder, or a name that ends in .zip")
-    bring = actions.add_parser("import", help="bring in an exported folder or zip file, or an instrument's file")
+    bring = actions.add_parser(
+        "import", help="bring in an exported folder or zip file, a sheet, or an instrument's file"
+    )
     bring.add_argument(
         "source",
         type=Path,
         nargs="?",
-        help="a folder, a .zip, or a CxF or CGATS file whose samples become grounds; left out: the starter library",
+        help="a folder, a .zip, one .csv of them, or a CxF or CGATS file whose samples become grounds; left out: the "
+        "starter library",
     )
     bring.add_argument("--preview", action="store_true", help="only say what would be done")
     bring.add_argument(
@@ -81,19 +86,19 @@ def _export(library: Library, args: argparse.Namespace) -> Answer:
 
 
 def _import(library: Library, args: argparse.Namespace) -> Answer:
-    from colormatch.instrument.measurements import is_measurement_file
     from colormatch.library.merge import Conflicts, Fate, import_exchange
     from colormatch.library.starter import bundled
 
     source = bundled("swatches") if args.source is None else args.source
-    if is_measurement_file(source):
-        return _import_measurements(library, source, preview=args.preview)
-    plan = import_exchange(
-        library, source, preview=args.preview, conflicts=Conflicts(args.conflicts), progress=progress
-    )
+    with _as_folder(source) as folder:
+        plan = import_exchange(
+            library, folder, preview=args.preview, conflicts=Conflicts(args.conflicts), progress=progress
+        )
     counts = plan.counts()
     rows = [(name.replace("_", " "), *numbers.values()) for name, numbers in counts.items() if any(numbers.values())]
-    lines = [flag.text for flag in plan.flags]
+    # A single file is never the whole folder.
+    flags = [flag for flag in plan.flags if flag.code != "manifest-missing" or source.is_dir()]
+    lines = [flag.text for flag in flags]
     lines.append(table(("", *(fate.value for fate in Fate)), rows, right=(1, 2, 3, 4)))
     differing = [_item(item) for item in plan.items if item.fate in (Fate.CHANGED, Fate.CONFLICT)]
     lines += [f"{one['fate']}: {one['what']} ({', '.join(one['fields'])})" for one in differing[:_LISTED]]
@@ -104,7 +109,7 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
     else:
         lines.append("Done; 'colormatch library undo' takes back whatever it changed.")
     document = {"source": str(source), "preview": args.preview, **counts, "differing": differing}
-    return Answer(document | {"flags": flag_documents(plan.flags)}, "\n".join(lines))
+    return Answer(document | {"flags": flag_documents(flags)}, "\n".join(lines))
 
 
 def _item(item: Incoming) -> dict[str, Any]:
@@ -117,23 +122,16 @@ def _item(item: Incoming) -> dict[str, Any]:
     return {"fate": item.fate.value, "what": what, "fields": list(item.differences())}
 
 
-def _import_measurements(library: Library, source: Path, *, preview: bool) -> Answer:
-    from colormatch.instrument.measurements import read_measurements
-    from colormatch.records import Ground
+@contextmanager
+def _as_folder(source: Path) -> Iterator[Path]:
+    """What is to be imported: a folder or zip as it stands; a sheet or an instrument's file in a folder of its own."""
+    from colormatch.library.chosen import ENDINGS, lay_out
 
-    measured = read_measurements(source)
-    grounds = [
-        Ground(one.name, one.lab, math.hypot(Ground.uncertainty, one.uncertainty), notes=f"{one.basis}; {source.name}")
-        for one in measured
-    ]
-    if not preview:
-        library.add_all(grounds, f"imported {len(grounds)} grounds from {source.name}")
-    done = "Would add" if preview else "Added"
-    names = ", ".join(ground.name for ground in grounds[:5]) + (", ..." if len(grounds) > 5 else "")
-    return Answer(
-        {"source": str(source), "preview": preview, "grounds": [{"name": g.name, "lab": g.lab} for g in grounds]},
-        f"{done} {len(grounds)} grounds from {source.name}: {names}.",
-    )
+    if not source.is_file() or source.suffix.lower() == ".zip" or source.suffix.lower()[1:] not in ENDINGS:
+        yield source
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        yield lay_out({source.name: source.read_bytes()}, Path(folder))
 
 
 def _back_up(library: Library, args: argparse.Namespace) -> Answer:

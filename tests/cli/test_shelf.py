@@ -58,7 +58,11 @@ def test_swatches(shelf, tmp_path):
 def test_a_swatch_from_an_instrument_on_a_ground_from_one(shelf, tmp_path):
     text = 'CGATS.17\nILLUMINANT "D65"\nBEGIN_DATA_FORMAT\nSAMPLE_NAME LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\nBEGIN_DATA\n'
     (tmp_path / "x.txt").write_text(text + "pine 70 5 20\nwash 50 9 25\nEND_DATA\n")
-    assert "Added 2 grounds" in shelf("library", "import", tmp_path / "x.txt").out
+    counts = document(shelf("library", "import", tmp_path / "x.txt", "--preview", "--json"))
+    assert (counts["grounds"]["new"], counts["flags"]) == (2, [])
+    assert document(shelf("ground", "list", "--json"))["grounds"] == []
+    assert "Done" in shelf("library", "import", tmp_path / "x.txt").out
+    assert document(shelf("library", "import", tmp_path / "x.txt", "--json"))["grounds"]["same"] == 2
     command = ["swatch", "add", "--paint", "Umber", "--ratio", "25%", "--ground", "Pine"]
     done = document(shelf(*command, "--measured", tmp_path / "x.txt", "--sample", "wash", "--json"))
     assert (done["added"]["ground_L"], done["added"]["L"]) == (70, 50)
@@ -245,6 +249,13 @@ def test_conflicts_are_told_and_decided(shelf, tmp_path):
     assert document(shelf("swatch", "list", "--json"))["swatches"][0]["L"] == 50
     shelf("library", "import", tmp_path / "in", "--conflicts", "theirs")
     assert document(shelf("swatch", "list", "--json"))["swatches"][0]["L"] == 44
+
+
+def test_a_single_sheet_is_imported(shelf, tmp_path):
+    (tmp_path / "my paints.csv").write_text("name,maker\nOchre,the shop\n")
+    assert document(shelf("library", "import", tmp_path / "my paints.csv", "--json"))["paints"]["new"] == 1
+    (tmp_path / "x.csv").write_text("a,b\n1,2\n")
+    assert "x.csv is no sheet of paints" in shelf("library", "import", tmp_path / "x.csv").err
 
 
 def test_the_starter_is_imported_without_a_name(shelf):
