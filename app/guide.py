@@ -15,8 +15,8 @@ _LINES = {
     "wash, look at the picture, then press **Mix this wash**.",
     "mix": "What goes into the cup, and when. Change the size of the damage and see the amounts follow. **Check** "
     "comes once the paint is dry.",
-    "check": "Here you would choose a photo of the dried repair, and learn what still shows. That is the whole way; "
-    "photo and paints of the example are invented.",
+    "check": "Take the example's photo of the dried repair: the wash came out too thin. Learn what still shows and "
+    "what to lay over it, and keep it as a swatch. That is the whole way; photos and paints are invented.",
 }
 
 

@@ -70,6 +70,8 @@ def show() -> None:
         _cup(session.current(), recipe, paints, workshop)
     with bench:
         _bench(session.current(), recipe, paints)
+        with st.container(key="go"):
+            st.page_link("steps/check.py", label="Check it once it is dry", query_params=session.link())
         st.subheader("Take it along")
         with st.container(horizontal=True, gap="small"):
             papers.offer(session.current())
