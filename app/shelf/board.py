@@ -19,6 +19,7 @@ from colormatch.boards import keep_swatches
 from colormatch.errors import BadInput, ColorMatchError
 from colormatch.photo.board_plan import Plan
 from colormatch.records import RegionKind, Swatch
+from colormatch.wash.ratio import format_ratio
 
 _USE = "board"
 _SHEET, _OWN = "sheet", "own"
@@ -174,10 +175,10 @@ def _cell(draft: Draft, number: int, proposal: Proposal) -> bool:
     doubtful = any(flag.code in _DOUBTS for flag in proposal.flags)
     with st.container(key=f"board-cell-{number}", gap=None):
         st.html(chips.swatch_chip(swatch.lab, swatch.ground_lab, name))
-        words = f"{number}. **{swatch.paint}**, {proposal.reading.cell.column}"
+        wash = f"{format_ratio(swatch.paint_parts, swatch.water_parts)}, {chips.coats_word(swatch.coats)}"
+        words = f"{number}. **{swatch.paint}**, {wash}"
         taken = WordFields(draft).tick(words, f"take {name}", not doubtful)
-        told = "; ".join(flag.text for flag in proposal.flags)
-        st.write(f"± {swatch.uncertainty:.1f} ΔE. {told}")
+        st.write(" ".join([f"± {swatch.uncertainty:.1f} ΔE.", *(flag.text for flag in proposal.flags)]))
     return taken
 
 

@@ -66,8 +66,8 @@ def grid_table(grid: WashGrid, ground: Lab) -> str:
         for row in grid.rows
     )
     return (
-        f'<table class="grid" style="--wood:{hex_from_lab(ground)}"><thead><tr><th>paint to water</th>{head}</tr>'
-        f"</thead><tbody>{rows}</tbody></table>"
+        f'<table class="grid" style="--wood:{hex_from_lab(ground)}"><thead><tr>'
+        f'<th aria-label="paint to water">ratio</th>{head}</tr></thead><tbody>{rows}</tbody></table>'
     )
 
 

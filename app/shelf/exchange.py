@@ -11,14 +11,14 @@ from typing import Any
 import streamlit as st
 
 from app import look, session
-from app.shelf import chips, place
+from app.shelf import chips, place, typed
 from colormatch.errors import ColorMatchError
 from colormatch.library.chosen import ENDINGS, lay_out
-from colormatch.library.columns import WORDS
 from colormatch.library.exchange import export_exchange
 from colormatch.library.merge import Conflicts, Fate, ImportPlan, Incoming, import_exchange
 from colormatch.library.rows import describe
-from colormatch.records import Swatch
+from colormatch.library.store import SavedRepair
+from colormatch.records import Lab, Swatch
 
 _FILES = "exchange-files"
 _FATES = {
@@ -34,6 +34,8 @@ _CONFLICTS = {
 }
 #: Records listed by name for each fate; the rest is counted.
 _NAMED = 30
+#: Letters of a field that are shown.
+_LONG = 60
 
 
 def show() -> None:
@@ -109,7 +111,8 @@ def _import(uploads: list[Any], *, preview: bool, conflicts: Conflicts = Conflic
 
 
 def _preview(plan: ImportPlan) -> None:
-    look.sentences([flag.text for flag in plan.flags])
+    # Whoever chooses tables one by one knows that it is not the whole folder.
+    look.sentences([flag.text for flag in plan.flags if flag.code != "manifest-missing"])
     by_fate = {fate: [item for item in plan.items if item.fate is fate] for fate in Fate}
     for fate, (word, does) in _FATES.items():
         items = by_fate[fate]
@@ -152,15 +155,26 @@ def _pair(item: Incoming) -> str:
 
 def _told(item: Incoming) -> str:
     theirs = item.theirs
-    words = describe(theirs) if type(theirs) in WORDS else f"repair {theirs.name}"
-    if item.fate is Fate.CONFLICT and item.mine is not None:
-        differing = ", ".join(_differences(theirs, item.mine.record))
-        return f"{words}: theirs differs in {differing}"
-    return words
+    words = f"repair {theirs.name}" if isinstance(theirs, SavedRepair) else describe(theirs)
+    if item.fate is not Fate.CONFLICT or item.mine is None:
+        return words
+    return f"{words}: {'; '.join(_differences(theirs, item.mine.record))}"
 
 
 def _differences(theirs: Any, mine: Any) -> list[str]:
-    return [name.replace("_", " ") for name, value in vars(theirs).items() if value != getattr(mine, name)]
+    """Field by field what both sides say."""
+    return [
+        f"{name.replace('_', ' ')} is {_shown(value)}, yours {_shown(getattr(mine, name))}"
+        for name, value in vars(theirs).items()
+        if value != getattr(mine, name)
+    ]
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, Lab):
+        return typed.color_text(typed.told(value))
+    text = f"{value:g}" if isinstance(value, float) else str(value or "")
+    return text if len(text) <= _LONG else f"{text[:_LONG]} ..."
 
 
 def _bring(asked: bool) -> None:

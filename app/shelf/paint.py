@@ -22,6 +22,8 @@ from colormatch.workshop import FitError, Workshop, fit_errors, grid_over
 _ENOUGH = 2
 #: ΔE00 that one more swatch must win to be worth its paint; as the advice for a match holds it.
 _WORTH = 0.15
+#: Swatches listed before somebody asks for the rest: the last ones added.
+_FIRST = 40
 
 
 def show() -> None:
@@ -152,7 +154,10 @@ def _next(workshop: Workshop, paint: str, swatches: int, grid: WashGrid, wood: W
 def _show_swatches(swatches: list[Stored[Swatch]], errors: tuple[FitError, ...]) -> None:
     st.subheader("1 swatch" if len(swatches) == 1 else f"{len(swatches)} swatches")
     st.write("Beside each, how far the model that was learned from all of them is from it.")
-    for stored, error in zip(swatches, errors, strict=True):
+    rows = list(zip(swatches, errors, strict=True))
+    if len(rows) > _FIRST and not st.checkbox(f"Show all {len(rows)}", key="all-swatches"):
+        rows = rows[-_FIRST:]
+    for stored, error in rows:
         with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"swatch-row-{stored.id}"):
             st.html(chips.swatch_chip(stored.record.lab, stored.record.ground_lab, "the swatch on its wood"), width=96)
             st.markdown(_swatch_words(stored.record, error))

@@ -21,11 +21,9 @@ def number() -> int | None:
 
 def go(to: str = "", record: int | None = None) -> None:
     """Open a view: the callback of a button."""
-    for name, value in ((_VIEW, to), (_NUMBER, "" if record is None else str(record))):
-        if value:
-            st.query_params[name] = value
-        else:
-            st.query_params.pop(name, None)
+    here = {_VIEW: to, _NUMBER: "" if record is None else str(record)}
+    # In one go: each change by itself would be a step of the Back button.
+    st.query_params.from_dict({name: value for name, value in (st.query_params.to_dict() | here).items() if value})
 
 
 def back(label: str, to: str = "", record: int | None = None) -> None:

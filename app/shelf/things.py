@@ -175,7 +175,7 @@ def _told(sort: Sort, record: Any) -> str:
         if field.options is not None:
             said.append(field.options[value])
         elif isinstance(value, Lab):
-            said.append(f"L\\* a\\* b\\* {typed.color_text(typed.told(value))}")
+            said.append(f"{field.label.partition(':')[0].lower()} {typed.color_text(typed.told(value))}")
         elif field is _UNCERTAINTY:
             said.append(f"± {value:g} ΔE")
         elif value:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import io
+
 import pytest
+from PIL import Image
 
 from colormatch.library.starter import install_starter
 from colormatch.records import Ground, Lab, Paint, Swatch
@@ -160,6 +163,24 @@ def test_what_is_wrong_is_told_and_what_was_typed_stays(visit, library, field, v
     assert app.text_area(key="paint-notes").value == "from the flea market"
     assert app.text_input(key=field).value == value
     assert len(library.all(Paint)) == 1
+
+
+def test_a_photo_of_the_tin_is_kept_and_shown(visit, library):
+    number = library.add(Paint("Oak Brown"))
+    app = visit("edit-paint", number)
+    tin = io.BytesIO()
+    Image.new("RGB", (60, 40), (90, 60, 40)).save(tin, "PNG")
+    app.file_uploader(key="paint-photo").upload("tin.png", tin.getvalue())
+    app.button(key="keep-paint").click().run()
+    assert not app.exception
+    photo = library.get(Paint, number).photo
+    assert library.photos.path(photo).read_bytes() == tin.getvalue()
+    assert "The tin of Oak Brown" in html(app)
+    app.button(key="edit-paint").click().run()
+    app.file_uploader(key="paint-photo").upload("tin.png", b"no picture")
+    app.button(key="keep-paint").click().run()
+    assert app.error
+    assert library.get(Paint, number).photo == photo
 
 
 def test_an_undo_on_a_form_leaves_it(visit, library):

@@ -72,8 +72,8 @@ def test_a_printed_sheet_is_known_and_its_cells_are_kept_in_one_step(visit, libr
     assert any("printed here: Ochre, Raw Umber, Cream" in text.value for text in app.markdown)
     shown = ticks(app)
     assert len(shown) == 9
-    assert not shown["Raw Umber, 1:3"]
-    assert not shown["Cream, full"]
+    assert not shown["Raw Umber, 1:3, 1 coat"]
+    assert not shown["Cream, full, 1 coat"]
     assert sum(shown.values()) == 7
     said = " ".join(text.value for text in app.markdown)
     assert "looks unpainted" in said

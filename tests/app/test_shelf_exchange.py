@@ -60,7 +60,7 @@ def test_a_conflict_is_shown_and_decided(visit, library):
     library.edit(cream.id, Paint("Cream", maker="somebody else", kind="chalk"))
     app = upload(visit("exchange"), ("paints.csv", table("paints.csv"), "text/csv"))
     assert any("something else than yours: 1" in label for label in expanders(app))
-    assert "theirs differs in maker, kind" in words(app)
+    assert "maker is invented, yours somebody else; kind is matte furniture paint, yours chalk" in words(app)
     assert library.get(Paint, cream.id).maker == "somebody else"
     app.segmented_control(key="conflicts").select("theirs").run()
     app.button(key="import").click().run()
