@@ -23,8 +23,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(
         dest="action", required=True, metavar="export|import|backup|restore|verify|undo|redo"
     )
-    export = actions.add_parser("export", help="write paints, swatches and photos as a folder or a .zip file")
+    export = actions.add_parser("export", help="write all that you keep, with its photos, as a folder or a .zip file")
     export.add_argument("target", type=Path, help="a new folder, or a name that ends in .zip")
+    export.add_argument("--no-repairs", action="store_true", help="without your repairs and their photos")
     bring = actions.add_parser(
         "import", help="bring in an exported folder or zip file, a sheet, or an instrument's file"
     )
@@ -76,9 +77,11 @@ def _export(library: Library, args: argparse.Namespace) -> Answer:
     from colormatch.library.exchange import export_exchange
     from colormatch.library.merge import PLURALS
 
-    flags = export_exchange(library, args.target, progress)
+    flags = export_exchange(library, args.target, progress, repairs=not args.no_repairs)
     records, repairs = library.everything()
-    counts = {PLURALS[kind]: len(rows) for kind, rows in records.items()} | {"repairs": len(repairs)}
+    counts = {PLURALS[kind]: len(rows) for kind, rows in records.items()} | {
+        "repairs": 0 if args.no_repairs else len(repairs)
+    }
     told = ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in counts.items() if n)
     lines = [f"Wrote {args.target}: {told or 'nothing, for the library is empty'}."]
     lines += [flag.text for flag in flags]

@@ -204,7 +204,9 @@ def _check_photos(files: Source, names: frozenset[str], digests: Mapping[str, st
 # --- write -----------------------------------------------------------------------------------------------------------
 
 
-def export_exchange(library: Library, target: Path, progress: Progress | None = None) -> tuple[Flag, ...]:
+def export_exchange(
+    library: Library, target: Path, progress: Progress | None = None, *, repairs: bool = True
+) -> tuple[Flag, ...]:
     """Write all records and repairs as an exchange folder, or as one zip file where the name ends in ``.zip``.
 
     Parameters
@@ -213,6 +215,8 @@ def export_exchange(library: Library, target: Path, progress: Progress | None = 
     target : Path
         Must not be there yet, unless as an empty folder: nothing is overwritten.
     progress : Progress, optional
+    repairs : bool
+        False for a friend who wants the paints, not the photos of one's furniture.
 
     Returns
     -------
@@ -226,9 +230,11 @@ def export_exchange(library: Library, target: Path, progress: Progress | None = 
     LibraryUnwritable
         Folder or disk refuses; nothing is left behind.
     """
-    records, repairs = library.everything()
+    records, kept = library.everything()
+    if not repairs:
+        kept = ()
     named = {record.photo for kind in (Paint, Swatch) for record in records[kind]} - {""}
-    named.update(*(repair.photos for repair in repairs))
+    named.update(*(repair.photos for repair in kept))
     places = library.photos.all()
     photos, flags = {}, []
     for sha256 in sorted(named):
@@ -237,7 +243,7 @@ def export_exchange(library: Library, target: Path, progress: Progress | None = 
         else:
             flags.append(Flag("photo-missing", f"The photo {sha256[:12]} is not in the library; it was left out."))
     texts = {SHEETS[kind]: write_sheet(kind, rows) for kind, rows in records.items() if rows or kind in _ALWAYS}
-    texts |= {repair_file(number): write_repair(repair) for number, repair in enumerate(repairs, 1)}
+    texts |= {repair_file(number): write_repair(repair) for number, repair in enumerate(kept, 1)}
     _write(texts, photos, target, progress)
     return tuple(flags)
 

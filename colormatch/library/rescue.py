@@ -19,7 +19,7 @@ from colormatch.library.history import now
 from colormatch.library.outside import written_whole
 from colormatch.library.photos import TEMPORARY_PREFIX, is_whole
 from colormatch.library.progress import Progress, told
-from colormatch.library.store import DATABASE_NAME, Library
+from colormatch.library.store import DATABASE_NAME, Library, refuse_absent
 
 # --- all of a library as one file ------------------------------------------------------------------------------------
 
@@ -80,6 +80,13 @@ def restore(folder: Path, source: Path | None = None, progress: Progress | None 
         Folder or disk refuses.
     """
     library = Library(folder.expanduser().absolute())
+    # Before the folder is made: a mistyped name must not leave one behind.
+    if source is None:
+        refuse_absent(library.folder)
+    elif not source.expanduser().is_file():
+        raise LibraryError(
+            f"There is no backup at {source}.", "Look at the list with 'colormatch library backup --list'."
+        )
     with database.explained(library.folder):
         library.folder.mkdir(parents=True, mode=0o700, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=TEMPORARY_PREFIX, dir=library.folder) as work:
@@ -109,10 +116,6 @@ def _take_newest(copy: Path, library: Library) -> Path:
 
 def _take(source: Path, copy: Path, library: Library, progress: Progress | None = None) -> Path:
     """Copy a backup to ``copy`` and check it; a zip file's photos go where they belong, where they harm nothing."""
-    if not source.is_file():
-        raise LibraryError(
-            f"There is no backup at {source}.", "Look at the list with 'colormatch library backup --list'."
-        )
     if not zipfile.is_zipfile(source):
         shutil.copyfile(source, copy)
         _check(copy, source)

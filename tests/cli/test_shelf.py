@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from colormatch.library import Library
+from colormatch.library import Library, SavedRepair
 from colormatch.library.exchange import export_exchange
 from colormatch.records import Lab, Paint, Swatch
 
@@ -231,6 +231,17 @@ def test_export_import_undo(shelf, run, tmp_path):
     assert "undo" in run("library", "import", tmp_path / "out.zip", *other).out
     assert Library.open(tmp_path / "other").shelf() == Library.open(tmp_path / "shelf").shelf()
     assert run("library", "export", tmp_path / "out.zip", *other).status == 1
+
+
+def test_repairs_go_along_unless_they_are_left_out(shelf, tmp_path):
+    library = Library.open(tmp_path / "shelf")
+    photo = library.photos.add(b"a table", "x.jpg")
+    library.save_repair(SavedRepair("table", "{}", photos=(photo,)))
+    assert document(shelf("library", "export", tmp_path / "all", "--json"))["repairs"] == 1
+    assert document(shelf("library", "export", tmp_path / "shared", "--no-repairs", "--json"))["repairs"] == 0
+    assert (tmp_path / "all" / "photos" / f"{photo}.jpg").is_file()
+    assert not (tmp_path / "shared" / "repairs").exists()
+    assert list((tmp_path / "shared" / "photos").iterdir()) == []
 
 
 def test_conflicts_are_told_and_decided(shelf, tmp_path):

@@ -131,8 +131,13 @@ def test_what_is_no_backup_is_refused_and_changes_nothing(stocked, tmp_path):
         with pytest.raises(LibraryError):
             restore(stocked.folder, tmp_path / name)
     assert stocked.database.read_bytes() == before
+    for source, match in ((None, "There is no library in"), (tmp_path / "none.zip", "no backup at")):
+        with pytest.raises(LibraryError, match=match):
+            restore(tmp_path / "nothing here", source)
+        assert not (tmp_path / "nothing here").exists()
+    shutil.rmtree(stocked.folder / "backups")
     with pytest.raises(LibraryError, match="no sound backup"):
-        restore(tmp_path / "nothing here")
+        restore(stocked.folder)
 
 
 def test_verify_finds_photos_that_are_gone_or_changed(stocked):
