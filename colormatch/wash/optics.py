@@ -90,6 +90,8 @@ def mix(paints: list[Optics], parts: list[float]) -> Optics:
     paints : list of Optics; shapes broadcast
     parts : list of float; by volume, only their proportion matters
     """
+    if len(paints) == 1:
+        return paints[0]
     shares = np.asarray(parts, dtype=float) / sum(parts)
     mean = (np.tensordot(shares, np.stack(np.broadcast_arrays(*values)), 1) for values in zip(*paints, strict=True))
     return Optics(*mean)
