@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime
 
@@ -65,7 +66,7 @@ def _job(stored: Stored[SavedRepair]) -> None:
         repair = None
     with st.container(key=f"job-{stored.id}"):
         st.html(_entry(stored, repair))
-        with st.container(horizontal=True, gap="small"):
+        with st.container(horizontal=True, vertical_alignment="center", gap="small"):
             if repair is not None:
                 query = {session.QUERY: str(stored.id)}
                 st.page_link("steps/photo.py", label="**Open**", query_params=query)
@@ -129,7 +130,8 @@ def _copy(number: int) -> None:
         library = session.open_library()
         record = library.repair(number)
         names = {one.record.name for one in library.repairs()}
-        name = next(name for n in range(2, len(names) + 3) if (name := f"{record.name} ({n})") not in names)
+        plain = re.sub(r" \(\d+\)$", "", record.name)
+        name = next(name for n in range(2, len(names) + 3) if (name := f"{plain} ({n})") not in names)
         library.save_repair(replace(record, name=name))
 
 

@@ -26,7 +26,8 @@ LABEL_STYLE = f"""
 .label{{box-sizing:border-box;width:{LABEL[0]}mm;height:{LABEL[1]}mm;border:.25mm dashed #000;padding:2.5mm 3mm;
 background:#fff;color:#000;font:3.1mm/1.3 sans-serif;display:flex;flex-direction:column;gap:.6mm;overflow:hidden;
 break-inside:avoid;overflow-wrap:anywhere}}
-.label .of,.label .what{{display:-webkit-box;-webkit-box-orient:vertical;-webkit-line-clamp:2;overflow:hidden;flex:none}}
+.label .of,.label .what{{flex:none;display:-webkit-box;-webkit-box-orient:vertical;-webkit-line-clamp:2;
+overflow:hidden}}
 .label .of{{font-size:2.7mm;line-height:1.25}}
 .label .what{{font-weight:700;font-size:5mm;line-height:1.15}}
 .label .row{{display:flex;gap:3mm;align-items:stretch;margin-top:auto}}

@@ -42,8 +42,9 @@ th{font-weight:600;font-size:.9rem}
 .cols{columns:2 20rem;column-gap:2rem}.cols li{break-inside:avoid}
 .steps li{break-inside:avoid}
 section{break-inside:avoid}
-@media print{body{margin:0;max-width:none;padding:0;font-size:10.5pt;line-height:1.35}
-h2{margin-top:1.1rem}
+@media print{body{margin:0;max-width:none;padding:0;font-size:10pt;line-height:1.33}
+h2{margin-top:.9rem}td,th{padding:3px 10px 3px 0}.chips span{height:20px}
+.recipe{margin:.6rem 0}.big{height:5rem}
 .pair figure{flex-basis:30%}.recipe .words{flex-basis:50%}
 .pair,.chips span,.big span{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
 """
@@ -104,9 +105,9 @@ Expected to stay off by ΔE {wash.expected_delta_e:.1f} ({wash.low:.1f} to {wash
 {_checks(report.checks)}
 {_steps(report.steps)}
 <h2>Take care</h2>{_list(report.cautions, "cols")}
-<section><h2>Washes that were ranked, best first</h2>{_ranking(match)}</section>
-<section><h2>Notes</h2>{_list(dict.fromkeys([*match.advice, *report.reading.steps, *seen_by]))}</section>
 {_labels(report.labels)}
+<section><h2>Washes as they are ranked today, best first</h2>{_ranking(match)}</section>
+<h2>Notes</h2>{_list(dict.fromkeys([*match.advice, *report.reading.steps, *seen_by]))}
 </html>
 """
 

@@ -42,3 +42,95 @@ def test_no_area_is_told_in_words(mix):
 def test_nothing_marked_says_what_is_missing(open_app):
     app = open_app(page="steps/mix.py")
     assert "Nothing to mix yet" in [head.value for head in app.header]
+
+
+def document(library):
+    return json.loads(library.repair(1).document)
+
+
+def head(app):
+    return next(one.value for one in app.subheader if one.value.startswith("Into the cup"))
+
+
+def test_the_size_is_measured_in_the_photo_once_the_card_s_is_known(mix, library, open_app):
+    mix.segmented_control(key="amount_by-1").set_value("marked").run()
+    assert "size of your card is not known" in mix.error[0].value
+    mix.text_input(key="card-size").set_value("a hand").run()
+    assert "is no size of a card" in mix.error[0].value
+    mix.text_input(key="card-size").set_value("105x70mm").run()
+    assert not mix.error
+    told = next(one.value for one in mix.markdown if one.value.startswith("The marked damage measures"))
+    assert 100 < float(told.split("**")[1].split()[0]) < 150  # the scene's own: 121 cm²
+    assert library.setting("card-size") == "105x70mm"
+    again = open_app(repair=1, page="steps/mix.py")
+    assert again.segmented_control(key="amount_by-1").value == "marked"
+    assert again.text_input(key="card-size").value == "105x70mm"
+
+
+def test_a_batch_in_any_measure(mix, library):
+    mix.segmented_control(key="amount_by-1").set_value("batch").run()
+    mix.text_input(key="batch-1").set_value("1/2 cup").run()
+    assert head(mix) == "Into the cup: 119 ml"  # 118.3 ml in 1:3, each rounded to whole ones: 30 and 89
+    mix.selectbox(key="smallest-1").set_value("0.1 g").run()
+    assert " g</b>" in shown(mix)
+    mix.number_input(key="densitiesBrown Glaze-1").set_value(1.3).run()
+    assert document(library)["mixing"]["densities"] == [["Brown Glaze", 1.3]]
+    assert not mix.error
+
+
+def test_assumptions_change_the_amounts_and_are_kept(mix, library, open_app):
+    mix.text_input(key="area-1").set_value("2000 cm2").run()
+    before = head(mix)
+    mix.number_input(key="coverage-1").set_value(50.0).run()
+    assert head(mix) != before
+    assert open_app(repair=1, page="steps/mix.py").number_input(key="coverage-1").value == 50
+
+
+def test_own_times_move_the_steps(mix, library):
+    mix.text_input(key="dries-1").set_value("30 min").run()
+    assert "Let it dry. (30 min)" in shown(mix)
+    mix.text_input(key="dries-1").set_value("soon").run()
+    assert "is no time" in mix.error[0].value
+    assert document(library)["times"]["dries"] == 1800
+    mix.text_input(key="dries-1").set_value("").run()
+    assert document(library)["times"]["dries"] is None
+
+
+def test_steps_and_timer_survive_a_reload(mix, library, open_app):
+    for _ in range(3):
+        mix.button(key="next").click().run()
+    mix.button(key="start").click().run()
+    held = document(library)["progress"]
+    assert held["step"] == 3
+    again = open_app(repair=1, page="steps/mix.py")
+    assert any(one.value.startswith("**Step 4 of") for one in again.markdown)
+    assert not [one for one in again.button if one.key == "start"]
+    assert document(library)["progress"] == held
+    assert "class=done" in shown(again)
+    again.button(key="back").click().run()
+    assert document(library)["progress"] == {"step": 2, "ends": 0}
+
+
+def test_the_recipe_stays_when_the_shelf_changes_until_one_takes_the_new_one(mix, library, open_app):
+    from colormatch.library.starter import install_starter
+    from colormatch.records import Paint
+
+    first = document(library)["recipe"]
+    install_starter(library)
+    glaze = next(one.id for one in library.all(Paint) if one.record.name == "Brown Glaze")
+    library.remove(Paint, glaze)
+    app = open_app(repair=1, page="steps/mix.py")
+    assert document(library)["recipe"] == first
+    assert any("Your shelf has changed since" in one.value for one in app.markdown)
+    assert "is not on your shelf any more" in app.error[0].value
+    app.button(key="renew").click().run()
+    assert document(library)["recipe"]["wash"]["layers"] != first["wash"]["layers"]
+    assert not app.error
+
+
+def test_picking_another_wash_takes_its_place(mix, library, open_app):
+    first = document(library)["recipe"]
+    app = open_app(repair=1, page="steps/match.py")
+    app.segmented_control(key="picked-1").set_value(4).run()
+    open_app(repair=1, page="steps/mix.py")
+    assert document(library)["recipe"]["wash"]["rank"] == 4 != first["wash"]["rank"]
