@@ -85,7 +85,10 @@ resource.setrlimit(resource.RLIMIT_AS, (2**30, 2**30))
 sys.exit(main(sys.argv[1:]))
 """
 #: Everything that `read` imports.
-LIBRARIES = "import cv2, numpy.fft, numpy.ma, colormatch.cli.main, colormatch.cli.read, colormatch.repair; from PIL import Image"
+LIBRARIES = """
+import cv2, numpy.fft, numpy.ma, colormatch.cli.main, colormatch.cli.read, colormatch.repair
+from PIL import Image
+"""
 
 
 def with_card(width: int, height: int) -> bytes:
@@ -132,7 +135,7 @@ def test_the_read_command_costs_at_most_half_more_than_its_start_and_a_bare_deco
     path.write_bytes(with_card(4000, 3000))
     python = (sys.executable, "-c")
     bare = processor_seconds(*python, LIBRARIES)
-    decoding = processor_seconds(*python, f"{LIBRARIES}; Image.open({str(path)!r}).load()") - bare
+    decoding = processor_seconds(*python, f"{LIBRARIES}Image.open({str(path)!r}).load()") - bare
     run = (*python, "import sys; from colormatch.cli.main import main; sys.exit(main(sys.argv[1:]))", "read", path)
     marked, found = (
         processor_seconds(*run, "--card", card, "--patch", "wood=300,300,400,300")
