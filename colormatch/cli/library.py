@@ -82,7 +82,7 @@ def _export(library: Library, args: argparse.Namespace) -> Answer:
     counts = {PLURALS[kind]: len(rows) for kind, rows in records.items()} | {
         "repairs": 0 if args.no_repairs else len(repairs)
     }
-    told = ", ".join(f"{n} {name.replace('_', ' ')}" for name, n in counts.items() if n)
+    told = ", ".join(_counted(n, name) for name, n in counts.items() if n)
     lines = [f"Wrote {args.target}: {told or 'nothing, for the library is empty'}."]
     lines += [flag.text for flag in flags]
     return Answer({"target": str(args.target), **counts, "flags": flag_documents(flags)}, "\n".join(lines))
@@ -109,10 +109,18 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
         lines.append(f"... and {len(differing) - _LISTED} more that differ.")
     if args.preview:
         lines.append("Nothing was imported yet; leave out --preview to do it.")
+    elif all(item.fate is Fate.SAME for item in plan.items):
+        lines.append("There is nothing in it that you don't have.")
     else:
         lines.append("Done; 'colormatch library undo' takes back whatever it changed.")
     document = {"source": str(source), "preview": args.preview, **counts, "differing": differing}
     return Answer(document | {"flags": flag_documents(flags)}, "\n".join(lines))
+
+
+def _counted(number: int, plural: str) -> str:
+    """``1 swatch``, ``2 clear coats``."""
+    words = plural.replace("_", " ")
+    return f"{number} {words.removesuffix('es' if words.endswith('ches') else 's') if number == 1 else words}"
 
 
 def _item(item: Incoming) -> dict[str, Any]:
@@ -165,7 +173,8 @@ def _restore(args: argparse.Namespace) -> Answer:
     paints, swatches = library.count(Paint), library.count(Swatch)
     return Answer(
         {"restored": str(chosen), "paints": paints, "swatches": swatches},
-        f"Restored {chosen}: {paints} paints, {swatches} swatches. What was there before is kept.",
+        f"Restored {chosen}: {_counted(paints, 'paints')}, {_counted(swatches, 'swatches')}. "
+        "What was there before is kept.",
     )
 
 

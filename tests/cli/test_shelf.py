@@ -222,7 +222,7 @@ def test_refusals_are_a_sentence_and_a_remedy(shelf, command, status, says):
 
 def test_export_import_undo(shelf, run, tmp_path):
     shelf(*ADD)
-    assert "1 paints, 1 swatches" in shelf("library", "export", tmp_path / "out.zip").out
+    assert "1 paint, 1 swatch" in shelf("library", "export", tmp_path / "out.zip").out
     other = ["--library", tmp_path / "other"]
     Library.open(tmp_path / "other")
     preview = document(run("library", "import", tmp_path / "out.zip", "--preview", "--json", *other))
@@ -286,8 +286,8 @@ def test_backup_damage_restore(shelf, tmp_path):
     assert done.status == 1
     assert "damaged" in done.err
     assert "colormatch library restore" in done.err
-    assert "1 paints, 1 swatches" in shelf("library", "restore").out
-    assert "1 paints, 1 swatches" in shelf("library", "restore", tmp_path / "all.zip").out
+    assert "1 paint, 1 swatch" in shelf("library", "restore").out
+    assert "1 paint, 1 swatch" in shelf("library", "restore", tmp_path / "all.zip").out
 
 
 def test_verify_fails_where_a_photo_is_gone(shelf, tmp_path):
