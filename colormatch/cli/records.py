@@ -169,7 +169,7 @@ class RecordCommand(Generic[T]):
             for number in chosen:
                 step.remove(kind, number)
         along = before - self.lost_along(library)
-        them = f"{names} and {along} swatches of it" if along else names
+        them = f"{names} and {along} {'swatch' if along == 1 else 'swatches'} of it" if along else names
         text = f"Removed {them}. 'colormatch library undo' brings back what is gone."
         documents = [document(stored.id, stored.record) for stored in chosen.values()]
         return Answer({"removed": documents, "swatches": along}, text)
