@@ -3,7 +3,9 @@
 Files without loss are compared with the picture they were made of. JPEG and HEIC store chroma in whole steps, so that
 the smooth chroma of a simulated board falls into one step and is off by 0.1 to 0.4 ΔE00 before any reader opens the
 file (0.17 at JPEG quality 100, too). What is ours is the reading: it is compared with an independent decoding of the
-same file by OpenCV or libheif and colour-science.
+same file by OpenCV or libheif and colour-science. On pictures with a sensor's noise the steps even out in HEIC, but not
+wholly in JPEG, whose decoders round smooth chroma to 8 bits: decoded in floating point by hand, the noisy picture at
+quality 95 was off by 0.03 instead of 0.20 (November 2026); no decoder at hand gives more than 8 bits.
 """
 
 import functools
@@ -129,6 +131,43 @@ def test_p3_read_as_srgb_would_be_another_color() -> None:
 def test_sixteen_bit_png() -> None:
     deep = quantized(encoded_from_linear(linear_wood()), 65536)
     assert_same(cv2.imencode(".png", deep[..., ::-1])[1].tobytes())
+
+
+#: Standard deviation of a phone's noise on encoded values, by lamp light.
+NOISE = 0.006
+
+
+@functools.cache
+def noisy_wood(seed: int, profile: str = "sRGB") -> np.ndarray:
+    """The wood as a sensor sees it."""
+    linear_rgb = linear_wood()
+    if profile != "sRGB":
+        linear_rgb = linear_rgb @ np.linalg.inv(from_icc(icc.named(profile)).to_srgb).T
+    noise = np.random.default_rng(seed).normal(0, NOISE, linear_rgb.shape)
+    return quantized(encoded_from_linear(linear_rgb) + noise)
+
+
+#: Kind, whether in Display P3, options of the encoder, and the most that the color may be off, ΔE00.
+WITH_LOSS = {
+    "JPEG 95 4:4:4": ("JPEG", False, {"quality": 95, "subsampling": 0}, 0.15),
+    # The goal of 0.1 is missed: see the top of this file.
+    "JPEG 95 4:2:0": ("JPEG", False, {"quality": 95, "subsampling": 2}, 0.25),
+    "HEIC 95 4:4:4 in P3": ("HEIF", True, {"quality": 95, "chroma": 444}, SAME),
+    "HEIC 95 4:2:0 in P3": ("HEIF", True, {"quality": 95, "chroma": 420}, 0.12),
+}
+
+
+@pytest.mark.parametrize("name", WITH_LOSS)
+def test_what_loss_does_to_a_picture_with_noise(name: str) -> None:
+    kind, p3, options, most = WITH_LOSS[name]
+    meaning = {"icc_profile": icc.named("Display P3")} if p3 else {}
+    off = []
+    for seed in range(3):
+        picture = noisy_wood(seed, "Display P3" if p3 else "sRGB")
+        lossy, exact = (file_of(picture, k, **o, **meaning) for k, o in ((kind, options), ("PNG", {})))
+        off.append(np.max(delta_e(colors(lossy), colors(exact))))
+    print(f"{name}: {max(off):.3f} ΔE00")
+    assert max(off) < most
 
 
 @pytest.mark.slow
