@@ -19,8 +19,9 @@ class Edit:
     #: Grows with every edit: milliseconds since 1970, or one more than the stamp before.
     stamp: int
     regions: tuple[Region, ...]
-    #: Stamp and regions that the browser had from the program when it was edited.
-    base: int = 0
+    #: Stamps of what it was made from: of what the browser had from the program, and of its own edits since.
+    bases: tuple[int, ...] = ()
+    #: All regions of those.
     was: tuple[Region, ...] = ()
 
 
@@ -32,7 +33,7 @@ def joined(held: Edit, edit: Edit) -> Edit | None:
     """
     if edit.photo != held.photo or edit.stamp == held.stamp:
         return None
-    if edit.base == held.stamp:
+    if held.stamp in edit.bases:
         return edit
     kept = [region for region in held.regions if region not in edit.was or region in edit.regions]
     added = [region for region in edit.regions if region not in edit.was and region not in kept]

@@ -30,8 +30,9 @@ function makeEditor(root) {
   const fingers = new Map();
   let W = 1, H = 1;                            // of the upright photo, pixels
   let view = [0, 0, 1, 1];                     // x, y, width, height in those pixels
-  let drag = null, spread = null, timer = null, sent = 0, nudged = false;
+  let drag = null, spread = null, timer = null, sent = 0, nudged = false, drawing = false;
   let held = { stamp: -1, regions: [] };       // by Python
+  let own = [];                                // edits since, which Python may not hold yet
   let kinds = [], more = [], words = {};
   let cornered = null;                         // kind whose corners move one by one; a photo holds one, as of the card
   const editor = { send: null, ask: null };
@@ -106,7 +107,9 @@ function makeEditor(root) {
   function draw() {
     const hadFocus = layer.contains(svg.getRootNode().activeElement);
     const u = unit();
+    drawing = true;
     layer.replaceChildren();
+    drawing = false;
     state.regions.forEach((region, i) => {
       const selected = i === state.selected;
       const group = add("g", { class: region.kind + (selected ? " selected" : ""), "data-region": i, tabindex: 0,
@@ -157,20 +160,23 @@ function makeEditor(root) {
   // --- say ----------------------------------------------------------------------------------------------------
   function commit() {
     state.stamp = Math.max(state.stamp + 1, Date.now());
+    own.push({ stamp: state.stamp, regions: structuredClone(state.regions) });
     draw();
     tell(RESEND);
   }
   function tell(wait) {
     clearTimeout(timer);
     sent = Date.now();                         // travels along: the server takes no notice of a value it has already
-    editor.send("edit", { photo: state.photo, stamp: state.stamp, regions: state.regions,
-      base: held.stamp, was: held.regions, sent });
+    const from = [held, ...own.slice(0, -1)];
+    editor.send("edit", { photo: state.photo, stamp: state.stamp, regions: state.regions, sent,
+      bases: from.map((one) => one.stamp), was: from.flatMap((one) => one.regions) });
     timer = setTimeout(() => { if (held.stamp < state.stamp) tell(Math.min(LONGEST, wait * 2)); }, wait);
   }
   function touched(region) { delete region.auto; }      // found by the program, but corrected by hand
 
   editor.receive = (data) => {
     held = { stamp: data.stamp, regions: structuredClone(data.regions) };
+    own = data.photo === state.photo ? own.filter((edit) => edit.stamp > data.stamp) : [];
     ({ kinds, more, words, cornered } = data);
     const other = data.photo !== state.photo;
     if (other) {
@@ -307,7 +313,7 @@ function makeEditor(root) {
     if (nudged) { nudged = false; commit(); }
   }
   svg.onkeyup = settle;
-  svg.addEventListener("focusout", settle);
+  svg.addEventListener("focusout", () => { if (!drawing) settle(); });     // a shape that is drawn anew loses focus too
   svg.onkeydown = (event) => {
     const step = STEPS[event.key], ctrl = event.ctrlKey || event.metaKey, letter = event.key.toLowerCase();
     if (ctrl && (letter === "z" || letter === "y")) { settle(); editor.ask("undo", letter === "y" || event.shiftKey ? "again" : "back"); }

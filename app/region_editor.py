@@ -108,7 +108,7 @@ def region_editor(
             # An edit that could not be kept stays in the browser, which offers it again.
             with telling():
                 regions, was = from_document(edit["regions"]), from_document(edit["was"])
-                on_edit(Edit(edit["photo"], int(edit["stamp"]), regions, int(edit["base"]), was))
+                on_edit(Edit(edit["photo"], int(edit["stamp"]), regions, tuple(map(int, edit["bases"])), was))
 
     def take_back() -> None:
         on_undo(again=widget_value(key)["undo"] == "again")

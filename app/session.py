@@ -325,7 +325,9 @@ def _save(document: history.Document, id: int | None) -> int:
     plain = {name: value for name, value in document.items() if name != "name"}
     checked = [one["photo"] for one in document.get("check", {}).get("photos", ())]
     photos = tuple(photo for photo in (document["photo"], *checked) if photo)
-    return open_library().save_repair(SavedRepair(document["name"], json.dumps(plain), photos=photos), id)
+    number = open_library().save_repair(SavedRepair(document["name"], json.dumps(plain), photos=photos), id)
+    st.session_state[_SEEN] = open_library().repair(number)
+    return number
 
 
 def undo(*, again: bool = False) -> None:
@@ -435,9 +437,16 @@ def limit_changer(name: str, key: str, read: Callable[[Any], Any] = lambda value
 
 @st.fragment(run_every=FOLLOW_S)
 def follow() -> None:
-    """Run the page anew when the open repair was changed on another device."""
+    """Run the page anew when the open repair was changed in another window or on another device."""
     number = st.query_params.get(QUERY, "")
-    if number.isdigit() and open_library().repair(int(number)) != st.session_state.get(_SEEN):
+    if not number.isdigit():
+        return
+    try:
+        changed = open_library().repair(int(number)) != st.session_state.get(_SEEN)
+    except ColorMatchError:  # it is gone, which the page will say
+        changed = st.session_state.get(_SEEN) is not None
+    if changed:
+        st.session_state[_SEEN] = None
         st.rerun()
 
 

@@ -65,15 +65,26 @@ def test_a_change_says_what_it_was():
 
 def test_two_windows_join_their_marks():
     held = Edit("p", 20, (A, B))  # the other window has marked B meanwhile
-    both = joined(held, Edit("p", 30, (A, C), base=10, was=(A,)))
+    both = joined(held, Edit("p", 30, (A, C), bases=(10,), was=(A,)))
     assert both is not None
     assert both.regions == (A, B, C)
     assert both.stamp > 30
-    assert joined(both, Edit("p", 30, (A, C), base=10, was=(A,))) is None  # sent twice
+    assert joined(both, Edit("p", 30, (A, C), bases=(10,), was=(A,))) is None  # sent twice
+
+
+def test_quick_edits_of_one_window_follow_each_other():
+    first = Edit("p", 20, (B,), bases=(10,), was=(A,))
+    second = Edit("p", 21, (C,), bases=(10, 20), was=(A, B))  # made before the answer to the first
+    assert joined(joined(Edit("p", 10, (A,)), first), second) == second
+    # And beside those of another window, which came in between.
+    other = box(RegionKind.SOUND, 0.7)
+    both = joined(Edit("p", 25, (B, other)), second)
+    assert both is not None
+    assert both.regions == (other, C)
 
 
 def test_a_window_that_deletes_takes_away_only_what_it_saw():
-    both = joined(Edit("p", 20, (A, B)), Edit("p", 15, (), base=10, was=(A,)))
+    both = joined(Edit("p", 20, (A, B)), Edit("p", 15, (), bases=(10,), was=(A,)))
     assert both is not None
     assert both.regions == (B,)  # although the other clock runs behind
     assert both.stamp > 20
@@ -81,7 +92,7 @@ def test_a_window_that_deletes_takes_away_only_what_it_saw():
 
 def test_two_windows_never_leave_two_cards():
     old, here, there = (box(RegionKind.CARD, x) for x in (0.1, 0.3, 0.6))
-    both = joined(Edit("p", 20, (here, A)), Edit("p", 30, (there,), base=10, was=(old,)))
+    both = joined(Edit("p", 20, (here, A)), Edit("p", 30, (there,), bases=(10,), was=(old,)))
     assert both is not None
     assert both.regions == (A, there)
 

@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
+MAIN = ROOT / "app" / "main.py"
 
 
 @pytest.fixture(scope="session")
@@ -41,39 +42,50 @@ def free_port() -> int:
         return int(free.getsockname()[1])
 
 
-@pytest.fixture(scope="session")
-def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., str]]:
-    """Start a server for a script and give its address."""
-    running: list[subprocess.Popen[bytes]] = []
+class Program:
+    """The app's server as a program of its own, which can be killed and started again where it was."""
 
-    def start(script: Path, **environment: str) -> str:
-        port = free_port()
-        log = tmp_path_factory.mktemp("server") / "log"
-        code = f"from pathlib import Path; from app.server import serve; serve({port}, Path({str(script)!r}))"
-        with log.open("wb") as out:
-            running.append(
-                subprocess.Popen(
-                    [sys.executable, "-c", code],
-                    cwd=ROOT,
-                    env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
-                    stdout=out,
-                    stderr=subprocess.STDOUT,
-                )
+    def __init__(self, log: Path, script: Path = MAIN, **environment: str) -> None:
+        self.port, self.log, self.script = free_port(), log, script
+        self.environment = {**os.environ, "PYTHONPATH": str(ROOT), **environment}
+        self.address = f"http://127.0.0.1:{self.port}"
+        self.start()
+
+    def start(self) -> None:
+        """Start it and wait until it answers."""
+        code = f"from pathlib import Path; from app.server import serve; serve({self.port}, Path({str(self.script)!r}))"
+        with self.log.open("ab") as out:
+            self.process = subprocess.Popen(
+                [sys.executable, "-c", code], cwd=ROOT, env=self.environment, stdout=out, stderr=subprocess.STDOUT
             )
-        address = f"http://127.0.0.1:{port}"
         deadline = time.monotonic() + 60
         while time.monotonic() < deadline:
             try:
-                with urllib.request.urlopen(f"{address}/_stcore/health", timeout=1):
-                    return address
+                with urllib.request.urlopen(f"{self.address}/_stcore/health", timeout=1):
+                    return
             except OSError:
-                assert running[-1].poll() is None, log.read_text()
-        raise AssertionError(f"the server did not answer: {log.read_text()}")
+                assert self.process.poll() is None, self.log.read_text()
+        raise AssertionError(f"the server did not answer: {self.log.read_text()}")
+
+    def kill(self) -> None:
+        """End it as a crash would."""
+        self.process.kill()
+        self.process.wait(timeout=20)
+
+
+@pytest.fixture(scope="session")
+def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[..., str]]:
+    """Start a server for a script and give its address."""
+    running: list[Program] = []
+
+    def start(script: Path, **environment: str) -> str:
+        running.append(Program(tmp_path_factory.mktemp("server") / "log", script, **environment))
+        return running[-1].address
 
     yield start
-    for process in running:
-        process.terminate()
-        process.wait(timeout=20)
+    for program in running:
+        program.process.terminate()
+        program.process.wait(timeout=20)
 
 
 class Visit:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from tests.browser.conftest import mouse_drag, photo_place
+from tests.browser.conftest import Program, mouse_drag, photo_place
 
 pytestmark = pytest.mark.browser
 
@@ -125,3 +125,115 @@ def test_a_file_that_is_no_photo_is_told_in_two_sentences(visit, address, tmp_pa
     assert "Traceback" not in text
     assert text.count(".") >= 2
     assert page.get_by_role("button", name="Try the example").is_visible()
+
+
+def example(visit, address, touch=False):
+    one = visit(address, touch=touch)
+    one.page.get_by_role("button", name="Try the example").click()
+    one.page.get_by_text("All is marked").wait_for(timeout=60_000)
+    one.page.locator("g.damage").wait_for(state="attached")
+    return one
+
+
+def draw_sound(page, x, y):
+    """A small patch of sound wood; waits until the program holds it."""
+    page.locator("svg.photo").scroll_into_view_if_needed()
+    page.get_by_role("button", name="Sound wood", exact=True).click()
+    patches = page.locator("g.sound").count()
+    mouse_drag(page, photo_place(page, x, y), photo_place(page, x + 0.05, y + 0.05))
+    page.get_by_text(f"Sound wood, {patches + 1} patches").wait_for(timeout=30_000)
+
+
+def test_undo_names_what_it_takes_back_and_outlives_a_reload(visit, address):
+    page = example(visit, address).page
+    draw_sound(page, 0.35, 0.6)
+    page.reload()
+    page.get_by_role("button", name="Undo marking sound wood").click()
+    page.get_by_text("Sound wood, 4 patches").wait_for(timeout=30_000)
+    page.get_by_role("button", name="Redo marking sound wood").click()
+    page.get_by_text("Sound wood, 5 patches").wait_for(timeout=30_000)
+
+
+def test_control_z_takes_back_a_whole_nudge(visit, address):
+    page = example(visit, address).page
+    page.locator("svg.photo").focus()
+    for label in ("Card", "Sound 1"):
+        page.keyboard.press("Tab")
+        page.locator("g.selected").get_by_text(label).wait_for(state="attached")
+    before = page.locator("g.sound polygon").first.get_attribute("points")
+    page.keyboard.down("ArrowRight")
+    for _ in range(6):  # the key is held down
+        page.keyboard.down("ArrowRight")
+    page.keyboard.up("ArrowRight")
+    page.get_by_role("button", name="Undo changing a mark of sound wood").wait_for(timeout=30_000)
+    assert page.locator("g.sound polygon").first.get_attribute("points") != before
+    page.keyboard.press("Control+z")
+    page.get_by_role("button", name="Redo changing a mark of sound wood").wait_for(timeout=30_000)
+    assert page.locator("g.sound polygon").first.get_attribute("points") == before
+    assert page.get_by_role("button", name="Undo").count() == 0
+
+
+def test_quick_edits_are_one_mark_that_moved(visit, address):
+    page = example(visit, address).page
+    page.locator("svg.photo").focus()
+    page.keyboard.press("Tab")
+    for _ in range(5):  # each is an edit, sent before the one before is answered
+        page.keyboard.press("Delete")
+        page.keyboard.press("Tab")
+    page.get_by_text("Mark the card").wait_for(timeout=30_000)
+    page.reload()
+    page.get_by_text("Mark the card").wait_for(timeout=30_000)
+    page.locator("svg.photo [data-region]").first.wait_for(state="attached")
+    assert page.locator("svg.photo [data-region]").count() == 1  # six were there
+
+
+def test_two_windows_of_one_repair_lose_no_mark(visit, address):
+    here = example(visit, address).page
+    there = visit(here.url).page
+    there.locator("g.damage").wait_for(state="attached", timeout=30_000)
+    draw_sound(here, 0.35, 0.6)
+    mouse_drag(there, photo_place(there, 0.6, 0.72), photo_place(there, 0.65, 0.77))  # it may not know of the other yet
+    for page in (here, there):
+        page.get_by_text("Sound wood, 6 patches").wait_for(timeout=30_000)
+        page.locator("g.sound >> nth=5").wait_for(state="attached")
+    here.reload()
+    here.get_by_text("Sound wood, 6 patches").wait_for(timeout=30_000)
+
+
+def test_every_step_comes_back_after_a_reload(visit, address):
+    page = example(visit, address).page
+    for link, words in (("Match", "Closest washes"), ("Mix", "Into the cup"), ("Check", "dried"), ("Photo", "All is")):
+        page.locator(".st-key-steps").get_by_role("link", name=link).click()
+        page.get_by_text(words).first.wait_for(timeout=60_000)
+        place = page.url
+        page.reload()
+        page.get_by_text(words).first.wait_for(timeout=60_000)
+        assert page.url == place
+        page.wait_for_function(
+            "title => [...document.querySelectorAll('.st-key-repair input')].some(one => one.value === title)",
+            arg=DEMO["title"],
+        )
+
+
+@pytest.fixture
+def program(tmp_path):
+    one = Program(tmp_path / "log", COLORMATCH_LIBRARY=str(tmp_path / "library"))
+    yield one
+    one.kill()
+
+
+def test_what_is_marked_while_the_program_is_dead_arrives_when_it_lives_again(visit, program):
+    page = example(visit, program.address).page
+    page.get_by_text("What would make it surer").wait_for()
+    page.wait_for_load_state("networkidle")
+    program.kill()
+    page.get_by_text("The bench program isn't answering").wait_for(state="visible", timeout=30_000)
+    assert page.get_by_role("dialog").filter(visible=True).count() == 0
+    assert not page.get_by_text("internet").is_visible()
+    mouse_drag(page, photo_place(page, 0.35, 0.6), photo_place(page, 0.4, 0.65))
+    page.locator("g.sound >> nth=4").wait_for(state="attached")
+    program.start()
+    page.get_by_text("The bench program isn't answering").wait_for(state="hidden", timeout=60_000)
+    page.get_by_text("Sound wood, 5 patches").wait_for(timeout=60_000)
+    page.reload()
+    page.get_by_text("Sound wood, 5 patches").wait_for(timeout=60_000)
