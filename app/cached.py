@@ -15,7 +15,8 @@ import streamlit as st
 from app.choices import Aim, Reference
 from colormatch import boards, checks, repair
 from colormatch.errors import ColorMatchError
-from colormatch.library import Library
+from colormatch.library import Library, Stored
+from colormatch.library.columns import R
 from colormatch.photo.board import BoardReading
 from colormatch.photo.board_plan import Plan
 from colormatch.photo.card import find_card
@@ -26,6 +27,7 @@ from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.records import (
     Card,
     CardKind,
+    Ground,
     Lab,
     Layer,
     Limits,
@@ -37,7 +39,7 @@ from colormatch.records import (
 )
 from colormatch.render.outlines import outlined
 from colormatch.render.preview import jpeg, to_screen
-from colormatch.workshop import Workshop, grid_over, open_workshop
+from colormatch.workshop import Workshop, grid_over, known_grounds, open_workshop
 
 if TYPE_CHECKING:
     from colormatch.bench.next_step import NextStep
@@ -57,6 +59,18 @@ SHEET_DPI = 96
 def library(folder: Path | None) -> Library:
     """The library, opened (and brought up to date) once."""
     return Library.open(folder)
+
+
+@st.cache_resource(max_entries=12, show_spinner=False)
+def stored(folder: Path, stamp: str, kind: type[R]) -> tuple[Stored[R], ...]:
+    """Every record of a kind; ``stamp`` changes with the library."""
+    return Library(folder).all(kind)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def grounds(folder: Path, stamp: str) -> list[Ground]:
+    """Every wood or card with a name."""
+    return known_grounds(Library(folder))
 
 
 @st.cache_resource(max_entries=1, show_spinner=False)
@@ -94,7 +108,7 @@ def neutral(path: Path, reference: Reference) -> Neutral | ColorMatchError:
     photo = decoded(path)
     try:
         by_card = find_neutral(photo, reference.card, reference.white)
-        return tie_to_chips(photo, by_card, reference.chips, dict(reference.settled))
+        return tie_to_chips(photo, by_card, reference.chips, reference.settled)
     except ColorMatchError as error:
         return error
 

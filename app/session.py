@@ -20,6 +20,7 @@ import streamlit as st
 
 from app import dried, history, work
 from app.cached import library, ranking
+from app.cached import stored as cached_records
 from app.choices import Aim, Reference
 from app.dried import Dried, DriedPhoto
 from app.marks import Edit, as_document, from_document, joined
@@ -28,6 +29,7 @@ from app.work import Mixing, Progress, Recipe
 from colormatch.bench.schedule import Times
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, SavedRepair, Stored
+from colormatch.library.columns import R
 from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import (
     CardKind,
@@ -281,6 +283,12 @@ def open_library() -> Library:
     """The library of whoever started the app."""
     folder = os.environ.get(LIBRARY_VARIABLE)
     return library(Path(folder) if folder else None)
+
+
+def stored(kind: type[R]) -> tuple[Stored[R], ...]:
+    """Every record of a kind in the library, read again only when something has changed."""
+    library = open_library()
+    return cached_records(library.folder, library.stamp(), kind)
 
 
 def current() -> OpenRepair:

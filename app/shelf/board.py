@@ -153,7 +153,7 @@ def _confirm(draft: Draft, proposals: list[Proposal]) -> None:
     st.subheader(f"{len(proposals)} swatches were read")
     left, right = st.columns(2, gap="medium")
     with left:
-        fields.pick_or_type("Painted on", "ground", [wood.name for wood in woods.known(session.open_library())])
+        fields.pick_or_type("Painted on", "ground", [wood.name for wood in woods.known()])
     with right:
         fields.pick("That was", "state", STATES)
     st.write("A tick takes a cell. Cells that look wrong have none: look at them in the photo by their number.")

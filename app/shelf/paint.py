@@ -37,7 +37,7 @@ def show() -> None:
     st.header(paint.name)
     _describe(library, paint)
     _actions(number)
-    swatches = [one for one in library.all(Swatch) if one.record.paint == paint.name]
+    swatches = [one for one in session.stored(Swatch) if one.record.paint == paint.name]
     if not swatches:
         _first_swatches(paint)
         return
@@ -50,7 +50,7 @@ def show() -> None:
         # What most of it was painted on comes first, unless a repair is open.
         usual = Counter(one.record.ground for one in swatches).most_common(1)[0][0]
         first = surfaces[0].name if surfaces else usual
-        wood = woods.choose("Which wood?", f"over-{number}", [*surfaces, *woods.known(library)], first)
+        wood = woods.choose("Which wood?", f"over-{number}", [*surfaces, *woods.known()], first)
         if wood is not None:
             grid = grid_over(workshop, paint.name, wood.lab, wood.uncertainty)
             _show_grid(grid, wood)

@@ -12,7 +12,7 @@ from app.shelf import chips, place, woods
 from colormatch.library import Library, Stored
 from colormatch.library.find import Found, Sort, find
 from colormatch.library.starter import install_starter
-from colormatch.records import Paint, RegionKind, Shelf, Swatch
+from colormatch.records import Paint, RegionKind, Swatch
 
 _NAME, _RECENT, _NEAR = "Name", "Added last", "Nearest to a color"
 _ALL_KINDS = "Every kind"
@@ -25,15 +25,15 @@ _STAYS: dict[str, Any] = {"persist_state": "session"}
 def show() -> None:
     """The view."""
     library = session.open_library()
-    shelf = library.shelf()
     st.header("Your paints")
     _actions()
-    if not shelf.paints:
+    if not session.stored(Paint):
         _empty(library)
         return
-    paints, compared = _listed(library, shelf)
+    every = [one.record for one in session.stored(Swatch)]
+    paints, compared = _listed(every)
     swatches: defaultdict[str, list[Swatch]] = defaultdict(list)
-    for swatch in shelf.swatches:
+    for swatch in every:
         swatches[swatch.paint].append(swatch)
     if not paints:
         st.write("No paint on the shelf is like that. Take a word out of the search, or a tick out of the filter.")
@@ -91,9 +91,9 @@ def _wanted(stored: tuple[Stored[Paint], ...]) -> tuple[list[Stored[Paint]], str
     return kept, words
 
 
-def _listed(library: Library, shelf: Shelf) -> tuple[tuple[Found[Paint], ...], str]:
+def _listed(swatches: list[Swatch]) -> tuple[tuple[Found[Paint], ...], str]:
     """The paints in the order asked for, and the color they are compared with, if one is."""
-    paints, words = _wanted(library.all(Paint))
+    paints, words = _wanted(session.stored(Paint))
     order = st.segmented_control("Sort by", (_NAME, _RECENT, _NEAR), default=_NAME, required=True, key="sort", **_STAYS)
     by_name = find(paints, words, sort=Sort.NAME)
     if order == _RECENT:
@@ -101,11 +101,11 @@ def _listed(library: Library, shelf: Shelf) -> tuple[tuple[Found[Paint], ...], s
     if order == _NAME:
         return by_name, ""
     surfaces = [wood for kind in (RegionKind.SOUND, RegionKind.DAMAGE) if (wood := woods.of_repair(kind))]
-    wood = woods.choose("Which color?", "near", [*surfaces, *woods.known(library)])
+    wood = woods.choose("Which color?", "near", [*surfaces, *woods.known()])
     if wood is None:
         return by_name, ""
     st.write("The nearest swatch of each paint counts, on whatever wood it was painted.")
-    return find(paints, words, near=wood.lab, swatches=shelf.swatches, sort=Sort.NAME), wood.name
+    return find(paints, words, near=wood.lab, swatches=swatches, sort=Sort.NAME), wood.name
 
 
 # --- cards -----------------------------------------------------------------------------------------------------------

@@ -82,7 +82,7 @@ def _form(library: Library, draft: Draft, paint: Paint | None, samples: Mapping[
         fields.pick_or_type("Paint", "paint", names)
     fields.text("Paint to water, such as 1:3, 25% or full", "ratio", "1:3")
     fields.pick("Coats", "coats", {count: str(count) for count in (1, 2, 3, 4)})
-    fields.pick_or_type("Painted on", "ground", [wood.name for wood in woods.known(library)])
+    fields.pick_or_type("Painted on", "ground", [wood.name for wood in woods.known()])
     fields.pick("That wood was", "state", STATES)
     if wash and not bare:
         st.write("No bare wood is marked: its color is taken as the shelf knows it. Marked in this photo it is surer.")

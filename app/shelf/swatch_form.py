@@ -38,7 +38,7 @@ def show() -> None:
 
 
 def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> None:
-    names = [wood.name for wood in woods.known(library)]
+    names = [wood.name for wood in woods.known()]
     with st.form("swatch-form", border=False):
         left, right = st.columns(2, gap="small")
         with left:

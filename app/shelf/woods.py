@@ -11,9 +11,7 @@ from app import cached, session
 from app.shelf import typed
 from colormatch import repair as job
 from colormatch.errors import ColorMatchError
-from colormatch.library import Library
 from colormatch.records import Lab, Reading, RegionKind
-from colormatch.workshop import known_grounds
 
 #: Ends the name of a surface of the open repair.
 OPEN = " of the open repair"
@@ -58,9 +56,11 @@ def repair_reading() -> Reading | None:
     return found if isinstance(found, Reading) else None
 
 
-def known(library: Library) -> list[Wood]:
+def known() -> list[Wood]:
     """Every wood that has a name, in alphabetical order."""
-    return [Wood(ground.name, ground.lab, ground.uncertainty) for ground in known_grounds(library)]
+    library = session.open_library()
+    grounds = cached.grounds(library.folder, library.stamp())
+    return [Wood(ground.name, ground.lab, ground.uncertainty) for ground in grounds]
 
 
 def choose(label: str, key: str, woods: list[Wood], first: str = "") -> Wood | None:
