@@ -193,7 +193,11 @@ def _verify(library: Library, args: argparse.Namespace) -> Answer:
     looked = f"{found.records} records and {found.photos} photos"
     if not found.problems:
         return Answer(document, f"All is well: {looked} checked in {library.folder}.")
-    lines = [*found.problems, "Bring back a backup with 'colormatch library restore'."]
+    lines = [
+        *found.problems,
+        "'colormatch library restore' brings back a backup of the records; a missing photo comes back with "
+        "'colormatch library import' of an export that holds it.",
+    ]
     return Answer(document, "\n".join(lines), status=1)
 
 

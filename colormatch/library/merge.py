@@ -131,13 +131,17 @@ def import_exchange(
     """
     exchange = read_exchange(source, progress)
     plan = _plan(library, exchange)
-    if preview or all(item.fate is Fate.SAME for item in plan.items):
+    wanted = {photo for item in plan.items if item.fate is not Fate.SAME for photo in _photos_of(item.theirs)}
+    # A photo that was lost from the library's folder comes back with the same record.
+    wanted |= {sha256 for sha256, path in library.photos.all().items() if not path.is_file()}
+    wanted &= exchange.photos.keys()
+    if preview or (all(item.fate is Fate.SAME for item in plan.items) and not wanted):
         return plan
     backup.back_up(library.database, "before-import")
     files: list[Path] = []
     try:
         with explained(library.folder):
-            files.extend(_put_photos(library, exchange, plan, progress))
+            files.extend(_put_photos(library, exchange, wanted, progress))
         with library.step(f"imported {source.name}") as step:
             # Planned again inside the transaction: another window may have written since.
             plan = _plan(step, exchange)
@@ -150,10 +154,9 @@ def import_exchange(
     return plan
 
 
-def _put_photos(library: Library, exchange: Exchange, plan: ImportPlan, progress: Progress | None) -> Iterator[Path]:
+def _put_photos(library: Library, exchange: Exchange, wanted: set[str], progress: Progress | None) -> Iterator[Path]:
     """Write the files of the photos that are wanted; their rows come with the records."""
-    wanted = {photo for item in plan.items if item.fate is not Fate.SAME for photo in _photos_of(item.theirs)}
-    names = [exchange.photos[sha256] for sha256 in sorted(wanted & exchange.photos.keys())]
+    names = [exchange.photos[sha256] for sha256 in sorted(wanted)]
     with exchange.photo_reader() as files:
         contents = ((files.read(name), name) for name in told(names, len(names), "Importing photos", progress))
         yield from library.photos.put_files(contents)

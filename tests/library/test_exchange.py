@@ -14,6 +14,7 @@ from colormatch.errors import BadInput
 from colormatch.library import Library, SavedRepair
 from colormatch.library.exchange import export_exchange, read_exchange
 from colormatch.library.merge import Conflicts, import_exchange
+from colormatch.library.rescue import verify
 from colormatch.library.sheet import escaped, restored
 from colormatch.library.starter import install_starter, starter_shelf
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
@@ -88,6 +89,18 @@ def test_a_photo_that_is_gone_is_told_and_the_rest_exported(stocked, tmp_path):
     stocked.photos.path(photo).unlink()
     assert [flag.code for flag in export_exchange(stocked, tmp_path / "out")] == ["photo-missing"]
     assert read_exchange(tmp_path / "out").shelf == stocked.shelf()
+
+
+def test_a_photo_that_is_gone_comes_back_with_an_import(stocked, tmp_path):
+    photo = stocked.photos.add(b"a photo", "x.jpg")
+    stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
+    export_exchange(stocked, tmp_path / "out")
+    stocked.photos.path(photo).unlink()
+    assert verify(stocked).problems
+    plan = import_exchange(stocked, tmp_path / "out")
+    assert {item.fate for item in plan.items} == {"same"}
+    assert verify(stocked).problems == ()
+    assert stocked.photos.path(photo).read_bytes() == b"a photo"
 
 
 def test_nothing_is_overwritten(stocked, tmp_path):
