@@ -11,6 +11,7 @@ import time
 import urllib.parse
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,20 +20,32 @@ ROOT = Path(__file__).parents[2]
 MAIN = ROOT / "app" / "main.py"
 
 
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[object]:
+@contextmanager
+def open_chromium() -> Iterator[object]:
     """The system's Chromium; it may talk to nobody but the page's server."""
-    playwright = pytest.importorskip("playwright.sync_api")
-    path = shutil.which("chromium") or shutil.which("chromium-browser")
-    if path is None:
-        pytest.skip("no Chromium on this machine")
+    from playwright.sync_api import sync_playwright
+
     quiet = ["--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
-    with playwright.sync_playwright() as driver:
+    with sync_playwright() as driver:
         browser = driver.chromium.launch(
-            executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-quic", *quiet]
+            executable_path=_chromium_path(), args=["--no-sandbox", "--disable-gpu", "--disable-quic", *quiet]
         )
         yield browser
         browser.close()
+
+
+def _chromium_path() -> str | None:
+    return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[object]:
+    """The browser of a session; its tests are skipped where there is none."""
+    pytest.importorskip("playwright.sync_api")
+    if _chromium_path() is None:
+        pytest.skip("no Chromium on this machine")
+    with open_chromium() as browser:
+        yield browser
 
 
 def free_port() -> int:
