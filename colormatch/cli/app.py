@@ -38,6 +38,7 @@ def run(args: argparse.Namespace) -> None:
 
     from colormatch.errors import BadInput
     from colormatch.library.starter import bundled
+    from colormatch.library.store import default_folder, holds_library
 
     if not 0 < args.port < 65536:
         raise BadInput(f"{args.port} is no port.", "Give a number from 1 to 65535.")
@@ -60,7 +61,9 @@ def run(args: argparse.Namespace) -> None:
                 f"Open http://{listen}:{args.port}, or give another --port.",
             ) from None
     if args.library:
-        os.environ["COLORMATCH_LIBRARY"] = str(Path(args.library).absolute())
+        os.environ["COLORMATCH_LIBRARY"] = str(Path(args.library).expanduser().absolute())
+    if not holds_library(default_folder()):
+        print(f"There is no library in {default_folder()} yet; a new one is made there.", flush=True)
     from app.server import serve
 
     door = phone.Door(f"{listen}:{args.port}") if args.phone is not None else None
