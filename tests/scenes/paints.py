@@ -82,6 +82,23 @@ def _paints() -> dict[str, Paint]:
 PAINTS = _paints()
 
 
+def invented_paint(name: str, rng: np.random.Generator, body: tuple[float, float] = (0.15, 3.5)) -> Paint:
+    """A paint of the same physics that nobody has seen: any edge, any thinning, scattering between two bounds."""
+    strength = float(np.exp(rng.uniform(np.log(0.4), np.log(4.0))))
+    absorption = (
+        rng.uniform(0.02, 0.4)
+        + strength * edge(rng.uniform(430, 600), rng.uniform(10, 60))
+        + strength * rng.uniform(0, 0.5) * bump(rng.uniform(430, 690), rng.uniform(35, 80))
+    )
+    scattering = float(np.exp(rng.uniform(*np.log(body)))) * (
+        rng.uniform(0.7, 0.85) + rng.uniform(0.2, 0.5) * edge(rng.uniform(490, 550), rng.uniform(50, 90))
+    )
+    return Paint(
+        name, absorption, scattering, rng.uniform(1.0, 1.15), rng.uniform(0.05, 0.13), rng.uniform(0.02, 0.035),
+        rng.uniform(0.3, 0.55),
+    )  # fmt: skip
+
+
 def mixed(parts: Mapping[str, float]) -> Paint:
     """Paints stirred together by volume: every property is the mean by parts."""
     share = np.array(list(parts.values())) / sum(parts.values())

@@ -19,7 +19,7 @@ from colormatch.match.rank import ranked
 from colormatch.records import SIGMA_PER_RADIUS, Lab, Limits, Paint, Shelf, Task
 from colormatch.wash.paint import fit_paints
 from tests.scenes import paints as truth
-from tests.scenes.spectra import FloatArray, bump, edge, reflectance_to_lab
+from tests.scenes.spectra import FloatArray, reflectance_to_lab
 from tests.scenes.study_wash import SWATCH_SETS, Trial, swatches_of
 from tests.scenes.woods import any_wood
 
@@ -30,23 +30,6 @@ PAINTS = 10
 _LEAST, _MOST = 5.0, 25.0
 #: Finalists taken at random from each repair.
 _OTHERS = 5
-
-
-def invented_paint(name: str, rng: np.random.Generator) -> truth.Paint:
-    """A paint of the simulator's physics that nobody has seen: any edge, any body, any thinning."""
-    strength = float(np.exp(rng.uniform(np.log(0.4), np.log(4.0))))
-    absorption = (
-        rng.uniform(0.02, 0.4)
-        + strength * edge(rng.uniform(430, 600), rng.uniform(10, 60))
-        + strength * rng.uniform(0, 0.5) * bump(rng.uniform(430, 690), rng.uniform(35, 80))
-    )
-    scattering = float(np.exp(rng.uniform(np.log(0.15), np.log(3.5)))) * (
-        rng.uniform(0.7, 0.85) + rng.uniform(0.2, 0.5) * edge(rng.uniform(490, 550), rng.uniform(50, 90))
-    )
-    return truth.Paint(
-        name, absorption, scattering, rng.uniform(1.0, 1.15), rng.uniform(0.05, 0.13), rng.uniform(0.02, 0.035),
-        rng.uniform(0.3, 0.55),
-    )  # fmt: skip
 
 
 def misread(lab: FloatArray, own: FloatArray, shared: FloatArray) -> Lab:
@@ -61,7 +44,7 @@ class Bench:
 
     def __init__(self, seed: int, plan: Sequence[tuple[str, float, float, int]]) -> None:
         rng = np.random.default_rng([seed, 1])
-        self.paints = {f"paint {i}": invented_paint(f"paint {i}", rng) for i in range(PAINTS)}
+        self.paints = {f"paint {i}": truth.invented_paint(f"paint {i}", rng) for i in range(PAINTS)}
         swatches = [s for name, paint in self.paints.items() for s in swatches_of(name, plan, Trial(), rng, paint)]
         self.shelf = Shelf(tuple(Paint(name) for name in self.paints), tuple(swatches))
         self.models = fit_paints(swatches)

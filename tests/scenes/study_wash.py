@@ -7,7 +7,7 @@ that no swatch was painted on, six dilutions and one to three coats; everything 
 
 import argparse
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -123,21 +123,21 @@ def truth_of(recipe: Sequence[truth.Wash], woods: FloatArray, clear: truth.Clear
 
 
 def single_errors(
-    names: Sequence[str], recipe: Sequence[tuple[str, float, float, int]], trial: Trial, repeats: int
+    paints: Mapping[str, truth.Paint],
+    recipe: Sequence[tuple[str, float, float, int]],
+    trial: Trial,
+    repeats: int,
 ) -> dict[str, FloatArray]:
     """ΔE00 of single washes by paint, against what the wash dries to when it comes out as it should."""
     woods = unseen_woods()
     grounds = reflectance_to_lab(woods)
     washes = single_washes()
     errors = {}
-    for name in names:
-        paint = truth.PAINTS[name]
+    for number, (name, paint) in enumerate(paints.items()):
         lab = np.stack([truth_of([truth.Wash(paint, d, n)], woods) for d, n in washes])
         off = []
         for repeat in range(repeats):
-            model = fit_paint(
-                swatches_of(name, recipe, trial, np.random.default_rng([repeat, list(truth.PAINTS).index(name)]))
-            )
+            model = fit_paint(swatches_of(name, recipe, trial, np.random.default_rng([repeat, number]), paint))
             off.append(delta_e(predicted({name: model}, [[layer(name, d, n)] for d, n in washes], grounds), lab))
         errors[name] = np.array(off).ravel()
     return errors
@@ -269,7 +269,7 @@ def main() -> None:
     print(f"{'swatches':44} noise scatter   error        goal     coverage of 90 %   radius")
     for trial in (Trial(0.5), Trial(0.5, 0.0), Trial(1.0)):
         for label, recipe in SWATCH_SETS.items():
-            off = np.concatenate(list(single_errors(names, recipe, trial, repeats).values()))
+            off = np.concatenate(list(single_errors(truth.PAINTS, recipe, trial, repeats).values()))
             covered, radius = coverage(names, recipe, trial, max(1, repeats // 3))
             goal = "{}/{}".format(*GOALS[len(recipe)]) if trial.noise == 0.5 and len(recipe) in GOALS else ""
             print(
@@ -280,8 +280,24 @@ def main() -> None:
 
     sets = list(SWATCH_SETS.values())
     for label, recipe in (("one swatch", sets[0]), ("six swatches", sets[-1])):
-        by_paint = single_errors(names, recipe, Trial(), repeats)
+        by_paint = single_errors(truth.PAINTS, recipe, Trial(), repeats)
         print(f"{label} by paint: " + ", ".join(f"{name} {summary(off)}" for name, off in by_paint.items()))
+
+    rng = np.random.default_rng(2024)
+    unseen = {f"paint {i}": truth.invented_paint(f"paint {i}", rng) for i in range(10)}
+    glazes = [truth.invented_paint("", rng, (0.06, 0.45)) for _ in range(8)]
+    print("paints that nothing was tuned on, noise 0.5, scatter 0.12:")
+    for label, recipe in SWATCH_SETS.items():
+        found = []
+        for kind, some in (
+            ("paints", unseen),
+            ("glazes called so", {f"glaze {i}": glaze for i, glaze in enumerate(glazes)}),
+            ("not called so", {f"paint {i}": glaze for i, glaze in enumerate(glazes)}),
+            ("paints wrongly called glaze", {f"{name} glaze": paint for name, paint in unseen.items()}),
+        ):
+            off = single_errors(some, recipe, Trial(), max(1, repeats - 2))
+            found.append(f"{kind} {summary(np.concatenate(list(off.values())))}")
+        print(f"  {label:44} {', '.join(found)}")
 
     models = [fitted(Trial(), seed, sets[-1]) for seed in range(max(1, repeats // 3))]
     print("six swatches each, noise 0.5, scatter 0.12:")
