@@ -6,6 +6,9 @@ the app can show it as it is. Anything else that escapes is a defect of ours.
 
 from __future__ import annotations
 
+#: Characters of a sentence that are shown: more than any of ours needs, less than hides what it says.
+LONGEST_SENTENCE = 600
+
 
 class ColorMatchError(Exception):
     """Root of the tree.
@@ -31,12 +34,20 @@ class ColorMatchError(Exception):
 
     def __init__(self, what: str, fix: str = "", **facts: object) -> None:
         super().__init__(what, fix)
-        self.what = what
-        self.fix = fix
+        self.what = _short(what)
+        self.fix = _short(fix)
         self.facts = facts
 
     def __str__(self) -> str:
         return f"{self.what} {self.fix}".strip()
+
+
+def _short(sentence: str) -> str:
+    """A sentence that quotes endless input, with the middle left out."""
+    if len(sentence) <= LONGEST_SENTENCE:
+        return sentence
+    half = LONGEST_SENTENCE // 2
+    return f"{sentence[:half]} ... {sentence[-half:]}"
 
 
 class BadInput(ColorMatchError, ValueError):

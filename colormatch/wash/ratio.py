@@ -176,6 +176,8 @@ def _number(written: str, text: str) -> float:
         return float(sum(Fraction(re.sub(r"\s*/\s*", "/", part)) for part in re.split(r"\s+(?=\d+\s*/)", written)))
     except ZeroDivisionError:
         raise BadInput(f"'{text}' divides by zero.", _HELP) from None
+    except OverflowError:
+        raise BadInput(f"'{text}' holds a number that no cup does.", _HELP) from None
 
 
 def _checked(ratio: Ratio, text: str) -> Ratio:

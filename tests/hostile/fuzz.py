@@ -1,0 +1,335 @@
+"""Damaged input for everything that reads: each gives a value or one of our own errors, in bounded time and memory.
+
+Run for as long as wanted, in a child process for each target so that a crash of a decoder is seen and not suffered:
+
+    python -m tests.hostile.fuzz --seconds 600
+    python -m tests.hostile.fuzz --seconds 60 --target "photo HEIF"
+
+Whatever breaks is kept in ``tests/hostile/crashers/`` and tried again by ``test_fuzz.py`` from then on.
+"""
+
+from __future__ import annotations
+
+import argparse
+import faulthandler
+import hashlib
+import io
+import json
+import random
+import resource
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import traceback
+import warnings
+import zipfile
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from colormatch.errors import ColorMatchError
+
+CRASHERS = Path(__file__).with_name("crashers")
+#: Address space that a child may take beyond what it holds at its start, bytes; and time for one input, seconds.
+MOST_BYTES, MOST_SECONDS = 2 * 2**30, 20.0
+
+Reader = Callable[[bytes], Any]
+
+
+@dataclass(frozen=True)
+class Target:
+    """Something that reads, and good inputs to start from."""
+
+    read: Reader
+    seeds: tuple[bytes, ...]
+
+
+def _text(read: Callable[[str], Any]) -> Reader:
+    return lambda content: read(content.decode("utf-8", errors="replace"))
+
+
+def _file(read: Callable[[Path], Any], name: str) -> Reader:
+    def run(content: bytes) -> Any:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / name
+            path.write_bytes(content)
+            return read(path)
+
+    return run
+
+
+def _photo(content: bytes) -> Any:
+    from colormatch.photo.read import open_photo
+
+    photo = open_photo(content)
+    photo.preview(200)
+    return photo.linear()
+
+
+def _in_zip(name: str, content: bytes) -> bytes:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.writestr(name, content)
+    return packed.getvalue()
+
+
+def _sqlite() -> bytes:
+    from colormatch.library import Library
+    from colormatch.library.starter import install_starter
+
+    with tempfile.TemporaryDirectory() as folder:
+        library = Library.open(Path(folder))
+        install_starter(library)
+        return library.database.read_bytes()
+
+
+def _library(content: bytes) -> Any:
+    from colormatch.library import Library
+
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "library.sqlite3").write_bytes(content)
+        return Library.open(Path(folder)).shelf()
+
+
+def targets() -> dict[str, Target]:
+    """Every reader by name."""
+    from app.marks import from_document
+    from colormatch.bench.board import parse_column
+    from colormatch.bench.measures import parse_area, parse_card_size
+    from colormatch.bench.schedule import parse_time
+    from colormatch.cli.common import parse_layer
+    from colormatch.instrument.measurements import read_measurements
+    from colormatch.library.exchange import read_exchange
+    from colormatch.library.repair_file import read_repair
+    from colormatch.library.starter import bundled
+    from colormatch.photo.chart_values import SINCE_2014, read_chart_file
+    from colormatch.photo.neutral import parse_card_value
+    from colormatch.records import CardKind
+    from colormatch.repair import parse_shift
+    from colormatch.wash.ratio import parse_ratio, parse_volume
+    from tests.hostile.test_photos import GOOD
+
+    swatches = bundled("swatches")
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in sorted(swatches.rglob("*")):
+            if path.is_file() and path.suffix in (".csv", ".json"):
+                archive.write(path, path.relative_to(swatches).as_posix())
+    sheets = {name: (swatches / name).read_bytes() for name in ("paints.csv", "swatches.csv", "clear_coats.csv")}
+    cgats = b"CGATS.17\nNUMBER_OF_FIELDS 4\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\n"
+    cgats += b"NUMBER_OF_SETS 2\nBEGIN_DATA\nA1 50.1 2.0 -3.5\nA2 60 1e1 9\nEND_DATA\n"
+    rows = "".join(f"{patch} {L} {a} {b}\n" for patch, (L, a, b) in enumerate(SINCE_2014.tolist(), 1))
+    chart = cgats[: cgats.index(b"NUMBER_OF_SETS")] + f"NUMBER_OF_SETS 24\nBEGIN_DATA\n{rows}END_DATA\n".encode()
+    cxf = (
+        b'<?xml version="1.0"?><cc:CxF xmlns:cc="http://colorexchangeformat.com/CxF3-core"><cc:Resources>'
+        b'<cc:ObjectCollection><cc:Object ObjectType="Color" Name="A" Id="1"><cc:ColorValues>'
+        b'<cc:ColorCIELab ColorSpecification="D50"><cc:L>50</cc:L><cc:A>1</cc:A><cc:B>2</cc:B></cc:ColorCIELab>'
+        b"</cc:ColorValues></cc:Object></cc:ObjectCollection></cc:Resources></cc:CxF>"
+    )
+    marks = b'[{"kind": "sound", "points": [[0.1, 0.1], [0.3, 0.1], [0.3, 0.3]], "name": "a"}]'
+    repair = json.dumps({"name": "chair", "version": 1, "document": "{}", "photos": []}).encode()
+    texts: dict[str, tuple[Callable[[str], Any], tuple[bytes, ...]]] = {
+        "ratio": (parse_ratio, (b"1:3", b"25 %", b"full", b"3 tsp to 1/2 cup", b"80/20", b"1.5 fl oz to 0,5 l")),
+        "volume": (parse_volume, (b"1 ml", b"1/4 tsp", b"2 drops")),
+        "area": (parse_area, (b"40cm2", b"4x10cm", b"6 sq in + 3 x 2 in")),
+        "card size": (parse_card_size, (b"10 x 15 cm", b"4x6 in")),
+        "time": (parse_time, (b"90 s", b"1 h 30 min", b"45")),
+        "board column": (parse_column, (b"1:3 x2", b"full", b"1:7, 3 coats")),
+        "layer": (parse_layer, (b"brown glaze,80/20,1",)),
+        "shift": (parse_shift, (b"darker=2",)),
+        "gray card's value": (lambda text: parse_card_value(text, CardKind.GRAY), (b"0.18", b"50,0,1")),
+        "three steps' value": (lambda text: parse_card_value(text, CardKind.THREE_STEP), (b"0.89/0.18/0.035",)),
+    }
+    found = {f"photo {kind}": Target(_photo, (content,)) for kind, content in GOOD.items()}
+    found |= {name: Target(_text(read), seeds) for name, (read, seeds) in texts.items()}
+    found |= {
+        name: Target(lambda content, name=name: _exchange(name, content, swatches), (content,))  # type: ignore[misc]
+        for name, content in sheets.items()
+    }
+    found |= {
+        "exchange zip": Target(
+            _file(read_exchange, "shelf.zip"), (packed.getvalue(), _in_zip("paints.csv", b"name\n"))
+        ),
+        "CGATS": Target(_file(read_measurements, "a.txt"), (cgats,)),
+        "CxF": Target(_file(read_measurements, "a.cxf"), (cxf,)),
+        "chart file": Target(_file(read_chart_file, "chart.txt"), (chart,)),
+        "repair file": Target(lambda content: read_repair("repairs/1.json", content), (repair,)),
+        "marks from the browser": Target(lambda content: from_document(_json(content)), (marks,)),
+        "library file": Target(_library, (_sqlite(),)),
+    }
+    return found
+
+
+def _json(content: bytes) -> Any:
+    try:
+        return json.loads(content)
+    except (ValueError, RecursionError):
+        return []  # the framework's business
+
+
+def _exchange(name: str, content: bytes, starter: Path) -> Any:
+    from colormatch.library.exchange import read_exchange
+
+    with tempfile.TemporaryDirectory() as folder:
+        for other in starter.glob("*.csv"):
+            (Path(folder) / other.name).write_bytes(other.read_bytes() if other.name != name else content)
+        return read_exchange(Path(folder))
+
+
+# --- damage ----------------------------------------------------------------------------------------------------------
+
+#: Pieces that readers stumble over.
+_PIECES = (
+    b"\x00", b"\xff\xff\xff\xff", b"\x7f\xff\xff\xff", b"nan", b"inf", b"-1", b"1e999", b"0", b'"', b"\n", b"\r\n",
+    b"=1+1", b"<!DOCTYPE a [<!ENTITY b 'c'>]>", b"../", b"\xe2\x80\xae", b"\xf0\x9f\x8e\xa8", b"{" * 50, b"[" * 5000,
+    b"9" * 400, b"A" * 5000, b"1/0", b"\xd9\xa3", b"\xc2\xbd", b"--", b"+", b",",
+)  # fmt: skip
+
+
+def damaged(seed: bytes, chance: random.Random) -> bytes:
+    """A good input with a few things wrong."""
+    content = bytearray(seed)
+    for _ in range(chance.choice((1, 1, 2, 4, 16))):
+        at = chance.randrange(len(content) + 1)
+        match chance.randrange(6):
+            case 0 if content:
+                content[at % len(content)] = chance.randrange(256)
+            case 1 if content:
+                content[at % len(content)] ^= 1 << chance.randrange(8)
+            case 2:
+                content[at:at] = chance.choice(_PIECES)
+            case 3:
+                del content[at : at + chance.choice((1, 2, 8, 64, 1000))]
+            case 4:
+                piece = content[at : at + chance.choice((2, 8, 64))]
+                to = chance.randrange(len(content) + 1)
+                content[to:to] = piece
+            case _:
+                del content[at:]
+                content += chance.choice((b"", seed[at // 2 :]))
+    return bytes(content)
+
+
+# --- run -------------------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Tally:
+    """What came of the inputs of one target."""
+
+    name: str
+    tried: int = 0
+    refused: int = 0
+    slowest_s: float = 0.0
+    broken: list[str] = field(default_factory=list)
+
+
+class _TooLong(BaseException):
+    pass
+
+
+def _ring(*_: object) -> None:
+    raise _TooLong
+
+
+def attempt(read: Reader, content: bytes) -> str:
+    """``read``, ``refused``, or what went wrong."""
+    signal.signal(signal.SIGALRM, _ring)
+    signal.setitimer(signal.ITIMER_REAL, MOST_SECONDS)
+    try:
+        read(content)
+    except ColorMatchError as error:
+        sentences = str(error)
+        return "refused" if len(sentences) < 2000 else "too wordy"
+    except _TooLong:
+        return f"took more than {MOST_SECONDS:.0f} s"
+    except MemoryError:
+        return f"wanted more than {MOST_BYTES / 2**30:.0f} GB"
+    except Exception as error:
+        place = traceback.extract_tb(error.__traceback__)[-1]
+        return f"{type(error).__name__}: {error} ({Path(place.filename).name}:{place.lineno})"[:300]
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+    return "read"
+
+
+def kept(name: str) -> Iterable[Path]:
+    """Inputs that once broke a target."""
+    return sorted((CRASHERS / name.replace(" ", "-")).glob("*"))
+
+
+def _child(name: str, seconds: float, most: int, seed: int, scratch: Path) -> None:
+    """Damage and read until time or count is over; each input lies in ``scratch`` while it is tried."""
+    warnings.simplefilter("ignore")
+    faulthandler.enable()
+    target = targets()[name]
+    for good in target.seeds:
+        attempt(target.read, good)  # everything is imported before the memory is limited
+    held = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+    resource.setrlimit(resource.RLIMIT_AS, (held + MOST_BYTES, held + MOST_BYTES))
+    met: set[str] = set()  # one input of each way to break is kept
+    chance, tally, end = random.Random(f"{seed} {name}"), Tally(name), time.monotonic() + seconds
+    while tally.tried < most and time.monotonic() < end:
+        content = damaged(chance.choice(target.seeds), chance)
+        scratch.write_bytes(content)
+        started = time.monotonic()
+        outcome = attempt(target.read, content)
+        tally.tried += 1
+        tally.slowest_s = max(tally.slowest_s, time.monotonic() - started)
+        tally.refused += outcome == "refused"
+        if outcome not in ("read", "refused") and outcome not in met:
+            met.add(outcome)
+            tally.broken.append(f"{outcome} [{_keep(name, content)}]")
+        print(json.dumps(vars(tally)), flush=True)
+
+
+def _keep(name: str, content: bytes) -> str:
+    folder = CRASHERS / name.replace(" ", "-")
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / hashlib.sha256(content).hexdigest()[:16]
+    path.write_bytes(content)
+    return path.name
+
+
+def fuzz(name: str, seconds: float, most: int, seed: int) -> Tally:
+    """Try one target in a child process."""
+    with tempfile.TemporaryDirectory() as folder:
+        scratch = Path(folder) / "input"
+        line = [sys.executable, "-m", "tests.hostile.fuzz", "--child", name, "--seconds", str(seconds)]
+        line += ["--most", str(most), "--seed", str(seed), "--scratch", str(scratch)]
+        run = subprocess.run(line, capture_output=True, text=True)
+        last = run.stdout.strip().splitlines()[-1:] or [json.dumps(vars(Tally(name)))]
+        tally = Tally(**json.loads(last[0]))
+        if run.returncode:
+            content = scratch.read_bytes() if scratch.exists() else b""
+            tally.broken.append(
+                f"the process ended with {run.returncode} [{_keep(name, content)}]: {run.stderr[-400:]}"
+            )
+    return tally
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--seconds", type=float, default=10.0, help="for each target")
+    parser.add_argument("--most", type=int, default=10**9, help="inputs for each target")
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--target", action="append", help="only this one")
+    parser.add_argument("--child", help=argparse.SUPPRESS)
+    parser.add_argument("--scratch", type=Path, help=argparse.SUPPRESS)
+    args = parser.parse_args()
+    if args.child:
+        _child(args.child, args.seconds, args.most, args.seed, args.scratch)
+        return
+    tallies = [fuzz(name, args.seconds, args.most, args.seed) for name in args.target or targets()]
+    for tally in tallies:
+        print(f"{tally.name:<24}{tally.tried:>8} tried, {tally.refused:>8} refused, slowest {tally.slowest_s:.2f} s")
+        for line in dict.fromkeys(tally.broken):
+            print(f"    BROKE: {line}")
+    print(f"{sum(t.tried for t in tallies)} inputs, {sum(len(t.broken) for t in tallies)} broke something")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,37 @@
+"""A short run of the fuzzer, and every input that ever broke something."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+if sys.platform != "linux":
+    pytest.skip("the limits on memory and time are Linux's", allow_module_level=True)
+
+from tests.hostile.fuzz import CRASHERS, attempt, fuzz, kept, targets
+
+TARGETS = targets()
+#: Inputs for each target here; run ``python -m tests.hostile.fuzz --seconds 600`` for more.
+FEW = 60
+
+
+@pytest.mark.parametrize("name", TARGETS)
+def test_good_input_is_read(name: str) -> None:
+    """Else the fuzzer would only ever see refusals."""
+    assert [attempt(TARGETS[name].read, seed) for seed in TARGETS[name].seeds].count("read") > 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", TARGETS)
+def test_damaged_input_is_read_or_refused(name: str) -> None:
+    tally = fuzz(name, seconds=60, most=FEW, seed=1)
+    assert tally.broken == []
+    assert tally.tried == FEW
+
+
+@pytest.mark.parametrize("path", sorted(CRASHERS.glob("*/*")), ids=lambda path: f"{path.parent.name}/{path.name}")
+def test_what_once_broke_holds(path: Path) -> None:
+    name = next(name for name in TARGETS if path in kept(name))
+    assert attempt(TARGETS[name].read, path.read_bytes()) in ("read", "refused")
