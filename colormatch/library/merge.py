@@ -141,7 +141,8 @@ def import_exchange(
     files: list[Path] = []
     try:
         with explained(library.folder):
-            files.extend(_put_photos(library, exchange, wanted, progress))
+            for path in _put_photos(library, exchange, wanted, progress):
+                files.append(path)  # one by one: those before a failure are known
         with library.step(f"imported {source.name}") as step:
             # Planned again inside the transaction: another window may have written since.
             plan = _plan(step, exchange)

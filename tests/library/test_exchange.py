@@ -328,6 +328,14 @@ def test_an_import_that_fails_leaves_no_photo_behind(stocked, swatch, tmp_path, 
     export_exchange(stocked, tmp_path / "out")
     other = Library.open(tmp_path / "other")
     own = other.photos.add(b"\1", "x.jpg")
+
+    def stop(words, done, count):
+        if (words, done) == ("Importing photos", 2):
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        import_exchange(other, tmp_path / "out", progress=stop)
+    assert [path.name for path in other.photos.folder.iterdir()] == [own + ".jpg"]
     monkeypatch.setattr("colormatch.library.merge._apply", lambda *_: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         import_exchange(other, tmp_path / "out")
