@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from colormatch.photo.neutral import CardChoice
-from colormatch.records import Lab, Region
+from colormatch.records import Lab, Region, ShopChip
 
 
 @dataclass(frozen=True)
@@ -17,8 +17,8 @@ class Reference:
     white: tuple[Region, ...] = ()
     #: Shop chips, each named as the library names it.
     chips: tuple[Region, ...] = ()
-    #: Their settled colors by name.
-    settled: tuple[tuple[str, Lab], ...] = ()
+    #: What they are.
+    settled: tuple[ShopChip, ...] = ()
 
 
 @dataclass(frozen=True)

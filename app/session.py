@@ -142,9 +142,9 @@ class OpenRepair:
             Its value is of no known form.
         """
         chips = tuple(region for region in self.of_kind(RegionKind.CHIP) if region.name)
-        known = {chip.name: chip.lab for chip in shop_chips()} if chips else {}
+        known = {chip.name: chip for chip in shop_chips()} if chips else {}
         chips = tuple(chip for chip in chips if chip.name in known)
-        settled = tuple((chip.name, known[chip.name]) for chip in chips)
+        settled = tuple(known[chip.name] for chip in chips)
         if self.card_kind is CardKind.NONE:
             return Reference(CardChoice(CardKind.NONE), (), chips, settled)
         value = parse_card_value(self.card_value, self.card_kind)

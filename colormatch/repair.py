@@ -7,7 +7,7 @@ sample the marked regions, rank the washes, picture the repair.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,6 +29,7 @@ from colormatch.records import (
     Region,
     RegionKind,
     Sample,
+    ShopChip,
     Task,
 )
 from colormatch.workshop import Workshop, dried, spelled_as_on_the_tins
@@ -42,7 +43,7 @@ def read_photo(
     photo: DecodedPhoto | Path | bytes,
     regions: Sequence[Region],
     card: CardChoice | None = None,
-    settled: Mapping[str, Lab] | None = None,
+    settled: Sequence[ShopChip] = (),
 ) -> Reading:
     """Open a photo, correct it and read the colors of regions.
 
@@ -53,8 +54,8 @@ def read_photo(
         What to read; the card is none of them. Those of kind ``white`` also tell how the light falls.
     card : CardChoice, optional
         Looked for by default.
-    settled : mapping of Lab by name, optional
-        Colors of shop chips among the regions.
+    settled : sequence of ShopChip, optional
+        What the shop chips among the regions are.
 
     Returns
     -------
@@ -68,7 +69,7 @@ def read_photo(
     """
     opened = photo if isinstance(photo, DecodedPhoto) else open_photo(photo)
     white = [region for region in regions if region.kind is RegionKind.WHITE]
-    neutral = tie_to_chips(opened, find_neutral(opened, card, white), regions, settled or {})
+    neutral = tie_to_chips(opened, find_neutral(opened, card, white), regions, settled)
     return read_regions(opened, neutral, regions)
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 if TYPE_CHECKING:
     from colormatch.library import Library
     from colormatch.photo.neutral import CardChoice
-    from colormatch.records import Box, Flag, Lab, Layer, Limits, Region
+    from colormatch.records import Box, Flag, Lab, Layer, Limits, Region, ShopChip
 
 
 class Answer(NamedTuple):
@@ -165,25 +165,57 @@ def add_chip_option(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         type=_chip,
-        metavar="NAME@LAB=BOX",
-        help="a shop chip of settled color in the photo, which ties photos together (repeatable)",
+        metavar="NAME[@LAB]=BOX",
+        help="a shop chip in the photo, which ties photos together: one of the library, or with its color (repeatable)",
     )
 
 
-def _chip(text: str) -> tuple[str, Lab, Box]:
+def _chip(text: str) -> tuple[str, Lab | None, Box]:
     named, place = named_box(text)
     name, at, color = named.rpartition("@")
-    if not at or not name.strip():
-        raise argparse.ArgumentTypeError(f"'{text}' is no chip; give NAME@L,a,b=x,y,w,h")
+    if not at:
+        return named, None, place
+    if not name.strip():
+        raise argparse.ArgumentTypeError(f"'{text}' is no chip; give NAME=x,y,w,h or NAME@L,a,b=x,y,w,h")
     return name.strip(), lab(color), place
 
 
-def chip_regions(args: argparse.Namespace, width: int, height: int) -> tuple[list[Region], dict[str, Lab]]:
-    """The marked shop chips, and what they are."""
-    from colormatch.records import Region, RegionKind
+def chip_regions(args: argparse.Namespace, width: int, height: int) -> tuple[list[Region], list[ShopChip]]:
+    """The marked shop chips, and what they are.
 
-    regions = [Region.from_box(RegionKind.CHIP, place, width, height, name) for name, _, place in args.chip]
-    return regions, {name: color for name, color, _ in args.chip}
+    Raises
+    ------
+    BadInput
+        A chip that is given without its color isn't in the library.
+    """
+    from colormatch.records import Region, RegionKind, ShopChip
+
+    # What is typed is taken as exact.
+    settled = [
+        _settled_chip(args.library, name) if color is None else ShopChip(name, color, 0.0)
+        for name, color, _ in args.chip
+    ]
+    regions = [
+        Region.from_box(RegionKind.CHIP, place, width, height, chip.name)
+        for chip, (_, _, place) in zip(settled, args.chip, strict=True)
+    ]
+    return regions, settled
+
+
+def _settled_chip(folder: Path | None, name: str) -> ShopChip:
+    """A shop chip of the library by its name, however it is capitalized."""
+    from colormatch.errors import BadInput
+    from colormatch.records import ShopChip
+
+    chips = [stored.record for stored in open_library(folder).all(ShopChip)]
+    for chip in chips:
+        if chip.name.casefold() == name.casefold():
+            return chip
+    known = f"The library has: {', '.join(sorted(chip.name for chip in chips))}. " if chips else ""
+    raise BadInput(
+        f"The library has no shop chip named {name}.",
+        f"{known}Settle it with 'colormatch chip add', or give its color as NAME@L,a,b=x,y,w,h.",
+    )
 
 
 def card_choice(args: argparse.Namespace) -> CardChoice:

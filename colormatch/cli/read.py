@@ -11,6 +11,7 @@ from colormatch.cli.common import (
     add_card_options,
     add_chip_option,
     add_json,
+    add_library,
     add_white_option,
     card_choice,
     chip_regions,
@@ -34,6 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--patch", action="append", default=[], type=named_box, metavar="NAME=BOX", help="a patch to read (repeatable)"
     )
     add_chip_option(parser)
+    add_library(parser)
     add_json(parser)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -48,12 +49,14 @@ def chart(held_out_errors: FloatArray) -> Accuracy:
 
 
 #: 90 % radius with shop chips over that without, by their number, the last for more; from tests/scenes/study.py with
-#: painted chips, November 2026. One chip of another spectrum than the wood's can do harm to a color, though it ties
-#: photos together.
-_CHIPS_LEAVE = {1: 1.1, 2: 0.55, 3: 0.46}
+#: painted chips.
+_CHIPS_LEAVE = {1: 0.8, 2: 0.55, 3: 0.5, 4: 0.46}
 
 
-def with_chips(base: Accuracy, chips: int) -> Accuracy:
-    """Of a correction that shop chips made better; the difference within one photo hardly gains."""
+def with_chips(base: Accuracy, chips: int, settled: float) -> Accuracy:
+    """Of a correction that shop chips made better; the difference within one photo hardly gains.
+
+    ``settled`` is the chips' own uncertainty, ΔE00, 90 % radius: chips that were settled in one photo share it.
+    """
     share = _CHIPS_LEAVE[min(chips, max(_CHIPS_LEAVE))]
-    return Accuracy(max(CHART.absolute, share * base.absolute), base.difference)
+    return Accuracy(max(CHART.absolute, math.hypot(share * base.absolute, settled)), base.difference)

@@ -1,8 +1,8 @@
 """Shop chips: colors near wood whose CIELAB the user has settled once, photographed with every piece.
 
-They take off what the neutral reference can't: how this camera, under this light, sees colors of this kind. One chip is
-a plain shift; more of them tell a shift that changes with the color, drawn towards none by a ridge. It all happens in
-CIELAB, about the middle of the wood colors.
+They take off what the neutral reference can't: how this camera, under this light, sees colors of this kind. They tell a
+shift in CIELAB that changes with the color and is drawn towards none by a ridge. The grays that the neutral reference
+has set right count as chips that need no shift: without them one painted chip would make woods worse than no chip.
 """
 
 from __future__ import annotations
@@ -17,13 +17,16 @@ from colormatch.errors import BadInput
 from colormatch.photo import accuracy
 from colormatch.photo.correct import Correction
 from colormatch.photo.tone import usable
-from colormatch.records import FloatArray, Lab, lab_of
+from colormatch.records import FloatArray, ShopChip
 
 #: Middle of the wood colors, CIELAB, and the span over which the shift may change by its own size; our choice.
 _CENTER, _SPAN = np.array([55.0, 8.0, 20.0]), 20.0
 #: Ridge on the shift at the middle and on its change over a span: misfit of a chip over what is expected of each,
-#: squared. Measured on simulated photographs (tests/scenes/study.py) against five times weaker and stronger.
-_RIDGE = np.diag([0.02, 0.3, 0.3, 0.3])
+#: squared. Measured on simulated photographs (tests/scenes/study.py, seeds 1 and 7) against 0.02 to 1 and 0.1 to 0.6:
+#: a weaker one does better with offcuts of wood, a stronger one with a single painted chip.
+_RIDGE = np.diag([0.2, 0.15, 0.15, 0.15])
+#: L* of the grays that a neutral reference sets right: what the correction leaves of the tone curve pins one, or all.
+GRAY, ALL_GRAYS = (50.0,), (95.0, 80.0, 65.0, 50.0, 35.0, 20.0)
 #: A chip that is still this far off, ΔE00, is another one than was said, or lies in a shadow; our choice.
 _MISTAKEN = 15.0
 
@@ -44,7 +47,9 @@ def _terms(lab: FloatArray) -> FloatArray:
     return np.column_stack([np.ones(len(lab)), (lab - _CENTER) / _SPAN])
 
 
-def with_chips(correction: Correction, chip_linear_rgb: FloatArray, settled: Sequence[Lab]) -> Correction:
+def with_chips(
+    correction: Correction, chip_linear_rgb: FloatArray, settled: Sequence[ShopChip], grays: Sequence[float] = ()
+) -> Correction:
     """A correction made better by shop chips in the same photo.
 
     Parameters
@@ -53,8 +58,10 @@ def with_chips(correction: Correction, chip_linear_rgb: FloatArray, settled: Seq
         From the neutral reference.
     chip_linear_rgb : (n, 3) float; linear sRGB, 0 to 1
         Mean colors of the chips as the photo holds them.
-    settled : sequence of Lab
+    settled : sequence of ShopChip
         What they are, in the same order.
+    grays : sequence of float
+        L* of grays that the correction has set right: `GRAY`, `ALL_GRAYS` or none.
 
     Returns
     -------
@@ -70,7 +77,7 @@ def with_chips(correction: Correction, chip_linear_rgb: FloatArray, settled: Seq
         raise BadInput(
             f"{len(chips)} chips are marked and {len(settled)} colors are known.", "Name a settled color for each chip."
         )
-    true = np.array([lab_of(lab, "settled color of a chip") for lab in settled])
+    true = np.array([chip.lab for chip in settled])
     if not usable(chips).all():
         raise BadInput("A chip is blown out or black in the photo.", "Leave it out, or take the photo again.")
     seen = correction.lab(chips)
@@ -78,15 +85,14 @@ def with_chips(correction: Correction, chip_linear_rgb: FloatArray, settled: Seq
     worst = int(np.argmax(off))
     if off[worst] > _MISTAKEN:
         raise BadInput(
-            f"Chip {worst + 1} is {off[worst]:.0f} ΔE from its settled color.",
+            f"The chip {settled[worst].name} is {off[worst]:.0f} ΔE from its settled color.",
             "Check which chip it is, and that it lies in the same light as the card.",
         )
-    if len(chips) == 1:
-        coefficients: FloatArray = np.concatenate([true - seen, np.zeros((3, 3))])
-    else:
-        terms = _terms(seen)
-        coefficients = np.linalg.solve(terms.T @ terms + _RIDGE, terms.T @ (true - seen))
+    neutral = np.array([(lightness, 0.0, 0.0) for lightness in grays]).reshape(-1, 3)
+    terms = _terms(np.concatenate([seen, neutral]))
+    wanted = np.concatenate([true - seen, np.zeros_like(neutral)])
+    coefficients = np.linalg.solve(terms.T @ terms + _RIDGE, terms.T @ wanted)
     words = "shift from one shop chip" if len(chips) == 1 else f"shift from {len(chips)} shop chips"
-    return correction.then(
-        LabShift(coefficients), words, accuracy.with_chips(correction.accuracy, len(chips)), in_lab=True
-    )
+    doubt = max(chip.uncertainty for chip in settled)
+    trust = accuracy.with_chips(correction.accuracy, len(chips), doubt)
+    return correction.then(LabShift(coefficients), words, trust, in_lab=True)

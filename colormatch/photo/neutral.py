@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
@@ -16,7 +16,7 @@ from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
 from colormatch.photo.chart import chart_correction, find_chart, read_chart, shows_chart
 from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
-from colormatch.photo.chips import with_chips
+from colormatch.photo.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.photo.correct import (
     GRAY_CARD,
     Correction,
@@ -39,6 +39,7 @@ from colormatch.records import (
     Light,
     Region,
     RegionKind,
+    ShopChip,
     lab_of,
 )
 
@@ -330,7 +331,7 @@ def light_doubt(neutral: Neutral, region: Region) -> tuple[Flag, ...]:
 
 
 def tie_to_chips(
-    photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], settled: Mapping[str, Lab]
+    photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], settled: Iterable[ShopChip]
 ) -> Neutral:
     """A neutral reference made better by shop chips that lie in the same photo.
 
@@ -340,8 +341,8 @@ def tie_to_chips(
     neutral : Neutral
     regions : sequence of Region
         Those of kind ``chip`` count, by their names.
-    settled : mapping of Lab by name
-        What the chips are.
+    settled : iterable of ShopChip
+        What the chips are, by their names.
 
     Raises
     ------
@@ -351,12 +352,17 @@ def tie_to_chips(
     chips = [region for region in regions if region.kind is RegionKind.CHIP]
     if not chips:
         return neutral
-    unknown = [chip.name for chip in chips if chip.name not in settled]
+    known = {chip.name: chip for chip in settled}
+    unknown = [chip.name for chip in chips if chip.name not in known]
     if unknown:
         raise BadInput(f"The color of the chip {unknown[0]} is not settled.", "Give it as NAME@L,a,b=x,y,w,h.")
     even = photo.evened(neutral.plane)
     colors = np.stack([linear_pixels(even, chip).mean(axis=0, dtype=float) for chip in chips])
-    return replace(neutral, correction=with_chips(neutral.correction, colors, [settled[chip.name] for chip in chips]))
+    # Linear light needs no tone curve undone: a gain that is right for one gray is right for all.
+    one = neutral.card.kind is CardKind.GRAY and not photo.facts.raw
+    grays = () if neutral.card.kind is CardKind.NONE else GRAY if one else ALL_GRAYS
+    correction = with_chips(neutral.correction, colors, [known[chip.name] for chip in chips], grays)
+    return replace(neutral, correction=correction)
 
 
 def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:

@@ -6,7 +6,7 @@ import pytest
 from colormatch.errors import BadInput, CardNotFound
 from colormatch.photo.neutral import CardChoice
 from colormatch.photo.read import open_photo
-from colormatch.records import CardKind, Lab, Region, RegionKind
+from colormatch.records import CardKind, Lab, Region, RegionKind, ShopChip
 from colormatch.repair import read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting
@@ -106,7 +106,7 @@ def test_a_shop_chip_of_settled_color_brings_the_reading_nearer() -> None:
     x, y, w, h = chip_box
     corners = ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
     chip = Region(RegionKind.CHIP, tuple((a / SIZE[0], b / SIZE[1]) for a, b in corners), "offcut")
-    settled = {"offcut": Lab(*(float(v) for v in scene.lab(chip_box)))}
+    settled = [ShopChip("offcut", Lab(*(float(v) for v in scene.lab(chip_box))))]
     without = read_photo(data, [wood_region()]).samples[0]
     tied = read_photo(data, [wood_region(), chip], settled=settled).samples[0]
     true = scene.lab(WOOD_BOX)

@@ -20,6 +20,9 @@ def test_goals_and_stated_uncertainty_in_simulation() -> None:
             # fluorescent lamp does to woods. Held here where it stands, and reported as a miss.
             assert np.percentile(off, 95) <= (5.5 if way.name == "gray card, camera raw" else goal[1]), way.name
         assert min(errors.coverage) >= 0.85, way.name
+    for reference in ("gray card", "three steps"):
+        # A plain shift by one painted chip made woods worse than no chip: its spectrum isn't the wood's.
+        assert figures[f"{reference} + 1 chip"].absolute.mean() < 0.9 * figures[reference].absolute.mean()
 
 
 def test_the_stated_radius_holds_real_errors() -> None:

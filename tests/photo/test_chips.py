@@ -6,9 +6,9 @@ import pytest
 from colormatch.color.difference import delta_e
 from colormatch.color.space import lab_from_linear
 from colormatch.errors import BadInput
-from colormatch.photo.chips import with_chips
+from colormatch.photo.chips import GRAY, with_chips
 from colormatch.photo.correct import gray_card_correction
-from colormatch.records import Lab
+from colormatch.records import Lab, ShopChip
 from tests.scenes import woods
 from tests.scenes.camera import color_matrix, raw_weights
 from tests.scenes.spectra import flat, reflectance_to_lab
@@ -22,8 +22,9 @@ def seen(reflectances: np.ndarray, light: str = "FL2") -> np.ndarray:
     return reflectances @ raw_weights("shifted", light) @ color_matrix("shifted", light).T * 0.8
 
 
-def settled(count: int) -> list[Lab]:
-    return [Lab(*lab) for lab in reflectance_to_lab(CHIPS[:count])]
+def settled(count: int, uncertainty: float = 0.0) -> list[ShopChip]:
+    labs = reflectance_to_lab(CHIPS[:count]).tolist()
+    return [ShopChip(f"offcut {number}", Lab(*lab), uncertainty) for number, lab in enumerate(labs, 1)]
 
 
 def test_more_chips_leave_less() -> None:
@@ -31,7 +32,7 @@ def test_more_chips_leave_less() -> None:
     errors = [delta_e(card.lab(seen(WOOD)), reflectance_to_lab(WOOD)).mean()]
     stated = [card.systematic]
     for count in (1, 2, 4):
-        better = with_chips(card, seen(CHIPS[:count]), settled(count))
+        better = with_chips(card, seen(CHIPS[:count]), settled(count), GRAY)
         errors.append(delta_e(better.lab(seen(WOOD)), reflectance_to_lab(WOOD)).mean())
         stated.append(better.systematic)
         assert "chip" in better.steps[-1]
@@ -39,15 +40,23 @@ def test_more_chips_leave_less() -> None:
     assert errors[0] > 3
     assert errors[1] < 0.7 * errors[0]
     assert errors[3] < 0.35 * errors[0]
-    # One chip may do harm where its spectrum isn't the wood's, and is trusted no more than the card alone.
-    assert stated[1] >= stated[0] > stated[2] > stated[3]
+    assert stated == sorted(stated, reverse=True)
 
 
-def test_one_chip_comes_out_as_it_is() -> None:
+def test_chips_are_trusted_no_further_than_their_own_colors() -> None:
     card = gray_card_correction(seen(flat(0.18)))
-    chip = with_chips(card, seen(CHIPS[:1]), settled(1))
-    np.testing.assert_allclose(chip.lab(seen(CHIPS[:1]))[0], settled(1)[0], atol=1e-9)
-    np.testing.assert_allclose(lab_from_linear(chip.linear(seen(WOOD))), chip.lab(seen(WOOD)), atol=1e-9)
+    exact, doubtful = (with_chips(card, seen(CHIPS), settled(4, doubt), GRAY).systematic for doubt in (0.0, 6.0))
+    assert doubtful == pytest.approx(np.hypot(exact, 6.0))
+
+
+def test_a_chip_comes_nearer_to_what_it_is_and_gray_stays() -> None:
+    gray = seen(flat(0.18))
+    card = gray_card_correction(gray)
+    one = with_chips(card, seen(CHIPS[:1]), settled(1), GRAY)
+    before, after = (delta_e(way.lab(seen(CHIPS[:1])), np.array([settled(1)[0].lab]))[0] for way in (card, one))
+    assert after < 0.4 * before
+    assert delta_e(one.lab(gray), card.lab(gray)) < 0.5 * before
+    np.testing.assert_allclose(lab_from_linear(one.linear(seen(WOOD))), one.lab(seen(WOOD)), atol=1e-9)
 
 
 def test_doubtful_chips_are_refused() -> None:
@@ -58,5 +67,5 @@ def test_doubtful_chips_are_refused() -> None:
         with_chips(card, seen(CHIPS[:1]), settled(2))
     with pytest.raises(BadInput, match="blown out or black"):
         with_chips(card, np.ones((1, 3)), settled(1))
-    with pytest.raises(BadInput, match="Chip 2"):
+    with pytest.raises(BadInput, match="offcut 2"):
         with_chips(card, seen(CHIPS[[0, 3]]) * [[1], [0.5]], settled(2))

@@ -21,10 +21,10 @@ from colormatch.color.difference import delta_e
 from colormatch.color.space import linear_from_encoded
 from colormatch.photo.chart import chart_correction
 from colormatch.photo.chart_values import SINCE_2014
-from colormatch.photo.chips import with_chips
+from colormatch.photo.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.photo.correct import Correction, gray_card_correction, no_correction
 from colormatch.photo.three_step import THREE_STEPS, three_step_correction
-from colormatch.records import Lab
+from colormatch.records import Lab, ShopChip
 from tests.photo.charts import chart_reflectances
 from tests.scenes.camera import CAMERAS, Camera, develop, raw_weights
 from tests.scenes.paints import Paint, layer, mixed, surface
@@ -134,11 +134,11 @@ def _three_raw(seen: FloatArray, what: Patches) -> Correction:
     return three_step_correction(seen[what.steps], raw=True)
 
 
-def _chips(base: Correct, count: int, *, offcuts: bool = False) -> Correct:
+def _chips(base: Correct, grays: tuple[float, ...], count: int, *, offcuts: bool = False) -> Correct:
     def correct(seen: FloatArray, what: Patches) -> Correction:
         chips = what.offcuts if offcuts else what.painted
-        settled = [Lab(*lab) for lab in what.lab[chips][:count]]
-        return with_chips(base(seen, what), seen[chips][:count], settled)
+        settled = [ShopChip(f"chip {i}", Lab(*lab), 0.0) for i, lab in enumerate(what.lab[chips][:count])]
+        return with_chips(base(seen, what), seen[chips][:count], settled, grays)
 
     return correct
 
@@ -157,12 +157,16 @@ WAYS = (
     Way("gray card, camera raw", _gray_raw, (2.8, 5.0), raw=True),
     Way("three steps", _three, (2.8, 5.5), (0.8, 1.7)),
     Way("three steps, camera raw", _three_raw, raw=True),
-    Way("gray card + 1 chip", _chips(_gray, 1)),
-    Way("gray card + 4 chips", _chips(_gray, 4)),
-    Way("three steps + 1 chip", _chips(_three, 1)),
-    Way("three steps + 2 chips", _chips(_three, 2)),
-    Way("three steps + 4 chips", _chips(_three, 4), (1.6, 3.2)),
-    Way("three steps + 4 offcuts", _chips(_three, 4, offcuts=True)),
+    Way("gray card + 1 chip", _chips(_gray, GRAY, 1)),
+    Way("gray card + 2 chips", _chips(_gray, GRAY, 2)),
+    Way("gray card + 3 chips", _chips(_gray, GRAY, 3)),
+    Way("gray card + 4 chips", _chips(_gray, GRAY, 4)),
+    Way("three steps + 1 chip", _chips(_three, ALL_GRAYS, 1)),
+    Way("three steps + 2 chips", _chips(_three, ALL_GRAYS, 2)),
+    Way("three steps + 3 chips", _chips(_three, ALL_GRAYS, 3)),
+    Way("three steps + 4 chips", _chips(_three, ALL_GRAYS, 4), (1.6, 3.2)),
+    Way("three steps + 1 offcut", _chips(_three, ALL_GRAYS, 1, offcuts=True)),
+    Way("three steps + 4 offcuts", _chips(_three, ALL_GRAYS, 4, offcuts=True)),
     Way("chart, its own measured file", _own_chart, (1.1, 2.2), (0.6, 1.3)),
     Way("chart, published values", _published_chart),
 )
