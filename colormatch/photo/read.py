@@ -12,6 +12,7 @@ import numpy as np
 
 from colormatch.color.space import encoded_from_linear
 from colormatch.errors import PhotoTooLarge, PhotoUnreadable
+from colormatch.photo.focus import FOCUS_SIDE, blur_flags
 from colormatch.photo.formats import MOST_BYTES, decode
 from colormatch.photo.light import Plane, Sensor
 from colormatch.photo.pixels import PixelArray, Pixels
@@ -175,7 +176,9 @@ def open_photo(source: Path | bytes) -> DecodedPhoto:
     digest = hashlib.sha256(data).hexdigest()
     name = stored.profile.name
     facts = Photo(width, height, stored.format, stored.camera, name, digest, stored.raw, stored.flags)
-    return DecodedPhoto(facts, stored.pixels, stored.profile, sensor=stored.sensor)
+    photo = DecodedPhoto(facts, stored.pixels, stored.profile, sensor=stored.sensor)
+    blurred = blur_flags(photo.preview(FOCUS_SIDE, averaged=False))
+    return replace(photo, facts=replace(facts, flags=(*facts.flags, *blurred))) if blurred else photo
 
 
 def _bytes_of(path: Path) -> bytes:
