@@ -6,7 +6,9 @@ any other and is remembered too: looking for a card that isn't there takes as lo
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -77,6 +79,19 @@ def grounds(folder: Path, stamp: str) -> list[Ground]:
 def workshop(folder: Path, stamp: str) -> Workshop:
     """The shelf with its paints fitted; ``stamp`` changes with the library."""
     return open_workshop(folder)
+
+
+@st.cache_resource(max_entries=1, show_spinner=False)
+def fit_ahead(folder: Path, stamp: str) -> Thread:
+    """Fit the shelf's paints while somebody marks a photo; the library remembers the fits for :func:`workshop`."""
+
+    def fit() -> None:
+        with contextlib.suppress(ColorMatchError):  # told where the fits are asked for
+            open_workshop(folder)
+
+    thread = Thread(target=fit, name=f"fits for {stamp}", daemon=True)
+    thread.start()
+    return thread
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
@@ -263,9 +278,9 @@ def what_next(
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
-def lesson(swatch: Swatch, others: tuple[Swatch, ...]) -> Lesson:
-    """What a swatch teaches about its paint."""
-    return checks.lesson(swatch, others)
+def lesson(swatch: Swatch, others: tuple[Swatch, ...], kind: str) -> Lesson:
+    """What a swatch teaches about its paint, of a kind."""
+    return checks.lesson(swatch, others, kind)
 
 
 # --- pictures, as JPEG -----------------------------------------------------------------------------------------------

@@ -11,9 +11,10 @@ from colormatch import checks
 from colormatch.checks import Lesson, Photographed
 from colormatch.errors import ColorMatchError
 from colormatch.library.starter import install_starter
-from colormatch.records import Layer, Part, RegionKind, Sample, Swatch
+from colormatch.records import CardKind, Layer, Part, RegionKind, Sample, Swatch
 from colormatch.repair import surface
 from colormatch.wash.ratio import format_layers
+from colormatch.workshop import paint_named
 
 
 def show(repair: OpenRepair, photo: Photographed) -> None:
@@ -43,8 +44,9 @@ def show(repair: OpenRepair, photo: Photographed) -> None:
         return
     shelf = cached.workshop(library.folder, library.stamp())
     with st.spinner("Fitting the paint with it"):
-        learned = cached.lesson(swatch, shelf.shelf.of(swatch.paint))
-    st.write(f"{format_layers(layers)} on this wood, read to ΔE {swatch.uncertainty:.1f} (nine times in ten).")
+        learned = cached.lesson(swatch, shelf.shelf.of(swatch.paint), paint_named(shelf.shelf, swatch.paint).kind)
+    surer = "" if photo[0].card.kind is CardKind.CHART24 else " A 24-patch chart would make it count more."
+    st.write(f"{format_layers(layers)} on this wood, read to ΔE {swatch.uncertainty:.1f} (nine times in ten).{surer}")
     look.facts(_gain(learned, "would be"))
     if shelf.lent:
         st.write("The paints are lent from the example. To keep a swatch, put them on your shelf first.")
@@ -93,9 +95,10 @@ def _keep(swatch: Swatch, mark: str) -> None:
 
 def _show_kept(kept: Kept, swatch: Swatch) -> None:
     library = session.open_library()
+    shelf = library.shelf()
     others = tuple(s.record for s in library.all(Swatch) if s.id != kept.number and s.record.paint == swatch.paint)
     with st.spinner("Fitting the paint with it"):
-        learned = cached.lesson(swatch, others)
+        learned = cached.lesson(swatch, others, paint_named(shelf, swatch.paint).kind)
     layer = Layer((Part(swatch.paint),), swatch.paint_fraction, swatch.coats)
     st.write(f"**Kept:** {format_layers([layer])} on {swatch.ground}. The match and the advice use it from now on.")
     look.facts(_gain(learned, "are"))

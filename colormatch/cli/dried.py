@@ -144,6 +144,7 @@ def keep(
     from colormatch.errors import BadInput
     from colormatch.records import SurfaceState
     from colormatch.wash.ratio import format_layers
+    from colormatch.workshop import paint_named
 
     if not layers or args.ground is None:
         raise BadInput(
@@ -160,7 +161,8 @@ def keep(
         date.today().isoformat(),
         library.photos.add(args.photo.read_bytes(), args.photo.name),
     )
-    learned = lesson(swatch, library.shelf().of(swatch.paint))
+    shelf = library.shelf()
+    learned = lesson(swatch, shelf.of(swatch.paint), paint_named(shelf, swatch.paint).kind)
     number = library.add(swatch)
     words = [f"Kept as swatch {number}: {format_layers(layers)}, ± {swatch.uncertainty:.1f} ΔE."]
     if learned.missed is not None and learned.before is not None:
