@@ -42,7 +42,9 @@ def show() -> None:
     if not repair.photo:
         start.show()
         return
-    path = session.open_library().photos.path(repair.photo)
+    library = session.open_library()
+    cached.fit_ahead(library.folder, library.stamp())
+    path = library.photos.path(repair.photo)
     with st.spinner("Opening the photo"):
         size = cached.size(path)
     repair = _search_card(repair, path)

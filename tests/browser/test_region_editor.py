@@ -187,3 +187,98 @@ def test_nothing_is_asked_of_the_outside(visit, address):
     one.page.wait_for_load_state("networkidle")
     assert len(one.asked) > 3
     assert one.outside() == []
+
+
+def view_of(page):
+    return [float(value) for value in page.locator("svg.photo").get_attribute("viewBox").split()]
+
+
+def test_regions_are_exact_to_a_pixel_of_48_megapixels(visit, address):
+    page = open_page(visit, address).page
+    page.locator("label").filter(has_text="large").click()
+    page.locator("svg.photo image[width='8064']").wait_for(state="attached")
+    page.get_by_role("button", name="Sound wood").click()
+    for _ in range(6):
+        page.get_by_role("button", name="Zoom in").click()
+    left, top, width, height = view_of(page)
+    assert width == pytest.approx(8064 / 16, rel=0.01)
+    frame = page.locator("svg.photo").bounding_box()
+    scale = min(frame["width"] / width, frame["height"] / height)
+    aside = (frame["width"] - width * scale) / 2, (frame["height"] - height * scale) / 2
+
+    def pixels(x, y):
+        return left + (x - frame["x"] - aside[0]) / scale, top + (y - frame["y"] - aside[1]) / scale
+
+    start = round(frame["x"] + 0.3 * frame["width"]), round(frame["y"] + 0.3 * frame["height"])
+    end = start[0] + 200, start[1] + 120
+    mouse_drag(page, start, end)
+    (region,) = wait_for(page, 1)
+    x0, y0, x1, y1 = box_of(region)
+    assert (x0 * 8064, y0 * 6048) == pytest.approx(pixels(*start), abs=1)
+    assert (x1 * 8064, y1 * 6048) == pytest.approx(pixels(*end), abs=1)
+
+
+def test_zoomed_in_one_can_look_around_and_go_back(visit, address):
+    page = open_page(visit, address).page
+    page.get_by_role("button", name="Zoom in").click()
+    before = view_of(page)
+    page.get_by_role("button", name="Move").click()
+    mouse_drag(page, at_screen(page, 0.5, 0.5), at_screen(page, 0.4, 0.45))
+    after = view_of(page)
+    assert after[0] > before[0]
+    assert after[1] > before[1]
+    assert after[2:] == before[2:]
+    assert received(page)["regions"] == []  # looking around marks nothing
+    page.get_by_role("button", name="Whole").click()
+    assert view_of(page) == [0, 0, 4000, 3000]
+
+
+def at_screen(page, x, y):
+    frame = page.locator("svg.photo").bounding_box()
+    return frame["x"] + x * frame["width"], frame["y"] + y * frame["height"]
+
+
+def test_every_mark_has_its_label_and_rare_ones_wait_behind_a_button(visit, address):
+    page = open_page(visit, address).page
+    page.get_by_role("button", name="Sound wood").click()
+    for left in (0.1, 0.4):
+        mouse_drag(page, at(page, left, 0.2), at(page, left + 0.2, 0.4))
+        page.keyboard.press("Escape")
+    assert not page.get_by_role("button", name="White sheet").is_visible()
+    page.get_by_role("button", name="More").click()
+    page.get_by_role("button", name="White sheet").click()
+    mouse_drag(page, at(page, 0.1, 0.6), at(page, 0.3, 0.8))
+    wait_for(page, 3)
+    assert page.locator("svg.photo text").all_text_contents() == ["Sound 1", "Sound 2", "White"]
+    page.get_by_role("button", name="Less").click()
+    assert page.get_by_role("button", name="White sheet").is_visible()  # what is marked is never hidden
+
+
+def test_shift_and_arrows_resize(visit, address):
+    page = open_page(visit, address).page
+    page.get_by_role("button", name="Sound wood").click()
+    mouse_drag(page, at(page, 0.2, 0.2), at(page, 0.4, 0.5))
+    (before,) = wait_for(page, 1)
+    page.locator("svg.photo").focus()
+    page.keyboard.press("Shift+ArrowRight")
+    page.wait_for_function(
+        "right => JSON.parse(document.querySelector('#received').textContent).regions[0].points[1][0] > right",
+        arg=before["points"][1][0],
+    )
+    after = received(page)["regions"][0]
+    assert after["points"][0] == before["points"][0]
+
+
+def test_escape_while_dragging_changes_nothing(visit, address):
+    page = open_page(visit, address).page
+    page.get_by_role("button", name="Sound wood").click()
+    mouse_drag(page, at(page, 0.2, 0.2), at(page, 0.4, 0.5))
+    wait_for(page, 1)
+    before = page.locator("svg.photo polygon").first.get_attribute("points")
+    page.mouse.move(*at(page, 0.3, 0.3))
+    page.mouse.down()
+    page.mouse.move(*at(page, 0.6, 0.6))
+    assert page.locator("svg.photo polygon").first.get_attribute("points") != before
+    page.keyboard.press("Escape")
+    page.mouse.up()
+    assert page.locator("svg.photo polygon").first.get_attribute("points") == before
