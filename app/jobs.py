@@ -26,7 +26,7 @@ def show() -> None:
     st.header("Jobs")
     undo = library.next_undo() or ""
     if undo.startswith(_REMOVED):
-        st.button(f"Bring back{undo.removeprefix(_REMOVED)}", key="undo-job", on_click=_undo)
+        st.button(f"Bring back{look.plain(undo.removeprefix(_REMOVED))}", key="undo-job", on_click=_undo)
     stored = library.repairs()
     if not stored:
         st.write("Every repair is kept here from its first photo on. There is none yet.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from base64 import b64encode
 from collections.abc import Sequence
 from html import escape
@@ -28,6 +29,11 @@ def offline() -> None:
         "its computer, and start it again with <code>colormatch</code> if it doesn't. What you mark in the photo is "
         "kept here and sent as soon as it answers.</div>"
     )
+
+
+def plain(text: str) -> str:
+    """A name that somebody typed, for where Streamlit would read it as Markdown: an image in it would be fetched."""
+    return re.sub(r"([\\`*_{}\[\]()#+\-.!|<>~$:&])", r"\\\1", text)
 
 
 def facts(rows: list[tuple[str, str]]) -> None:

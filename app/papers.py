@@ -86,7 +86,7 @@ def report(repair: OpenRepair) -> str:
             amounts=filled.amounts if filled else None,
             practice=filled.practice if filled else None,
             area_cm2=filled.area_cm2 if filled else None,
-            steps=schedule(layers, paints, repair.times, clear_coat=clear) if layers else (),
+            steps=schedule(layers, paints, repair.times, then=repair.limits.then, clear_coat=clear) if layers else (),
             cautions=cautions(_used(layers, paints), clear_coat=bool(clear)),
             checks=[(when, words) for when, words, _ in seen],
             labels=_labels(repair, recipe, filled, paints),

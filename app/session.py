@@ -438,6 +438,18 @@ def changer(name: str, key: str, read: Callable[[Any], Any] = lambda value: valu
     return lambda: change(**{name: read(widget_value(key))})
 
 
+def part_changer(
+    name: str, part: str, key: str, read: Callable[[Any], Any] = lambda value: value
+) -> Callable[[], None]:
+    """Callback that puts a widget's value into one part of a field of the open repair that has several."""
+
+    def change_part() -> None:
+        with telling():
+            change(**{name: replace(getattr(current(), name), **{part: read(widget_value(key))})})
+
+    return change_part
+
+
 def limit_changer(name: str, key: str, read: Callable[[Any], Any] = lambda value: value) -> Callable[[], None]:
     """Callback that puts a widget's value into the open repair's limits."""
     return lambda: change(limits=replace(current().limits, **{name: read(widget_value(key))}))

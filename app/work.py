@@ -65,6 +65,11 @@ class Recipe:
     #: Price of the paint for the whole job, in the user's currency; None where a price is unknown.
     cost: float | None = None
 
+    @property
+    def paints(self) -> tuple[str, ...]:
+        """Names of its paints, each once."""
+        return tuple(dict.fromkeys(part.paint for layer in self.wash.layers for part in layer.paints))
+
 
 def settings_key(*settings: object) -> str:
     """A short hash of settings; of values whose ``repr`` says all."""

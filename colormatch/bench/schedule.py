@@ -124,6 +124,7 @@ def schedule(
     paints: Mapping[str, Paint] | None = None,
     times: Times | None = None,
     *,
+    then: Sequence[Layer] = (),
     clear_coat: str = "",
 ) -> tuple[Step, ...]:
     """Steps from stirring to the last coat.
@@ -135,31 +136,26 @@ def schedule(
     paints : mapping of Paint by name, optional
         Their kind tells how long they stand and dry.
     times : Times, optional
+    then : sequence of Layer
+        Washes that go over the whole piece afterwards.
     clear_coat : str
         Name of the clear coat that goes over everything, or empty.
     """
     times, shelf = times or Times(), paints or {}
-    usual = [usual_times(layer, shelf.get(layer.paints[0].paint)) for layer in layers]
-    stands = [first if times.stands is None else times.stands for first, _ in usual]
-    dries = [second if times.dries is None else times.dries for _, second in usual]
+    waits = [_waits(layer, shelf, times) for layer in layers]
     steps = [
         Step("Make sure the surface is dry, scuffed with 300 grit or finer if it is sealed, and free of dust.", 0),
         Step("Stir the paint, measure and mix the batch; stir it again before each coat.", STIR_S),
+        Step("Paint a test strip on an offcut or a hidden spot in the same state; wipe it like the real one.", STRIP_S),
         Step(
-            "Paint a test strip on an offcut or a hidden spot in the same state, and wipe it like the real one.",
-            STRIP_S,
+            "Let the test strip dry before you judge it: wet paint looks lighter or darker than dry.", waits[0][1], True
         ),
-        Step("Let the test strip dry before you judge it: wet paint looks lighter or darker than dry.", dries[0], True),
     ]
-    for number, layer in enumerate(layers):
-        name = " + ".join(part.paint for part in layer.paints)
-        for coat in range(1, layer.coats + 1):
-            which = f"coat {coat} of {layer.coats}" + (f", wash {number + 1}" if len(layers) > 1 else "")
-            steps.append(Step(f"Brush {name} on thinly along the grain ({which}).", BRUSH_S))
-            steps.append(Step("Let it stand before wiping.", stands[number], True))
-            steps.append(Step("Wipe back along the grain with a damp rag.", BRUSH_S))
-            steps.append(Step("Let it dry.", dries[number], True))
+    for number, (layer, own) in enumerate(zip(layers, waits, strict=True), 1):
+        steps += _coats(layer, own, f", wash {number}" if len(layers) > 1 else "")
     steps.append(Step("Look at it dry, in daylight and under a lamp, before anything goes over it.", 0))
+    for layer in then:
+        steps += _coats(layer, _waits(layer, shelf, times), ", over the whole piece")
     if clear_coat:
         coats = CLEAR_COATS if times.clear_coats is None else times.clear_coats
         wait = CLEAR_DRIES_S if times.clear_dries is None else times.clear_dries
@@ -167,6 +163,26 @@ def schedule(
             steps.append(Step(f"Lay a thin coat of {clear_coat} ({coat} of {coats}).", BRUSH_S))
             steps.append(Step("Let it dry.", wait, True))
     return tuple(steps)
+
+
+def _waits(layer: Layer, shelf: Mapping[str, Paint], times: Times) -> tuple[int, int]:
+    """Seconds that a wash stands and dries."""
+    stands, dries = usual_times(layer, shelf.get(layer.paints[0].paint))
+    return stands if times.stands is None else times.stands, dries if times.dries is None else times.dries
+
+
+def _coats(layer: Layer, waits: tuple[int, int], where: str) -> list[Step]:
+    name = " + ".join(part.paint for part in layer.paints)
+    stands, dries = waits
+    steps = []
+    for coat in range(1, layer.coats + 1):
+        steps += [
+            Step(f"Brush {name} on thinly along the grain (coat {coat} of {layer.coats}{where}).", BRUSH_S),
+            Step("Let it stand before wiping.", stands, True),
+            Step("Wipe back along the grain with a damp rag.", BRUSH_S),
+            Step("Let it dry.", dries, True),
+        ]
+    return steps
 
 
 def time_left(steps: Sequence[Step], done: int = 0) -> int:

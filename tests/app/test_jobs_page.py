@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -97,3 +98,24 @@ def test_a_repair_of_an_earlier_version_opens(mixed, library, open_app):
     app = open_app(repair=old, page="steps/mix.py")
     assert not app.error
     assert json.loads(library.repair(old).document)["recipe"]["wash"]["layers"]
+
+
+def test_names_are_never_read_as_markdown(library, open_app):
+    """An image in a name would be fetched from the network."""
+    from colormatch.library.starter import install_starter
+    from colormatch.records import Paint
+
+    install_starter(library)
+    hostile = "![x](http://192.0.2.1/x.png) $a$ :red[b] <u>"
+    for stored in library.all(Paint):
+        if stored.record.name == "Brown Glaze":
+            library.edit(stored.id, replace(stored.record, name=hostile))
+    app = open_app()
+    app.button(key="example").click().run()
+    app = open_app(repair=1, page="steps/mix.py")
+    assert hostile in json.loads(library.repair(1).document)["recipe"]["wash"]["layers"][0]["paints"][0]["paint"]
+    said = [one.value for kind in (app.header, app.subheader, app.markdown, app.warning) for one in kind]
+    said += [one.label for kind in (app.number_input, app.button) for one in kind]
+    assert any("192" in text for text in said)
+    assert not [text for text in said if "![" in text or ":red[" in text]
+    assert "<u>" not in shown(app)

@@ -50,6 +50,14 @@ def test_own_figures_replace_the_usual_ones() -> None:
     assert waits == [1800, 90, 1800, 90, 1800, 600, 600]
 
 
+def test_what_goes_over_the_whole_piece_comes_after_the_look() -> None:
+    steps = schedule([OCHRE], then=[GLAZE], clear_coat="shellac")
+    look = next(i for i, step in enumerate(steps) if step.text.startswith("Look at it dry"))
+    over = next(i for i, step in enumerate(steps) if "over the whole piece" in step.text)
+    seal = next(i for i, step in enumerate(steps) if step.text.startswith("Lay a thin coat"))
+    assert look < over < seal
+
+
 def test_time_left_shrinks_step_by_step() -> None:
     steps = schedule([OCHRE])
     left = [time_left(steps, done) for done in range(len(steps) + 1)]
