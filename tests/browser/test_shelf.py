@@ -40,6 +40,13 @@ def fits(page):
     return page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
 
 
+def holds(page, key, text):
+    """Wait until a field shows a text: a page that has just been loaded fills its fields last."""
+    page.wait_for_function(
+        "([key, text]) => document.querySelector(`.st-key-${key} input`)?.value === text", arg=[key, text]
+    )
+
+
 def choose_or_type(page, key, text):
     """Type a new name into a box that also offers known ones."""
     box = page.locator(f".st-key-{key} input")
@@ -79,7 +86,8 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     page.wait_for_function("!document.querySelector('[data-test-script-state=running]')")
     page.reload()
     page.locator("g.patch").wait_for(state="attached", timeout=30_000)
-    assert page.get_by_label("Paint to water").input_value() == "1:7"
+    holds(page, "patch-ratio", "1:7")
+    holds(page, "patch-ground", "oak board")
     button(page, "Keep the swatch").click()
 
     page.locator("table.grid").wait_for(timeout=60_000)
@@ -122,7 +130,7 @@ def test_a_card_of_the_shelf_is_one_large_button(visit, address, touch):
     assert re.search(r"view=paint", page.url)
     page.go_back()
     page.locator(".st-key-paint-cards .strip").first.wait_for()
-    assert page.get_by_label("Search").input_value() == "umber"
+    holds(page, "search", "umber")
 
 
 def test_a_shelf_goes_out_as_a_file_and_comes_in_elsewhere(visit, address, serve, tmp_path):
