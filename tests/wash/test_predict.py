@@ -100,7 +100,7 @@ def test_a_clear_coat_deepens_bare_wood(models: dict[str, PaintModel]) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("label", ["2: full, 1:7 on light wood", "6: mixed"])
+@pytest.mark.parametrize("label", ["1: 1:1 on light wood", "2: full, 1:7 on light wood", "6: mixed"])
 def test_error_on_unseen_woods(label: str) -> None:
     recipe = study.SWATCH_SETS[label]
     errors = np.concatenate(list(study.single_errors(PAINTS, recipe, study.Trial(), 4).values()))
