@@ -244,6 +244,28 @@ class Migration(Case):
         assert self.library.shelf() == self.before
 
 
+class Upgrade(Case):
+    """The first schema that was ever released is brought up to today's."""
+
+    longest = 0.3
+    frozen = Path(__file__).parents[1] / "library" / "frozen" / "schema1.sqlite3"
+
+    def prepare(self) -> None:
+        for left in self.library.folder.glob("library.sqlite3*"):
+            left.unlink()
+        shutil.copyfile(self.frozen, self.library.database)
+
+    def work(self, acknowledge: Callable[[str], None]) -> None:
+        Library.open(self.library.folder)
+        acknowledge("done")
+
+    def check(self, acknowledged: list[str]) -> None:
+        records, repairs = self.library.everything()
+        assert [paint.name for paint in records[Paint]] == ["=Umber", "Ochre"]
+        assert [len(rows) for rows in records.values()] == [2, 1, 1, 0, 0, 0]
+        assert [repair.name for repair in repairs] == ["side table"]
+
+
 class BackUp(Case):
     def work(self, acknowledge: Callable[[str], None]) -> None:
         while True:
@@ -264,6 +286,7 @@ CASES = {
     "import": Import,
     "photo": Photo,
     "migration": Migration,
+    "upgrade": Upgrade,
     "backup": BackUp,
     "repair": Repair,
     "export": Export,

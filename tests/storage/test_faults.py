@@ -29,7 +29,9 @@ def faults(*arguments):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("work", ["add", "edit", "import", "photo", "migration", "backup", "repair", "export"])
+@pytest.mark.parametrize(
+    "work", ["add", "edit", "import", "photo", "migration", "upgrade", "backup", "repair", "export"]
+)
 def test_kill_9_loses_nothing_that_was_acknowledged(work):
     assert faults(work, RUNS, 1)["runs"] == RUNS
 
