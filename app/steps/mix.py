@@ -12,7 +12,17 @@ from app.session import OpenRepair
 from app.timer import now_ms, timer
 from app.work import Recipe
 from colormatch.bench.cautions import cautions
-from colormatch.bench.schedule import CLEAR_DRIES_S, Step, format_time, parse_time, schedule, time_left, usual_times
+from colormatch.bench.schedule import (
+    CLEAR_COATS,
+    CLEAR_DRIES_S,
+    MOST_CLEAR_COATS,
+    Step,
+    format_time,
+    parse_time,
+    schedule,
+    time_left,
+    usual_times,
+)
 from colormatch.errors import ColorMatchError
 from colormatch.records import Match, Paint
 from colormatch.wash.ratio import format_layers
@@ -159,6 +169,15 @@ def _own_times(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint]) -> 
         _time("Dry before the next coat", "dries", dries, repair)
         if repair.limits.clear:
             _time("Dry before the next clear coat", "clear_dries", CLEAR_DRIES_S, repair)
+            key = f"clear_coats-{repair.id}"
+            held = repair.times.clear_coats
+            st.number_input(
+                "Clear coats",
+                min_value=0,
+                max_value=MOST_CLEAR_COATS,
+                key=session.showing(key, CLEAR_COATS if held is None else held),
+                on_change=session.part_changer("times", "clear_coats", key),
+            )
 
 
 def _time(label: str, field: str, usual: int, repair: OpenRepair) -> None:

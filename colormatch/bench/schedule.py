@@ -20,6 +20,8 @@ WASH_STANDS_S, GLAZE_STANDS_S, OIL_STANDS_S = _MINUTE, 10, 10 * _MINUTE
 WATER_DRIES_S, OIL_DRIES_S, SHELLAC_DRIES_S = _HOUR, 24 * _HOUR, 45 * _MINUTE
 #: A clear coat until the next one can go on, and how many.
 CLEAR_DRIES_S, CLEAR_COATS = _HOUR, 3
+#: Most clear coats that can be meant; our choice.
+MOST_CLEAR_COATS = 20
 #: Brushing on or wiping back one coat over a small repair; a test strip; measuring and stirring.
 BRUSH_S, STRIP_S, STIR_S = 2 * _MINUTE, 5 * _MINUTE, 5 * _MINUTE
 #: Paint fraction from which a wash is so strong that it is worked like a glaze: in sections, wiped within seconds.
@@ -59,9 +61,10 @@ class Times:
     def __post_init__(self) -> None:
         for item in fields(self):
             value = getattr(self, item.name)
-            if value is not None and not 0 <= value <= (20 if item.name == "clear_coats" else _LONGEST):
+            if value is not None and not 0 <= value <= (MOST_CLEAR_COATS if item.name == "clear_coats" else _LONGEST):
                 raise BadInput(
-                    "A time or a number of coats is beyond all use.", "Give 0 to 30 days, and 0 to 20 clear coats."
+                    "A time or a number of coats is beyond all use.",
+                    f"Give 0 to 30 days, and 0 to {MOST_CLEAR_COATS} clear coats.",
                 )
 
 

@@ -134,3 +134,15 @@ def test_picking_another_wash_takes_its_place(mix, library, open_app):
     app.segmented_control(key="picked-1").set_value(4).run()
     open_app(repair=1, page="steps/mix.py")
     assert document(library)["recipe"]["wash"]["rank"] == 4 != first["wash"]["rank"]
+
+
+def test_a_clear_coat_brings_its_own_times(mix, library, open_app):
+    app = open_app(repair=1, page="steps/match.py")
+    box = app.selectbox(key="clear-1")
+    box.set_value(next(name for name in box.options if name and not name.startswith("None"))).run()
+    app = open_app(repair=1, page="steps/mix.py")
+    assert shown(app).count("Lay a thin coat of") == 3
+    app.number_input(key="clear_coats-1").set_value(1).run()
+    assert shown(app).count("Lay a thin coat of") == 1
+    assert document(library)["times"]["clear_coats"] == 1
+    assert "need ventilation" in shown(app)
