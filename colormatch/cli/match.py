@@ -98,7 +98,8 @@ def _from_photo(
         found = match_kept(args.target, reading, regions, workshop, allowed, shift, args.target_uncertainty)
         return Answer(document(found), text(found))
     found = match_repair(reading, regions, workshop, allowed, shift)
-    answer, lines = document(found), [text(found)]
+    answer = document(found)
+    lines = [text(found), "All of the wood is taken as dry: wet or freshly oiled wood looks darker than it will be."]
     if args.each:
         spots = match_spots(reading, regions, workshop, allowed, shift)
         answer["each"] = [document(one) for one in spots.each]

@@ -24,7 +24,7 @@ from colormatch.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from colormatch.records import Reading, Region
+    from colormatch.records import Reading, Region, Sample
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,7 +32,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_card_options(parser)
     add_white_option(parser)
     parser.add_argument(
-        "--patch", action="append", default=[], type=named_box, metavar="NAME=BOX", help="a patch to read (repeatable)"
+        "--patch",
+        action="append",
+        default=[],
+        type=named_box,
+        metavar="NAME=BOX",
+        help="a patch to read (repeatable); three of one name or more, apart from one another, are taken together",
     )
     add_chip_option(parser)
     add_library(parser)
@@ -96,10 +101,32 @@ def document(reading: Reading, regions: list[Region]) -> dict[str, Any]:
             }
             for sample, region in zip(reading.samples, regions, strict=True)
         ],
+        "surfaces": [
+            {
+                "name": sample.name,
+                "patches": count,
+                "lab": sample.lab,
+                "uncertainty": sample.uncertainty,
+                "uncertainty_random": sample.random,
+                "uncertainty_systematic": sample.systematic,
+                "flags": flag_documents(sample.flags),
+            }
+            for sample, count in surfaces(reading)
+        ],
         "steps": reading.steps,
     }
     cleaned: dict[str, Any] = rounded(answer)
     return cleaned
+
+
+def surfaces(reading: Reading) -> list[tuple[Sample, int]]:
+    """Patches of one name taken together, and how many they are; names that stand once are left out."""
+    from colormatch.photo.sample import combine
+
+    named: dict[str, list[Sample]] = {}
+    for sample in reading.samples:
+        named.setdefault(sample.name, []).append(sample)
+    return [(combine(same, name), len(same)) for name, same in named.items() if len(same) > 1]
 
 
 def text(reading: Reading) -> str:
@@ -115,12 +142,15 @@ def text(reading: Reading) -> str:
         lines.append(f"Light: {reading.light.cct_k:.0f} K, Duv {reading.light.duv:+.3f}")
     lines += [f"Correction: {step}" for step in reading.steps]
     if reading.samples:
+        together = surfaces(reading)
         rows = [(s.name, print_lab(s.lab), f"± {s.uncertainty:.1f}") for s in reading.samples]
+        rows += [(f"{s.name}, {n} together", print_lab(s.lab), f"± {s.uncertainty:.1f}") for s, n in together]
         lines += ["", table(("patch", "   L*     a*     b*", "ΔE00 (90 %)"), rows)]
     if len(reading.samples) > 1:
         lines.append(
             f"Much of that is common to all of them: differences between them are good to ± {reading.difference:.1f}."
         )
-    flags = [*facts.flags, *card.flags, *reading.light.flags, *(f for s in reading.samples for f in s.flags)]
+    samples = [*reading.samples, *(sample for sample, _ in surfaces(reading))]
+    flags = [*facts.flags, *card.flags, *reading.light.flags, *(f for s in samples for f in s.flags)]
     lines += [f"Note: {flag}" for flag in dict.fromkeys(flag.text for flag in flags)]
     return "\n".join(lines)

@@ -99,6 +99,19 @@ def test_read_keeps_the_contract(run) -> None:
     assert answer["patches"][0]["box"] == [250, 300, 200, 150]
 
 
+def test_patches_of_one_name_are_taken_together(run) -> None:
+    places = ["250,300,200,150", "500,320,150,120", "300,500,180,140"]
+    patches = [argument for place in places for argument in ("--patch", f"wood={place}")]
+    alone = ("--patch", "other=250,300,200,150")
+    answer = json.loads(run("read", example().photo, *patches, *alone, "--json").out)
+    (together,) = answer["surfaces"]
+    assert (together["name"], together["patches"]) == ("wood", 3)
+    spread = np.array([patch["lab"] for patch in answer["patches"][:3]])
+    assert np.all((spread.min(axis=0) <= together["lab"]) & (together["lab"] <= spread.max(axis=0)))
+    assert together["uncertainty_random"] < max(patch["uncertainty_random"] for patch in answer["patches"])
+    assert "wood, 3 together" in run("read", example().photo, *patches).out
+
+
 def test_people_get_text(run) -> None:
     done = run("read", example().photo, "--patch", "top=250,300,200,150")
     assert "top" in done.out

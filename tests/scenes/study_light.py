@@ -1,4 +1,6 @@
-"""What uneven light costs, and what white places win back: ``python -m tests.scenes.study_light [photos]``.
+"""What uneven light costs, what white places win back, and which bad light is noticed.
+
+Run it: ``python -m tests.scenes.study_light [photos]``.
 
 A gray card at the left and a piece of wood at the right, in light that changes across the frame, photographed by the
 simulator's cameras under its lights. Everything is simulated. "Cost" is the ΔE00 between what is read in that light and
@@ -9,7 +11,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,7 +36,13 @@ SPOTS = ((60, 40), (1040, 40), (1040, 660), (60, 660))
 SPOT = (120, 90)
 
 
-def scene(rng: np.random.Generator, spot: Surface, kind: CardKind = CardKind.GRAY) -> Scene:
+#: A soft-edged shadow: middle x, y and radii in pixels, and the share of the light that it takes.
+Cloud = tuple[float, float, float, float, float]
+
+
+def scene(
+    rng: np.random.Generator, spot: Surface, kind: CardKind = CardKind.GRAY, clouds: tuple[Cloud, ...] = ()
+) -> Scene:
     """Wood all over, the card and the spots on it."""
     card = things.gray_card() if kind is CardKind.GRAY else things.three_step_card()
     laid = [
@@ -42,7 +50,7 @@ def scene(rng: np.random.Generator, spot: Surface, kind: CardKind = CardKind.GRA
         Thing("card", str(kind), card, _quad(CARD)),
         *(Thing(f"spot {i}", "spot", spot, _quad(Box(*at, *SPOT))) for i, at in enumerate(SPOTS)),
     ]
-    return Scene(WIDTH, HEIGHT, tuple(laid))
+    return Scene(WIDTH, HEIGHT, tuple(laid), clouds)
 
 
 def _quad(box: Box) -> FloatArray:
@@ -75,15 +83,18 @@ WAYS = (
 )
 
 
-def read(way: Way, lighting: Lighting, camera: Camera, seed: int) -> tuple[FloatArray, list[str]]:
-    """Lab of the wood, and the codes of the doubts about the light."""
+def read(
+    way: Way, lighting: Lighting, camera: Camera, seed: int, clouds: tuple[Cloud, ...] = ()
+) -> tuple[FloatArray, set[str]]:
+    """Lab of the wood, and the codes of all doubts about card and light."""
     rng = np.random.default_rng(seed)
-    photo = scene(rng, way.spot, way.kind).photograph(lighting, camera, rng)
+    photo = scene(rng, way.spot, way.kind, clouds).photograph(lighting, camera, rng)
     regions = [marked(RegionKind.SOUND, WOOD)]
     regions += [marked(RegionKind.WHITE, Box(*SPOTS[i], *SPOT)) for i in way.marked]
     choice = CardChoice(way.kind, region=marked(RegionKind.CARD, CARD, 0 if way.kind is CardKind.THREE_STEP else 8))
     reading = read_photo(encoded(photo, "JPEG", quality=95), regions, choice)
-    return np.array(reading.samples[0].lab), [flag.code for flag in reading.light.flags]
+    flags = (*reading.card.flags, *reading.light.flags, *reading.samples[0].flags)
+    return np.array(reading.samples[0].lab), {flag.code for flag in flags}
 
 
 def costs(way: Way, slope: float, photos: int, seed: int = 1, **light: object) -> FloatArray:
@@ -105,6 +116,47 @@ def costs(way: Way, slope: float, photos: int, seed: int = 1, **light: object) -
     return np.array(out)
 
 
+#: What a photo was taken in: lighting, camera and shadows besides the usual.
+Bad = tuple[dict[str, object], dict[str, object], tuple[Cloud, ...]]
+#: A shadow over the right half, wood and two of the spots; and one over the card.
+_OVER_WOOD, _OVER_CARD = (1150, 400, 330, 600), (180, 380, 220, 170)
+CASES: dict[str, Bad] = {
+    "ordinary": ({}, {}, ()),
+    "ordinary, light slopes by 10 %": ({"slope": (0.1, 0.05), "vignette": 0.1}, {}, ()),
+    "bulb and daylight, 30 % at one edge": ({"light": "D65", "second": "A", "second_share": 0.3}, {}, ()),
+    "bulb and daylight, 60 % at one edge": ({"light": "D65", "second": "A", "second_share": 0.6}, {}, ()),
+    "wood in a shadow that takes a third": ({}, {}, ((*_OVER_WOOD, 0.35),)),
+    "wood in a shadow that takes four fifths": ({}, {}, ((*_OVER_WOOD, 0.8),)),
+    "card in a shadow that takes a third": ({}, {}, ((*_OVER_CARD, 0.35),)),
+    "card in a shadow that takes four fifths": ({}, {}, ((*_OVER_CARD, 0.8),)),
+    "local tones, some": ({}, {"local_tone": 0.15}, ()),
+    "local tones, strong": ({}, {"local_tone": 0.3}, ()),
+}
+#: Doubts that say that the light or the tones are not to be trusted.
+TELLING = (
+    *("light-mixed", "light-patchy", "light-uneven", "other-light"),
+    *("card-other-light", "card-uneven", "card-shadow"),
+)
+
+
+def noticed(way: Way, case: str, photos: int, seed: int = 2) -> tuple[dict[str, float], FloatArray]:
+    """Share of photos in which each telling doubt is raised, and what the light costs, (photos,) ΔE00."""
+    light, phone, clouds = CASES[case]
+    counts = dict.fromkeys((*TELLING, "any"), 0.0)
+    off = []
+    for index in range(photos):
+        rng = np.random.default_rng([seed, index])
+        lighting = Lighting(**{"light": str(rng.choice(LIGHTS)), **light})  # type: ignore[arg-type]
+        camera = Camera.typical(rng, **{"white_level": 0.7, **phone})
+        lab, codes = read(way, lighting, camera, 100 * seed + index, clouds)
+        plain, _ = read(way, Lighting(lighting.light), replace(camera, local_tone=0.0), 100 * seed + index)
+        off.append(float(delta_e(lab, plain)))
+        for code in codes & set(TELLING):
+            counts[code] += 1 / photos
+        counts["any"] += bool(codes & set(TELLING)) / photos
+    return counts, np.array(off)
+
+
 def report(photos: int) -> None:
     print("ΔE00 that uneven light costs, mean/95th percentile; change of the light from card to wood:")
     for way in WAYS:
@@ -113,6 +165,12 @@ def report(photos: int) -> None:
             found = costs(way, slope, photos)
             row.append(f"{slope:4.0%} {found.mean():5.2f}/{np.percentile(found, 95):5.2f}")
         print(*row, flush=True)
+    for way in (WAYS[0], WAYS[2], WAYS[4]):
+        print(f"{way.name}: what the light costs, ΔE00 mean, and how often it is doubted")
+        for case in CASES:
+            counts, off = noticed(way, case, photos)
+            told = ", ".join(f"{code} {share:.0%}" for code, share in counts.items() if share and code != "any")
+            print(f"  {case:42s} {off.mean():5.2f}  {counts['any']:4.0%}  {told}", flush=True)
 
 
 if __name__ == "__main__":
