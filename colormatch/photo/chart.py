@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 # --- finding ---------------------------------------------------------------------------------------------------------
 
 #: Longest sides of the pictures that are searched, pixels. The detector misses a plain chart at one size and finds it
-#: at the next, and more surely upright than lying. So many of them make a quick look.
-_SEARCH_SIDES, _QUICK_LOOK = (600, 800, 450, 1100, 520, 700), 2
+#: at the next, and more surely upright than lying.
+_SEARCH_SIDES = (600, 800, 450, 1100, 520, 700)
 #: Distance between patches over a patch's pitch, and the detector's margin around the outer patches, in pitches.
 _GAP, _DETECTOR_MARGIN = 1 / 11, 1 / 11
 #: Margins, in pitches, that people may leave around the outer patches when they mark the four corners.
@@ -82,11 +82,6 @@ def find_chart(photo: DecodedPhoto) -> Card:
         "No whole 24-patch chart was found in the photo.",
         "Mark its four corners, or take the photo again with all patches in view and without glare.",
     )
-
-
-def shows_chart(photo: DecodedPhoto) -> bool:
-    """Whether a quick look finds a 24-patch chart; it misses some that `find_chart` finds."""
-    return any(find_chart_in(photo.preview(side)) is not None for side in _SEARCH_SIDES[:_QUICK_LOOK])
 
 
 def find_chart_in(preview: ByteArray) -> tuple[Region, ReadChart] | None:

@@ -14,7 +14,7 @@ from colormatch.color.space import lab_from_linear, linear_from_encoded
 from colormatch.errors import BadInput, CardNotFound, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
-from colormatch.photo.chart import chart_correction, find_chart, read_chart, shows_chart
+from colormatch.photo.chart import chart_correction, find_chart, read_chart
 from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
 from colormatch.photo.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.photo.correct import (
@@ -209,11 +209,13 @@ def _locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
 
 
 def _other_reference(photo: DecodedPhoto) -> CardKind | None:
-    """What a photo without a gray card shows in its place, at a quick look."""
-    try:
-        return find_three_steps(photo).kind
-    except CardNotFound:
-        return CardKind.CHART24 if shows_chart(photo) else None
+    """What a photo without a gray card shows in its place."""
+    for find in (find_three_steps, find_chart):
+        try:
+            return find(photo).kind
+        except CardNotFound:
+            continue
+    return None
 
 
 def _corrected(photo: DecodedPhoto, card: Card, choice: CardChoice, places: Places) -> Neutral:

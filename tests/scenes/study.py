@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import argparse
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -248,11 +248,26 @@ def table(figures: dict[str, Figures]) -> str:
     return "\n".join(rows)
 
 
+def by_light(figures: dict[str, Figures], names: Sequence[str]) -> str:
+    """Which light a miss is due to: of one color, under each light and over all but the worst of them."""
+    rows = [f"{'one color under':26s}" + "".join(f"{light:>12s}" for light in (*LIGHTS, "but worst"))]
+    for name in names:
+        # Photos follow each other by camera, then by light.
+        per_light = (
+            figures[name].absolute.reshape(len(CAMERAS), len(LIGHTS), -1).swapaxes(0, 1).reshape(len(LIGHTS), -1)
+        )
+        rest = np.delete(per_light, per_light.mean(axis=1).argmax(), axis=0)
+        rows.append(f"{name:26s}" + "".join(f"{_both(errors):>12s}" for errors in (*per_light, rest)))
+    return "\n".join(rows)
+
+
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--photos", type=int, default=4, help="of each camera under each light (4)")
     parser.add_argument("--seed", type=int, default=7)
     chosen = parser.parse_args()
     begun = time.perf_counter()
-    print(table(study(chosen.photos, chosen.seed)))
+    found = study(chosen.photos, chosen.seed)
+    print(table(found))
+    print(by_light(found, ("gray card", "gray card, camera raw", "three steps")))
     print(f"{time.perf_counter() - begun:.0f} s")
