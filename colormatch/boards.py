@@ -42,6 +42,9 @@ def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) 
     if choice.kind in (CardKind.GRAY, CardKind.THREE_STEP) and choice.box is None and choice.region is None:
         choice = replace(choice, region=card_region(photo, plan, where))
     neutral = find_neutral(photo, choice)
+    # White paper around the card is no sign of another light.
+    told = tuple(flag for flag in neutral.card.flags if flag.code != "card-other-light")
+    neutral = replace(neutral, card=replace(neutral.card, flags=told))
     margin, correction = margin_of(photo, plan, where), neutral.correction
     region, value = neutral.card.region, GRAY_CARD if choice.value is None else choice.value
     if choice.kind is CardKind.GRAY and region is not None and isinstance(value, float | Lab):

@@ -187,27 +187,31 @@ def dried(workshop: Workshop, layers: Sequence[Layer], grounds: FloatArray) -> F
 def known_grounds(library: Library) -> list[Ground]:
     """Every wood or card with a name, in alphabetical order: the library's grounds, and what swatches were painted on.
 
-    Of several of one name, whatever its capitals, a ground counts before a swatch, and a later swatch before one that
-    was added earlier.
+    Of several of one name, whatever its capitals and spaces, a ground counts before a swatch, and a later swatch before
+    one that was added earlier.
     """
+    from colormatch.library.columns import name_key
+
     first: dict[str, Ground] = {}
     swatches = [stored.record for stored in reversed(library.all(Swatch))]
     on_swatches = [Ground(s.ground, s.ground_lab, s.uncertainty, s.state) for s in swatches if s.ground.strip()]
     for ground in (*(stored.record for stored in library.all(Ground)), *on_swatches):
-        first.setdefault(ground.name.strip().casefold(), ground)
+        first.setdefault(name_key(ground.name), ground)
     return [first[key] for key in sorted(first)]
 
 
 def ground_named(library: Library, name: str) -> Ground:
-    """The ground of that name, whatever its capitals.
+    """The ground of that name, whatever its capitals and spaces.
 
     Raises
     ------
     BadInput
         None is known.
     """
+    from colormatch.library.columns import name_key
+
     for ground in known_grounds(library):
-        if ground.name.strip().casefold() == name.strip().casefold():
+        if name_key(ground.name) == name_key(name):
             return ground
     raise BadInput(f"The ground {name} is not known yet.", "Give its color as L,a,b.")
 

@@ -90,6 +90,8 @@ def _keep(number: int, paint: str, owner: int) -> None:
             "taken": held["taken"].strip(),
             "notes": held["notes"].strip(),
         }
+        if old is None or given["lab"] != old.lab:
+            given["measured"] = "typed in"
         if old is None:
             library.add(Swatch(paint=paint, **given))
         else:

@@ -143,7 +143,9 @@ def show() -> None:
     stored = sorted(library.all(sort.kind), key=lambda one: one.record.name.casefold())
     for one in stored:
         _row(sort, view, one)
-    with st.expander(f"**Add a {sort.one} by its numbers**", expanded=not stored, key=f"add-{view}"):
+    with st.expander(
+        f"**Add a {sort.one}{' by its numbers' * (sort.kind is not OwnCard)}**", expanded=not stored, key=f"add-{view}"
+    ):
         _form(sort, None, None)
     if sort.kind is not OwnCard:
         st.button(f"Read a {sort.one} from a photo", key="color", on_click=place.go, args=("color",))

@@ -23,7 +23,7 @@ from colormatch.cli.records import (
 
 if TYPE_CHECKING:
     from colormatch.library import Library
-    from colormatch.records import Flag, Lab, Swatch
+    from colormatch.records import Flag, Swatch
 
 
 class SwatchCommand(RecordCommand["Swatch"]):
@@ -68,6 +68,7 @@ class SwatchCommand(RecordCommand["Swatch"]):
     def given(self, library: Library, args: argparse.Namespace) -> dict[str, Any]:
         from colormatch.records import SurfaceState
         from colormatch.wash.ratio import parse_ratio
+        from colormatch.workshop import ground_named
 
         given = super().given(library, args) | measured_color(args) | kept_photo(library, args)
         if args.lab or args.measured:
@@ -82,7 +83,8 @@ class SwatchCommand(RecordCommand["Swatch"]):
         if args.action == "add":
             given.setdefault("coats", 1)
             if args.ground_lab is None:
-                given["ground"], given["ground_lab"] = _known_ground(library, args.ground)
+                known = ground_named(library, args.ground)
+                given["ground"], given["ground_lab"] = known.name, known.lab
         return given
 
     def flags(self, library: Library, record: Swatch) -> list[Flag]:
@@ -116,22 +118,6 @@ class SwatchCommand(RecordCommand["Swatch"]):
         coats = "1 coat" if record.coats == 1 else f"{record.coats} coats"
         ratio = format_ratio(record.paint_parts, record.water_parts)
         return f"swatch {number}: {record.paint} {ratio}, {coats} on {record.ground}"
-
-
-def _known_ground(library: Library, name: str) -> tuple[str, Lab]:
-    """A ground as the library spells it, and its color."""
-    from colormatch.errors import BadInput
-    from colormatch.library.columns import name_key
-    from colormatch.records import Ground, Swatch
-
-    wanted = name_key(name)
-    for stored in library.all(Ground):
-        if name_key(stored.record.name) == wanted:
-            return stored.record.name, stored.record.lab
-    for swatch in reversed(library.all(Swatch)):  # the one stated last
-        if name_key(swatch.record.ground) == wanted:
-            return swatch.record.ground, swatch.record.ground_lab
-    raise BadInput(f"The ground {name} is not known yet.", "Give its color with --ground-lab L,a,b.")
 
 
 COMMAND = SwatchCommand()

@@ -244,7 +244,7 @@ def test_a_swatch_by_numbers_is_kept_corrected_copied_and_deleted(visit, library
     assert not app.error
     (stored,) = library.all(Swatch)
     assert stored.record.ground_lab == Lab(78.0, 5.0, 22.0)
-    assert stored.record.uncertainty == 0.6
+    assert (stored.record.uncertainty, stored.record.measured) == (0.6, "typed in")
     assert 'class="grid"' in html(app)
 
     app.button(key=f"edit-swatch-{stored.id}").click().run()

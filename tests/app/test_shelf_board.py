@@ -78,6 +78,8 @@ def test_a_printed_sheet_is_known_and_its_cells_are_kept_in_one_step(visit, libr
     said = " ".join(text.value for text in app.markdown)
     assert "looks unpainted" in said
     assert "a shadow, or paint" in said
+    # The sheet is white paper: that it is brighter than wood says nothing about the light on the card.
+    assert not any("brighter than wood" in block.proto.body for block in app.get("html"))
     assert app.button(key="keep-board").label == "Keep 7 swatches"
 
     app.button(key="board-none").click().run()
