@@ -13,7 +13,7 @@ from colormatch.bench.amounts import Amounts, mix_job
 from colormatch.bench.marked import MarkedArea, marked_area
 from colormatch.bench.measures import Practice, parse_area, parse_card_size
 from colormatch.errors import BadInput
-from colormatch.records import Layer, Paint, RegionKind
+from colormatch.records import CardKind, Layer, Paint, RegionKind
 from colormatch.wash.ratio import parse_volume
 
 #: The library's setting with the real size of the person's card, as typed.
@@ -54,7 +54,7 @@ def marked(repair: OpenRepair) -> MarkedArea:
         cards[0],
         (facts.width, facts.height),
         parse_card_size(size),
-        found=cards[0].name == FOUND,
+        found=cards[0].name == FOUND and repair.card_kind is CardKind.GRAY,
     )
 
 

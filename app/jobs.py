@@ -90,7 +90,8 @@ def _entry(stored: Stored[SavedRepair], repair: OpenRepair | None) -> str:
         )
     address, size = "", (0, 0)
     try:
-        jpeg, size = cached.thumbnail(session.open_library().photos.path(repair.photo))
+        with st.spinner("Opening the photo"):
+            jpeg, size = cached.thumbnail(session.open_library().photos.path(repair.photo))
         address = pictures.publish(jpeg)
     except ColorMatchError as error:
         lines.insert(0, str(error))

@@ -70,8 +70,8 @@ def marked_area(
     card_mm : (float, float)
         The real card's sides, in any order.
     found : bool
-        Whether the program found the card: it draws the outline a known way inside the edges. A person marks it well
-        inside the edges, as the page asks, by an unknown share: the range is then wide.
+        Whether the program found a gray card: it draws the outline a known way inside the edges. A person marks it
+        well inside the edges, as the page asks, by an unknown share: the range is then wide.
 
     Raises
     ------
@@ -108,8 +108,8 @@ def marked_area(
         low *= (1 - _INSIDE) ** 2
         flags.append(
             Flag(
-                "card-marked-by-hand",
-                "The card was marked by hand: if the mark lies inside its edges, the damage is smaller than this.",
+                "card-outline",
+                "If the card is marked inside its edges, as for reading colors, the damage is smaller than this.",
             )
         )
     misfit = (max(seen) / min(seen)) / (max(card_mm) / min(card_mm))

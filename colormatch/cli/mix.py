@@ -8,12 +8,27 @@ from __future__ import annotations
 
 import argparse
 import math
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from colormatch.cli.common import Answer, add_json, add_library, flag_documents, lab, parse_layer, rounded, table, whole
+from colormatch.cli.common import (
+    Answer,
+    add_card_options,
+    add_json,
+    add_library,
+    box,
+    card_choice,
+    flag_documents,
+    lab,
+    parse_layer,
+    rounded,
+    table,
+    whole,
+)
 
 if TYPE_CHECKING:
     from colormatch.bench.amounts import Batch
+    from colormatch.bench.marked import MarkedArea
     from colormatch.bench.measures import Practice
     from colormatch.bench.schedule import Times
     from colormatch.records import Layer, Part, Shelf
@@ -41,7 +56,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     amount = parser.add_argument_group("how much")
     size = amount.add_mutually_exclusive_group(required=True)
     size.add_argument("--area", help="what is painted: 40cm2, 4x10cm, 6 sq in, or several: '4x10cm + 3x2cm'")
+    size.add_argument("--photo", type=Path, help="a photo in which the damage is marked, beside a card of known size")
     size.add_argument("--batch", metavar="VOLUME", help="volume to mix instead: 30ml, 1 cup")
+    amount.add_argument(
+        "--damage", nargs="+", action="extend", default=[], type=box, metavar="BOX", help="in the photo"
+    )
+    amount.add_argument("--card-size", metavar="WxH", help="the real card in the photo: 100x65mm, 4x6in")
     amount.add_argument("--coverage", type=float, metavar="CM2", help="cm² that 1 ml covers in one coat (assumed: 100)")
     amount.add_argument("--waste", metavar="PERCENT", help="how much more stays in cup and brush (assumed: 20%%)")
     amount.add_argument(
@@ -61,6 +81,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     times.add_argument("--dries", metavar="TIME", help="until the next coat: 45min, 1.5h, 1 day")
     times.add_argument("--clear-dries", metavar="TIME", help="until the next clear coat")
     times.add_argument("--clear-coats", type=whole(0, 20), metavar="N", help="how many clear coats (3)")
+    add_card_options(parser)
     add_library(parser)
     add_json(parser)
 
@@ -77,7 +98,8 @@ def run(args: argparse.Namespace) -> Answer:
     layers = _recipe(args, shelf)
     practice = _practice(args, [part.paint for layer in layers for part in layer.paints])
     paints = {paint.name: paint for paint in shelf.paints}
-    area = None if args.area is None else parse_area(args.area)
+    marked = None if args.photo is None else _marked(args)
+    area = marked.cm2 if marked else None if args.area is None else parse_area(args.area)
     volume = None if args.batch is None else parse_volume(args.batch, practice.drop_ml)
     amounts = mix_job(layers, paints, practice, area_cm2=area, batch_ml=volume)
     steps = schedule(layers, paints, _times(args), clear_coat=args.clear)
@@ -99,6 +121,8 @@ def run(args: argparse.Namespace) -> Answer:
             "rounding_delta_e": drift,
             "slip_delta_e": slip,
             "area_cm2": area,
+            "area_low_cm2": marked.low if marked else None,
+            "area_high_cm2": marked.high if marked else None,
             "assumed_cm2_per_ml": practice.coverage,
             "assumed_waste": practice.waste,
             "assumed_drop_ml": practice.drop_ml,
@@ -108,7 +132,7 @@ def run(args: argparse.Namespace) -> Answer:
             "steps": [{"text": step.text, "seconds": step.seconds, "wait": step.wait} for step in steps],
             "seconds": time_left(steps),
             "cautions": warnings,
-            "flags": flag_documents(amounts.flags),
+            "flags": flag_documents([*(marked.flags if marked else ()), *amounts.flags]),
         }
     )
     lines = [format_layers(layers)]
@@ -122,6 +146,7 @@ def run(args: argparse.Namespace) -> Answer:
             lines.append(f"Paint in it: {batch.cost:.2f} in your currency.")
     lines += [
         "",
+        *([] if marked is None else [_measured(marked), *(flag.text for flag in marked.flags)]),
         _assumed(practice, area),
         *([] if drift is None else [f"Rounding to {practice.smallest} moves the color by {drift:.2f} ΔE00."]),
         *([] if slip is None else [f"One such measure too much of the first paint would move it by {slip:.2f} ΔE00."]),
@@ -161,6 +186,28 @@ def _part(text: str, names: set[str]) -> Part:
         return Part(name.strip(), float(parts))
     except ValueError:
         raise BadInput(f"'{parts}' is no number of parts.", "Write it as NAME=2.") from None
+
+
+def _marked(args: argparse.Namespace) -> MarkedArea:
+    """The damage in the photo, by the card."""
+    from colormatch.bench.marked import marked_area
+    from colormatch.bench.measures import parse_card_size
+    from colormatch.errors import BadInput
+    from colormatch.photo.neutral import find_neutral
+    from colormatch.photo.read import open_photo
+    from colormatch.records import CardKind, RegionKind
+    from colormatch.repair import boxed
+
+    if not (args.damage and args.card_size):
+        raise BadInput("The photo alone does not tell a size.", "Add --damage BOX and --card-size, such as 100x65mm.")
+    real = parse_card_size(args.card_size)
+    photo = open_photo(args.photo)
+    card = find_neutral(photo, card_choice(args)).card
+    if card.region is None:
+        raise BadInput("There is no card in the photo to measure by.", "Give --area instead.")
+    damage = boxed(photo, RegionKind.DAMAGE, args.damage)
+    by_program = card.found == "auto" and card.kind is CardKind.GRAY
+    return marked_area(damage, card.region, (photo.facts.width, photo.facts.height), real, found=by_program)
 
 
 def _practice(args: argparse.Namespace, names: list[str]) -> Practice:
@@ -240,6 +287,13 @@ def _table(batch: Batch, practice: Practice) -> str:
         said = practice.spoken(measure.ml, measure.density)
         rows.append((measure.name, f"{measure.parts:.3g}", f"{measure.exact_ml:.2f} ml", *said.values()))
     return table(("", "parts", "exactly", "measure", "or", "or", "or", "or"), rows)
+
+
+def _measured(marked: MarkedArea) -> str:
+    return (
+        f"The marked damage measures {marked.cm2:.3g} cm², nine times in ten {marked.low:.3g} to {marked.high:.3g}; "
+        "it holds for damage that lies flat beside the card."
+    )
 
 
 def _assumed(practice: Practice, area: float | None) -> str:

@@ -36,7 +36,7 @@ figcaption{color:#fff;padding-top:4px;font-size:.9rem}
 .big{display:flex;width:12rem;height:6rem;flex:none}.big span{flex:1}
 table{border-collapse:collapse;width:100%}tr{break-inside:avoid}
 td,th{text-align:left;padding:5px 10px 5px 0;border-bottom:1px solid #bbb;vertical-align:top}
-th{font-weight:600;font-size:.9rem}
+th{font-weight:600;font-size:.9rem;white-space:nowrap}
 .chips{white-space:nowrap;width:90px}.chips span{display:inline-block;width:40px;height:26px}
 .num{font-variant-numeric:tabular-nums;white-space:nowrap}
 .cols{columns:2 20rem;column-gap:2rem}.cols li{break-inside:avoid}

@@ -4,6 +4,9 @@ import json
 import math
 
 import pytest
+from PIL import Image
+
+from colormatch.library.starter import example
 
 MIX = ("mix", "--paint", "Ochre", "--ratio", "1:3", "--coats", 2)
 
@@ -62,6 +65,19 @@ def test_times_are_the_user_s(run) -> None:
     assert any("ventilation" in line for line in told["cautions"])
 
 
+def test_the_damage_is_measured_in_the_photo(run) -> None:
+    shown = example()
+    with Image.open(shown.photo) as photo:
+        damage = ",".join(map(str, shown.outline.box(*photo.size)))
+    told = answer(run, *MIX, "--photo", shown.photo, "--damage", damage, "--card-size", "105x70mm")
+    assert told["area_low_cm2"] < told["area_cm2"] < told["area_high_cm2"]
+    # The box around an outline of 121 cm².
+    assert 121 < told["area_cm2"] < 2 * 121
+    by_hand = answer(run, *MIX, "--photo", shown.photo, "--damage", damage, "--card-size", "105x70mm",
+                     "--card", "1636,292,330,210")  # fmt: skip
+    assert [flag["code"] for flag in by_hand["flags"]] == ["card-outline"]
+
+
 def test_people_get_all_of_it(run) -> None:
     text = run(*MIX, "--area", "40cm2", "--over", "72,6,19").out
     words = ("parts", "tsp", "fl oz", "drops", "7.98 g", "Assumed for 40 cm²", "ΔE00", "currency", "Wipe back", "(1 h)")
@@ -75,6 +91,8 @@ def test_people_get_all_of_it(run) -> None:
         (("--area", "a hand"), "no area"),
         (("--batch", "a lot"), "no volume"),
         (("--batch", "9999999l"), "liters"),
+        (("--photo", "nowhere.jpg"), "does not tell a size"),
+        (("--photo", "nowhere.jpg", "--damage", "1,1,9,9", "--card-size", "big"), "no size of a card"),
         (("--area", "40cm2", "--smallest", "a pinch"), "no volume"),
         (("--area", "40cm2", "--coverage", "0"), "coverage"),
         (("--area", "40cm2", "--coverage", "nan"), "coverage"),

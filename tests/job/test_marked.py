@@ -98,7 +98,7 @@ def test_the_simulated_example_is_measured_as_its_scene_says() -> None:
 def test_a_hand_s_mark_is_trusted_less_and_a_wrong_size_is_told() -> None:
     card, damage = seen(0, 0, 0)
     by_hand = measured(card, damage, found=False)
-    assert [flag.code for flag in by_hand.flags] == ["card-marked-by-hand"]
+    assert [flag.code for flag in by_hand.flags] == ["card-outline"]
     assert by_hand.low < 24 < by_hand.cm2
     wrong = marked_area([damage], card, SIZE, (100, 30), found=True)
     assert [flag.code for flag in wrong.flags] == ["card-shape"]
