@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import streamlit as st
 
@@ -102,36 +101,38 @@ def _take_example() -> None:
         session.change_check(other=None if as_picked else Wash.of(painted))
 
 
-def _search_card(repair: OpenRepair, shown: DriedPhoto, path: Path) -> DriedPhoto:
+def _search_card(repair: OpenRepair, light: int) -> None:
     """Look for the card once in each photo; from then on it is the person's to move."""
-    if shown.searched or repair.card_kind not in (CardKind.GRAY, CardKind.CHART24):
-        return shown
+    shown = repair.check.shown(light)
+    if shown is None or shown.searched or repair.card_kind not in (CardKind.GRAY, CardKind.CHART24):
+        return
     with st.spinner("Looking for the card"):
-        card = cached.card_in(path, repair.card_kind)
+        card = cached.card_in(session.open_library().photos.path(shown.photo), repair.card_kind)
     found: tuple[Region, ...] = ()
     if not isinstance(card, ColorMatchError) and card.region is not None:
         found = (Region(RegionKind.CARD, card.region.points, FOUND),)
-    marked = replace(shown, regions=found + shown.regions, searched=True, stamp=session.next_stamp(shown))
-    session.put_dried(marked)
-    return marked
+    regions = found + shown.regions
+    session.put_dried(replace(shown, regions=regions, searched=True, stamp=session.next_stamp(shown)))
 
 
 # --- check -----------------------------------------------------------------------------------------------------------
 
 
 def _check(repair: OpenRepair) -> None:
+    for light in _LIGHTS:
+        _search_card(repair, light)
+    repair = session.current()
     photo_side, word_side = st.columns([5, 3], gap="medium")
     with photo_side:
         light = _light(repair)
         shown = repair.check.shown(light)
         assert shown is not None
-        shown = _photo(repair, shown)
+        _photo(repair, shown)
         st.button(
             "Take another photo instead",
             key=f"other-{light}-{repair.id}",
             on_click=lambda: session.change_check(photos=session.current().check.without(shown).photos),
         )
-    repair = session.current()  # the card may have been found just now
     with word_side:
         _surface(repair)
         photos = _photographed(repair)
@@ -140,7 +141,7 @@ def _check(repair: OpenRepair) -> None:
         judged = outcome.show(repair, photos)
     if judged is not None:
         with photo_side:
-            outcome.before_and_now(repair, repair.check.shown(light) or shown)
+            outcome.before_and_now(repair, shown)
         outcome.advise(repair, judged)
     if judged is not None or repair.check.mode == STRIPS:
         keeping.show(repair, photos[0])
@@ -152,24 +153,24 @@ def _check(repair: OpenRepair) -> None:
 
 def _light(repair: OpenRepair) -> int:
     """Which photo is shown; there may be two."""
-    if repair.check.shown(2) is None:
+    second = repair.check.shown(2)
+    if second is None:
         return 1
     return st.segmented_control(
         "Photo",
         list(_LIGHTS),
         format_func=_LIGHTS.__getitem__,
-        default=1,
+        default=2 if _lacking(repair, second) else 1,
         required=True,
         key=f"light-{repair.check.mode}-{repair.id}",
         label_visibility="collapsed",
     )
 
 
-def _photo(repair: OpenRepair, shown: DriedPhoto) -> DriedPhoto:
+def _photo(repair: OpenRepair, shown: DriedPhoto) -> None:
     path = session.open_library().photos.path(shown.photo)
     with st.spinner("Opening the photo"):
         facts = cached.decoded(path).facts
-    shown = _search_card(repair, shown, path)
     kinds = (RegionKind.CARD, RegionKind.SOUND, PAINTED[shown.mode])
     region_editor(
         pictures.publish(cached.as_taken(path)),
@@ -182,7 +183,6 @@ def _photo(repair: OpenRepair, shown: DriedPhoto) -> DriedPhoto:
         cornered=RegionKind.CARD if repair.card_kind is CardKind.CHART24 else None,
         on_undo=lambda **_: None,
     )
-    return shown
 
 
 def _surface(repair: OpenRepair) -> None:

@@ -160,3 +160,27 @@ def test_what_is_held_survives_the_library():
     )
     assert dried_from(json.loads(json.dumps(document(checked)))) == checked
     assert dried_from({}) == Dried()
+
+
+def test_second_light_is_opened_at_its_missing_marks_and_then_the_worse_counts(check, library, open_app):
+    saved = json.loads(library.repair(1).document)
+    first = dried_from(saved["check"]).photos[0]
+
+    def with_second(photo: DriedPhoto):
+        saved["check"] = document(Dried(REPAIR, (first, photo)))
+        library.save_repair(SavedRepair("lights", json.dumps(saved), photos=library.repair(1).photos), 1)
+        return open_app(repair=1, page="steps/check.py")
+
+    app = with_second(DriedPhoto(REPAIR, 2, first.photo))
+    assert app.get("button_group")  # the choice of light
+    assert "Mark sound wood" in shown(app)
+    assert "in the photo of the second light" in shown(app)
+    sound = [region for region in first.regions if region.kind is RegionKind.SOUND]
+    turned = [Region(RegionKind.REPAIR, one.points) for one in sound[3:]]
+    card = [region for region in first.regions if region.kind is RegionKind.CARD]
+    app = with_second(DriedPhoto(REPAIR, 2, first.photo, 5, (*card, *sound[:3], *turned), True))
+    assert not app.exception
+    page = shown(app)
+    assert "Second light: ΔE" in page
+    assert "in the second light only" in page
+    assert "clearly too light" in page
