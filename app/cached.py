@@ -29,6 +29,7 @@ from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.records import (
     Card,
     CardKind,
+    FloatArray,
     Ground,
     Lab,
     Layer,
@@ -299,13 +300,21 @@ def thumbnail(path: Path) -> tuple[bytes, tuple[int, int]]:
     return jpeg(small), (small.shape[1], small.shape[0])
 
 
-@st.cache_data(max_entries=8, show_spinner=False)
-def balanced(path: Path, reference: Reference) -> bytes:
-    """The photo as its reference corrects it."""
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _linear(path: Path, reference: Reference) -> FloatArray:
+    """(h, w, 3) linear sRGB; the photo at the screen's size as its reference corrects it. Not to be written to."""
     found = neutral(path, reference)
     if isinstance(found, ColorMatchError):
         raise found
-    return jpeg(to_screen(white_balanced(decoded(path), found, SCREEN_SIDE)))
+    linear_rgb = white_balanced(decoded(path), found, SCREEN_SIDE)
+    linear_rgb.setflags(write=False)
+    return linear_rgb
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def balanced(path: Path, reference: Reference) -> bytes:
+    """The photo as its reference corrects it."""
+    return jpeg(to_screen(_linear(path, reference)))
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
@@ -319,10 +328,7 @@ def pictured(
     stamp: str,
 ) -> tuple[bytes, bytes, tuple[int, int]]:
     """The damage and what lies around it, as it is and, simulated, washed; and the pictures' width and height."""
-    found = neutral(path, reference)
-    if isinstance(found, ColorMatchError):
-        raise found
-    before = white_balanced(decoded(path), found, SCREEN_SIDE)
+    before = _linear(path, reference)
     after = repair.picture(before, regions, ground, layers, workshop(folder, stamp))
     rows, columns = _around([region for region in regions if region.kind is RegionKind.DAMAGE], before.shape)
     near, washed = (to_screen(linear_rgb[rows, columns]) for linear_rgb in (before, after))
@@ -332,10 +338,7 @@ def pictured(
 @st.cache_data(max_entries=8, show_spinner=False)
 def near(path: Path, reference: Reference, regions: tuple[Region, ...]) -> tuple[bytes, tuple[int, int]]:
     """What lies around regions in a photo as its reference corrects it, and the picture's width and height."""
-    found = neutral(path, reference)
-    if isinstance(found, ColorMatchError):
-        raise found
-    linear_rgb = white_balanced(decoded(path), found, SCREEN_SIDE)
+    linear_rgb = _linear(path, reference)
     rows, columns = _around(list(regions), linear_rgb.shape)
     shown = to_screen(linear_rgb[rows, columns])
     return jpeg(shown), (shown.shape[1], shown.shape[0])

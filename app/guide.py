@@ -24,7 +24,7 @@ def show(repair: OpenRepair, place: str) -> None:
     """The line of a page, and the way out of the example."""
     with st.container(horizontal=True, vertical_alignment="center", gap="small", key="guide"):
         st.markdown(f"**Example, {list(_LINES).index(place) + 1} of {len(_LINES)}.** {_LINES[place]}")
-        st.button("Remove the example", key="remove-example", on_click=_remove, args=(repair.id,))
+        st.button("Remove the example", key="remove-example", type="tertiary", on_click=_remove, args=(repair.id,))
 
 
 def _remove(number: int) -> None:

@@ -91,9 +91,9 @@ def chip_form(repair: OpenRepair) -> None:
             on_change=_name_chip,
             args=(key, number),
         )
-    st.page_link(
-        "shelf/swatches.py", label="Shop chips on the Swatches page", query_params={**session.link(), "view": "chips"}
-    )
+    if not known:
+        to_chips = {**session.link(), "view": "chips"}
+        st.page_link("shelf/swatches.py", label="**Settle its color on the Swatches page**", query_params=to_chips)
 
 
 def _name_chip(key: str, number: int) -> None:
