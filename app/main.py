@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from app import guide, look, phone, session
+from app import look, phone, session, walk
 from colormatch.errors import ColorMatchError
 
 #: Script of each page, its name, and its place in the address: the steps of a repair in their order, then what lies
@@ -80,7 +80,7 @@ def _repair_line(place: str) -> None:
             if what:
                 st.button(f"{word} {what}", key=word.lower(), on_click=session.undo, kwargs={"again": again})
     if repair.guided:
-        guide.show(repair, place)
+        walk.show(repair, place)
 
 
 main()
