@@ -7,7 +7,7 @@ import numpy as np
 from colormatch.records import ByteArray, Flag, FloatArray
 
 #: Longest side of the view that is judged, pixels.
-FOCUS_SIDE = 1200
+FOCUS_SIDE = 900
 #: Standard deviations of two blurs, pixels of that view; how much each of them flattens an edge tells the edge's own.
 _BLURS = (1.0, 2.0)
 #: Least step of an edge from pixel to pixel, of values of 0 to 1: four times what a phone's noise makes of it.
@@ -16,9 +16,11 @@ _LEAST_STEP = 0.012
 _ENOUGH, _STEEPEST = 20, 0.1
 #: Of those, the percentile that counts: a sharp photo has some sharp edges in every direction, and soft ones too.
 _SHARP = 20
-#: Blur above which the photo is doubted: standard deviation, pixels of the view. 0.13 % of the photo's width, or five
-#: pixels of a phone's 4000; sharp photographs stay below 1.4 (tests/scenes/study_light.py).
-_BLURRED = 1.6
+#: Blur above which the photo is doubted: standard deviation, pixels of the view. It is 0.13 % of the longest side, or
+#: five pixels of a phone's 4000; sharp simulated photographs stay below 1.1 (tests/photo/test_focus.py).
+_BLURRED = 1.2
+#: Rows of the view that are worked on at once, and as many more at each end as the blurs reach: little memory.
+_BAND, _REACH = 150, 8
 
 
 def blur_flags(encoded_rgb: ByteArray) -> list[Flag]:
@@ -51,20 +53,13 @@ def edge_blurs(encoded_rgb: ByteArray) -> list[float]:
     The gradient of a step blurred by s and then by t is as steep as 1 / sqrt(s² + t²); two blurs t give s. Source:
     S. Zhuo and T. Sim, "Defocus map estimation from a single image", Pattern Recognition 44(9), 2011.
     """
-    import cv2
-
-    green = encoded_rgb[..., 1].astype(np.float32) / 255
-    fine, coarse = (cv2.GaussianBlur(green, (0, 0), blur) for blur in _BLURS)
-    x, y = _gradient(fine)
-    steep = np.hypot(x, y)
-    on_edge = np.nonzero((steep > _LEAST_STEP) & (steep >= cv2.dilate(steep, np.ones((3, 3)))))
-    steps = steep[on_edge]
-    ratio = steps / np.maximum(np.hypot(*(part[on_edge] for part in _gradient(coarse))), 1e-6)
+    bands = [_edges(encoded_rgb[..., 1], top) for top in range(0, len(encoded_rgb), _BAND)]
+    steps, ratio, angle = (np.concatenate(parts) for parts in zip(*bands, strict=True))
     first, second = _BLURS
     squares = (second**2 - ratio**2 * first**2) / np.maximum(ratio**2 - 1, 1e-3)
     blur = np.sqrt(np.maximum(squares, 0))
     # Four directions, a quarter of the half circle each.
-    direction = np.round(np.arctan2(y[on_edge], x[on_edge]) / (np.pi / 4)).astype(int) % 4
+    direction = np.round(angle / (np.pi / 4)).astype(int) % 4
     found = []
     for quarter in range(4):
         there = direction == quarter
@@ -73,6 +68,20 @@ def edge_blurs(encoded_rgb: ByteArray) -> list[float]:
             steepest = np.argsort(-steps[there])[:count]
             found.append(float(np.percentile(blur[there][steepest], _SHARP)))
     return found
+
+
+def _edges(green: ByteArray, top: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Edges in a band of rows: their steepness, what the coarser blur leaves of it as a ratio, and their angle."""
+    import cv2
+
+    first = max(0, top - _REACH)
+    band = np.ascontiguousarray(green[first : top + _BAND + _REACH]).astype(np.float32) / 255
+    (x, y), coarse = (_gradient(cv2.GaussianBlur(band, (0, 0), blur)) for blur in _BLURS)
+    steep = np.hypot(x, y)
+    is_edge = (steep > _LEAST_STEP) & (steep >= cv2.dilate(steep, np.ones((3, 3))))
+    is_edge[: top - first] = is_edge[top - first + _BAND :] = False
+    flattened = np.hypot(*(part[is_edge] for part in coarse))
+    return steep[is_edge], steep[is_edge] / np.maximum(flattened, 1e-6), np.arctan2(y[is_edge], x[is_edge])
 
 
 def _gradient(plane: FloatArray) -> tuple[FloatArray, FloatArray]:
