@@ -149,7 +149,7 @@ def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
         raise BadInput("A chart is marked by its four corners.", "Mark the outer corners of its four corner patches.")
     width, height = photo.facts.width, photo.facts.height
     box = region.box(width, height)
-    corners = region.corners(width, height) - (box.x, box.y)
+    corners = _clockwise(region.corners(width, height) - (box.x, box.y))
     read = _read_best(photo.linear(box), corners, _MARKED_MARGINS)
     if read is None:
         raise CardNotFound(
@@ -157,6 +157,12 @@ def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
             "Mark the outer corners of its four corner patches, and keep glare and shadows off it.",
         )
     return ReadChart(read.linear_rgb, read.corners + np.array([box.x, box.y]), read.fit, read.spread)
+
+
+def _clockwise(corners: FloatArray) -> FloatArray:
+    """Corners in the order in which a chart's are named, whichever way around they were marked."""
+    (x0, y0), (x1, y1) = corners[2] - corners[0], corners[3] - corners[1]
+    return corners if x0 * y1 > x1 * y0 else corners[::-1]
 
 
 def _read_best(linear_rgb: FloatArray, corners: FloatArray, margins: tuple[float, ...]) -> ReadChart | None:

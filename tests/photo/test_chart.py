@@ -60,6 +60,41 @@ def test_read_from_four_marked_corners(first: int, outside: float) -> None:
     np.testing.assert_allclose(read.corners, corners, atol=6)
 
 
+def test_corners_may_be_marked_either_way_around() -> None:
+    photograph, corners = chart_photograph(200, np.random.default_rng(5))
+    photo = saved(photograph)
+    np.testing.assert_allclose(
+        read_chart(photo, marked(corners[::-1])).linear_rgb, read_chart(photo, marked(corners)).linear_rgb, atol=1e-6
+    )
+
+
+@pytest.mark.parametrize("cover", [(118, 118, 118), (235, 235, 230), (30, 30, 30), (150, 100, 60)])
+def test_a_chart_that_is_partly_covered_is_refused(cover: tuple[int, int, int]) -> None:
+    """A hand's breadth of something over its first two columns, which the corners are marked through."""
+    photograph, corners = chart_photograph(0, np.random.default_rng(5))
+    left, top = np.floor(corners.min(axis=0)).astype(int)
+    right, bottom = np.ceil(corners.max(axis=0)).astype(int)
+    photograph.encoded_rgb[top:bottom, left : left + (right - left) // 3] = cover
+    photo = saved(photograph)
+    with pytest.raises(CardNotFound):
+        read_chart(photo, marked(corners))
+    with pytest.raises(CardNotFound):
+        find_chart(photo)
+
+
+def test_another_chart_is_refused() -> None:
+    """24 patches in the same frame, with other colors: the same ones in another order."""
+    photograph, corners = chart_photograph(0, np.random.default_rng(5))
+    read = read_chart(saved(photograph), marked(corners)).linear_rgb.reshape(4, 6, 3)
+    for other in (
+        read[::-1],
+        read[:, ::-1],
+        read[[1, 0, 2, 3]],
+        np.random.default_rng(1).permutation(read.reshape(24, 3)),
+    ):
+        assert chart_fit(other.reshape(24, 3)) < 0.6
+
+
 def test_refused_without_a_chart_or_with_a_part_of_it() -> None:
     rng = np.random.default_rng(3)
     empty = saved(chart_photograph(0, rng, chart=False)[0])
