@@ -150,3 +150,29 @@ def test_a_shelf_goes_out_as_a_file_and_comes_in_elsewhere(visit, address, serve
     button(page, "Bring it in").click()
     page.locator(".st-key-paint-cards .strip").nth(9).wait_for(timeout=30_000)
     assert "imported swatches" in page.locator(".st-key-undo button").inner_text()
+
+
+@BOTH
+def test_the_corners_of_a_board_move_one_by_one(visit, finger, address, touch):
+    one = visit(f"{address}/swatches?view=board", touch=touch)
+    page = one.page
+    drag = finger(one).drag if touch else lambda start, end: mouse_drag(page, start, end)
+    page.locator("input[type=file]").set_input_files(PHOTO)  # no sheet: a board of one's own
+    page.locator("g.card").wait_for(timeout=30_000)
+    page.locator("svg.photo").scroll_into_view_if_needed()
+    button(page, "Board").click()
+    drag(photo_place(page, 0.2, 0.2), photo_place(page, 0.5, 0.6))
+    page.locator("g.patch.selected").wait_for(state="attached")
+    page.get_by_text("Now say what was painted").wait_for(timeout=15_000)
+    outline = page.locator("g.patch .over")
+    before = outline.get_attribute("points")
+    drag(photo_place(page, 0.2, 0.2), photo_place(page, 0.25, 0.28))
+    page.locator(f"g.patch .over:not([points='{before}'])").wait_for(state="attached")
+    moved = [[float(v) for v in corner.split(",")] for corner in outline.get_attribute("points").split(" ")]
+    expected = ((0.25, 0.28), (0.5, 0.2), (0.5, 0.6), (0.2, 0.6))
+    assert [(x / WIDTH, y / HEIGHT) for x, y in moved] == [pytest.approx(corner, abs=0.02) for corner in expected]
+    page.get_by_label("Paints, top to bottom").fill("Ochre, Umber")
+    page.get_by_label("Paints, top to bottom").press("Enter")
+    page.get_by_text("swatches were read").wait_for(timeout=60_000)
+    page.locator(".st-key-board-cells .swatch").first.wait_for()
+    assert fits(page)
