@@ -6,7 +6,7 @@ import pytest
 from colormatch.errors import BadInput, CardNotFound
 from colormatch.photo.neutral import CardChoice
 from colormatch.photo.read import open_photo
-from colormatch.records import CardKind, Lab, Region, RegionKind, ShopChip
+from colormatch.records import Box, CardKind, Lab, Region, RegionKind, ShopChip
 from colormatch.repair import read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting
@@ -92,6 +92,24 @@ def test_the_reflectances_of_three_steps_are_looked_for() -> None:
         read_photo(encoded(photo, "PNG"), [wood_region()], CardChoice(CardKind.THREE_STEP, (0.9, 0.7, 0.5)))
     with pytest.raises(BadInput, match="One value was given"):
         read_photo(encoded(photo, "PNG"), [wood_region()], CardChoice(CardKind.THREE_STEP, 0.18))
+
+
+def test_what_a_photo_does_to_all_its_colors_cancels_in_their_difference() -> None:
+    """The correction's error is one part, shared; each spot's own is another. Against the simulator's truth."""
+    photo, scene = photograph("gray")
+    boxes = {"one": WOOD_BOX, "other": (100, 60, 120, 80)}
+    regions = [Region.from_box(RegionKind.PATCH, Box(*box), *SIZE, name) for name, box in boxes.items()]
+    reading = read_photo(encoded(photo, "JPEG", quality=95), regions)
+    one, other = reading.samples
+    assert one.systematic == other.systematic
+    assert one.uncertainty == pytest.approx(np.hypot(one.random, one.systematic))
+    assert reading.difference < one.systematic / 2
+    found, true = (np.array([s.lab for s in reading.samples]), np.array([scene.lab(box) for box in boxes.values()]))
+    off = delta_e(found, true)
+    left = float(delta_e(true[0] + found[1] - found[0], true[1]))
+    assert off.min() > 1
+    assert left < 0.5 * off.min()
+    assert left <= np.hypot(reading.difference, np.hypot(one.random, other.random))
 
 
 def test_no_chart_where_there_is_none() -> None:
