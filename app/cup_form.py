@@ -68,7 +68,7 @@ def _typed(repair: OpenRepair) -> None:
     st.text_input(
         "How large is the damage? Such as 40cm2, 6 sq in, 4x10cm, or several: 4x10cm + 3x2cm",
         key=session.showing(key, repair.area),
-        on_change=session.changer("area", key),
+        on_change=session.changer("area", key, lambda text: text.strip() or repair.area),
     )
 
 
@@ -77,7 +77,7 @@ def _batch(repair: OpenRepair) -> None:
     st.text_input(
         "How much of each wash? Such as 30 ml, 2 tbsp or 1/2 cup",
         key=session.showing(key, repair.mixing.batch),
-        on_change=session.part_changer("mixing", "batch", key, str.strip),
+        on_change=session.part_changer("mixing", "batch", key, lambda text: text.strip() or repair.mixing.batch),
     )
 
 
@@ -108,7 +108,7 @@ def _keep_card_size(text: str) -> None:
     with session.telling():
         if text.strip():
             parse_card_size(text)
-        session.open_library().set_setting(cup.CARD_SIZE, text.strip())
+            session.open_library().set_setting(cup.CARD_SIZE, text.strip())
 
 
 #: What asks for the size, by where it comes from.
