@@ -73,7 +73,8 @@ def _repair_line(place: str) -> None:
             "Name of this repair",
             key=session.showing(key, repair.name),
             label_visibility="collapsed",
-            on_change=session.changer("name", key, str.strip),
+            # A page that is built twice in a hurry can hand back an empty box: no reason to lose the name.
+            on_change=session.changer("name", key, lambda text: text.strip() or repair.name),
         )
         for word, again in (("Undo", False), ("Redo", True)):
             what = session.next_undo(again=again)
