@@ -24,9 +24,12 @@ True
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
 
+#: As type checkers know it; `typing` itself would be a tenth of the way to ``--help``.
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from colormatch.bench.amounts import mix_job as mix_job
     from colormatch.color.difference import delta_e as delta_e
     from colormatch.errors import ColorMatchError as ColorMatchError

@@ -8,14 +8,18 @@ from __future__ import annotations
 
 import argparse
 import importlib
-import json
 import os
 import sys
-from collections.abc import Sequence
-from typing import NoReturn
 
-from colormatch.cli.common import Answer
 from colormatch.errors import ColorMatchError
+
+#: As type checkers know it; `typing` itself would be a tenth of the way to ``--help``.
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import NoReturn
+
+    from colormatch.cli.common import Answer
 
 #: Command, the module in this package that answers it, and its line of help.
 COMMANDS = {
@@ -96,11 +100,15 @@ def _dispatch(arguments: list[str]) -> int:
     module.add_arguments(parser)
     args = parser.parse_args(rest)
     answer: Answer | None = module.run(args)
-    if answer is not None:
-        as_json = getattr(args, "json", False)
-        print(json.dumps(answer.document, ensure_ascii=False, allow_nan=False) if as_json else answer.text)
-        return answer.status
-    return 0
+    if answer is None:
+        return 0
+    if getattr(args, "json", False):
+        import json
+
+        print(json.dumps(answer.document, ensure_ascii=False, allow_nan=False))
+    else:
+        print(answer.text)
+    return answer.status
 
 
 def _top_parser() -> argparse.ArgumentParser:
