@@ -66,8 +66,10 @@ def _chosen(repair: OpenRepair, photo: Photographed) -> tuple[str, Sample, tuple
     if repair.check.mode != STRIPS:
         return "Repair", surface(*photo, RegionKind.REPAIR), outcome.painted_layers(repair)
     strips = {strip.name: strip for strip in checks.strips_of(*photo)}
-    name = st.selectbox("Strip", list(strips), key=f"strip-{repair.id}")
-    outcome.wash_form(repair, repair.check.strip, "strip")
+    form, _ = st.columns([4, 9])
+    with form:
+        name = st.selectbox("Strip", list(strips), key=f"strip-{repair.id}")
+        outcome.wash_form(repair, repair.check.strip, "strip")
     try:
         layers = (repair.check.strip.layer,) if repair.check.strip.paint else ()
     except ColorMatchError:  # the form has told

@@ -22,6 +22,7 @@ from colormatch.wash.ratio import format_layers
 #: Shortest ΔE scale of the bars, and the longest; a bar that reaches farther is cut.
 _SCALE = (6.0, 12.0)
 _MARKS = (VISIBLE, ACCEPTABLE)
+_DASHES = f"The dashes: at {VISIBLE} half of all people see a difference, at {ACCEPTABLE} half no longer accept it."
 _ORDINAL = ("first", "second")
 #: Choice of a wash that is not the picked one.
 _OTHER = "Another wash"
@@ -45,10 +46,7 @@ def show(repair: OpenRepair, photos: Sequence[Photographed]) -> Judged | None:
         if len(judged.lights) > 1:
             st.markdown(f"**{_ORDINAL[place].capitalize()} light: ΔE {one.delta_e:.1f}**, {one.verdict}")
         st.html(look.range_bar(one.low, one.delta_e, one.high, longest, _MARKS))
-    st.write(
-        f"Nine times in ten it lies between {check.low:.1f} and {check.high:.1f}. The dashes: at {VISIBLE} half of all "
-        f"people see a difference, at {ACCEPTABLE} half no longer accept it."
-    )
+    st.write(f"Nine times in ten it lies between {check.low:.1f} and {check.high:.1f}. {_DASHES}")
     rows = [("What is off", f"The repair is {check.off}." if check.off != "nothing to see" else "Nothing to see.")]
     if judged.one_light_only:
         rows.append(("In the two lights", judged.one_light_only))
@@ -67,7 +65,8 @@ def _show_strips(strips: Sequence[Judged]) -> None:
     longest = _longest([one.worse.high for one in strips])
     st.html("".join(_row(one.worse, one.one_light_only, longest) for one in strips))
     if len(strips) > 1 and strips[1].worse.low < best.worse.high:
-        st.write("The ranges overlap: the first two can't be told apart for sure in this photo. Trust your eye.")
+        st.write("The bars of the first two overlap: the photo can't tell for sure which is nearer. Trust your eye.")
+    st.write(f"Each bar holds ΔE nine times in ten. {_DASHES}")
 
 
 def _row(check: Check, one_light_only: str, longest: float) -> str:
