@@ -13,7 +13,8 @@ from app.session import OpenRepair
 from colormatch.photo.neutral import ChartIssue
 from colormatch.records import CardKind, OwnCard, RegionKind
 
-_KINDS = {
+#: Kinds of card in words.
+CARD_KINDS = {
     CardKind.GRAY: "Gray card",
     CardKind.THREE_STEP: "Three-step card: white, gray, black",
     CardKind.CHART24: "24-patch chart",
@@ -37,8 +38,8 @@ def card_form(repair: OpenRepair) -> None:
     chosen = repair.own_card if repair.own_card in own else repair.card_kind
     st.selectbox(
         "Card in the photo",
-        [*_KINDS, *own],
-        format_func=lambda one: _KINDS.get(one, f"My card: {one}"),
+        [*CARD_KINDS, *own],
+        format_func=lambda one: CARD_KINDS.get(one, f"My card: {one}"),
         key=session.showing(key, chosen),
         on_change=_take_card,
         args=(key, own),

@@ -54,7 +54,7 @@ def show() -> None:
         own = form == _OWN
         if own:
             draft = photo_side.with_card(draft, path)
-            _next_step(draft, plan)
+            _next_step(draft, path, plan)
         read = _read(draft, path, plan, own) if plan else None
         if isinstance(read, ColorMatchError):
             st.error(str(read))
@@ -94,10 +94,10 @@ def _what(draft: Draft, found: Plan | ColorMatchError | None) -> tuple[str, Plan
         return form, None
 
 
-def _next_step(draft: Draft, plan: Plan | None) -> None:
+def _next_step(draft: Draft, path: Path, plan: Plan | None) -> None:
     """What a board without markers still needs."""
     if draft.lacks_card:
-        photo_side.ask_for_card()
+        photo_side.ask_for_card(draft, path)
     elif not draft.of_kind(RegionKind.PATCH):
         st.subheader("Mark the board")
         st.write("Choose Board above the photo, drag across all cells, then drag each corner to where it belongs.")

@@ -42,7 +42,7 @@ def show() -> None:
         kept_as = WordFields(draft).pick("What is it?", "as", _AS)
         words = _PAIR if kept_as == "clear-coats" else _ONE
         if draft.lacks_card:
-            photo_side.ask_for_card()
+            photo_side.ask_for_card(draft, path)
         _form(draft, path, kept_as, words)
         with st.expander("Card and photo", key="color-card"):
             photo_side.card_settings(draft)

@@ -144,7 +144,7 @@ def _next(workshop: Workshop, paint: str, swatches: int, grid: WashGrid, wood: W
     words = f"{format_fraction(cell.layer.paint_fraction)}, {chips.coats_word(cell.layer.coats)}"
     why = f"Of all these washes it is the least sure: ± {cell.uncertainty:.1f} ΔE over {wood.name}."
     if swatches < _ENOUGH:
-        why += " A second swatch, far from the first in strength, halves the doubt."
+        why += " In simulations a second swatch, far from the first in strength, halves the doubt."
     return f"**{words}** on {wood.name}. {why}"
 
 

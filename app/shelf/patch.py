@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
+from pathlib import Path
 
 import streamlit as st
 
@@ -50,7 +51,7 @@ def show() -> None:
     with photo_column:
         photo_side.mark(draft, path, (RegionKind.CARD, *_WORDS), _WORDS)
     with word_column:
-        _next_step(draft)
+        _next_step(draft, path)
         samples = photo_side.samples(draft, path, _WORDS)
         if len(samples) == len(_WORDS):
             bare, wash = samples.values()
@@ -60,9 +61,9 @@ def show() -> None:
             photo_side.card_settings(draft)
 
 
-def _next_step(draft: Draft) -> None:
+def _next_step(draft: Draft, path: Path) -> None:
     if draft.lacks_card:
-        photo_side.ask_for_card()
+        photo_side.ask_for_card(draft, path)
     elif not draft.of_kind(RegionKind.PATCH):
         st.subheader("Mark bare wood and dried wash")
         st.write("Choose each above the photo and drag across it. Several patches of bare wood make it surer.")

@@ -11,6 +11,7 @@ import streamlit as st
 
 from app import cached, look, photo_files, pictures, session
 from app.marks import FOUND
+from app.reference_form import CARD_KINDS
 from app.region_editor import Words, region_editor
 from app.shelf import draft as drafts
 from app.shelf import typed
@@ -18,13 +19,6 @@ from app.shelf.draft import Draft
 from colormatch import repair as job
 from colormatch.errors import ColorMatchError
 from colormatch.records import CardKind, Region, RegionKind, Sample
-
-CARDS = {
-    CardKind.GRAY: "Gray card",
-    CardKind.THREE_STEP: "Three-step card: white, gray, black",
-    CardKind.CHART24: "24-patch chart",
-    CardKind.NONE: "None in the photo",
-}
 
 
 def choose(use: str, what: str) -> None:
@@ -61,11 +55,11 @@ def forget(use: str) -> None:
 
 
 def with_card(draft: Draft, path: Path) -> Draft:
-    """The draft with the gray card that the program finds, looked for once in each photo."""
-    if draft.searched:
+    """The draft with the card that the program finds, looked for once in each photo and for each kind."""
+    if draft.searched or not draft.lacks_card:
         return draft
-    with st.spinner("Looking for the gray card"):
-        card = cached.card_in(path)
+    with st.spinner("Looking for the card"):
+        card = cached.card_in(path, draft.card_kind)
     found: tuple[Region, ...] = ()
     if not isinstance(card, ColorMatchError) and card.region is not None:
         found = (Region(RegionKind.CARD, card.region.points, FOUND),)
@@ -96,10 +90,20 @@ def mark(
     )
 
 
-def ask_for_card() -> None:
-    """Say that the card has to be marked."""
+def ask_for_card(draft: Draft, path: Path) -> None:
+    """Say that the card has to be marked, and why."""
+    card = cached.card_in(path, draft.card_kind)
+    why = str(card) if isinstance(card, ColorMatchError) else "No card is marked."
     st.subheader("Mark the card")
-    st.write("It was not found by itself. Choose Card above the photo and drag across it, inside its edges.")
+    st.write(f"{why} Choose Card above the photo and drag across it, inside its edges.")
+
+
+def _change_kind(use: str, key: str) -> None:
+    """Take another kind of card; what the program found as the kind before is none of this one."""
+    with session.telling():
+        draft = drafts.held(use)
+        regions = [region for region in draft.regions if region.kind is not RegionKind.CARD or region.name != FOUND]
+        drafts.keep(replace(draft.with_regions(*regions), card_kind=session.widget_value(key), searched=False))
 
 
 def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict[RegionKind, Sample]:
@@ -134,10 +138,11 @@ def card_settings(draft: Draft) -> None:
     use, key = draft.use, f"{draft.use}-card-kind"
     st.selectbox(
         "Card in the photo",
-        list(CARDS),
-        format_func=CARDS.__getitem__,
+        list(CARD_KINDS),
+        format_func=CARD_KINDS.__getitem__,
         key=session.showing(key, draft.card_kind),
-        on_change=drafts.field_changer(use, "card_kind", key),
+        on_change=_change_kind,
+        args=(use, key),
     )
     if draft.card_kind is not CardKind.NONE:
         key = f"{use}-card-value"

@@ -9,8 +9,8 @@ from typing import Any
 import streamlit as st
 
 from app import session
+from app.reference_form import CARD_KINDS
 from app.shelf import chips, place, typed
-from app.shelf.photo_side import CARDS
 from app.shelf.words import STATES
 from colormatch.library import Stored
 from colormatch.library.columns import Record
@@ -113,7 +113,7 @@ SORTS = {
                 "kind",
                 "It is a",
                 lambda value, before: CardKind(value),
-                options={kind: word for kind, word in CARDS.items() if kind is not CardKind.NONE},
+                options={kind: word for kind, word in CARD_KINDS.items() if kind is not CardKind.NONE},
             ),
             Field("value", "What its maker states: 18%, a Lab, or white/gray/black; empty: the usual one"),
             _NOTES,

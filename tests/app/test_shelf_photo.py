@@ -148,3 +148,17 @@ def test_what_was_marked_and_typed_can_be_taken_back_within_the_photo(visit, lib
     drafts.undoer("patch")(again=True)
     app.run()
     assert app.text_input(key="patch-ratio").value == "1:15"
+
+
+def test_another_kind_of_card_is_looked_for_anew(visit, library, marked):
+    marked("bare", "wash")
+    app = visit("patch")
+    assert "card" in {region["kind"] for region in held(library)["regions"]}
+    app.selectbox(key="patch-card-kind").select("three-step").run()
+    assert not app.exception
+    # The example holds a plain gray card: no three-step card is found, and the gray one is not taken for one.
+    assert "card" not in {region["kind"] for region in held(library)["regions"]}
+    assert "Mark the card" in [head.value for head in app.subheader]
+    app.selectbox(key="patch-card-kind").select("gray").run()
+    assert "card" in {region["kind"] for region in held(library)["regions"]}
+    assert not app.button(key="keep-patch").disabled
