@@ -21,9 +21,7 @@ from colormatch.library import Library, Stored
 from colormatch.library.columns import R
 from colormatch.photo.board import BoardReading
 from colormatch.photo.board_plan import Plan
-from colormatch.photo.card import find_card
-from colormatch.photo.chart import find_chart
-from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, tie_to_chips
+from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, locate, tie_to_chips
 from colormatch.photo.neutral import balanced as white_balanced
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.records import (
@@ -110,10 +108,9 @@ def size(path: Path) -> tuple[int, int]:
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def card_in(path: Path, kind: CardKind = CardKind.GRAY) -> Card | ColorMatchError:
-    """The gray card or the 24-patch chart as the program finds it."""
-    find = find_chart if kind is CardKind.CHART24 else find_card
+    """The card of a kind as the program finds it."""
     try:
-        return find(decoded(path))
+        return locate(decoded(path), CardChoice(kind))
     except ColorMatchError as error:
         return error
 

@@ -89,7 +89,7 @@ def _photo(repair: OpenRepair, path: Path, size: tuple[int, int], *, good: bool)
 
 def _search_card(repair: OpenRepair, path: Path) -> OpenRepair:
     """Look for the card once in each photo; from then on it is the person's to move."""
-    if repair.searched or repair.card_kind not in (CardKind.GRAY, CardKind.CHART24):
+    if repair.searched or repair.card_kind is CardKind.NONE:
         return repair
     found: tuple[Region, ...] = ()
     if not repair.of_kind(RegionKind.CARD):
@@ -136,8 +136,6 @@ def _next_step(repair: OpenRepair, path: Path) -> None:
 
 
 def _why_not_found(repair: OpenRepair, path: Path) -> str:
-    if repair.card_kind is CardKind.THREE_STEP:
-        return "A three-step card isn't looked for by itself."
     card = cached.card_in(path, repair.card_kind)
     return str(card) if isinstance(card, ColorMatchError) else "No card is marked."
 

@@ -161,7 +161,7 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: S
         The marked box lies outside the photo.
     """
     choice = choice or CardChoice()
-    card = _locate(photo, choice)
+    card = locate(photo, choice)
     usable = [region for region in white if _overexposed(photo, region) <= _CLIPPED_SHARE]
     places = _neutral_places(photo, card, usable)
     if not usable:
@@ -180,8 +180,8 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: S
     return neutral
 
 
-def _locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
-    """The reference as it was marked, or found."""
+def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
+    """The reference as it was marked, or found; raises what `find_neutral` raises when it isn't."""
     if choice.kind is CardKind.NONE:
         warning = Flag("no-card", "Without a gray card the colors are only as good as the camera's own white balance.")
         return Card(CardKind.NONE, None, "none", flags=(warning,))
