@@ -14,6 +14,7 @@ from colormatch.match.rank import rank_washes
 from colormatch.photo.neutral import balanced, find_neutral
 from colormatch.photo.read import open_photo
 from colormatch.records import Lab, Limits, Shelf, Task
+from colormatch.render.preview import to_screen
 from colormatch.repair import match_repair, picture, read_photo, surface
 from colormatch.wash.paint import PaintModel, fit_paints
 from colormatch.workshop import starter_workshop
@@ -64,4 +65,8 @@ def test_picture(measure: Callable[..., Any], side: int) -> None:
     ground = surface(reading, shown.regions, shown.outline.kind).lab
     wash = match_repair(reading, shown.regions, workshop).washes[0]
     linear_rgb = balanced(photo, neutral, side)
-    measure(lambda: picture(linear_rgb, [shown.outline], ground, wash.layers, workshop), goal="500 ms")
+
+    def work() -> None:
+        to_screen(picture(linear_rgb, [shown.outline], ground, wash.layers, workshop))
+
+    measure(work, goal="500 ms")
