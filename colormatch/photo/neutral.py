@@ -375,5 +375,5 @@ def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:
 
 def balanced(photo: DecodedPhoto, neutral: Neutral, longest_side: int) -> FloatArray:
     """(h, w, 3) float; a smaller picture of the photo in corrected linear sRGB, for previews."""
-    small = photo.evened(neutral.plane).preview(longest_side).astype(np.float32) / np.float32(255)
-    return neutral.correction.linear(linear_from_encoded(small))
+    levels = linear_from_encoded(np.arange(256, dtype=np.float32) / np.float32(255))
+    return neutral.correction.linear(np.take(levels, photo.evened(neutral.plane).preview(longest_side)))
