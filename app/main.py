@@ -18,6 +18,7 @@ PAGES = (
     ("steps/check.py", "Check", "check"),
     ("shelf/swatches.py", "Swatches", "swatches"),
     ("jobs.py", "Jobs", "jobs"),
+    ("guide/guide.py", "Guide", "guide"),
 )
 #: Listed while the phone link is open.
 PHONE = ("connect.py", "Phone", "phone")

@@ -8,29 +8,30 @@ from __future__ import annotations
 
 import hashlib
 from collections import OrderedDict
+from pathlib import PurePosixPath
 from threading import Lock
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
     from starlette.routing import Route
 
-#: JPEGs kept; a page shows at most a handful, so these are the last few photos of everybody at work.
-_KEPT = 40
-_jpegs: OrderedDict[str, bytes] = OrderedDict()
+#: Pictures kept; a page shows at most a handful and the guide a dozen, so these are the last few of everybody at work.
+_KEPT = 60
+_pictures: OrderedDict[str, bytes] = OrderedDict()
 _lock = Lock()
 
 
-def publish(jpeg: bytes) -> str:
+def publish(content: bytes, form: Literal["jpeg", "webp"] = "jpeg") -> str:
     """Address of a picture, good for as long as pages go on publishing it."""
-    name = hashlib.sha256(jpeg).hexdigest()
+    name = f"{hashlib.sha256(content).hexdigest()}.{form}"
     with _lock:
-        _jpegs[name] = jpeg
-        _jpegs.move_to_end(name)
-        while len(_jpegs) > _KEPT:
-            _jpegs.popitem(last=False)
-    return f"/picture/{name}.jpg"
+        _pictures[name] = content
+        _pictures.move_to_end(name)
+        while len(_pictures) > _KEPT:
+            _pictures.popitem(last=False)
+    return f"/picture/{name}"
 
 
 def route() -> Route:
@@ -39,11 +40,13 @@ def route() -> Route:
     from starlette.routing import Route
 
     def show(request: Request) -> Response:
-        jpeg = _jpegs.get(request.path_params["name"])
-        if jpeg is None:
+        name = request.path_params["name"]
+        content = _pictures.get(name)
+        if content is None:
             return Response(status_code=404)
+        form = PurePosixPath(name).suffix[1:]
         return Response(
-            jpeg, media_type="image/jpeg", headers={"Cache-Control": "private, max-age=31536000, immutable"}
+            content, media_type=f"image/{form}", headers={"Cache-Control": "private, max-age=31536000, immutable"}
         )
 
-    return Route("/picture/{name}.jpg", show)
+    return Route("/picture/{name}", show)

@@ -1,0 +1,1 @@
+"""The guide: its text and pictures, and the page that shows them."""

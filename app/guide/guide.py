@@ -1,0 +1,50 @@
+"""Guide: the text of ``guide.md`` with its pictures, for a laptop or for a phone."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from html import unescape
+from pathlib import Path
+
+import streamlit as st
+from PIL import Image
+
+from app import look, pictures
+
+_TEXT = Path(__file__).with_name("guide.md")
+#: A picture stands in a paragraph of its own.
+_PICTURE = re.compile(r"^!\[(?P<words>[^]]*)\]\((?P<file>[^)]+)\)$", re.MULTILINE)
+#: Ends of the names of a picture's two widths; the text names the first, for whoever reads it elsewhere.
+_WIDE, _PHONE = "-wide.webp", "-phone.webp"
+
+
+def show() -> None:
+    """The page."""
+    text = _TEXT.read_text(encoding="utf-8")
+    with st.container(key="guide-text"):
+        end = 0
+        for found in _PICTURE.finditer(text):
+            st.markdown(text[end : found.start()])
+            _show_picture(_TEXT.parent / found["file"], unescape(found["words"]))
+            end = found.end()
+        st.markdown(text[end:])
+
+
+def _show_picture(path: Path, words: str) -> None:
+    if path.suffix == ".svg":
+        st.html(look.drawing(path.read_text(encoding="utf-8"), words))
+        return
+    phone = path.with_name(path.name.replace(_WIDE, _PHONE))
+    for place, one in (("wide", path), ("narrow", phone)):
+        content, width, height = _loaded(one)
+        st.html(f'<div class="{place}">{look.picture(pictures.publish(content, "webp"), width, height, words)}</div>')
+
+
+@lru_cache
+def _loaded(path: Path) -> tuple[bytes, int, int]:
+    with Image.open(path) as picture:
+        return path.read_bytes(), *picture.size
+
+
+show()
