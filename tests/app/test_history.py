@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app import history
@@ -21,6 +21,7 @@ def box(kind: RegionKind, x: float, y: float = 0.1, name: str = "") -> Region:
 A, B, C = (box(RegionKind.SOUND, x) for x in (0.1, 0.3, 0.5))
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])  # a busy machine is no fault of the history
 @given(st.lists(st.dictionaries(st.sampled_from("abc"), st.integers(0, 3)), min_size=1, max_size=12), st.data())
 def test_undo_all_the_way_back_and_redo_all_the_way_forth(changes, data):
     document: history.Document = {"a": 0, "b": 0, "c": 0}

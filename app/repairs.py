@@ -1,0 +1,241 @@
+"""A repair, as far as it has come: what it holds, how the library keeps it, what it still needs."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+from app import dried, history, owned, work
+from app.cached import ranking
+from app.choices import Aim, Reference
+from app.dried import Dried, DriedPhoto
+from app.marks import Edit, as_document, from_document
+from app.work import Mixing, Progress, Recipe
+from colormatch.bench.schedule import Times
+from colormatch.errors import ColorMatchError
+from colormatch.library import SavedRepair, Stored
+from colormatch.photo.neutral import CardChoice, parse_card_value
+from colormatch.records import (
+    CardKind,
+    Lab,
+    Layer,
+    Limits,
+    Match,
+    Part,
+    RankedWash,
+    Region,
+    RegionKind,
+    SurfaceState,
+)
+
+
+@dataclass(frozen=True)
+class OpenRepair:
+    """One repair, as far as it has come."""
+
+    #: Number in the library; None until there is something to keep.
+    id: int | None = None
+    name: str = ""
+    #: SHA-256 in the library's photos.
+    photo: str = ""
+    #: Of the last edit of the regions; see `marks.Edit`.
+    stamp: int = 0
+    regions: tuple[Region, ...] = ()
+    #: Whether the program has looked for the card in this photo.
+    searched: bool = False
+    card_kind: CardKind = CardKind.GRAY
+    #: What the card's maker states, as typed; empty: the usual value of its kind.
+    card_value: str = ""
+    #: Name of the card in the library that these two are of; empty: none of them.
+    own_card: str = ""
+    sound_state: SurfaceState = SurfaceState.BARE
+    damage_state: SurfaceState = SurfaceState.BARE
+    #: Whether it was still wet when the photo was taken.
+    sound_wet: bool = False
+    damage_wet: bool = False
+    limits: Limits = field(default_factory=Limits)
+    aim: Aim = field(default_factory=Aim)
+    #: Which damage the washes are ranked for, counted from 1; 0: all of them taken together.
+    spot: int = 0
+    #: Whether it is the example, with a line on each page that says what to look at.
+    guided: bool = False
+    #: Rank of the wash that was picked.
+    picked: int = 1
+    #: How large the damage is, and the smallest measure at hand, as typed and chosen on the Mix page.
+    area: str = "40 cm2"
+    smallest: str = "1 ml"
+    mixing: Mixing = field(default_factory=Mixing)
+    times: Times = field(default_factory=Times)
+    progress: Progress = field(default_factory=Progress)
+    #: The wash as it was picked; None until somebody goes to mix it.
+    recipe: Recipe | None = None
+    check: Dried = field(default_factory=Dried)
+
+    @property
+    def edit(self) -> Edit:
+        """Its regions, for the editor."""
+        return Edit(self.photo, self.stamp, self.regions)
+
+    def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
+        """Its regions of one kind."""
+        return tuple(region for region in self.regions if region.kind is kind)
+
+    @property
+    def surfaces(self) -> tuple[Region, ...]:
+        """What is to be read, named as the editor labels it: sound wood and damage."""
+        named = []
+        for kind, word in SURFACES.items():
+            found = self.of_kind(kind)
+            named += [
+                replace(region, name=f"{word} {number}" if len(found) > 1 else word)
+                for number, region in enumerate(found, 1)
+            ]
+        return tuple(named)
+
+    @property
+    def to_match(self) -> tuple[Region, ...]:
+        """Those of `surfaces` that washes are ranked for: of several damages only one where that was chosen."""
+        surfaces = self.surfaces
+        damage = [region for region in surfaces if region.kind is RegionKind.DAMAGE]
+        if not 0 < self.spot <= len(damage):
+            return surfaces
+        return tuple(r for r in surfaces if r.kind is not RegionKind.DAMAGE or r is damage[self.spot - 1])
+
+    @property
+    def has_card(self) -> bool:
+        """Whether the colors can be read: a card is marked, or said not to be there."""
+        return self.card_kind is CardKind.NONE or bool(self.of_kind(RegionKind.CARD))
+
+    def card(self) -> Reference:
+        """The card as the person marked and described it, and what helps it: white places, shop chips.
+
+        Raises
+        ------
+        BadInput
+            Its value is of no known form.
+        """
+        chips = tuple(region for region in self.of_kind(RegionKind.CHIP) if region.name)
+        known = {chip.name: chip for chip in owned.shop_chips()} if chips else {}
+        chips = tuple(chip for chip in chips if chip.name in known)
+        settled = tuple(known[chip.name] for chip in chips)
+        if self.card_kind is CardKind.NONE:
+            return Reference(CardChoice(CardKind.NONE), (), chips, settled)
+        value = parse_card_value(self.card_value, self.card_kind)
+        choice = CardChoice(self.card_kind, value, region=self.of_kind(RegionKind.CARD)[0])
+        return Reference(choice, self.of_kind(RegionKind.WHITE), chips, settled)
+
+    def card_in(self, photo: DriedPhoto) -> Reference | None:
+        """The same card in a photo of the dried paint; None where it isn't marked yet.
+
+        Raises
+        ------
+        BadInput
+            Its value is of no known form.
+        """
+        if self.card_kind is CardKind.NONE:
+            return Reference(CardChoice(CardKind.NONE))
+        marked = photo.of_kind(RegionKind.CARD)
+        if not marked:
+            return None
+        value = parse_card_value(self.card_value, self.card_kind)
+        return Reference(CardChoice(self.card_kind, value, region=marked[0]))
+
+
+#: The surfaces that a repair reads, and what a page calls them.
+SURFACES = {RegionKind.SOUND: "Sound wood", RegionKind.DAMAGE: "Damage"}
+
+
+#: The limits a person sets on the Match page, besides what goes over the whole piece.
+_LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "clear")
+
+
+#: Fields that undo leaves alone: they follow from the others or from the photo.
+APART = frozenset({"photo", "stamp", "searched", "progress", "recipe", "check"})
+
+
+def document_of(repair: OpenRepair) -> history.Document:
+    plain = {one.name: getattr(repair, one.name) for one in fields(repair) if one.name != "id"}
+    return plain | {
+        "regions": as_document(repair.regions),
+        **{name: work.document(getattr(repair, name)) for name in ("mixing", "times", "progress", "recipe")},
+        "limits": {name: getattr(repair.limits, name) for name in _LIMITS}
+        | {"paints": list(repair.limits.paints)}
+        | {"then": [_layer_document(layer) for layer in repair.limits.then]},
+        "check": dried.document(repair.check),
+        "aim": vars(repair.aim) | {"kept": list(repair.aim.kept) if repair.aim.kept else None},
+    }
+
+
+def _layer_document(layer: Layer) -> dict[str, Any]:
+    return {
+        "paints": [[part.paint, part.parts] for part in layer.paints],
+        "paint_fraction": layer.paint_fraction,
+        "coats": layer.coats,
+    }
+
+
+def _limits(held: dict[str, Any]) -> Limits:
+    then = tuple(
+        Layer(tuple(Part(*part) for part in one["paints"]), one["paint_fraction"], one["coats"])
+        for one in held.get("then", [])
+    )
+    return Limits(**held | {"paints": tuple(held.get("paints", ())), "then": then})
+
+
+def _aim(held: dict[str, Any]) -> Aim:
+    return Aim(**held | {"kept": Lab(*held["kept"]) if held.get("kept") else None})
+
+
+#: From a field of the document to the field of the repair, where they differ.
+_READ: dict[str, Callable[[Any], Any]] = {
+    "regions": from_document,
+    "card_kind": CardKind,
+    "sound_state": SurfaceState,
+    "damage_state": SurfaceState,
+    "limits": _limits,
+    "aim": _aim,
+    "mixing": work.mixing_from,
+    "times": lambda held: Times(**held),
+    "progress": lambda held: Progress(**held),
+    "recipe": work.recipe_from,
+    "check": dried.dried_from,
+}
+
+
+def opened(stored: Stored[SavedRepair]) -> OpenRepair:
+    """A saved repair; what an earlier version did not know yet has its usual value."""
+    held = {**json.loads(stored.record.document), "id": stored.id, "name": stored.record.name}
+    known = [one.name for one in fields(OpenRepair) if one.name in held]
+    return OpenRepair(**{name: _READ[name](held[name]) if name in _READ else held[name] for name in known})
+
+
+def lacking(repair: OpenRepair) -> str:
+    """What a repair still needs before washes can be ranked, in a sentence; empty where nothing is missing."""
+    if not repair.photo:
+        return "Choose a photo first."
+    if not repair.has_card:
+        return "The card is not marked in the photo."
+    for kind, name in SURFACES.items():
+        if not repair.of_kind(kind) and (kind is RegionKind.DAMAGE or repair.aim.kept is None):
+            return f"No {name.lower()} is marked in the photo."
+    for wet, name in ((repair.sound_wet, "sound wood"), (repair.damage_wet, "damage")):
+        if wet:
+            return (
+                f"The {name} was wet when it was photographed. Wood and paint change color as they dry: let it dry, "
+                "then take the photo again."
+            )
+    return ""
+
+
+def ranked(repair: OpenRepair) -> Match | ColorMatchError:
+    """The washes for a repair that lacks nothing, best first."""
+    library = owned.open_library()
+    path = library.photos.path(repair.photo)
+    return ranking(path, repair.card(), repair.to_match, library.folder, library.stamp(), repair.limits, repair.aim)
+
+
+def picked(repair: OpenRepair, match: Match) -> RankedWash:
+    """The wash of a ranking that the person picked; the first where that rank is not listed any more."""
+    return next((wash for wash in match.washes if wash.rank == repair.picked), match.washes[0])
