@@ -78,7 +78,9 @@ def test_mix_report_label_jobs_and_open_again(visit, address, folder, tmp_path, 
     assert save(page, job, "Report", tmp_path / "again.html") == report
 
     job.get_by_role("button", name="Delete").click()
+    job.wait_for(state="detached")
     page.get_by_role("button", name="Bring back").click()
+    page.get_by_role("button", name="Bring back").wait_for(state="detached")
     job.get_by_role("link", name="Open").click()
     page.get_by_text("All is marked").wait_for(timeout=60_000)
     page.get_by_role("link", name="Mix", exact=True).click()
