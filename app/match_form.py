@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app import session
+from app import look, session
 from app.session import OpenRepair
 from colormatch import repair as job
 from colormatch.errors import BadInput
@@ -169,7 +169,7 @@ def _afterwards(repair: OpenRepair, shelf: Shelf) -> None:
     limits = repair.limits
     for number, layer in enumerate(limits.then):
         with st.container(horizontal=True, vertical_alignment="center", key=f"then-{number}"):
-            st.write(format_layers((layer,)))
+            st.write(look.plain(format_layers((layer,))))
             st.button("Remove", key=f"then-remove-{number}", on_click=_drop_layer, args=(number,))
     with st.popover("Add a wash or a glaze"), st.form("then-form", border=False, clear_on_submit=True):
         st.selectbox("Paint", [paint.name for paint in shelf.paints if shelf.of(paint.name)], key="then-paint")

@@ -73,7 +73,7 @@ def grain(repair: OpenRepair, wash: RankedWash, path: Path) -> None:
         return
     instead = f" (without them {bare.expected_delta_e:.1f})" if bare else ""
     st.write(
-        f"Once the wash is dry, draw them with a fine brush: **{format_layers(best.layers)}**, expected ΔE "
+        f"Once the wash is dry, draw them with a fine brush: **{look.plain(format_layers(best.layers))}**, expected ΔE "
         f"{best.expected_delta_e:.1f} to the grain lines of the sound wood{instead}."
     )
 
@@ -93,7 +93,7 @@ def plot(match: Match, wash: RankedWash, wanted: str) -> None:
     )
     st.write(
         f"The solid rings hold nine in ten of how far each wash may come out; the strong one is wash {wash.rank}. The "
-        f"dashed ring holds {wanted.lower()} itself nine times in ten; an error there moves all of them together. "
+        f"dashed ring holds {look.plain(wanted.lower())} itself nine times in ten; an error there moves all of them. "
         f"{match.searched:,} recipes were tried in {match.seconds:.2f} s."
     )
     st.write("A screen shows colors roughly; a test strip beside the wood decides.")
@@ -105,7 +105,7 @@ def grid(match: Match, wash: RankedWash) -> None:
         return
     paint = wash.layers[0].paints[0].paint
     library = session.open_library()
-    with st.expander(f"{paint} at other ratios and coats, over this damage"):
+    with st.expander(f"{look.plain(paint)} at other ratios and coats, over this damage"):
         chips.dress()
         table = cached.paint_grid(library.folder, library.stamp(), paint, match.ground, match.ground_uncertainty)
         st.html(chips.grid_table(table, match.ground))

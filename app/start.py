@@ -44,7 +44,9 @@ def show() -> None:
             st.subheader("Go on with a repair")
             for stored in recent:
                 # A link to the page that one is on already would not change the address.
-                st.button(stored.record.name, key=f"open-{stored.id}", on_click=session.enter, args=(stored.id,))
+                st.button(
+                    look.plain(stored.record.name), key=f"open-{stored.id}", on_click=session.enter, args=(stored.id,)
+                )
     with how:
         st.subheader("How to photograph")
         st.html(look.drawing(_DRAWING, _DRAWN))

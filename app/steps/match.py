@@ -101,7 +101,7 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
         names = _wanted(repair), f"Wash {wash.rank}, dry"
         st.html(look.edge_to_edge(match.finished or match.target, wash.lab, names))
     with word_side:
-        st.markdown(f"**{format_layers(wash.layers)}**")
+        st.markdown(f"**{look.plain(format_layers(wash.layers))}**")
         st.html(look.range_bar(wash.low, wash.expected_delta_e, wash.high, _longest(match), _MARKS))
         look.sentences(
             [
@@ -142,7 +142,7 @@ def _show_pictures(repair: OpenRepair, match: Match, wash: RankedWash, path: Pat
 def _show_all(repair: OpenRepair, match: Match) -> None:
     st.subheader("All of them")
     st.write(
-        f"Each beside {_wanted(repair).lower()}. The bar holds ΔE nine times in ten, on a scale from 0 to "
+        f"Each beside {look.plain(_wanted(repair).lower())}. The bar holds ΔE nine times in ten, on a scale from 0 to "
         f"{_longest(match):.0f}, the white line its mean. At the dashes, {VISIBLE} and {ACCEPTABLE}, half of all "
         "people see a difference, and half no longer accept it."
     )

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from colormatch.library import SavedRepair
-from colormatch.records import Ground
+from colormatch.records import Ground, Lab
 
 
 @pytest.fixture
@@ -119,3 +119,13 @@ def test_several_damages_each_and_together(example, library, open_app):
 
 def test_doing_nothing_is_always_among_the_candidates(match):
     assert "Left as it is" in shown(match) or "leave it" in shown(match)
+
+
+def test_a_name_is_never_read_as_markdown(match, library, open_app):
+    library.add(Ground("![x](http://example.org/x.png)", Lab(50, 8, 20)))
+    match.run()
+    match.selectbox(key="aim-1").select("![x](http://example.org/x.png)").run()
+    assert not match.error
+    texts = " ".join(block.value for block in match.markdown)
+    assert "example" in texts  # the name stands there
+    assert "![" not in texts
