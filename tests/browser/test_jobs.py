@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from colormatch.library import Library
 from colormatch.library.starter import example
 
 pytestmark = pytest.mark.browser
@@ -17,13 +16,8 @@ TITLE = example().title
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return tmp_path_factory.mktemp("jobs") / "library"
-
-
-@pytest.fixture(scope="module")
-def address(serve, folder):
-    return serve(ROOT / "app" / "main.py", COLORMATCH_LIBRARY=str(folder))
+def address(serve, tmp_path_factory):
+    return serve(ROOT / "app" / "main.py", COLORMATCH_LIBRARY=str(tmp_path_factory.mktemp("jobs")))
 
 
 def seconds_left(page) -> int:
@@ -40,7 +34,7 @@ def save(page, place, button: str, target: Path) -> str:
 
 
 @pytest.mark.parametrize("touch", [False, True], ids=["mouse", "finger"])
-def test_mix_report_label_jobs_and_open_again(visit, address, folder, tmp_path, touch):
+def test_mix_report_label_jobs_and_open_again(visit, address, tmp_path, touch):
     one = visit(address, touch=touch)
     page = one.page
     page.get_by_role("button", name="Try the example").click()
@@ -87,4 +81,3 @@ def test_mix_report_label_jobs_and_open_again(visit, address, folder, tmp_path, 
     page.locator(".timer .left").wait_for(timeout=60_000)
     assert page.locator("h2").first.inner_text() == recipe
     assert one.outside() == []
-    Library.open(folder).remove_repair(int(number))
