@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -50,10 +51,10 @@ def show() -> None:
     repair = _search_card(repair, path)
     photo_side, word_side = st.columns([5, 3], gap="medium")
     with photo_side:
-        reading = _read(repair, path)
-        _photo(repair, path, size, good=isinstance(reading, Reading))
+        _photo(repair, path, size)
     with word_side:
         _next_step(repair, path)
+        reading = _read(repair, path)
         if isinstance(reading, ColorMatchError):
             st.error(str(reading))
         elif reading is not None:
@@ -62,19 +63,21 @@ def show() -> None:
         _settings(repair)
 
 
-def _photo(repair: OpenRepair, path: Path, size: tuple[int, int], *, good: bool) -> None:
+def _photo(repair: OpenRepair, path: Path, size: tuple[int, int]) -> None:
+    """The photo with its marks; before anything is read in it, so that one sees it soon."""
     source = cached.as_taken(path)
-    corrected = good and repair.card_kind is not CardKind.NONE
+    marked = repair.has_card and repair.card_kind is not CardKind.NONE
     view = st.segmented_control(
         "Show the photo",
         (_TAKEN, _BALANCED),
         default=_TAKEN,
         key="view",
         label_visibility="collapsed",
-        disabled=not corrected,
+        disabled=not marked,
     )
-    if corrected and view == _BALANCED:
-        source = cached.balanced(path, repair.card())
+    if marked and view == _BALANCED:
+        with suppress(ColorMatchError):  # told beside the photo
+            source = cached.balanced(path, repair.card())
     what = _MARK.get(repair.card_kind, _MARK[CardKind.GRAY])[0]
     region_editor(
         pictures.publish(source),
