@@ -1,13 +1,24 @@
-"""The rules of the house: style, types, layers, one OpenCV, and a light start."""
+"""The rules of the house: style, types, layers, sizes, one OpenCV, and a light start."""
 
+import ast
 import importlib.metadata
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[1]
+SOURCES = sorted(path for room in ("colormatch", "app", "tests") for path in (ROOT / room).rglob("*.py"))
+#: Lines of a file that can be read in one sitting; our choice.
+MOST_LINES = 400
+#: Files that are longer, and why they are not two.
+LONGER = {
+    "colormatch/records.py": "every value that passes between rooms, in the order of the flow; a list, not a story",
+    "tests/storage/faults.py": "one program: each way to break a library, with the check of what is left",
+    "tests/hostile/test_exchange.py": "one list of hostile folders and zip files, each with its refusal",
+}
 
 
 @pytest.mark.parametrize(
@@ -26,6 +37,23 @@ def test_static_checks(command: list[str]) -> None:
         program = [str(Path(sys.executable).with_name("lint-imports"))]
     done = subprocess.run(program, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_every_module_says_what_it_is() -> None:
+    texts = {path: path.read_text(encoding="utf-8") for path in SOURCES}
+    assert [path for path, text in texts.items() if text.strip() and not ast.get_docstring(ast.parse(text))] == []
+
+
+def test_every_file_can_be_read_in_one_sitting() -> None:
+    long = [path for path in SOURCES if path.read_text(encoding="utf-8").count("\n") > MOST_LINES]
+    assert {path.relative_to(ROOT).as_posix() for path in long} == set(LONGER)
+
+
+def test_one_version() -> None:
+    import colormatch
+
+    stated = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["version"]
+    assert colormatch.__version__ == stated
 
 
 def test_exactly_one_opencv() -> None:

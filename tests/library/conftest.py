@@ -1,3 +1,5 @@
+"""A library with a paint and swatches of it."""
+
 import pytest
 
 from colormatch.library import Library

@@ -1,0 +1,230 @@
+"""What the docs say holds: commands run, options and links exist, pictures are there, figures have their source."""
+
+from __future__ import annotations
+
+import argparse
+import doctest
+import importlib
+import importlib.util
+import io
+import re
+import shlex
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from app import start
+from colormatch.bench import cautions
+from colormatch.cli.main import COMMANDS, main
+from colormatch.library.starter import example
+
+ROOT = Path(__file__).parents[1]
+README, DEVELOPERS, GUIDE = (ROOT / name for name in ("README.md", "DEVELOPERS.md", "app/guide/guide.md"))
+DOCS = {path.name: path.read_text(encoding="utf-8") for path in (README, DEVELOPERS, GUIDE)}
+FOLDERS = {path.name: path.parent for path in (README, DEVELOPERS, GUIDE)}
+#: What all pictures of the docs may weigh together, bytes.
+HEAVIEST = 700_000
+#: Options in the docs that are pytest-benchmark's.
+OF_OTHERS = {"--benchmark-only", "--benchmark-enable"}
+#: Of a study, written without its module.
+OF_STUDIES = {"--photos", "--seed"}
+
+
+def blocks(text: str, *languages: str) -> list[str]:
+    """Lines of the fenced blocks of these languages."""
+    found = re.findall(r"^```(\w*)\n(.*?)^```", text, re.DOTALL | re.MULTILINE)
+    return [line for language, block in found if language in languages for line in block.splitlines()]
+
+
+def inline(text: str) -> list[str]:
+    """Code within sentences."""
+    return re.findall(r"`([^`\n]+)`", re.sub(r"^```.*?^```", "", text, flags=re.DOTALL | re.MULTILINE))
+
+
+def is_command(code: str) -> bool:
+    return code.startswith("colormatch ") and "COMMAND" not in code
+
+
+def commands(text: str) -> list[str]:
+    """Every call of our command, in blocks and within sentences."""
+    return [code for code in (*blocks(text, "sh"), *inline(text)) if is_command(code)]
+
+
+def parser_of(command: str) -> argparse.ArgumentParser:
+    module = importlib.import_module(f"colormatch.cli.{command}")
+    parser = argparse.ArgumentParser(prog=f"colormatch {command}")
+    module.add_arguments(parser)
+    return parser
+
+
+def how_parsing_ends(parser: argparse.ArgumentParser, arguments: list[str]) -> object:
+    """Exit status: 0 where the arguments are understood, or ask for help."""
+    try:
+        parser.parse_args(arguments)
+    except SystemExit as end:
+        return end.code
+    return 0
+
+
+def options_of(parser: argparse.ArgumentParser) -> Iterator[str]:
+    for action in parser._actions:
+        yield from action.option_strings
+        if isinstance(action, argparse._SubParsersAction):
+            for under in action.choices.values():
+                yield from options_of(under)
+
+
+def headings(text: str) -> set[str]:
+    """Anchors of a text's headings, as GitHub and the app's framework make them."""
+    lines = re.findall(r"^#+ (.+)$", re.sub(r"^```.*?^```", "", text, flags=re.DOTALL | re.MULTILINE), re.MULTILINE)
+    return {re.sub(r"[^\w -]", "", line.lower()).strip().replace(" ", "-") for line in lines}
+
+
+# --- commands --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("command", sorted({command for text in DOCS.values() for command in commands(text)}))
+def test_every_command_is_understood(command: str) -> None:
+    _, name, *rest = shlex.split(command, comments=True)
+    assert how_parsing_ends(parser_of(name), rest) == 0
+
+
+def test_the_readme_s_commands_run_one_after_the_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLORMATCH_LIBRARY", str(tmp_path / "library"))
+    shutil.copy(example().photo, "photo.jpg")
+    shutil.copy(example().dried, "dried.jpg")
+    shown = [line for line in blocks(DOCS["README.md"], "sh") if is_command(line) and " app" not in line]
+    assert len(shown) > len(COMMANDS)
+    for line in shown:
+        assert main(shlex.split(line, comments=True)[1:]) == 0, f"{line}: {capsys.readouterr().err}"
+
+
+def test_every_option_exists() -> None:
+    known = OF_OTHERS | OF_STUDIES | {option for name in COMMANDS for option in options_of(parser_of(name))}
+    named = {
+        option
+        for text in DOCS.values()
+        for code in inline(text)
+        if not code.startswith(("python", "pytest"))
+        for option in re.findall(r"(?<![\w-])--[a-z][a-z-]+", code)
+    }
+    assert named <= known
+
+
+def test_the_readme_lists_the_commands_of_the_program(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    listed = re.findall(r"^  (\w+) {2,}(.+)$", capsys.readouterr().out.split("\ncommands:\n")[1], re.MULTILINE)
+    assert re.findall(r"^\| `(\w+)` \| (.+) \|$", DOCS["README.md"], re.MULTILINE) == listed
+
+
+@pytest.mark.parametrize("name", DOCS)
+def test_every_module_and_test_that_is_to_be_run_exists(name: str) -> None:
+    text = DOCS[name]
+    for module in re.findall(r"python -m (tests[\w.]+)", text):
+        spec = importlib.util.find_spec(module)
+        assert spec is not None, module
+        assert '__name__ == "__main__"' in Path(str(spec.origin)).read_text(encoding="utf-8"), module
+    for path in re.findall(r"pytest (?:-\w+ )*(tests/[\w./]+)", text):
+        assert (ROOT / path).exists(), path
+
+
+def test_the_notebook_example_runs() -> None:
+    source = "\n".join(blocks(DOCS["README.md"], "pycon"))
+    example_of_the_readme = doctest.DocTestParser().get_doctest(source + "\n", {}, "README.md", str(README), 0)
+    assert len(example_of_the_readme.examples) > 5
+    told = io.StringIO()
+    assert doctest.DocTestRunner().run(example_of_the_readme, out=told.write).failed == 0, told.getvalue()
+
+
+# --- links and pictures ----------------------------------------------------------------------------------------------
+
+
+def targets(text: str) -> list[str]:
+    """What links and pictures point at."""
+    return re.findall(r"\]\(([^)\s]+)\)", text) + re.findall(r'src="([^"]+)"', text)
+
+
+@pytest.mark.parametrize("name", DOCS)
+def test_every_link_and_picture_resolves(name: str) -> None:
+    for target in targets(DOCS[name]):
+        path, _, anchor = target.partition("#")
+        file = FOLDERS[name] / path if path else FOLDERS[name] / name
+        assert file.exists(), target
+        if anchor:
+            assert anchor in headings(file.read_text(encoding="utf-8")), target
+
+
+def test_pictures_are_used_light_and_there_at_both_widths() -> None:
+    pictures = set(GUIDE.parent.glob("*.webp"))
+    assert sum(path.stat().st_size for path in pictures) < HEAVIEST
+    named = {(FOLDERS[name] / target).resolve() for name, text in DOCS.items() for target in targets(text)}
+    for picture in pictures:
+        wide, phone = (picture.with_name(re.sub(r"-\w+(?=\.)", kind, picture.name)) for kind in ("-wide", "-phone"))
+        assert {wide, phone} <= pictures
+        assert wide in named or phone in named, picture.name
+
+
+@pytest.mark.parametrize("name", DOCS)
+def test_every_picture_is_told_in_words(name: str) -> None:
+    words = re.findall(r"!\[([^]]*)\]", DOCS[name]) + re.findall(r'<img [^>]*alt="([^"]*)"', DOCS[name])
+    assert len(words) == len(re.findall(r"!\[|<img ", DOCS[name]))
+    assert all(len(one) > 10 for one in words)
+
+
+# --- what is said ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["README.md", "guide.md"])
+def test_figures_stand_in_the_developers_page(name: str) -> None:
+    """Whoever measures anew changes both."""
+    text = DOCS[name] if name == "guide.md" else DOCS[name].split("## How sure it is")[1].split("\n## ")[0]
+    figures = set(re.findall(r"\d+\.\d\d\b", text))
+    assert len(figures) > 10
+    assert figures <= set(re.findall(r"\d+\.\d\d\b", DOCS["DEVELOPERS.md"]))
+
+
+def test_rows_of_the_readme_are_rows_of_the_developers_page() -> None:
+    rows = re.findall(r"^\| ([^|`]+) \| (\d[^|]+) \| (\d[^|]+) \|$", DOCS["README.md"], re.MULTILINE)
+    assert len(rows) >= 4
+    for name, color, difference in rows:
+        assert re.search(rf"^\| {re.escape(name)} \| {re.escape(color)} \|[^|]*\| {re.escape(difference)} \|",
+                         DOCS["DEVELOPERS.md"], re.MULTILINE), name  # fmt: skip
+
+
+def test_the_guide_says_what_the_app_says() -> None:
+    for sentence in start._HOW:
+        assert f"* {sentence}" in DOCS["guide.md"]
+    told = {words for name, words in vars(cautions).items() if name.isupper() and isinstance(words, str)}
+    assert len(told) > 4
+    for sentence in told:
+        assert sentence in DOCS["guide.md"]
+
+
+# --- the house as it stands ------------------------------------------------------------------------------------------
+
+
+def rooms() -> str:
+    """The table of rooms."""
+    return DOCS["DEVELOPERS.md"].split("## The flow, and the rooms")[1].split("\n## ")[0]
+
+
+def test_every_file_and_folder_that_is_named_exists() -> None:
+    named = re.compile(r"(\.?[\w-]+/)*[\w.-]+\.(py|css|js|svg|md|toml)|(\.?[\w-]+/)+[\w-]*")
+    for text in DOCS.values():
+        for code in inline(text):
+            if named.fullmatch(code):
+                assert any((base / code).exists() for base in (ROOT, ROOT / "colormatch", GUIDE.parent)), code
+
+
+def test_every_room_is_in_the_table() -> None:
+    stands = [path for path in (ROOT / "colormatch").iterdir() if not path.name.startswith("_")]
+    stands += [path for path in (ROOT / "app").iterdir() if path.is_dir() and not path.name.startswith("_")]
+    for path in stands:
+        name = path.relative_to(ROOT).as_posix() + "/" * path.is_dir()
+        assert f"`{name}`" in rooms(), name
