@@ -20,7 +20,9 @@ def show() -> None:
     repair = session.current()
     with st.container():  # keeps the code below in its place, whatever stands here
         if repair.photo:
-            st.page_link("steps/photo.py", label=f"**Go on with {repair.name}**", query_params=session.link())
+            st.page_link(
+                "steps/photo.py", label=f"**Go on with {look.plain(repair.name)}**", query_params=session.link()
+            )
         elif repair.id is None:
             st.button("Start a repair and photograph it with the phone", key="empty", on_click=_begin)
     code, words = st.columns([2, 3], gap="large")

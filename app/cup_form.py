@@ -55,7 +55,7 @@ def show(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint], workshop:
     try:
         filled = cup.fill(repair, recipe.wash.layers, paints)
     except ColorMatchError as error:
-        amounts_at.error(str(error))
+        amounts_at.error(look.plain(str(error)))
         return
     if filled.amounts.cost != recipe.cost:
         session.keep(replace(session.current(), recipe=replace(recipe, cost=filled.amounts.cost)), undoable=False)
@@ -101,7 +101,7 @@ def _marked(repair: OpenRepair) -> None:
         f"would be {by:.0f} % {way}. It holds for damage that lies flat beside the card."
     )
     for flag in found.flags:
-        st.write(flag.text)
+        st.write(look.plain(flag.text))
 
 
 def _keep_card_size(text: str) -> None:

@@ -40,20 +40,21 @@ def show(repair: OpenRepair, photo: Photographed) -> None:
             photo[0].photo.sha256,
         )  # fmt: skip
     except ColorMatchError as error:
-        st.write(str(error))
+        st.write(look.plain(str(error)))
         return
     shelf = cached.workshop(library.folder, library.stamp())
     with st.spinner("Fitting the paint with it"):
         learned = cached.lesson(swatch, shelf.shelf.of(swatch.paint), paint_named(shelf.shelf, swatch.paint).kind)
     surer = "" if photo[0].card.kind is CardKind.CHART24 else " A 24-patch chart would make it count more."
-    st.write(f"{format_layers(layers)} on this wood, read to ΔE {swatch.uncertainty:.1f} (nine times in ten).{surer}")
+    wash = look.plain(format_layers(layers))
+    st.write(f"{wash} on this wood, read to ΔE {swatch.uncertainty:.1f} (nine times in ten).{surer}")
     look.facts(_gain(learned, "would be"))
     if shelf.lent:
         st.write("The paints are lent from the example. To keep a swatch, put them on your shelf first.")
         st.button("Put the example's paints on my shelf", key="install-starter", on_click=_install)
         return
     st.button(
-        f"Keep {'the repair' if name == 'Repair' else name.lower()} as a swatch",
+        f"Keep {'the repair' if name == 'Repair' else look.plain(name.lower())} as a swatch",
         key="keep-swatch",
         type="primary",
         on_click=_keep,
@@ -102,7 +103,8 @@ def _show_kept(kept: Kept, swatch: Swatch) -> None:
     with st.spinner("Fitting the paint with it"):
         learned = cached.lesson(swatch, others, paint_named(shelf, swatch.paint).kind)
     layer = Layer((Part(swatch.paint),), swatch.paint_fraction, swatch.coats)
-    st.write(f"**Kept:** {format_layers([layer])} on {swatch.ground}. The match and the advice use it from now on.")
+    words = look.plain(f"{format_layers([layer])} on {swatch.ground}")
+    st.write(f"**Kept:** {words}. The match and the advice use it from now on.")
     look.facts(_gain(learned, "are"))
     st.button("Take the swatch away again", key="drop-swatch", on_click=_drop, args=(kept.number,))
 

@@ -31,9 +31,14 @@ def offline() -> None:
     )
 
 
+#: What Markdown and Streamlit's own marks begin with: emphasis, code, links and pictures, HTML, formulas, colors and
+#: icons (a colon with a word after it), and what makes a list or a heading of a line.
+_MARKS = re.compile(r"[\\`*_\[\]<>$~&|]|:(?=[^\s\d])|^[-+#=]|(?<=^\d)[.)]", re.MULTILINE)
+
+
 def plain(text: str) -> str:
     """A name that somebody typed, for where Streamlit would read it as Markdown: an image in it would be fetched."""
-    return re.sub(r"([\\`*_{}\[\]()#+\-.!|<>~$:&])", r"\\\1", text)
+    return _MARKS.sub(r"\\\g<0>", text)
 
 
 def facts(rows: list[tuple[str, str]]) -> None:

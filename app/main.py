@@ -38,7 +38,7 @@ def main() -> None:
     _header(pages, page)
     note = session.take_note()
     if note:
-        st.error(note)
+        st.error(look.plain(note))
     try:
         if page.url_path in OF_THE_REPAIR:
             _repair_line(page.url_path)
@@ -46,7 +46,7 @@ def main() -> None:
         if page.url_path in (*OF_THE_REPAIR, PHONE[2]):
             session.follow()
     except ColorMatchError as error:
-        st.error(str(error))
+        st.error(look.plain(str(error)))
     except Exception:
         logging.getLogger("colormatch.app").exception("A page failed")
         st.error(
@@ -80,7 +80,9 @@ def _repair_line(place: str) -> None:
         for word, again in (("Undo", False), ("Redo", True)):
             what = session.next_undo(again=again)
             if what:
-                st.button(f"{word} {what}", key=word.lower(), on_click=session.undo, kwargs={"again": again})
+                st.button(
+                    f"{word} {look.plain(what)}", key=word.lower(), on_click=session.undo, kwargs={"again": again}
+                )
     if repair.guided:
         walk.show(repair, place)
 

@@ -36,7 +36,7 @@ def show(repair: OpenRepair, photos: Sequence[Photographed]) -> Judged | None:
             return None
         judged = checks.judge_repair(photos)
     except ColorMatchError as error:
-        st.error(str(error))
+        st.error(look.plain(str(error)))
         return None
     check = judged.worse
     st.subheader(f"{check.verdict.capitalize()}: ΔE {check.delta_e:.1f}")
@@ -59,7 +59,7 @@ def show(repair: OpenRepair, photos: Sequence[Photographed]) -> Judged | None:
 
 def _show_strips(strips: Sequence[Judged]) -> None:
     best = strips[0]
-    st.subheader(f"{best.name} comes nearest: ΔE {best.worse.delta_e:.1f}")
+    st.subheader(f"{look.plain(best.name)} comes nearest: ΔE {best.worse.delta_e:.1f}")
     if len(best.lights) > 1:
         st.write("Ranked by the worse of the two lights: a match has to hold in both.")
     longest = _longest([one.worse.high for one in strips])
@@ -160,7 +160,7 @@ def wash_form(repair: OpenRepair, wash: Wash, field: str) -> None:
         if wash.paint:
             _ = wash.layer
     except ColorMatchError as error:
-        st.error(str(error))
+        st.error(look.plain(str(error)))
 
 
 # --- advice ----------------------------------------------------------------------------------------------------------
@@ -170,7 +170,7 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
     """What to do about it now, best first."""
     st.subheader("What to do now")
     if judged.done:
-        st.write(f"**{checks.advise(judged, ())[0]}**")
+        st.write(f"**{look.plain(checks.advise(judged, ())[0])}**")
         return
     place = judged.lights.index(judged.worse)
     shown = repair.check.shown(place + 1)
@@ -192,11 +192,11 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
             before.damage if before and washed else None,
         )
     if isinstance(steps, ColorMatchError):
-        st.error(str(steps))
+        st.error(look.plain(str(steps)))
         return
     better = worth_doing(steps)
-    words = checks.advise(judged, steps)
-    st.write(f"**{words[0]}**" if not better else f"**Best: {checks.words_of(better[0])}.** {words[-1]}")
+    words = [look.plain(sentence) for sentence in checks.advise(judged, steps)]
+    st.write(f"**{words[0]}**" if not better else f"**Best: {look.plain(checks.words_of(better[0]))}.** {words[-1]}")
     st.write(
         "Each laid over the repair as it is now, beside the sound wood. Expected ΔE to the sound wood, nine times in "
         "ten within the bar."

@@ -57,7 +57,7 @@ def show() -> None:
             _next_step(draft, path, plan)
         read = _read(draft, path, plan, own) if plan else None
         if isinstance(read, ColorMatchError):
-            st.error(str(read))
+            st.error(look.plain(str(read)))
         with st.expander("Card and photo", key="board-card"):
             photo_side.card_settings(draft)
     with photo_column:
@@ -73,10 +73,11 @@ def _what(draft: Draft, found: Plan | ColorMatchError | None) -> tuple[str, Plan
     options = _FORMS if seen else dict(reversed(_FORMS.items()))
     form: str = fields.pick("What is in the photo?", "form", options)
     if form == _SHEET and isinstance(found, ColorMatchError):
-        st.error(str(found))
+        st.error(look.plain(str(found)))
         return form, None
     if form == _SHEET and isinstance(found, Plan):
-        st.write(f"It is a sheet that was printed here: {', '.join(found.rows)}, each in {', '.join(found.columns)}.")
+        rows, columns = (look.plain(", ".join(names)) for names in (found.rows, found.columns))
+        st.write(f"It is a sheet that was printed here: {rows}, each in {columns}.")
         return form, found
     if form == _SHEET:
         st.write("The sheet was not printed here. Type the names as they stand on it.")
@@ -90,7 +91,7 @@ def _what(draft: Draft, found: Plan | ColorMatchError | None) -> tuple[str, Plan
     try:
         return form, planned(paper, rows.split(","), columns)
     except ColorMatchError as error:
-        st.error(str(error))
+        st.error(look.plain(str(error)))
         return form, None
 
 
@@ -176,9 +177,9 @@ def _cell(draft: Draft, number: int, proposal: Proposal) -> bool:
     with st.container(key=f"board-cell-{number}", gap=None):
         st.html(chips.swatch_chip(swatch.lab, swatch.ground_lab, name))
         wash = f"{format_ratio(swatch.paint_parts, swatch.water_parts)}, {chips.coats_word(swatch.coats)}"
-        words = f"{number}. **{swatch.paint}**, {wash}"
+        words = f"{number}. **{look.plain(swatch.paint)}**, {look.plain(wash)}"
         taken = WordFields(draft).tick(words, f"take {name}", not doubtful)
-        st.write(" ".join([f"± {swatch.uncertainty:.1f} ΔE.", *(flag.text for flag in proposal.flags)]))
+        st.write(" ".join([f"± {swatch.uncertainty:.1f} ΔE.", *(look.plain(flag.text) for flag in proposal.flags)]))
     return taken
 
 

@@ -94,7 +94,7 @@ def _bring_in() -> None:
         with st.spinner("Reading the files"):
             plan = _import(uploads, preview=True)
     except ColorMatchError as error:
-        st.error(str(error))
+        st.error(look.plain(str(error)))
         return
     _preview(plan)
 
@@ -138,7 +138,7 @@ def _list(items: list[Incoming]) -> None:
     for item in items[:_NAMED]:
         if isinstance(item.theirs, Swatch):
             st.html(_pair(item))
-        st.write(_told(item))
+        st.write(look.plain(_told(item)))
     if len(items) > _NAMED:
         st.write(f"And {len(items) - _NAMED} more.")
 

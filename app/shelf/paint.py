@@ -34,7 +34,7 @@ def show() -> None:
     if number is None:
         return
     paint = library.get(Paint, number)
-    st.header(paint.name)
+    st.header(look.plain(paint.name))
     _describe(library, paint)
     _actions(number)
     swatches = [one for one in session.stored(Swatch) if one.record.paint == paint.name]
@@ -59,7 +59,7 @@ def show() -> None:
         if wood is not None:
             st.write(_next(workshop, paint.name, len(swatches), grid, wood))
         for flag in workshop.models[paint.name].flags:
-            st.write(flag.text)
+            st.write(look.plain(flag.text))
         _show_swatches(swatches, fit_errors(workshop, paint.name))
 
 
@@ -71,7 +71,7 @@ def _describe(library: Library, paint: Paint) -> None:
         said.append(f"{paint.price:g} a tin")
     if paint.on_hand_ml is not None:
         said.append(f"{paint.on_hand_ml:g} ml left" if paint.on_hand_ml else "none left")
-    st.write(" · ".join(word for word in said if word))
+    st.write(look.plain(" · ".join(word for word in said if word)))
     if paint.notes:
         st.text(paint.notes)
     if paint.photo:
@@ -107,9 +107,9 @@ def _first_swatches(paint: Paint) -> None:
     st.html(chips.strip([]))
     st.subheader("It needs a swatch")
     st.write(
-        f"A tin tells no color. Brush {paint.name} on bare wood, once at full strength and once thinned 1:7, wipe it "
-        "as you would on a repair, let it dry, and photograph each beside bare wood and the gray card. In simulations "
-        "two such swatches leave 1.2 ΔE of doubt about every other thinning, one leaves twice as much."
+        f"A tin tells no color. Brush {look.plain(paint.name)} on bare wood, once at full strength and once thinned "
+        "1:7, wipe it as you would on a repair, let it dry, and photograph each beside bare wood and the gray card. In "
+        "simulations two such swatches leave 1.2 ΔE of doubt about every other thinning, one leaves twice as much."
     )
 
 
@@ -121,8 +121,8 @@ def _show_grid(grid: WashGrid, wood: Wood) -> None:
     measured = any(cell.measured for row in grid.rows for cell in row)
     halves = " Where it says measured, the left half is your swatch and the right half the computed color." * measured
     st.write(
-        f"Computed from your swatches over {wood.name}: the color that a wash is expected to dry to, and the ΔE that "
-        f"it stays within nine times in ten, brush included.{halves} A screen shows colors roughly."
+        f"Computed from your swatches over {look.plain(wood.name)}: the color that a wash is expected to dry to, and "
+        f"the ΔE that it stays within nine times in ten, brush included.{halves} A screen shows colors roughly."
     )
 
 
@@ -133,19 +133,21 @@ def _next(workshop: Workshop, paint: str, swatches: int, grid: WashGrid, wood: W
         try:
             found = job.swatch_worth_painting(reading, session.current().surfaces, workshop, paint)
         except ColorMatchError as error:
-            return str(error)
+            return look.plain(str(error))
         if found is not None and found.before - found.after >= _WORTH:
             return (
-                f"**{format_layers([found.layer])}** on wood like the damage. It should bring the expected ΔE of the "
-                f"open repair, with this paint alone, from about {found.before:.1f} to about {found.after:.1f}."
+                f"**{look.plain(format_layers([found.layer]))}** on wood like the damage. It should bring the expected "
+                f"ΔE of the open repair, with this paint alone, from about {found.before:.1f} to about "
+                f"{found.after:.1f}."
             )
         return "None for the open repair: what is left of the doubt is the brush and the reading, not the paint."
     cell = grid.least_sure
-    words = f"{format_fraction(cell.layer.paint_fraction)}, {chips.coats_word(cell.layer.coats)}"
-    why = f"Of all these washes it is the least sure: ± {cell.uncertainty:.1f} ΔE over {wood.name}."
+    words = look.plain(f"{format_fraction(cell.layer.paint_fraction)}, {chips.coats_word(cell.layer.coats)}")
+    on = look.plain(wood.name)
+    why = f"Of all these washes it is the least sure: ± {cell.uncertainty:.1f} ΔE over {on}."
     if swatches < _ENOUGH:
         why += " In simulations a second swatch, far from the first in strength, halves the doubt."
-    return f"**{words}** on {wood.name}. {why}"
+    return f"**{words}** on {on}. {why}"
 
 
 # --- swatches --------------------------------------------------------------------------------------------------------
@@ -170,7 +172,8 @@ def _swatch_words(swatch: Swatch, error: FitError) -> str:
     if error.off != NOTHING:
         fit += f": {error.off}"
     said = [f"Read to ± {swatch.uncertainty:.1f} ΔE", swatch.measured, swatch.taken]
-    return f"**{chips.wash_words(swatch)}**  \n{fit}.  \n{', '.join(word for word in said if word)}"
+    more = look.plain(", ".join(word for word in said if word))
+    return f"**{look.plain(chips.wash_words(swatch))}**  \n{fit}.  \n{more}"
 
 
 def _swatch_actions(stored: Stored[Swatch]) -> None:

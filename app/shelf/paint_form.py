@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app import photo_files, session
+from app import look, photo_files, session
 from app.shelf import place, typed
 from colormatch.records import Paint
 
@@ -20,7 +20,7 @@ def show() -> None:
         place.back("Your paints")
     else:
         place.back(paint.name, "paint", number)
-    st.header("A new paint" if paint is None else f"Change {paint.name}")
+    st.header("A new paint" if paint is None else f"Change {look.plain(paint.name)}")
 
     def value(field: str) -> str:
         held = "" if paint is None else getattr(paint, field)

@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from app import session
+from app import look, session
 from app.shelf import chips, place, woods
 from colormatch.library import Library, Stored
 from colormatch.library.find import Found, Sort, find
@@ -116,7 +116,7 @@ def _card(found: Found[Paint], swatches: list[Swatch], compared: str) -> None:
     with st.container(key=f"paint-card-{number}", gap=None):
         st.html(chips.strip(swatches))
         st.button(
-            f"**{paint.name}**  \n{_facts(paint, len(swatches), found.delta_e, compared)}",
+            f"**{look.plain(paint.name)}**  \n{look.plain(_facts(paint, len(swatches), found.delta_e, compared))}",
             key=f"paint-{number}",
             width="stretch",
             on_click=place.go,

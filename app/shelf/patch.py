@@ -34,7 +34,7 @@ def show() -> None:
     library, number = session.open_library(), place.number()
     paint = None if number is None else library.get(Paint, number)
     place.back(paint.name if paint else "Your paints", "paint" if paint else "", number)
-    st.header(f"A swatch of {paint.name} from a photo" if paint else "A swatch from a photo")
+    st.header(f"A swatch of {look.plain(paint.name)} from a photo" if paint else "A swatch from a photo")
     draft = drafts.held(_USE)
     if not draft.photo:
         st.write(

@@ -95,7 +95,7 @@ def ask_for_card(draft: Draft, path: Path) -> None:
     card = cached.card_in(path, draft.card_kind)
     why = str(card) if isinstance(card, ColorMatchError) else "No card is marked."
     st.subheader("Mark the card")
-    st.write(f"{why} Choose Card above the photo and drag across it, inside its edges.")
+    st.write(f"{look.plain(why)} Choose Card above the photo and drag across it, inside its edges.")
 
 
 def _change_kind(use: str, key: str) -> None:
@@ -117,7 +117,7 @@ def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict
     except ColorMatchError as error:  # the card's value as it was typed
         reading = error
     if isinstance(reading, ColorMatchError):
-        st.error(str(reading))
+        st.error(look.plain(str(reading)))
         return {}
     found = {kind: job.surface(reading, surfaces, kind) for kind in words if draft.of_kind(kind)}
     rows = [

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app import look
+
 #: Names in the address: which view of the shelf, and of which record.
 _VIEW, _NUMBER = "view", "number"
 
@@ -28,4 +30,4 @@ def go(to: str = "", record: int | None = None) -> None:
 
 def back(label: str, to: str = "", record: int | None = None) -> None:
     """The way up."""
-    st.button(f"‹ {label}", key="back", on_click=go, args=(to, record))
+    st.button(f"‹ {look.plain(label)}", key="back", on_click=go, args=(to, record))

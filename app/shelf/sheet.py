@@ -53,7 +53,7 @@ def show() -> None:
     try:
         plan = planned(paper, rows, columns)
     except ColorMatchError as error:
-        word_side.error(str(error))
+        word_side.error(look.plain(str(error)))
         return
     with word_side:
         with st.spinner("Drawing the sheet"):

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app import session
+from app import look, session
 from app.shelf import place, typed, woods
 from app.shelf.words import STATES
 from colormatch.library import Library
@@ -31,7 +31,7 @@ def show() -> None:
         paint = library.get(Paint, number).name
         title = f"A swatch of {paint}, by numbers"
     place.back(paint, "paint", owner)
-    st.header(title)
+    st.header(look.plain(title))
     if swatch is None:
         st.write("For a color that an instrument read: CIELAB under D65, 2°. A photo beside your gray card does too.")
     _form(library, swatch, paint, owner)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import streamlit as st
 
+from app import look
 from app.shelf import (
     backups,
     board,
@@ -46,5 +47,5 @@ try:
     undo.bar()
     VIEWS.get(place.view(), paints.show)()
 except LibraryDamaged as error:
-    st.error(error.what)
+    st.error(look.plain(error.what))
     backups.ways_back()

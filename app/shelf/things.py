@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from app import session
+from app import look, session
 from app.reference_form import CARD_KINDS
 from app.shelf import chips, place, typed
 from app.shelf.words import STATES
@@ -137,7 +137,7 @@ def show() -> None:
     library = session.open_library()
     if number is not None:
         record = library.get(sort.kind, number)
-        st.subheader(f"Correct {record.name}")
+        st.subheader(f"Correct {look.plain(record.name)}")
         _form(sort, record, number)
         return
     stored = sorted(library.all(sort.kind), key=lambda one: one.record.name.casefold())
@@ -160,7 +160,7 @@ def _row(sort: Sort, view: str, stored: Stored[Any]) -> None:
         colors = sort.colors(record)
         if colors:
             st.html(chips.swatch_chip(*colors, record.name), width=96)
-        st.markdown(f"**{record.name}**  \n{_told(sort, record)}")
+        st.markdown(f"**{look.plain(record.name)}**  \n{look.plain(_told(sort, record))}")
         with st.popover("Change", key=f"thing-{number}"):
             st.button("Edit", key=f"edit-{number}", width="stretch", on_click=place.go, args=(view, number))
             st.button(

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from app import session
+from app import look, session
 from app.shelf import place, things
 
 #: Views that change one record: after an undo the record may be another or gone, so they are left.
@@ -21,7 +21,7 @@ def bar() -> None:
             ("undo", "Undo", library.next_undo(), library.undo),
             ("redo", "Redo", library.next_redo(), library.redo),
         ):
-            label = f"**{word}:** {next_words}" if next_words else f"Nothing to {word.lower()}"
+            label = f"**{word}:** {look.plain(next_words)}" if next_words else f"Nothing to {word.lower()}"
             st.button(label, key=key, disabled=not next_words, on_click=_swap, args=(act,))
 
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import streamlit as st
 
-from app import cached, session
+from app import cached, look, session
 from app.shelf import typed
 from colormatch import repair as job
 from colormatch.errors import ColorMatchError
@@ -75,5 +75,5 @@ def choose(label: str, key: str, woods: list[Wood], first: str = "") -> Wood | N
     try:
         return Wood("the typed color", typed.color(text, "color"), 0.0)
     except ColorMatchError as error:
-        st.error(str(error))
+        st.error(look.plain(str(error)))
         return None

@@ -233,7 +233,7 @@ def _photographed(repair: OpenRepair) -> list[Photographed] | None:
         except ColorMatchError as error:  # the card's value as it was typed
             reading = error
         if isinstance(reading, ColorMatchError):
-            st.error(str(reading))
+            st.error(look.plain(str(reading)))
             return None
         found.append((reading, shown.surfaces))
     return found

@@ -56,7 +56,7 @@ def show() -> None:
         _next_step(repair, path)
         reading = _read(repair, path)
         if isinstance(reading, ColorMatchError):
-            st.error(str(reading))
+            st.error(look.plain(str(reading)))
         elif reading is not None:
             st.subheader("What this photo is good for")
             look.facts(judged(repair, reading))
@@ -119,7 +119,9 @@ def _next_step(repair: OpenRepair, path: Path) -> None:
     sound = len(repair.of_kind(RegionKind.SOUND))
     if not repair.has_card:
         st.subheader("Mark the card")
-        st.write(f"{_why_not_found(repair, path)} Choose Card above the photo and {_MARK[repair.card_kind][1]}")
+        st.write(
+            f"{look.plain(_why_not_found(repair, path))} Choose Card above the photo and {_MARK[repair.card_kind][1]}"
+        )
     elif sound < PATCHES and repair.aim.kept is None:
         st.subheader(f"Mark sound wood: {sound} of {PATCHES} patches")
         st.write(
