@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colormatch.errors import BadInput, RegionError
+from colormatch.photo.around import around_card
 from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, light_doubt, tie_to_chips
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.photo.sample import combine, sample_region
@@ -81,8 +82,11 @@ def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region
         sample = sample_region(even, region, correction.lab, correction.systematic)
         doubts = light_doubt(neutral, region)
         samples.append(replace(sample, flags=(*sample.flags, *doubts)))
+    light = neutral.light
+    if neutral.card.region is not None and neutral.plane is None:
+        light = replace(light, flags=(*light.flags, *around_card(photo, neutral.card.region, regions)))
     difference = correction.systematic_difference
-    return Reading(photo.facts, neutral.card, neutral.light, tuple(samples), correction.steps, difference)
+    return Reading(photo.facts, neutral.card, light, tuple(samples), correction.steps, difference)
 
 
 def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sample:

@@ -134,7 +134,7 @@ CASES: dict[str, Bad] = {
 }
 #: Doubts that say that the light or the tones are not to be trusted.
 TELLING = (
-    *("light-mixed", "light-patchy", "light-uneven", "other-light"),
+    *("light-mixed", "light-patchy", "light-uneven", "other-light", "wood-other-light"),
     *("card-other-light", "card-uneven", "card-shadow"),
 )
 
