@@ -125,8 +125,8 @@ def _next_step(repair: OpenRepair, path: Path) -> None:
     elif sound < PATCHES and repair.aim.kept is None:
         st.subheader(f"Mark sound wood: {sound} of {PATCHES} patches")
         st.write(
-            "Wood differs from place to place. Three or more patches around the damage, in the same light, tell how "
-            "far their color can be trusted; a single patch can't."
+            "Choose Sound wood above the photo and drag across three patches or more around the damage, in the same "
+            "light. Wood differs from place to place: a single patch can't tell how far its color can be trusted."
         )
     elif not repair.of_kind(RegionKind.DAMAGE):
         st.subheader("Mark the damage")
