@@ -17,6 +17,7 @@ PAGES = {
     "Check": "Choose",
     "Swatches": "paints",
     "Jobs": "An old side table",
+    "Guide": "Local codes",
 }
 GRAVE = ("serious", "critical")
 
