@@ -32,6 +32,14 @@ def wait_for(page, count, kind=None):
     return received(page)["regions"]
 
 
+def wait_beyond(page, corner, x):
+    """Until a corner of the first region lies right of ``x``."""
+    page.wait_for_function(
+        "([corner, x]) => JSON.parse(document.querySelector('#received').textContent).regions[0].points[corner][0] > x",
+        arg=[corner, x],
+    )
+
+
 def box_of(region):
     xs, ys = zip(*region["points"], strict=True)
     return min(xs), min(ys), max(xs), max(ys)
@@ -53,11 +61,15 @@ def test_mouse_draws_moves_resizes_and_deletes(visit, address):
     assert box_of(region) == pytest.approx((0.2, 0.2, 0.4, 0.5), abs=0.004)
 
     mouse_drag(page, at(page, 0.3, 0.3), at(page, 0.4, 0.4))  # drawn last, so it is chosen: this moves it
-    page.wait_for_function("JSON.parse(document.querySelector('#received').textContent).regions[0].points[0][0] > 0.25")
+    page.wait_for_function(
+        "() => JSON.parse(document.querySelector('#received').textContent).regions[0].points[0][0] > 0.25"
+    )
     assert box_of(received(page)["regions"][0]) == pytest.approx((0.3, 0.3, 0.5, 0.6), abs=0.008)
 
     mouse_drag(page, at(page, 0.5, 0.6), at(page, 0.7, 0.8))
-    page.wait_for_function("JSON.parse(document.querySelector('#received').textContent).regions[0].points[2][0] > 0.65")
+    page.wait_for_function(
+        "() => JSON.parse(document.querySelector('#received').textContent).regions[0].points[2][0] > 0.65"
+    )
     assert box_of(received(page)["regions"][0]) == pytest.approx((0.3, 0.3, 0.7, 0.8), abs=0.008)
 
     page.get_by_role("button", name="Delete").click()
@@ -81,7 +93,7 @@ def test_free_shape_and_one_card_only(visit, address):
         page.get_by_role("button", name="Card").first.click()
         mouse_drag(page, at(page, left, 0.1), at(page, left + 0.2, 0.3))
         page.wait_for_function(
-            f"JSON.parse(document.querySelector('#received').textContent).regions.some(r => r.kind === 'card' && Math.abs(r.points[0][0] - {left}) < 0.02)"  # noqa: E501
+            f"() => JSON.parse(document.querySelector('#received').textContent).regions.some(r => r.kind === 'card' && Math.abs(r.points[0][0] - {left}) < 0.02)"  # noqa: E501
         )
     assert len(wait_for(page, 1, "card")) == 2  # the card and the damage
 
@@ -107,7 +119,7 @@ def test_keyboard_alone(visit, address):
     for _ in range(3):
         page.keyboard.press("ArrowRight")
     page.wait_for_function(
-        f"JSON.parse(document.querySelector('#received').textContent).regions[0].points[0][0] > {before['points'][0][0]}"  # noqa: E501
+        f"() => JSON.parse(document.querySelector('#received').textContent).regions[0].points[0][0] > {before['points'][0][0]}"  # noqa: E501
     )
     page.keyboard.press("Delete")
     wait_for(page, 0)

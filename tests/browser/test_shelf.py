@@ -83,7 +83,7 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     page.get_by_label("Paint to water").fill("1:7")
     page.get_by_label("Paint to water").press("Tab")
     # A reload in the middle loses nothing.
-    page.wait_for_function("!document.querySelector('[data-test-script-state=running]')")
+    page.wait_for_function("() => !document.querySelector('[data-test-script-state=running]')")
     page.reload()
     page.locator("g.patch").wait_for(state="attached", timeout=30_000)
     holds(page, "patch-ratio", "1:7")
