@@ -2,7 +2,8 @@
 
 On loopback it lets in pages of this machine's own address only, so that a foreign web page can't reach the app by
 pointing its own name at 127.0.0.1 (DNS rebinding) or by opening a WebSocket to it. With the phone link, it asks for a
-cookie besides, which a browser gets once for a one-time link.
+cookie besides, which a browser gets once for a one-time link. What leaves by it tells the browser to load nothing from
+anywhere else, whatever stands on a page.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl, urlencode
 
 if TYPE_CHECKING:
-    from starlette.types import ASGIApp, Receive, Scope, Send
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 #: Name of the one-time token in a link, and of the cookie that a browser gets for it.
 QUERY, COOKIE = "enter", "colormatch-door"
@@ -33,6 +34,15 @@ _TRIES, _WHILE_S = 10, 60.0
 _REMEMBERED = 1000
 #: A message that refuses a WebSocket for reasons of policy (RFC 6455, 7.4.1).
 _POLICY = 1008
+#: What a page may load: its own server's files and what it holds itself (Content Security Policy 3). Streamlit's page
+#: carries one script in its text, its styles are set in place, and a component's script is a blob.
+_POLICY_OF_PAGES = (
+    "default-src 'self'; script-src 'self' 'unsafe-inline' blob:; style-src 'self' 'unsafe-inline' blob:; "
+    "img-src 'self' data: blob:; font-src 'self' data:; media-src 'self' data: blob:; worker-src 'self' blob:; "
+    "frame-src 'none'; object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors 'none'; "
+    # Safari before 15.4 does not take 'self' for WebSockets.
+    "connect-src 'self' ws://{host}"
+)
 
 
 class Links:
@@ -137,6 +147,7 @@ class Gate:
         }:
             await _refuse(scope, receive, send, HTTPStatus.FORBIDDEN, "This address is not the app's own.")
             return
+        send = _guarded(send, asked.headers["host"])
         if self._links is None:
             await self._app(scope, receive, send)
             return
@@ -162,6 +173,23 @@ class Gate:
         )
 
 
+def _guarded(send: Send, host: str) -> Send:
+    """Sending with the headers that keep everything foreign off a page."""
+    more = {
+        b"content-security-policy": _POLICY_OF_PAGES.format(host=host).encode(),
+        b"x-content-type-options": b"nosniff",
+        b"referrer-policy": b"no-referrer",
+    }
+
+    async def sent(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            held = [(name, value) for name, value in message.get("headers", ()) if name.lower() not in more]
+            message = {**message, "headers": [*held, *more.items()]}
+        await send(message)
+
+    return sent
+
+
 async def _let_in(scope: Scope, receive: Receive, send: Send, cookie: str) -> None:
     """Hand the cookie over and go on to the same address without the token, so that no history keeps it."""
     from starlette.responses import RedirectResponse
@@ -170,7 +198,6 @@ async def _let_in(scope: Scope, receive: Receive, send: Send, cookie: str) -> No
     # Slashes in front of a path would make a browser take it for another site.
     path = "/" + scope["path"].lstrip("/\\")
     response = RedirectResponse(path + ("?" + urlencode(rest) if rest else ""), HTTPStatus.SEE_OTHER)
-    response.headers["Referrer-Policy"] = "no-referrer"
     response.headers["Cache-Control"] = "no-store"
     # Lax, not strict: a link that is opened from another page must still arrive. Foreign pages are refused by origin.
     response.set_cookie(COOKIE, cookie, httponly=True, samesite="lax", path="/")

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from app import phone
+from app import phone, pictures
 from app.gate import COOKIE, LINK_LIFE_S, QUERY, Gate, Links
 from colormatch.errors import BadInput
 
@@ -174,3 +174,29 @@ def test_shutting_out_ends_links_and_cookies(gate: Gate, links: Links) -> None:
 def test_the_link_opens_on_a_home_network_only(wanted: str) -> None:
     with pytest.raises(BadInput, match="home network"):
         phone.home_address(wanted)
+
+
+def test_a_page_may_load_nothing_from_elsewhere() -> None:
+    """Content Security Policy Level 3 (W3C): what is not named falls back to ``default-src``."""
+    _, headers, _ = ask(Gate(_app, ["127.0.0.1:8610"]), host="127.0.0.1:8610")
+    policy = dict(part.strip().split(" ", 1) for part in headers["content-security-policy"].split(";"))
+    own = {"'self'", "'none'", "'unsafe-inline'", "data:", "blob:", "ws://127.0.0.1:8610"}
+    assert policy["default-src"] == "'self'"
+    assert {source for sources in policy.values() for source in sources.split()} <= own
+    assert policy["frame-ancestors"] == policy["object-src"] == "'none'"
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["referrer-policy"] == "no-referrer"
+
+
+def test_the_policy_goes_with_everything_that_comes_through_the_phone_link(gate: Gate, links: Links) -> None:
+    cookie = enter(gate, links.mint())
+    assert f"ws://{HOST}" in ask(gate, cookie=cookie)[1]["content-security-policy"]
+
+
+@pytest.mark.parametrize("name", ["../gate.py", "../../etc/passwd", "/etc/passwd", "....//x.jpeg", "x.jpeg\0", ""])
+def test_the_address_of_a_picture_leads_to_published_pictures_only(name: str) -> None:
+    from starlette.applications import Starlette
+
+    gate = Gate(Starlette(routes=[pictures.route()]), [HOST])
+    assert ask(gate, pictures.publish(b"a picture"))[2] == b"a picture"
+    assert ask(gate, f"/picture/{name}")[0] == 404
