@@ -21,6 +21,9 @@ from colormatch.library.photos import TEMPORARY_PREFIX, is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import DATABASE_NAME, Library, refuse_absent
 
+#: SQLite Database File Format, 1.3.1: the header string.
+_SQLITE = b"SQLite format 3\0"
+
 # --- all of a library as one file ------------------------------------------------------------------------------------
 
 
@@ -116,7 +119,7 @@ def _take_newest(copy: Path, library: Library) -> Path:
 
 def _take(source: Path, copy: Path, library: Library, progress: Progress | None = None) -> Path:
     """Copy a backup to ``copy`` and check it; a zip file's photos go where they belong, where they harm nothing."""
-    if not zipfile.is_zipfile(source):
+    if _is_database(source) or not zipfile.is_zipfile(source):
         shutil.copyfile(source, copy)
         _check(copy, source)
         return source
@@ -128,6 +131,12 @@ def _take(source: Path, copy: Path, library: Library, progress: Progress | None 
         for _ in library.photos.put_files(contents):
             pass
     return source
+
+
+def _is_database(source: Path) -> bool:
+    """Whether a file begins as SQLite's do; one whose last pages hold a fit, itself a zip, passes for a zip too."""
+    with source.open("rb") as stream:
+        return stream.read(len(_SQLITE)) == _SQLITE
 
 
 def _check(copy: Path, source: Path) -> None:

@@ -1,9 +1,12 @@
 """Backups, the way back, and the check of everything."""
 
+import io
 import os
 import shutil
+import zipfile
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
 
 from colormatch.errors import LibraryDamaged, LibraryError
@@ -57,6 +60,19 @@ def test_a_restore_brings_back_and_keeps_what_was_there(stocked):
     (before,) = (one for one in backup.backups(stocked.database) if one.reason == "before-restore")
     restore(stocked.folder, before.path)
     assert stocked.shelf() == lost
+
+
+def test_a_backup_that_holds_fits_is_not_taken_for_a_zip_file(stocked):
+    saved = stocked.shelf()
+    fit = io.BytesIO()
+    np.savez(fit, theta=np.zeros(11))  # the form in which fits are remembered
+    stocked.remember({"key": fit.getvalue()})
+    kept = backup.back_up(stocked.database, "asked")
+    assert zipfile.is_zipfile(kept)  # Python's own test is misled
+    stocked.remove(Paint, stocked.all(Paint)[0].id)
+    assert restore(stocked.folder) == kept
+    assert stocked.shelf() == saved
+    assert restore(stocked.folder, kept) == kept
 
 
 @pytest.mark.parametrize("harm", ["header", "middle", "cut", "gone", "empty", "journal"])
