@@ -73,6 +73,7 @@ class Walk:
         self.press("Swatches", "link")
         self.press("Put the example's paints on the shelf")
         self.take("shelf", "Sort by", "Your paints")
+        self.page.context.close()
 
 
 def main(folder: Path) -> None:
