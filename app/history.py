@@ -61,6 +61,15 @@ def recorded(before: Mapping[str, Any], after: Mapping[str, Any], *, apart: froz
     return {**after, PAST: past, FUTURE: future}
 
 
+def is_sound(document: Mapping[str, Any]) -> bool:
+    """Whether the history of a document is one that can be taken back."""
+    return all(
+        isinstance(change["what"], str) and change["was"].keys() <= document.keys() | {"name"}
+        for changes in (document.get(PAST, []), document.get(FUTURE, []))
+        for change in changes
+    )
+
+
 def taken_back(document: Mapping[str, Any], *, again: bool = False) -> Document | None:
     """The document with its last change taken back, or the last that was taken back made again; None: there is none."""
     source, target = (FUTURE, PAST) if again else (PAST, FUTURE)

@@ -51,7 +51,7 @@ def _words(stored: Stored[SavedRepair]) -> str:
     parts = [stored.record.name, stored.record.created[:10], stored.record.changed[:10]]
     try:
         recipe = session.opened(stored).recipe
-    except (ColorMatchError, ValueError, KeyError, TypeError):  # told in its place in the list
+    except ColorMatchError:  # told in its place in the list
         recipe = None
     if recipe is not None:
         parts += [format_layers(recipe.wash.layers), recipe.made]
@@ -61,7 +61,7 @@ def _words(stored: Stored[SavedRepair]) -> str:
 def _job(stored: Stored[SavedRepair]) -> None:
     try:
         repair = session.opened(stored)
-    except (ColorMatchError, ValueError, KeyError, TypeError):
+    except ColorMatchError:
         # Another version of the program, or another program, wrote it: it is kept as it is.
         repair = None
     with st.container(key=f"job-{stored.id}"):

@@ -12,9 +12,10 @@ from app.cached import ranking
 from app.choices import Aim, Reference
 from app.dried import Dried, DriedPhoto
 from app.marks import Edit, as_document, from_document
+from app.well_formed import well_formed
 from app.work import Mixing, Progress, Recipe
 from colormatch.bench.schedule import Times
-from colormatch.errors import ColorMatchError
+from colormatch.errors import BadInput, ColorMatchError
 from colormatch.library import SavedRepair, Stored
 from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import (
@@ -148,7 +149,7 @@ SURFACES = {RegionKind.SOUND: "Sound wood", RegionKind.DAMAGE: "Damage"}
 
 
 #: The limits a person sets on the Match page, besides what goes over the whole piece.
-_LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "clear")
+_LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "smallest_ml", "clear")
 
 
 #: Fields that undo leaves alone: they follow from the others or from the photo.
@@ -205,10 +206,28 @@ _READ: dict[str, Callable[[Any], Any]] = {
 
 
 def opened(stored: Stored[SavedRepair]) -> OpenRepair:
-    """A saved repair; what an earlier version did not know yet has its usual value."""
-    held = {**json.loads(stored.record.document), "id": stored.id, "name": stored.record.name}
-    known = [one.name for one in fields(OpenRepair) if one.name in held]
-    return OpenRepair(**{name: _READ[name](held[name]) if name in _READ else held[name] for name in known})
+    """A saved repair; what an earlier version did not know yet has its usual value.
+
+    Raises
+    ------
+    BadInput
+        It holds what no version of the program writes. It is kept as it is.
+    """
+    try:
+        document = json.loads(stored.record.document)
+        held = {**document, "id": stored.id, "name": stored.record.name}
+        known = [one.name for one in fields(OpenRepair) if one.name in held]
+        repair = OpenRepair(**{name: _READ[name](held[name]) if name in _READ else held[name] for name in known})
+        sound = well_formed(repair, OpenRepair) and history.is_sound(document)
+    except (ArithmeticError, AttributeError, ColorMatchError, LookupError, RecursionError, TypeError, ValueError):
+        sound = False
+    if not sound:
+        raise BadInput(
+            f"The repair '{stored.record.name}' can't be opened: another version of the program wrote it, or it was "
+            "damaged.",
+            "It is kept as it is: open it with the version that wrote it, or take another one on the Jobs page.",
+        )
+    return repair
 
 
 def lacking(repair: OpenRepair) -> str:

@@ -13,6 +13,8 @@ from colormatch.bench.schedule import Times
 from colormatch.records import Flag, Lab, Layer, Part, RankedWash
 from colormatch.wash.ratio import DROP_ML
 
+#: No timer runs this long, milliseconds since 1970: the year 3000, before the calendar's end at 9999.
+LATEST_MS = 32_503_680_000_000
 #: Where the amount comes from: an area that was typed, the damage in the photo, or a batch.
 TYPED, MARKED, BATCH = "typed", "marked", "batch"
 
@@ -48,6 +50,10 @@ class Progress:
     step: int = 0
     #: When the timer of the step at hand ends, milliseconds since 1970; 0: none runs.
     ends: int = 0
+
+    def __post_init__(self) -> None:
+        if self.step < 0 or not 0 <= self.ends < LATEST_MS:
+            raise ValueError("no progress that this program writes")
 
 
 @dataclass(frozen=True)
