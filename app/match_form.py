@@ -14,6 +14,13 @@ from colormatch.records import Ground, Lab, Layer, Part, Reading, RegionKind, Sh
 from colormatch.wash.ratio import format_layers, parse_ratio
 
 _MOST_COATS = (1, 2, 3, 4)
+#: Smallest measures, milliliters, for a batch of at most 30 ml, and what is said of each.
+_MEASURES = {
+    0.0: "All that are usual",
+    0.5: "Measured in 0.5 ml steps, at most 30 ml",
+    1.0: "Measured in 1 ml steps, at most 30 ml",
+    5.0: "Measured in 5 ml spoons, at most 30 ml",
+}
 #: Choices of what the damage is to look like, besides the kept colors.
 _SOUND, _TYPED = "The sound wood in this photo", "A color that I type"
 _SHIFTS = {
@@ -73,6 +80,14 @@ def _limits(repair: OpenRepair, shelf: Shelf) -> None:
         "Only what is left in the tin",
         key=session.showing(key, limits.on_hand),
         on_change=session.limit_changer("on_hand", key),
+    )
+    key = f"smallest_ml-{repair.id}"
+    st.selectbox(
+        "Ratios to choose from",
+        list(_MEASURES),
+        format_func=_MEASURES.__getitem__,
+        key=session.showing(key, limits.smallest_ml if limits.smallest_ml in _MEASURES else 0.0),
+        on_change=session.limit_changer("smallest_ml", key),
     )
 
 

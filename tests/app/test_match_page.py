@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -129,3 +130,16 @@ def test_a_name_is_never_read_as_markdown(match, library, open_app):
     texts = " ".join(block.value for block in match.markdown)
     assert "example" in texts  # the name stands there
     assert "![" not in texts
+
+
+def test_only_ratios_that_the_measure_at_hand_gives(match, library, open_app):
+    match.selectbox(key="smallest_ml-1").select(5.0).run()
+    assert not match.exception
+    assert held(library)["limits"]["smallest_ml"] == 5.0
+    # At most 30 ml in spoons of 5 ml: no ratio has more than six parts.
+    rows = shown(match).split('class="row"')[1:]
+    assert rows
+    ratios = re.findall(r"(\d+):(\d+), ", " ".join(row.partition("</b>")[0] for row in rows))
+    assert ratios
+    assert all(int(paint) + int(water) <= 6 for paint, water in ratios)
+    assert open_app(repair=1, page="steps/match.py").selectbox(key="smallest_ml-1").value == 5.0
