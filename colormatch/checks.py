@@ -12,6 +12,7 @@ import numpy as np
 from colormatch.bench.check import Check, Judged, compare, rank_strips
 from colormatch.color.difference import delta_e
 from colormatch.errors import BadInput
+from colormatch.photo.sample import combine
 from colormatch.records import Lab, Layer, Limits, Part, Reading, Region, RegionKind, Sample, SurfaceState, Swatch
 from colormatch.repair import surface, task_of
 from colormatch.workshop import Workshop, spelled_as_on_the_tins
@@ -54,9 +55,12 @@ def judge_strips(photos: Sequence[Photographed]) -> list[Judged]:
 
 
 def strips_of(reading: Reading, regions: Sequence[Region]) -> list[Sample]:
-    """The test strips of a photo."""
-    pairs = zip(reading.samples, regions, strict=True)
-    return [sample for sample, region in pairs if region.kind is RegionKind.STRIP]
+    """The test strips of a photo; places of one name are taken together."""
+    named: dict[str, list[Sample]] = {}
+    for sample, region in zip(reading.samples, regions, strict=True):
+        if region.kind is RegionKind.STRIP:
+            named.setdefault(sample.name, []).append(sample)
+    return [combine(places, name) for name, places in named.items()]
 
 
 def _compared(photo: Photographed, painted: Sample) -> Check:

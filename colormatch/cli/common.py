@@ -44,6 +44,16 @@ def box(text: str) -> Box:
     return Box(*numbers)
 
 
+def card_place(text: str) -> str | Box:
+    """``auto``, ``none``, or where the card lies."""
+    if text in ("auto", "none"):
+        return text
+    try:
+        return box(text)
+    except argparse.ArgumentTypeError as error:
+        raise argparse.ArgumentTypeError(f"{error}; or say auto or none") from None
+
+
 def named_box(text: str) -> tuple[str, Box]:
     """``NAME=x,y,w,h``."""
     name, equals, rest = text.rpartition("=")
@@ -127,7 +137,9 @@ def open_library(folder: Path | None, *, makes: bool = False) -> Library:
 
 def add_card_options(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("the card in the photo")
-    group.add_argument("--card", default="auto", metavar="auto|BOX|none", help="find it, where it lies, or none")
+    group.add_argument(
+        "--card", default="auto", type=card_place, metavar="auto|BOX|none", help="find it, where it lies, or none"
+    )
     group.add_argument("--card-kind", choices=("gray", "three-step", "chart24"), default="gray")
     group.add_argument(
         "--card-value",
@@ -224,9 +236,8 @@ def card_choice(args: argparse.Namespace) -> CardChoice:
     Raises
     ------
     BadInput
-        ``--card`` or ``--card-value`` is of no known form.
+        ``--card-value`` is of no known form.
     """
-    from colormatch.errors import BadInput
     from colormatch.photo.neutral import CardChoice, parse_card_value
     from colormatch.records import CardKind
 
@@ -234,12 +245,7 @@ def card_choice(args: argparse.Namespace) -> CardChoice:
     value = parse_card_value(args.card_value, kind)
     if args.card == "none":
         return CardChoice(kind=CardKind.NONE)
-    if args.card == "auto":
-        return CardChoice(kind=kind, value=value)
-    try:
-        return CardChoice(kind=kind, value=value, box=box(args.card))
-    except argparse.ArgumentTypeError as error:
-        raise BadInput(f"--card {error}.", "Or say auto or none.") from None
+    return CardChoice(kind=kind, value=value, box=None if args.card == "auto" else args.card)
 
 
 def add_match_options(parser: argparse.ArgumentParser) -> None:
@@ -249,7 +255,9 @@ def add_match_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--coats", type=whole(1, 6), default=3, metavar="N", help="most coats of one wash (3)")
     group.add_argument("--layers", type=int, choices=(1, 2), default=1, help="2: a second wash or glaze over the first")
     group.add_argument("--mix", type=int, choices=(1, 2), default=1, help="2: mixes of two paints too")
-    group.add_argument("--paint", action="append", default=[], metavar="NAME", help="only this paint (may be repeated)")
+    group.add_argument(
+        "--paint", nargs="+", action="extend", default=[], metavar="NAME", help="only these paints (repeatable)"
+    )
     group.add_argument(
         "--smallest", metavar="VOLUME", help="smallest measure at hand, such as 1ml: only ratios it gives"
     )
@@ -257,16 +265,17 @@ def add_match_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--on-hand", action="store_true", help="only paints of which something is left")
     group.add_argument(
         "--then",
-        action="append",
+        nargs="+",
+        action="extend",
         default=[],
         metavar="PAINT,RATIO,COATS",
-        help="a wash that goes over the whole piece afterwards, sound wood included (may be repeated)",
+        help="washes that go over the whole piece afterwards, sound wood included, lowest first (repeatable)",
     )
     group.add_argument("--clear", default="", metavar="NAME", help="a clear coat that goes over the whole piece")
     group.add_argument(
         "--shift", metavar="DIRECTION=ΔE", help="aim warmer, cooler, darker or lighter than the sound wood"
     )
-    group.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the random draws (0)")
+    group.add_argument("--seed", type=whole(0, 2**32 - 1), default=0, metavar="N", help="seed of the random draws (0)")
 
 
 def limits(args: argparse.Namespace) -> Limits:

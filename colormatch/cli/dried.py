@@ -13,6 +13,7 @@ from colormatch.cli.common import (
     add_library,
     box,
     card_choice,
+    card_place,
     lab,
     parse_layer,
     rounded,
@@ -45,7 +46,7 @@ def add_photo_options(parser: argparse.ArgumentParser, name: str, form: Any, met
     add_card_options(parser)
     group = parser.add_argument_group("the same under a second light", "its card is of the same kind")
     group.add_argument("--second", type=Path, metavar="PHOTO", help="for example by a warm bulb, if this one is by day")
-    group.add_argument("--second-card", default="auto", metavar="auto|BOX|none", help="as --card")
+    group.add_argument("--second-card", default="auto", type=card_place, metavar="auto|BOX|none", help="as --card")
     group.add_argument("--second-sound", nargs="+", action="extend", default=[], type=box, metavar="BOX")
     group.add_argument(f"--second-{name}", nargs="+", action="extend", default=[], type=form, metavar=metavar)
     add_library(parser)

@@ -66,6 +66,8 @@ def run(args: argparse.Namespace) -> Answer:
         raise BadInput("Both a photo and colors were given.", "Give the photo, or --target and --over.")
     if args.photo is not None and not (args.damage and (args.sound or kept)):
         raise BadInput("The photo is not marked.", "Give at least one --sound BOX and one --damage BOX.")
+    if args.target_uncertainty and not (kept and args.photo):
+        raise BadInput("--target-uncertainty is of a kept color.", "Give it with a photo, --damage and --target.")
     if (args.each or args.grain) and not args.sound:
         raise BadInput("--each and --grain need sound wood in the photo.", "Give a photo with --sound and --damage.")
 

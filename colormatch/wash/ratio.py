@@ -163,7 +163,7 @@ def parse_volume(text: str, drop_ml: float = DROP_ML) -> float:
 
 def _halves(plain: str) -> list[tuple[str, str]]:
     """Places where the text may fall into paint and water: the clearest sign first."""
-    for sign in (":", " to ", " in ", "+"):
+    for sign in (":", " to ", "+"):
         if sign in plain:
             left, _, right = plain.partition(sign)
             return [(left.strip(), right.strip())]

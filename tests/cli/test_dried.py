@@ -81,6 +81,14 @@ def test_strips_keep_the_contract(run) -> None:
     assert set(ranked[0]) >= {"rank", "name", "lab", "delta_e", "low", "high", "off"}
 
 
+def test_places_of_one_strip_are_taken_together(run) -> None:
+    named = ("--strip", f"thin={REPAIR[0]}", f"wood={SOUND[-1]}", f"thin={REPAIR[1]}", "--json")
+    ranked = json.loads(run("strips", PHOTO, "--sound", *SOUND[:-1], *named).out)["strips"]
+    assert [one["name"] for one in ranked] == ["wood", "thin"]
+    both = json.loads(run("check", PHOTO, "--sound", *SOUND[:-1], "--repair", *REPAIR[:2], "--json").out)
+    assert (ranked[1]["lab"], ranked[1]["delta_e"]) == (both["lab"], both["delta_e"])
+
+
 def test_the_worse_of_two_lights_ranks(run) -> None:
     """In the second photo the strips are marked the other way round, as if the light had turned the match."""
     second = ("--second", PHOTO, "--second-sound", *SOUND[:-1], "--second-strip")

@@ -76,6 +76,22 @@ def test_match_numbers_and_limits(run) -> None:
     assert {part["name"] for layer in layers for part in layer["paints"]} == {"Ochre"}
 
 
+def test_paints_and_later_washes_stand_in_a_row_or_are_repeated(run) -> None:
+    def washes(*more: str) -> list:
+        done = run("match", "--target", "46,11,25", "--over", "72,6,19", *more, "--json")
+        assert done.status == 0, done.err
+        return json.loads(done.out)["washes"]
+
+    later = ("Cream,1:9,1", "brown glaze,1:12,1")
+    row = washes("--paint", "Ochre", "Raw Umber", "--then", *later)
+    assert row == washes("--paint", "Ochre", "--paint", "Raw Umber", "--then", later[0], "--then", later[1])
+    assert {part["name"] for wash in row for layer in wash["layers"] for part in layer["paints"]} == {
+        "Ochre",
+        "Raw Umber",
+    }
+    assert row != washes("--paint", "Ochre", "Raw Umber", "--then", *reversed(later))
+
+
 def test_same_input_same_numbers(run) -> None:
     def numbers() -> dict:
         answer = json.loads(run("match", "--target", "56,11,25", "--over", "72,6,19", "--json").out)
@@ -161,6 +177,7 @@ def test_unwritable_library(run, tmp_path: Path) -> None:
         ["match", "--target", "56,11,25", "--over", "72,6,19", "--shift", "purple=3"],
         ["match", "--target", "56,11,25", "--over", "72,6,19", "--then", "Ochre"],
         ["match", "--target", "56,11,25", "--over", "72,6,19", "--clear", "No Such Coat"],
+        ["match", "--target", "56,11,25", "--over", "72,6,19", "--target-uncertainty", "2"],
         ["read", "nowhere.jpg"],
     ],
 )
@@ -175,7 +192,9 @@ def test_bad_wishes_are_answered_in_words(run, arguments: list[str]) -> None:
         ["match", "--target", "56,11"],
         ["match", "--target", "156,11,3", "--over", "72,6,19"],
         ["match", "--target", "56,11,25", "--over", "72,6,19", "--coats", "0"],
+        ["match", "--target", "56,11,25", "--over", "72,6,19", "--seed", "-1"],
         ["read", "x.jpg", "--patch", "a=1,2,3"],
+        ["read", "x.jpg", "--card", "1,2,3"],
         ["read"],
     ],
 )

@@ -43,7 +43,7 @@ def test_forms(text: str, fraction: float, standard: str) -> None:
 @pytest.mark.parametrize(
     "text",
     ["", "abc", "1:", ":3", "0:3", "0%", "120%", "1:3:4", "-1:3", "1 cup to 3", "1 foot to 3 feet", "1/0 to 3",
-     "1:5000", "nan:1"],
+     "1:5000", "nan:1", "1 in 4"],
 )  # fmt: skip
 def test_what_can_not_be_read_says_what_to_do(text: str) -> None:
     with pytest.raises(BadInput) as caught:
