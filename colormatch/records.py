@@ -53,7 +53,7 @@ def lab_of(values: object, name: str = "color") -> Lab:
     Lab(L=50.0, a=0.0, b=1.0)
     """
     try:
-        L, a, b = (float(v) for v in values)  # type: ignore[attr-defined]
+        L, a, b = (float(v) for v in values)  # type: ignore[attr-defined]  # anything may come in; what has no three numbers is refused below
     except (TypeError, ValueError):
         raise BadInput(f"The {name} is not three numbers.", "Give it as L,a,b, for example 62,9,25.") from None
     if not (math.isfinite(L) and 0 <= L <= 100 and abs(a) <= 128 and abs(b) <= 128):

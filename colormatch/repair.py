@@ -327,7 +327,7 @@ def picture(
     Parameters
     ----------
     linear_rgb : (h, w, 3) float
-        From :func:`balanced`, at any scale.
+        From :func:`colormatch.photo.neutral.balanced`, at any scale.
     regions : sequence of Region
         Those of damage are painted.
     ground : Lab

@@ -9,14 +9,13 @@ from dataclasses import dataclass
 from colormatch.bench.measures import WATER, Practice
 from colormatch.errors import BadInput
 from colormatch.records import Flag, Layer, Paint, Part
+from colormatch.wash.ratio import ROUNDING
 
 #: Smallest batch, ml, that a brush can be loaded from; our choice.
 LEAST_BATCH_ML = 5.0
 #: Largest batch, ml: more than any piece of furniture takes.
 MOST_BATCH_ML = 100_000.0
 
-#: Change of a paint's share by rounding that is let pass: a fifth of what parts of water are usually off by.
-_ROUNDING = 0.03
 #: From here on the person is told that the measure is too coarse for so little; our choice.
 _COARSE = 0.1
 #: Batches that are tried for one that can be measured well. Our choice: from 500 steps on even 1 part in 20 is 25
@@ -230,7 +229,7 @@ def measurable_ml(layer: Layer, least_ml: float, practice: Practice | None = Non
         off = _rounding(mix_batch(layer, step * step_ml, practice=practice))
         if off < best_off:
             best, best_off = step, off
-        if off <= _ROUNDING:
+        if off <= ROUNDING:
             break
     return best * step_ml
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from colormatch.records import FloatArray
+from colormatch.records import BoolArray, FloatArray
 
 #: CIE constants of the lightness function: the joint of cube root and line, and the line's slope.
 EPSILON = 216 / 24389
@@ -177,10 +177,10 @@ def encoded_from_lab(lab: FloatArray) -> FloatArray:
     return np.clip(encoded_from_linear(linear_from_lab(lab)), 0, 1)
 
 
-def in_gamut(lab: FloatArray, tolerance: float = 1e-4) -> FloatArray:
+def in_gamut(lab: FloatArray, tolerance: float = 1e-4) -> BoolArray:
     """(...) bool; whether sRGB can show the color (within ``tolerance`` of linear light)."""
     linear = linear_from_lab(lab)
-    inside: FloatArray = np.all((linear >= -tolerance) & (linear <= 1 + tolerance), axis=-1)
+    inside: BoolArray = np.all((linear >= -tolerance) & (linear <= 1 + tolerance), axis=-1)
     return inside
 
 

@@ -54,7 +54,7 @@ def verdict(difference: float) -> str:
 
 
 def size_word(difference: float) -> str:
-    """How much, for a part of a difference: "a touch", "slightly", "clearly", "far too"."""
+    """How much, for a part of a difference: "a touch", "slightly", "clearly", "far"."""
     if difference < ACCEPTABLE:
         return "a touch"
     if difference < CLEAR:

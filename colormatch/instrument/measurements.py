@@ -54,11 +54,6 @@ class Measurement:
     uncertainty: float = 0.0
 
 
-def is_measurement_file(path: Path) -> bool:
-    """Whether the name says that it comes from an instrument."""
-    return path.is_file() and path.suffix.lower() in CGATS_ENDINGS | CXF_ENDINGS
-
-
 def read_measurements(path: Path) -> tuple[Measurement, ...]:
     """Samples of a CGATS or CxF3 file.
 

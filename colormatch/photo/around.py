@@ -19,6 +19,8 @@ from colormatch.records import BoolArray, Box, Flag, FloatArray, Region, RegionK
 _INNER, _OUTER = 1.2, 1.8
 #: Sectors into which the rim is cut, so that a hand or an edge in one of them decides nothing.
 _SECTORS = 12
+#: Pixels of a sector below which it says nothing. Our choice.
+_FEWEST = 20
 #: Pixels of the rim's box that are read, about.
 _READ = 40_000
 #: Difference in the logarithms of red over green and blue over green up to which two surfaces may be one wood: shade is
@@ -90,7 +92,9 @@ def _rim(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) -> FloatA
     y, x = np.nonzero(rim)
     middle = (np.mean(card.points, axis=0) * (width, height) - (box.x, box.y)) / every
     sector = ((np.arctan2(y - middle[1], x - middle[0]) / (2 * math.pi) + 0.5) * _SECTORS).astype(int) % _SECTORS
-    colors = [_color(linear_rgb[y[sector == i], x[sector == i]]) for i in range(_SECTORS) if (sector == i).sum() >= 20]
+    colors = [
+        _color(linear_rgb[y[sector == i], x[sector == i]]) for i in range(_SECTORS) if (sector == i).sum() >= _FEWEST
+    ]
     return np.array([color for color in colors if color.min() > 0]).reshape(-1, 3)
 
 

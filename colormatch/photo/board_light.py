@@ -12,7 +12,7 @@ from colormatch.errors import RegionError
 from colormatch.photo.board_plan import Plan, Rect
 from colormatch.photo.correct import Correction, neutral_linear
 from colormatch.photo.read import DecodedPhoto
-from colormatch.photo.tone import fit_tone, usable
+from colormatch.photo.tone import CLIPPED, fit_tone, usable
 from colormatch.records import Flag, FloatArray, Lab, Region, RegionKind
 
 #: Reflectance of white office paper (common practice, no source). On 14 simulated sheets, drawn as in
@@ -26,8 +26,8 @@ _FEWEST_BLANKS = 10
 #: Median absolute deviations from which a blank place counts as stained or covered, and the least such deviation,
 #: natural log: one step of 8 bits.
 _STAINED, _STEP = 5.0, 0.004
-#: Encoded value at and above which paper is overexposed, and the share of its pixels that may be.
-_CLIPPED, _CLIPPED_SHARE = 0.98, 0.05
+#: Share of a blank place's pixels that may be clipped.
+_CLIPPED_SHARE = 0.05
 #: Brightest over darkest from which uneven light is told. Our choice.
 _UNEVEN = 1.1
 
@@ -70,7 +70,7 @@ def margin_of(photo: DecodedPhoto, plan: Plan, where: Mapping) -> Margin:
             box, inside = photo.mask(region_of(photo, where, blank, RegionKind.WHITE, "paper"))
         except RegionError:
             continue
-        if not inside.any() or np.mean(photo.encoded(box)[inside].max(axis=-1) >= _CLIPPED) > _CLIPPED_SHARE:
+        if not inside.any() or np.mean(photo.encoded(box)[inside].max(axis=-1) >= CLIPPED) > _CLIPPED_SHARE:
             continue
         mean = photo.linear(box)[inside].mean(axis=0, dtype=float)
         if mean.min() > 0:

@@ -69,7 +69,7 @@ def uncast(log_rgb: FloatArray) -> float:
 
 @dataclass(frozen=True, eq=False)
 class CardCandidate:
-    """Something in the photo that may be the gray card."""
+    """Something in the photo that may be the card."""
 
     #: Where it lies, inset: everything inside may be sampled.
     region: Region

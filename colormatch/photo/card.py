@@ -1,8 +1,8 @@
 """Find the gray card in a photo without help, and ask where it can't be told.
 
 A gray card is plain, even, four-sided, whole, grayer than the wood around it and about as light as 18 % should look
-beside it. Each of these is a score from 0 to 1; their product is the confidence. Where nothing reaches :data:`SURE`, or
-two things come near it, the person is asked.
+beside it. Each of these is a score from 0 to 1; their product is the confidence. Where nothing reaches
+`candidates.SURE`, or two things come near it, the person is asked.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colormatch.photo.candidates import CardCandidate, best_of_overlapping, choose, even, grayer, plain, uncast, whole
+from colormatch.photo.correct import GRAY_CARD
 from colormatch.photo.pieces import (
     FLOOR,
     PREVIEW_SIDE,
@@ -39,8 +40,6 @@ _REST = (0.04, 0.07, 0.6, 1.1)
 
 #: Least linear light of which a logarithm is taken.
 _LEAST = 1e-4
-#: Reflectance of the card that is looked for.
-_REFLECTANCE = 0.18
 #: How far automatic exposure follows the scene, our estimate of its most: exposure goes with the scene's reflectance to
 #: the power of -0.5, and is never raised by more than this many stops.
 _AUTO_EXPOSURE, _MOST_RAISED = 0.5, 0.8
@@ -115,7 +114,7 @@ def _scores(piece: Piece, log_rgb: FloatArray) -> dict[str, float]:
         "gray": grayer(color, around),
         "cast": uncast(color),
         "lightness": score_between(_stops_off(log_card, log_card - log_rest), _LIGHTER)
-        * score_between(_REFLECTANCE * math.exp(log_rest - log_card), _REST),
+        * score_between(GRAY_CARD * math.exp(log_rest - log_card), _REST),
     }
 
 
@@ -133,6 +132,6 @@ def _stops_off(log_brightness: float, over_rest: float) -> float:
     the rest is darker than the card, and darker where the rest is lighter. Between the two lies the range of a card;
     white paper and black tape lie beyond it.
     """
-    stops = (log_brightness - math.log(_REFLECTANCE)) / math.log(2)
+    stops = (log_brightness - math.log(GRAY_CARD)) / math.log(2)
     low, high = sorted((0.0, min(_AUTO_EXPOSURE * over_rest / math.log(2), _MOST_RAISED)))
     return max(stops - high, 0.0) + min(stops - low, 0.0)

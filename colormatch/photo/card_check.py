@@ -8,16 +8,17 @@ import numpy as np
 
 from colormatch.color.space import RGB_TO_XYZ, linear_from_encoded
 from colormatch.errors import CardUnusable
-from colormatch.photo.pieces import structure
+from colormatch.photo.correct import GRAY_CARD
+from colormatch.photo.pieces import ROBUST, structure
 from colormatch.photo.read import DecodedPhoto
+from colormatch.photo.tone import CLIPPED
 from colormatch.records import BoolArray, ByteArray, Flag, FloatArray, Region
 
 #: Pixels of the card: below the first, only a block or two of a JPEG's color is left; below the second, the camera's
 #: sharpening at the rim and its noise begin to count. Our choice.
 _FEWEST, _FEW = 400, 2500
-#: Encoded value from which a channel may be clipped, and the share of pixels that may be. Our choice: phones bend the
-#: last 2 % of the scale.
-_CLIPPED, _CLIPPED_SHARE = 0.98, 0.01
+#: Share of pixels that may be clipped. Our choice.
+_CLIPPED_SHARE = 0.01
 #: Mean linear light of the weakest channel. At 0.01 one step of 8 bits is 6 % of the light, at 0.03 it is 3 %.
 _BLACK, _DARK = 0.01, 0.03
 #: Brightest over darkest end of the light on the card: half of the 10 % that cost 2 ΔE between card and wood
@@ -45,7 +46,7 @@ _PREVIEW = 200
 _MARK_AGAIN = "Mark a plain part of the gray card."
 
 
-def check_card(photo: DecodedPhoto, region: Region, reflectance: float = 0.18) -> tuple[Flag, ...]:
+def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CARD) -> tuple[Flag, ...]:
     """Doubts about a card as a neutral reference.
 
     Parameters
@@ -93,7 +94,7 @@ def _size(pixels: int) -> list[Flag]:
 
 def _exposure(encoded_rgb: FloatArray, linear_rgb: FloatArray) -> list[Flag]:
     """Clipped or dark, from (n, 3) pixels."""
-    clipped = float((encoded_rgb >= _CLIPPED).any(axis=1).mean())
+    clipped = float((encoded_rgb >= CLIPPED).any(axis=1).mean())
     if clipped > _CLIPPED_SHARE:
         raise CardUnusable(
             f"The gray card is too bright: {clipped:.0%} of it is at the end of the camera's scale.",
@@ -196,7 +197,7 @@ def _plane(brightness: FloatArray, inside: BoolArray) -> tuple[float, FloatArray
     for _ in range(2):
         plane = terms @ np.linalg.lstsq(terms[kept], brightness[kept], rcond=None)[0]
         off = np.abs(brightness - plane)
-        kept = inside & (off <= max(3 * 1.4826 * float(np.median(off[inside])), 1e-3))
+        kept = inside & (off <= max(3 * ROBUST * float(np.median(off[inside])), 1e-3))
     return math.exp(float(np.ptp(plane[inside]))), (brightness - plane).astype(np.float32)
 
 

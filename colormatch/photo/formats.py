@@ -114,7 +114,7 @@ def _check_size(width: int, height: int) -> None:
 # --- kinds -----------------------------------------------------------------------------------------------------------
 
 _TIFF_MAGIC = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
-#: Openings of raw files that are not plain TIFF: Olympus, Panasonic, Fujifilm, Sigma, Minolta.
+#: Openings of raw files that are not plain TIFF: ORF (three), RW2, RAF, X3F, MRW.
 _RAW_MAGIC = (b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"FUJIFILMCCD-RAW", b"FOVb", b"\0MRM")
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"mif2")
 

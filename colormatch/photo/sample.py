@@ -17,6 +17,7 @@ from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.space import RGB_TO_XYZ, lab_from_linear, linear_from_lab
 from colormatch.errors import RegionError
 from colormatch.photo.read import DecodedPhoto
+from colormatch.photo.tone import CLIPPED
 from colormatch.records import BoolArray, Flag, FloatArray, Lab, Region, Sample
 
 #: (n, 3) linear RGB of the photo in, (n, 3) CIELAB out.
@@ -34,8 +35,6 @@ _MOST_GLARE = 0.25
 #: Shares of pixels above which glare and clipping are worth a word. Our choice.
 _GLARE_SHARE = 0.02
 _CLIPPED_SHARE = 0.01
-#: Encoded value at and above which a channel counts as clipped: phones round their highlights off before 1.
-_CLIPPED = 0.98
 #: Encoded value of the brightest channel below which 8-bit steps and noise exceed 1 ΔE00.
 _DARK = 0.1
 #: ΔE00 between light and dark parts from which a surface counts as two-toned: the variation inside one wood surface
@@ -190,7 +189,7 @@ def _without_glare(brightness: FloatArray, inside: BoolArray) -> tuple[BoolArray
 
 def _exposure_flags(encoded_rgb: FloatArray) -> list[Flag]:
     top = encoded_rgb.max(axis=-1)
-    clipped = float(np.mean(top >= _CLIPPED))
+    clipped = float(np.mean(top >= CLIPPED))
     if clipped > _CLIPPED_SHARE:
         text = f"{100 * clipped:.0f} % of the region is overexposed; its color is not to be trusted."
         return [Flag("clipped", text, clipped)]

@@ -78,7 +78,7 @@ def find_steps(linear_rgb: FloatArray, inside: BoolArray) -> tuple[BoolArray, Bo
     values = logs[inside]
     if np.unique(values).size < 3:
         raise _no_steps()
-    dark, bright = threshold_multiotsu(values, classes=3, nbins=_BINS)  # type: ignore[no-untyped-call]
+    dark, bright = threshold_multiotsu(values, classes=3, nbins=_BINS)  # type: ignore[no-untyped-call]  # scikit-image types little
     classes = inside & (logs > bright), inside & (logs > dark) & (logs <= bright), inside & (logs <= dark)
     reach = max(1, round(_INSET * math.sqrt(inside.sum() / 3)))
     kernel = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)

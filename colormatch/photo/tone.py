@@ -21,7 +21,7 @@ from colormatch.records import BoolArray, FloatArray
 if TYPE_CHECKING:
     from scipy.interpolate import PchipInterpolator
 
-#: Encoded value from which a channel counts as clipped; phones compress above it.
+#: Encoded value from which a channel counts as clipped: phones bend the last 2 % of the scale. Our choice.
 CLIPPED = 0.98
 #: Linear light below which a value is noise and has no logarithm worth fitting: a third of the first 8-bit step.
 _DARK = 1e-4
