@@ -57,7 +57,7 @@ SHEET_DPI = 96
 
 
 @st.cache_resource(show_spinner=False)
-def library(folder: Path | None) -> Library:
+def library(folder: Path) -> Library:
     """The library, opened (and brought up to date) once."""
     return Library.open(folder)
 

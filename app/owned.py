@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
-
 from app.cached import library
 from app.cached import stored as cached_records
 from colormatch.library import Library, Stored
 from colormatch.library.columns import R
+from colormatch.library.store import default_folder
 from colormatch.records import Ground, OwnCard, ShopChip
-
-#: Environment variable with the folder of the library; the user's own where it is unset.
-LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"
 
 
 def open_library() -> Library:
     """The library of whoever started the app."""
-    folder = os.environ.get(LIBRARY_VARIABLE)
-    return library(Path(folder) if folder else None)
+    return library(default_folder())
 
 
 def stored(kind: type[R]) -> tuple[Stored[R], ...]:

@@ -65,7 +65,7 @@ MAIN = Path(__file__).with_name("main.py")
 def serve(port: int, script: Path = MAIN, door: phone.Door | None = None) -> None:
     """Serve until interrupted: to this machine alone, or to the home network through ``door``.
 
-    The library is the folder that ``session.LIBRARY_VARIABLE`` names.
+    The library is the folder that ``COLORMATCH_LIBRARY`` names.
     """
     import streamlit as st
     from starlette.middleware import Middleware

@@ -21,7 +21,6 @@ from app.dried import DriedPhoto
 from app.marks import Edit, joined
 
 # A page finds here all that concerns its repair, wherever it is written down.
-from app.owned import LIBRARY_VARIABLE as LIBRARY_VARIABLE
 from app.owned import grounds as grounds
 from app.owned import open_library
 from app.owned import own_cards as own_cards

@@ -14,8 +14,6 @@ from colormatch.cli.common import add_library
 if TYPE_CHECKING:
     from app.phone import Door
 
-#: This machine alone.
-LOOPBACK = "127.0.0.1"
 #: Where the app listens by default; any free port does when it is taken.
 PORT = 8610
 
@@ -38,13 +36,14 @@ def run(args: argparse.Namespace) -> None:
 
     from colormatch.errors import BadInput
     from colormatch.library.starter import bundled
-    from colormatch.library.store import default_folder, holds_library
+    from colormatch.library.store import LIBRARY_VARIABLE, default_folder, holds_library
 
     if not 0 < args.port < 65536:
         raise BadInput(f"{args.port} is no port.", "Give a number from 1 to 65535.")
     # `app` is a package beside the library in a checkout, and inside it in an installed copy.
     sys.path.insert(0, str(bundled("app").parent))
     from app import phone
+    from app.server import LOOPBACK, serve
 
     listen = LOOPBACK if args.phone is None else phone.home_address(args.phone)
     with socket.socket() as probe:
@@ -61,10 +60,9 @@ def run(args: argparse.Namespace) -> None:
                 f"Open http://{listen}:{args.port}, or give another --port.",
             ) from None
     if args.library:
-        os.environ["COLORMATCH_LIBRARY"] = str(Path(args.library).expanduser().absolute())
+        os.environ[LIBRARY_VARIABLE] = str(Path(args.library).expanduser().absolute())
     if not holds_library(default_folder()):
         print(f"There is no library in {default_folder()} yet; a new one is made there.", flush=True)
-    from app.server import serve
 
     door = phone.Door(f"{listen}:{args.port}") if args.phone is not None else None
     address = door.address(door.links.mint()) if door else f"http://{listen}:{args.port}"

@@ -17,6 +17,12 @@ if TYPE_CHECKING:
     from colormatch.records import Box, Flag, Lab, Layer, Limits, Region, ShopChip
 
 
+#: States of a surface and kinds of card that options take, as `SurfaceState` and `CardKind` have them: records are not
+#: imported on the way to ``--help``.
+STATES = ("bare", "sealed", "washed", "top-coated")
+CARD_KINDS = ("gray", "three-step", "chart24")
+
+
 class Answer(NamedTuple):
     """What a command has to say: for programs, and for people."""
 
@@ -123,10 +129,10 @@ def open_library(folder: Path | None, *, makes: bool = False) -> Library:
     """
     import os
 
-    from colormatch.library.store import Library, default_folder, holds_library, refuse_absent
+    from colormatch.library.store import LIBRARY_VARIABLE, Library, default_folder, holds_library, refuse_absent
 
     place = (folder or default_folder()).expanduser()
-    if not makes and (folder or os.environ.get("COLORMATCH_LIBRARY")):
+    if not makes and (folder or os.environ.get(LIBRARY_VARIABLE)):
         refuse_absent(place)
     is_new = not holds_library(place)
     library = Library.open(place)
@@ -140,7 +146,7 @@ def add_card_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--card", default="auto", type=card_place, metavar="auto|BOX|none", help="find it, where it lies, or none"
     )
-    group.add_argument("--card-kind", choices=("gray", "three-step", "chart24"), default="gray")
+    group.add_argument("--card-kind", choices=CARD_KINDS, default="gray")
     group.add_argument(
         "--card-value",
         metavar="VALUE",

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import (
+    STATES,
     add_card_options,
     add_json,
     add_library,
@@ -25,9 +26,6 @@ if TYPE_CHECKING:
     from colormatch.library import Library
     from colormatch.records import Box, Layer, RegionKind, Sample
     from colormatch.workshop import Workshop
-
-#: Of the ground, as the library has them.
-_STATES = ("bare", "sealed", "washed", "top-coated")
 
 
 def add_photo_options(parser: argparse.ArgumentParser, name: str, form: Any, metavar: str) -> None:
@@ -72,7 +70,7 @@ def add_keep_options(parser: argparse.ArgumentParser, keep: dict[str, Any]) -> N
         help="the sound wood in the photo that --ground comes from; ties that photo to this one",
     )
     group.add_argument("--ground-name", default="repair", metavar="NAME", help="name of the ground (repair)")
-    group.add_argument("--state", choices=_STATES, default="bare", help="of the ground when it was painted (bare)")
+    group.add_argument("--state", choices=STATES, default="bare", help="of the ground when it was painted (bare)")
 
 
 def photographed(args: argparse.Namespace, kind: RegionKind) -> list[Photographed]:

@@ -9,8 +9,8 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from colormatch.cli.common import print_lab
-from colormatch.cli.records import STATES, RecordCommand, add_color_options, measured_color
+from colormatch.cli.common import STATES, print_lab
+from colormatch.cli.records import RecordCommand, add_color_options, measured_color
 
 if TYPE_CHECKING:
     from colormatch.library import Library

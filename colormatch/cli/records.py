@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T", bound="Record")
 
-STATES = ("bare", "sealed", "washed", "top-coated")
+#: Orders of a list, as `library.find.Sort` has them.
 SORTS = ("added", "name", "newest")
 
 

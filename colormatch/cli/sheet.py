@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import (
+    STATES,
     Answer,
     add_card_options,
     add_json,
@@ -33,8 +34,6 @@ if TYPE_CHECKING:
     from colormatch.photo.neutral import Neutral
     from colormatch.photo.read import DecodedPhoto
 
-_STATES = ("bare", "sealed", "washed", "top-coated")
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", required=True, metavar="print|read")
@@ -51,7 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     reading.add_argument("--layout", type=Path, metavar="FILE", help="the .json beside the PDF, instead of the names")
     reading.add_argument("--corners", nargs=4, metavar="x,y", help="of the cells of a board without the printed sheet")
     reading.add_argument("--ground", default="paper", metavar="NAME", help="what was painted on (paper)")
-    reading.add_argument("--state", choices=_STATES, default="bare", help="of the ground when it was painted (bare)")
+    reading.add_argument("--state", choices=STATES, default="bare", help="of the ground when it was painted (bare)")
     reading.add_argument("--taken", default="", metavar="DATE", help="year-month-day")
     reading.add_argument("--keep", action="store_true", help="add the swatches to your library")
     add_card_options(reading)

@@ -10,10 +10,9 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from colormatch.cli.common import lab, print_lab, whole
+from colormatch.cli.common import STATES, lab, print_lab, whole
 from colormatch.cli.paint import COMMAND as PAINTS
 from colormatch.cli.records import (
-    STATES,
     RecordCommand,
     add_color_options,
     add_photo_option,

@@ -23,6 +23,7 @@ from colormatch.records import ClearCoatPair, Paint, Shelf, Swatch
 
 __all__ = [
     "DATABASE_NAME",
+    "LIBRARY_VARIABLE",
     "Library",
     "SavedRepair",
     "Stored",
@@ -33,6 +34,8 @@ __all__ = [
 ]
 
 DATABASE_NAME = "library.sqlite3"
+#: Environment variable with the folder of the library; the user's own where it is unset.
+LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"
 
 
 class Library(RepairKeeper, Memory):
@@ -284,11 +287,11 @@ def refuse_absent(folder: Path) -> None:
 
 
 def default_folder() -> Path:
-    """The folder that the environment variable COLORMATCH_LIBRARY names, or the user's data folder for this program."""
+    """The folder that :data:`LIBRARY_VARIABLE` names, or the user's data folder for this program."""
     import os
 
     import platformdirs
 
-    if named := os.environ.get("COLORMATCH_LIBRARY"):
+    if named := os.environ.get(LIBRARY_VARIABLE):
         return Path(named)
     return Path(platformdirs.user_data_path("colormatch", appauthor=False))
