@@ -15,7 +15,7 @@ import numpy as np
 from colormatch.color.difference import delta_e
 from colormatch.color.space import RGB_TO_XYZ
 from colormatch.errors import BadInput, PhotoError
-from colormatch.photo.board_light import Light, Mapping, even_light, region_of
+from colormatch.photo.board_light import SheetLight, SheetToPhoto, even_light, region_of
 from colormatch.photo.board_plan import BARE, GAP, Cell, Geometry, Plan, Rect, geometry_of_marker, is_name_mark
 from colormatch.photo.correct import Correction, Gains
 from colormatch.photo.read import DecodedPhoto
@@ -155,7 +155,7 @@ def check_plan(found: FoundSheet, plan: Plan) -> None:
         )
 
 
-def map_sheet(found: FoundSheet, plan: Plan) -> Mapping:
+def map_sheet(found: FoundSheet, plan: Plan) -> SheetToPhoto:
     """How the sheet lies in the photo: a plane in perspective, and a smooth bend where the paper curls.
 
     Parameters
@@ -182,7 +182,7 @@ def map_sheet(found: FoundSheet, plan: Plan) -> Mapping:
     return lambda points: _perspective(plane, points) + bend(points / unit)
 
 
-def map_corners(plan: Plan, corners: Sequence[tuple[float, float]]) -> Mapping:
+def map_corners(plan: Plan, corners: Sequence[tuple[float, float]]) -> SheetToPhoto:
     """How a board without markers lies in the photo, from the four corners of its cells.
 
     Parameters
@@ -208,13 +208,13 @@ def map_corners(plan: Plan, corners: Sequence[tuple[float, float]]) -> Mapping:
     return lambda points: _perspective(plane, points)
 
 
-def card_region(photo: DecodedPhoto, plan: Plan, where: Mapping) -> Region:
+def card_region(photo: DecodedPhoto, plan: Plan, where: SheetToPhoto) -> Region:
     """The place of the gray card, inset."""
     return region_of(photo, where, plan.card_place.inset(_CARD_INSET), RegionKind.CARD, "card")
 
 
 def read_cells(
-    photo: DecodedPhoto, plan: Plan, where: Mapping, correction: Correction, light: Light = even_light
+    photo: DecodedPhoto, plan: Plan, where: SheetToPhoto, correction: Correction, light: SheetLight = even_light
 ) -> BoardReading:
     """Colors of all cells.
 
@@ -222,11 +222,11 @@ def read_cells(
     ----------
     photo : DecodedPhoto
     plan : Plan
-    where : Mapping
+    where : SheetToPhoto
         From :func:`map_sheet` or :func:`map_corners`.
     correction : Correction
         From the gray card, or `sheet_correction`.
-    light : Light
+    light : SheetLight
         From `light_on_sheet`.
 
     Raises
@@ -270,14 +270,14 @@ def _perspective(plane: FloatArray, points: FloatArray) -> FloatArray:
     return flat
 
 
-def _evened(correction: Correction, light: Light, rect: Rect) -> Callable[[FloatArray], FloatArray]:
+def _evened(correction: Correction, light: SheetLight, rect: Rect) -> Callable[[FloatArray], FloatArray]:
     """The correction as it holds at one place of the sheet."""
     gains = 1 / light(np.array([rect.center]))[0]
     return correction.then(Gains(gains), "even light").lab
 
 
 def _sample(
-    photo: DecodedPhoto, cell: Cell, where: Mapping, correction: Correction, light: Light
+    photo: DecodedPhoto, cell: Cell, where: SheetToPhoto, correction: Correction, light: SheetLight
 ) -> tuple[Region, Sample]:
     region = region_of(photo, where, cell.rect.inset(INSET), RegionKind.PATCH, f"{cell.row}, {cell.column}")
     return region, sample_region(photo, region, _evened(correction, light, cell.rect), correction.systematic)
@@ -290,7 +290,7 @@ def _shining(photo: DecodedPhoto, region: Region) -> float:
     return float(np.mean(brightness > _SHINES * np.median(brightness)))
 
 
-def _between(photo: DecodedPhoto, cell: Cell, where: Mapping, light: Light) -> float:
+def _between(photo: DecodedPhoto, cell: Cell, where: SheetToPhoto, light: SheetLight) -> float:
     """Luminance beside a cell over what the light should give: the brightest of its four sides, so that paint that ran
     over the outline is no shadow."""
     left, top, right, bottom = cell.rect
@@ -313,9 +313,9 @@ def _between(photo: DecodedPhoto, cell: Cell, where: Mapping, light: Light) -> f
 def _ninths(
     photo: DecodedPhoto,
     cell: Cell,
-    where: Mapping,
+    where: SheetToPhoto,
     correction: Correction,
-    light: Light,
+    light: SheetLight,
     ground: Sample,
     sample: Sample,
 ) -> list[Flag]:

@@ -32,9 +32,9 @@ _CLIPPED_SHARE = 0.05
 _UNEVEN = 1.1
 
 #: (n, 2) mm on the sheet in, (n, 2) pixels of the photo out.
-Mapping = Callable[[FloatArray], FloatArray]
+SheetToPhoto = Callable[[FloatArray], FloatArray]
 #: (n, 2) mm on the sheet in, (n, 3) linear RGB of its light out, 1 where the gray card lies.
-Light = Callable[[FloatArray], FloatArray]
+SheetLight = Callable[[FloatArray], FloatArray]
 
 
 class Margin(NamedTuple):
@@ -50,7 +50,7 @@ class Margin(NamedTuple):
         return len(self.points) >= _FEWEST_BLANKS
 
 
-def region_of(photo: DecodedPhoto, where: Mapping, rect: Rect, kind: RegionKind, name: str) -> Region:
+def region_of(photo: DecodedPhoto, where: SheetToPhoto, rect: Rect, kind: RegionKind, name: str) -> Region:
     """A rectangle of the sheet as a region of the photo.
 
     Raises
@@ -62,7 +62,7 @@ def region_of(photo: DecodedPhoto, where: Mapping, rect: Rect, kind: RegionKind,
     return Region(kind, tuple((float(x), float(y)) for x, y in points), name)
 
 
-def margin_of(photo: DecodedPhoto, plan: Plan, where: Mapping) -> Margin:
+def margin_of(photo: DecodedPhoto, plan: Plan, where: SheetToPhoto) -> Margin:
     """Read the blank places of the margin; those that are overexposed or out of the picture are left out."""
     points, means = [], []
     for blank in plan.blanks:
@@ -108,12 +108,12 @@ def sheet_correction(
     return Correction((), (), (), card.accuracy, card.flags).then(curve, words)
 
 
-def light_on_sheet(margin: Margin, plan: Plan, correction: Correction) -> tuple[Light, list[Flag]]:
+def light_on_sheet(margin: Margin, plan: Plan, correction: Correction) -> tuple[SheetLight, list[Flag]]:
     """How the light falls: a curved surface of six terms in the logarithm of each channel of corrected light.
 
     Returns
     -------
-    Light, list of Flag
+    SheetLight, list of Flag
         An even light where too little of the margin can be used; a flag says so.
     """
     if not margin.enough:
