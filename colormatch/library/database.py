@@ -24,6 +24,8 @@ def explained(folder: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise _explain(error, folder) from error
+    except UnicodeDecodeError as error:  # in a row, or in what SQLite says of a schema that it can't read
+        raise damaged(folder, "text that is none") from error
     except LibraryError:
         raise
     except OSError as error:

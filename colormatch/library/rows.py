@@ -47,9 +47,10 @@ def _checked(kind: type[R], row: dict[str, Any]) -> R:
     """A row that another program spoiled is damage, not bad input of this user."""
     try:
         return record_of(kind, row)
-    except ValueError as error:
+    except (AttributeError, RecursionError, TypeError, ValueError) as error:
+        why = error if isinstance(error, BadInput) else "it holds what this program never writes."
         raise LibraryDamaged(
-            f"A {WORDS[kind]} in the library is damaged: {error}",
+            f"A {WORDS[kind]} in the library is damaged: {why}",
             "Bring back a backup with 'colormatch library restore'.",
         ) from error
 

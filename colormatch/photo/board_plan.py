@@ -214,7 +214,7 @@ class Plan:
         """
         try:
             document = json.loads(text)
-        except ValueError:
+        except (ValueError, RecursionError):
             document = None
         if not isinstance(document, Mapping) or document.get("format") != _FORMAT:
             raise BadInput("The layout file is not one of a printed sheet.", "Choose the .json beside the sheet's PDF.")

@@ -94,6 +94,51 @@ def _library(content: bytes) -> Any:
         return Library.open(Path(folder)).shelf()
 
 
+def _archive() -> bytes:
+    from colormatch.library import Library
+    from colormatch.library.rescue import save_archive
+    from colormatch.library.starter import install_starter
+
+    with tempfile.TemporaryDirectory() as folder:
+        library = Library.open(Path(folder) / "library")
+        install_starter(library)
+        library.photos.add(b"a photo", "x.jpg")
+        save_archive(library, Path(folder) / "all.zip")
+        return (Path(folder) / "all.zip").read_bytes()
+
+
+def _restored(content: bytes) -> Any:
+    from colormatch.library import Library
+    from colormatch.library.rescue import restore
+
+    with tempfile.TemporaryDirectory() as folder:
+        source = Path(folder) / "all.zip"
+        source.write_bytes(content)
+        restore(Path(folder) / "library", source)
+        return Library.open(Path(folder) / "library").shelf()
+
+
+def _opened(content: bytes) -> Any:
+    """A repair's document, as the app opens it and keeps it again."""
+    from app.repairs import document_of, opened
+    from colormatch.library import SavedRepair, Stored
+
+    document = content.decode("utf-8", errors="replace")
+    return json.dumps(document_of(opened(Stored(1, SavedRepair("chair", document)))), allow_nan=False).encode()
+
+
+def _document() -> bytes:
+    from app.repairs import OpenRepair, document_of
+    from app.work import Recipe
+    from colormatch.library.starter import example
+    from colormatch.records import Lab, Layer, Part, RankedWash
+
+    layer = Layer((Part("Umber"),), 0.25, 1)
+    wash = RankedWash(1, (layer,), Lab(50, 9, 25), 2.0, 1.0, 4.0, "measured", 2, 1, "too dark")
+    recipe = Recipe(wash, Lab(50, 9, 25), Lab(70, 5, 20), "key", "2026-11-25")
+    return json.dumps(document_of(OpenRepair(photo="0" * 64, regions=example().regions, recipe=recipe))).encode()
+
+
 def targets() -> dict[str, Target]:
     """Every reader by name."""
     from app.marks import from_document
@@ -104,11 +149,13 @@ def targets() -> dict[str, Target]:
     from colormatch.instrument.measurements import read_measurements
     from colormatch.library.exchange import read_exchange
     from colormatch.library.repair_file import read_repair
-    from colormatch.library.starter import bundled
+    from colormatch.library.starter import bundled, starter_shelf
+    from colormatch.photo.board_plan import Plan
     from colormatch.photo.chart_values import SINCE_2014, read_chart_file
     from colormatch.photo.neutral import parse_card_value
     from colormatch.records import CardKind
     from colormatch.repair import parse_shift
+    from colormatch.wash.paint import PaintModel, fit_paints
     from colormatch.wash.ratio import parse_ratio, parse_volume
     from tests.hostile.test_photos import GOOD
 
@@ -143,6 +190,8 @@ def targets() -> dict[str, Target]:
         "gray card's value": (lambda text: parse_card_value(text, CardKind.GRAY), (b"0.18", b"50,0,1")),
         "three steps' value": (lambda text: parse_card_value(text, CardKind.THREE_STEP), (b"0.89/0.18/0.035",)),
     }
+    shelf = starter_shelf()
+    fitted = next(iter(fit_paints(shelf.of(shelf.paints[0].name)).values()))
     found = {f"photo {kind}": Target(_photo, (content,)) for kind, content in GOOD.items()}
     found |= {name: Target(_text(read), seeds) for name, (read, seeds) in texts.items()}
     found |= {
@@ -158,7 +207,13 @@ def targets() -> dict[str, Target]:
         "chart file": Target(_file(read_chart_file, "chart.txt"), (chart,)),
         "repair file": Target(lambda content: read_repair("repairs/1.json", content), (repair,)),
         "marks from the browser": Target(lambda content: from_document(_json(content)), (marks,)),
+        "repair's document": Target(_opened, (_document(),)),
+        "printed sheet": Target(
+            _text(Plan.from_json), (Plan("a4", ("Umber", "Ochre"), ("1:3", "full")).to_json().encode(),)
+        ),
+        "fitted paint": Target(PaintModel.from_bytes, (fitted.to_bytes(),)),
         "library file": Target(_library, (_sqlite(),)),
+        "archive": Target(_restored, (_archive(),)),
     }
     return found
 
