@@ -83,7 +83,7 @@ class CardUnusable(NeutralError, ValueError):
 
 
 class PaintError(ColorMatchError, ValueError):
-    """A paint or its swatches can't be modelled or don't exist."""
+    """A paint or its swatches can't be modeled or don't exist."""
 
 
 class NothingToRank(ColorMatchError, ValueError):

@@ -38,6 +38,12 @@ class Lab(NamedTuple):
     a: float
     b: float
 
+    @classmethod
+    def from_array(cls, values: FloatArray) -> Lab:
+        """Of a (3,) array, such as a computed color; unlike :func:`lab_of` it refuses nothing."""
+        L, a, b = (float(value) for value in values)
+        return cls(L, a, b)
+
 
 def lab_of(values: object, name: str = "color") -> Lab:
     """Check three numbers and take them as a color.
@@ -573,7 +579,7 @@ class RankedWash:
     #: 5th and 95th percentile of that ΔE00.
     low: float
     high: float
-    #: "measured" or "modelled".
+    #: "measured" or "modelled": so spelled in every JSON document and saved repair.
     basis: str
     #: Number of swatches behind it.
     swatches: int

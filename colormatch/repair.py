@@ -95,15 +95,21 @@ def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sa
     Raises
     ------
     RegionError
-        None is marked.
+        None is marked, or it reads brighter than white.
     """
     chosen = [s for s, region in zip(reading.samples, regions, strict=True) if region.kind is kind]
+    what = {RegionKind.SOUND: "sound wood", RegionKind.DAMAGE: "damage", RegionKind.REPAIR: "repair"}.get(
+        kind, str(kind)
+    )
     if not chosen:
-        what = {RegionKind.SOUND: "sound wood", RegionKind.DAMAGE: "damage", RegionKind.REPAIR: "repair"}.get(
-            kind, str(kind)
-        )
         raise RegionError(f"No {what} is marked.", f"Mark the {what} in the photo.")
-    return combine(chosen, str(kind))
+    found = combine(chosen, str(kind))
+    if found.lab.L > 100:
+        raise RegionError(
+            f"The {what} reads brighter than white: the card lies in shade, is darker than stated, or is no card.",
+            "Lay it flat beside the wood, in the same light, and take the photo again.",
+        )
+    return found
 
 
 def match_repair(
@@ -207,7 +213,7 @@ def match_grain(
     ]
     if not lines:
         return None
-    task = replace(task_of(reading, regions), target=Lab(*(float(v) for v in np.mean(lines, axis=0))))
+    task = replace(task_of(reading, regions), target=Lab.from_array(np.mean(lines, axis=0)))
     allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
     return rank_grain_lines(task, tuple(field), workshop.shelf, workshop.models, allowed)
 

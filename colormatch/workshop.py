@@ -250,7 +250,7 @@ class FitError:
 
     swatch: Swatch
     #: What the model gives for it, had its film come out as it should.
-    modelled: Lab
+    modeled: Lab
     #: ΔE00 between the two.
     delta_e: float
     #: In words, seen from the swatch: "a touch too light".
@@ -264,7 +264,7 @@ def fit_errors(workshop: Workshop, paint: str) -> tuple[FitError, ...]:
     found = []
     for swatch in workshop.shelf.of(paint):
         layer = Layer((Part(paint),), swatch.paint_fraction, swatch.coats)
-        modelled = Lab(*(float(v) for v in dried(workshop, [layer], np.array([swatch.ground_lab]))[0]))
-        difference = float(delta_e(modelled, swatch.lab))
-        found.append(FitError(swatch, modelled, difference, describe_off(modelled, swatch.lab)))
+        modeled = Lab.from_array(dried(workshop, [layer], np.array([swatch.ground_lab]))[0])
+        difference = float(delta_e(modeled, swatch.lab))
+        found.append(FitError(swatch, modeled, difference, describe_off(modeled, swatch.lab)))
     return tuple(found)

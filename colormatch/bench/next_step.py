@@ -161,7 +161,7 @@ def _wiping_back(job: Job, before: Lab, now: FloatArray, left_alone: FloatArray)
     missed = job.chances.model * MODEL_ERROR / axis_weights(now.mean(axis=0))
     draws = now + colors[1] - colors[0] + missed
     differences = np.asarray(delta_e(draws, job.finished_draws))
-    lab = Lab(*(float(v) for v in draws.mean(axis=0)))
+    lab = Lab.from_array(draws.mean(axis=0))
     low, high = np.percentile(differences, (5, 95))
     return NextStep(
         Move.WIPE,
@@ -170,7 +170,7 @@ def _wiping_back(job: Job, before: Lab, now: FloatArray, left_alone: FloatArray)
         float(differences.mean()),
         float(low),
         float(high),
-        describe_off(lab, Lab(*(float(v) for v in job.finished))),
+        describe_off(lab, Lab.from_array(job.finished)),
         float((differences < left_alone).mean()),
     )
 

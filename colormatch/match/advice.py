@@ -28,7 +28,7 @@ _HELPS = 0.9
 #: Paints that are looked at when more of them, or mixes, might help: the nearest; their mixes take half a second.
 _PAINTS_TRIED = 16
 #: ΔE00 that one more swatch must win to be worth its paint; our choice, above what 30 refits leave to chance.
-_WORTH_A_SWATCH = 0.15
+WORTH_A_SWATCH = 0.15
 
 
 def advise(
@@ -73,7 +73,7 @@ def advise(
 
 
 def _nothing_near(job: Job, best: RankedWash) -> str:
-    wanted = " and ".join(word for _, word in directions(_lab(job.finished), best.lab)[:2])
+    wanted = " and ".join(word for _, word in directions(Lab.from_array(job.finished), best.lab)[:2])
     nearest = format_layers(best.layers) if best.layers else "the damage as it is"
     said = (
         f"Nothing that is allowed comes near: {nearest} is the nearest and stays about {best.expected_delta_e:.1f} ΔE "
@@ -169,13 +169,9 @@ def _color(job: Job, recipe: Sequence[Layer], thick: float = 1.0) -> FloatArray:
 
 def _next_swatch(job: Job, outcomes: Outcomes) -> list[str]:
     found = next_swatch(job, outcomes)
-    if found is None or found.before - found.after < _WORTH_A_SWATCH:
+    if found is None or found.before - found.after < WORTH_A_SWATCH:
         return ["No single further swatch would lower the expected ΔE much: what is left is the brush and the reading."]
     return [
         f"The test strip most worth painting: {format_layers([found.layer])} on wood like the damage. It should bring "
         f"the expected ΔE of this repair from about {found.before:.1f} to about {found.after:.1f}."
     ]
-
-
-def _lab(values: FloatArray) -> Lab:
-    return Lab(*(float(v) for v in values))

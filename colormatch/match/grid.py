@@ -58,7 +58,7 @@ def wash_grid(job: Job, paint: str) -> WashGrid:
     outcomes = job.outcomes([(layer,) for layer in layers])
     radius = np.percentile(delta_e(outcomes.draws, outcomes.lab[:, None]), 90, axis=1)
     cells = [
-        GridCell(layer, Lab(*(float(v) for v in lab)), float(reach), job.measured((layer,)))
+        GridCell(layer, Lab.from_array(lab), float(reach), job.measured((layer,)))
         for layer, lab, reach in zip(layers, outcomes.lab, radius, strict=True)
     ]
     wide = len(coats)

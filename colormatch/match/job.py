@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from colormatch.color.difference import axis_weights, delta_e
-from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
-from colormatch.match.ending import Ending, clear_coat_named, film_of_layer
+from colormatch.color.spectra import reflectance_from_lab
+from colormatch.match.ending import Ending, brushed, clear_coat_named, film_of_layer
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Limits, Shelf, Swatch, Task
 from colormatch.wash.clear import ClearCoat
-from colormatch.wash.film import Body, bare, lay, read_through, seen
-from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel, distinct
+from colormatch.wash.film import Body, bare, lay, read_through
+from colormatch.wash.paint import MODEL_ERROR, PaintModel, distinct
 from colormatch.wash.predict import Chances, draw_chances, predict_many
 
 #: One recipe: layers, lowest first; empty leaves the damage as it is.
@@ -134,11 +134,8 @@ class Job:
         if not swatches:
             return np.zeros(3)
         grounds = bare(reflectance_from_lab(np.array([s.ground_lab for s in swatches])))
-        usual, thick = (
-            lab_from_reflectance(seen(lay(film_of_layer(self.models, recipe[0], factor), grounds)))
-            for factor in (1.0, 1.0 + APPLICATION_SCATTER)
-        )
-        film_error = ((thick - usual) * axis_weights(usual)) ** 2
+        usual, thicker = brushed(self.models, recipe[0], grounds)
+        film_error = ((thicker - usual) * axis_weights(usual)) ** 2
         reading_error = np.array([s.uncertainty * SIGMA_PER_RADIUS for s in swatches]) ** 2
         noise = float(np.mean(film_error.mean(axis=1) + reading_error)) / len(swatches)
         difference = np.array([s.lab for s in swatches]) - usual

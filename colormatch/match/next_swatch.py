@@ -13,12 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from colormatch.color.difference import axis_weights, delta_e
-from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
-from colormatch.match.ending import film_of_layer
+from colormatch.color.spectra import reflectance_from_lab
+from colormatch.match.ending import brushed
 from colormatch.match.job import Job, Outcomes
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Part
-from colormatch.wash.film import Body, bare, lay, seen
-from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, REFITS
+from colormatch.wash.film import Body, bare
+from colormatch.wash.paint import MODEL_ERROR, REFITS
 from colormatch.wash.predict import MOST_LAYERS, Chances, predict_many
 
 #: Recipes to choose from after the swatch, and draws of each.
@@ -91,12 +91,9 @@ def _designs(layers: list[Layer]) -> list[Layer]:
 
 def _noise(job: Job, design: Layer, ground: Body) -> FloatArray:
     """(3, 3) covariance of a swatch's reading given its paint: reading, what the model misses, brush."""
-    usual, thick = (
-        lab_from_reflectance(seen(lay(film_of_layer(job.models, design, factor), ground)))
-        for factor in (1.0, 1.0 + APPLICATION_SCATTER)
-    )
+    usual, thicker = brushed(job.models, design, ground)
     axes = np.hypot(_READING * SIGMA_PER_RADIUS, MODEL_ERROR) / axis_weights(usual)
-    out: FloatArray = np.diag(axes**2) + np.outer(thick - usual, thick - usual)
+    out: FloatArray = np.diag(axes**2) + np.outer(thicker - usual, thicker - usual)
     return out
 
 

@@ -82,7 +82,7 @@ def match_of(job: Job, recipes: Iterable[Recipe], searched: int, names: Sequence
         washes=varied(washes)[: limits.top],
         advice=advise(job, outcomes, washes, names, limits),
         searched=searched,
-        finished=Lab(*(float(v) for v in job.finished)) if job.then or job.clear else None,
+        finished=Lab.from_array(job.finished) if job.then or job.clear else None,
         untouched=next((wash for wash in washes if not wash.layers), None),
     )
 
@@ -154,9 +154,9 @@ def ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int)
     """One recipe of a job, with what is expected of it."""
     recipe, differences = outcomes.recipes[place], outcomes.delta_e[place]
     low, high = np.percentile(differences, [5, 95])
-    lab = Lab(*(float(v) for v in outcomes.lab[place]))
+    lab = Lab.from_array(outcomes.lab[place])
     measured = job.measured(recipe)
-    off = describe_off(lab, Lab(*(float(v) for v in job.finished)))
+    off = describe_off(lab, Lab.from_array(job.finished))
     if off == NOTHING and differences.mean() >= VISIBLE:
         # The best guess hits; what makes the expected ΔE is doubt, and doubt has no direction.
         off = "nothing, by the best guess"

@@ -334,7 +334,7 @@ def _mean(linear_rgb: FloatArray, which: BoolArray) -> FloatArray:
 
 
 def _one_lab(to_lab: ToLab, linear_rgb: FloatArray) -> Lab:
-    return Lab(*(float(v) for v in to_lab(linear_rgb[None])[0]))
+    return Lab.from_array(to_lab(linear_rgb[None])[0])
 
 
 def _mean_of_labs(labs: Sequence[Lab]) -> Lab:
@@ -342,7 +342,7 @@ def _mean_of_labs(labs: Sequence[Lab]) -> Lab:
     if len(labs) == 1:
         return labs[0]
     mean = linear_from_lab(np.array(labs)).mean(axis=0)
-    return Lab(*(float(v) for v in lab_from_linear(mean)))
+    return Lab.from_array(lab_from_linear(mean))
 
 
 def _mean_angle(angles: Sequence[float]) -> float | None:

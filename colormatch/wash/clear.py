@@ -18,6 +18,7 @@ from colormatch.color.spectra import WAVELENGTHS, lab_from_reflectance, reflecta
 from colormatch.errors import PaintError
 from colormatch.records import SIGMA_PER_RADIUS, ClearCoatPair, Flag, FloatArray
 from colormatch.wash.film import OUTER_REFLECTANCE, Body, inside_of, saunderson
+from colormatch.wash.paint import REFITS
 
 #: Fresnel's normal reflectance of n = 1.5, the coat's outer surface.
 CLEAR_OUTER = 0.04
@@ -28,15 +29,16 @@ _AMBER_SHAPE: FloatArray = np.exp(-(WAVELENGTHS - 400) / 60)
 #: Inner reflectance assumed for a wash that is known by its color only.
 _TYPICAL_INNER = 0.45
 
-#: Largest inner reflectance of a coat.
+#: Largest inner reflectance of a coat: well above the 0.5963 that diffuse light meets below n = 1.5 (Fresnel).
 _MOST_INNER = 0.9
-#: Prior of (logit of k2 / 0.9, log amber): mean and standard deviation.
+#: Prior of (logit of k2 / 0.9, log amber): mean and standard deviation. One of them either way is k2 of 0.19 to
+#: 0.59, and amber of 0.011 to 0.22.
 _PRIOR_MEAN, _PRIOR_SIGMA = np.array([-0.35, -3.0]), np.array([1.0, 1.5])
 #: Uncertainty of a pair's difference, ΔE00 90 % radius: two readings of the same spot in one photo.
 _PAIR_UNCERTAINTY = 1.75
-_REFITS = 30
+#: Seed of the refits: the same pairs give the same coat. Any would do.
 _SEED = 20
-#: Mean ΔE00 of the pairs above which one coat can't have made them all.
+#: Mean ΔE00 of the pairs above which one coat can't have made them all. Our choice.
 _POOR_FIT = 2.5
 
 
@@ -101,7 +103,7 @@ def fit_clear(pairs: Sequence[ClearCoatPair]) -> ClearCoat:
     sealed = np.array([p.sealed_lab for p in pairs])
     per_sigma = axis_weights(sealed) / (_PAIR_UNCERTAINTY * SIGMA_PER_RADIUS)
     rng = np.random.default_rng(_SEED)
-    moves = np.concatenate([np.zeros((1, 3 * len(pairs) + 2)), rng.standard_normal((_REFITS, 3 * len(pairs) + 2))])
+    moves = np.concatenate([np.zeros((1, 3 * len(pairs) + 2)), rng.standard_normal((REFITS, 3 * len(pairs) + 2))])
 
     def residuals(p: FloatArray) -> FloatArray:
         data = (lab_from_reflectance(seal(_values(p)[:, None], under)) - sealed) * per_sigma

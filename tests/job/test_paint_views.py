@@ -40,7 +40,7 @@ def test_fit_errors_are_the_fits_own_residuals_in_words(workshop):
     assert [e.swatch for e in errors] == list(workshop.shelf.of("Burnt Umber"))
     assert [e.delta_e for e in errors] == pytest.approx(list(workshop.models["Burnt Umber"].residuals), abs=1e-6)
     for error in errors:
-        assert error.delta_e == pytest.approx(apart(error.modelled, error.swatch.lab), abs=1e-6)
+        assert error.delta_e == pytest.approx(apart(error.modeled, error.swatch.lab), abs=1e-6)
         assert ("too" in error.off) == (error.delta_e >= 0.8)
 
 

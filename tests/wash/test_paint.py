@@ -186,7 +186,7 @@ def test_more_swatches_narrow_the_draws() -> None:
     assert six.draws[:, optics.LOG_S].std() < 0.7 * one.draws[:, optics.LOG_S].std()
 
 
-def test_refuses_what_can_not_be_modelled() -> None:
+def test_refuses_what_can_not_be_modeled() -> None:
     with pytest.raises(PaintError, match="no swatch"):
         fit_paint([])
     with pytest.raises(PaintError, match="different paints"):
