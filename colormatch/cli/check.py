@@ -9,7 +9,16 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from colormatch.cli.common import Answer, box, fitting_progress, print_lab, rounded
+from colormatch.cli.common import (
+    Answer,
+    box,
+    fitting_progress,
+    flag_documents,
+    notes,
+    print_lab,
+    reading_flags,
+    rounded,
+)
 from colormatch.cli.dried import (
     add_keep_options,
     add_photo_options,
@@ -40,14 +49,17 @@ def run(args: argparse.Namespace) -> Answer:
     worse = photos[judged.lights.index(judged.worse)]
     steps = what_next(worse, workshop, painted=layers, before=args.ground)
     advice, found = advise(judged, steps), judged.worse
+    flags = reading_flags(*(reading for reading, _ in photos))
     document: dict[str, Any] = figures(found) | {"done": judged.done, "next": advice} | lights(judged)
+    document["flags"] = flag_documents(flags)
     lines = [f"Repair L* a* b* {print_lab(found.lab)}"]
     for which, check in zip(("first", "second"), judged.lights, strict=False):
         of = f" in the {which} light" if len(photos) > 1 else ""
         lines.append(
             f"ΔE00 to the sound wood{of}: {check.delta_e:.1f} ({check.low:.1f} to {check.high:.1f}, nine times in ten)"
         )
-    lines += [f"{found.verdict.capitalize()}: {found.off}.", *filter(None, [judged.one_light_only]), "", *advice]
+    lines += [f"{found.verdict.capitalize()}: {found.off}.", *filter(None, [judged.one_light_only]), *notes(flags)]
+    lines += ["", *advice]
     if args.keep:
         kept, words = keep(
             args, Library.open(args.library), surface(*photos[0], RegionKind.REPAIR), photos[0], layers

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 if TYPE_CHECKING:
     from colormatch.library import Library
     from colormatch.photo.neutral import CardChoice
-    from colormatch.records import Box, Flag, Lab, Layer, Limits, Region, ShopChip
+    from colormatch.records import Box, Flag, Lab, Layer, Limits, Reading, Region, ShopChip
 
 
 #: States of a surface and kinds of card that options take, as `SurfaceState` and `CardKind` have them: records are not
@@ -354,6 +354,21 @@ def rounded(value: Any, digits: int = 4) -> Any:
 
 def flag_documents(flags: Iterable[Flag]) -> list[dict[str, Any]]:
     return [{"code": flag.code, "text": flag.text, "value": flag.value} for flag in flags]
+
+
+def reading_flags(*readings: Reading) -> list[Flag]:
+    """All that is to be doubted about photos, their light, their cards and their samples, each said once."""
+    told: dict[str, Flag] = {}
+    for reading in readings:
+        samples = (flag for sample in reading.samples for flag in sample.flags)
+        for flag in (*reading.photo.flags, *reading.card.flags, *reading.light.flags, *samples):
+            told.setdefault(flag.text, flag)
+    return list(told.values())
+
+
+def notes(flags: Iterable[Flag]) -> list[str]:
+    """Flags for people, one line each."""
+    return [f"Note: {flag.text}" for flag in flags]
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[object]], right: Sequence[int] = ()) -> str:

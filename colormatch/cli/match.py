@@ -26,7 +26,9 @@ from colormatch.cli.common import (
     flag_documents,
     lab,
     limits,
+    notes,
     print_lab,
+    reading_flags,
     rounded,
     table,
     white_regions,
@@ -98,10 +100,15 @@ def _from_photo(
     reading = read_photo(photo, regions, card_choice(args), settled)
     if args.target is not None:
         found = match_kept(args.target, reading, regions, workshop, allowed, shift, args.target_uncertainty)
-        return Answer(document(found), text(found))
-    found = match_repair(reading, regions, workshop, allowed, shift)
-    answer = document(found)
-    lines = [text(found), "All of the wood is taken as dry: wet or freshly oiled wood looks darker than it will be."]
+    else:
+        found = match_repair(reading, regions, workshop, allowed, shift)
+    flags = reading_flags(reading)
+    answer = document(found) | {"flags": flag_documents(flags)}
+    lines = [
+        text(found),
+        *notes(flags),
+        "All of the wood is taken as dry: wet or freshly oiled wood looks darker than it will be.",
+    ]
     if args.each:
         spots = match_spots(reading, regions, workshop, allowed, shift)
         answer["each"] = [document(one) for one in spots.each]

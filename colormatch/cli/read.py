@@ -17,7 +17,9 @@ from colormatch.cli.common import (
     chip_regions,
     flag_documents,
     named_box,
+    notes,
     print_lab,
+    reading_flags,
     rounded,
     table,
     white_regions,
@@ -150,7 +152,6 @@ def text(reading: Reading) -> str:
         lines.append(
             f"Much of that is common to all of them: differences between them are good to ± {reading.difference:.1f}."
         )
-    samples = [*reading.samples, *(sample for sample, _ in surfaces(reading))]
-    flags = [*facts.flags, *card.flags, *reading.light.flags, *(f for s in samples for f in s.flags)]
-    lines += [f"Note: {flag}" for flag in dict.fromkeys(flag.text for flag in flags)]
+    flags = [*reading_flags(reading), *(flag for sample, _ in surfaces(reading) for flag in sample.flags)]
+    lines += dict.fromkeys(notes(flags))
     return "\n".join(lines)

@@ -8,7 +8,17 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from colormatch.cli.common import Answer, fitting_progress, named_box, print_lab, rounded, table
+from colormatch.cli.common import (
+    Answer,
+    fitting_progress,
+    flag_documents,
+    named_box,
+    notes,
+    print_lab,
+    reading_flags,
+    rounded,
+    table,
+)
 from colormatch.cli.dried import (
     add_keep_options,
     add_photo_options,
@@ -34,11 +44,13 @@ def run(args: argparse.Namespace) -> Answer:
 
     photos = photographed(args, RegionKind.STRIP)
     ranked = judge_strips(photos)
+    flags = reading_flags(*(reading for reading, _ in photos))
     document: dict[str, Any] = {
         "strips": [
             {"rank": rank, "name": strip.name} | figures(strip.worse) | lights(strip)
             for rank, strip in enumerate(ranked, 1)
-        ]
+        ],
+        "flags": flag_documents(flags),
     }
     rows = [
         (rank, one.name, print_lab(s.lab), f"{s.delta_e:.1f}", f"{s.low:.1f} to {s.high:.1f}", s.off)
@@ -50,6 +62,7 @@ def run(args: argparse.Namespace) -> Answer:
     if len(photos) > 1:
         lines.append("The worse of the two lights counts.")
         lines += [f"{strip.name}: {strip.one_light_only}" for strip in ranked if strip.one_light_only]
+    lines += notes(flags)
     if args.keep is not None:
         document["kept"], words = _keep(args, photos[0])
         lines += ["", words]

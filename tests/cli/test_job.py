@@ -10,7 +10,9 @@ from PIL import Image
 
 from colormatch.library.starter import example, starter_shelf
 from colormatch.records import Box
-from tests.scenes import demo
+from tests.scenes import demo, study_light, things
+from tests.scenes.camera import Camera, Lighting
+from tests.scenes.files import encoded
 
 
 def boxes(kind: str) -> list[str]:
@@ -65,7 +67,7 @@ def test_match_photo_keeps_the_contract(run) -> None:
     assert set(wash) >= {"rank", "layers", "lab", "expected_delta_e", "low", "high", "basis", "group", "off"}
     assert set(wash["layers"][0]) >= {"paints", "paint_fraction", "ratio", "coats"}
     assert set(wash["layers"][0]["paints"][0]) == {"name", "parts"}
-    assert wash["basis"] in ("measured", "modelled")
+    assert wash["basis"] in ("measured", "modelled")  # the spelling that programs rely on
 
 
 def test_match_numbers_and_limits(run) -> None:
@@ -158,6 +160,28 @@ def test_no_card_asks_for_help(run, tmp_path: Path) -> None:
 
 def test_card_outside_the_photo(run) -> None:
     clear_refusal(run("read", example().photo, "--card", "5000,10,100,100", "--patch", "a=10,10,99,99"), "not inside")
+
+
+def test_doubts_about_the_photo_are_told_by_each_command(run, tmp_path: Path) -> None:
+    """A simulated photo, of a bulb beside daylight."""
+    rng = np.random.default_rng(4)
+    mixed, lighting = tmp_path / "mixed.jpg", Lighting("D65", second="A", second_share=0.6)
+    laid = study_light.scene(rng, things.white_paper())
+    shown = laid.photograph(lighting, Camera.typical(rng, white_level=0.7), rng)
+    mixed.write_bytes(encoded(shown, "JPEG", quality=95))
+    card = ("--card", ",".join(map(str, study_light.CARD)))
+    sound, repair = ("--sound", "880,280,90,200"), "990,280,90,200"
+    for command, mark in (("match", "--damage"), ("check", "--repair"), ("strips", "--strip")):
+        wanted = [command, mixed, *card, *sound, mark, f"a={repair}" if command == "strips" else repair]
+        assert "light-mixed" in {flag["code"] for flag in json.loads(run(*wanted, "--json").out)["flags"]}
+        assert run(*wanted).out.count("Note: Two kinds of light fall on the photo") == 1
+
+
+def test_a_card_that_is_darker_than_stated_is_told(run) -> None:
+    marks = ("--sound", *boxes("sound"), "--damage", *boxes("damage"))
+    clear_refusal(
+        run("match", example().photo, *marks, "--card-value", 0.9), "brighter than white", "in the same light"
+    )
 
 
 def test_unwritable_library(run, tmp_path: Path) -> None:
