@@ -60,17 +60,15 @@ def report(repair: OpenRepair) -> str:
     ColorMatchError
         The photo, the reading or the ranking fails.
     """
-    recipe, paints, library = _recipe(repair), _paints(), session.open_library()
-    path, layers = library.photos.path(repair.photo), recipe.wash.layers
+    recipe, paints = _recipe(repair), _paints()
+    path, layers = session.open_library().photos.path(repair.photo), recipe.wash.layers
     reading = cached.reading(path, repair.card(), repair.to_match)
     match = session.ranked(repair)
     if not isinstance(reading, Reading):
         raise reading
     if not isinstance(match, Match):
         raise match
-    before, after, _ = cached.pictured(
-        path, repair.card(), repair.to_match, recipe.ground, layers, library.folder, library.stamp()
-    )
+    before, after = _pictures(repair, recipe)
     filled, seen = _cup(repair, recipe), _checked(repair)
     clear = repair.limits.clear
     return report_page(
@@ -93,6 +91,19 @@ def report(repair: OpenRepair) -> str:
             simulated=repair.photo == starter.example().photo.stem or _workshop().lent,
         )
     )
+
+
+def _pictures(repair: OpenRepair, recipe: Recipe) -> tuple[bytes, bytes | None]:
+    """The damage as it is and, simulated, washed; the latter only while the shelf knows the wash's paints."""
+    library = session.open_library()
+    path = library.photos.path(repair.photo)
+    if not _workshop().models.keys() >= set(recipe.paints):
+        damage = tuple(region for region in repair.to_match if region.kind is RegionKind.DAMAGE)
+        return cached.near(path, repair.card(), damage)[0], None
+    before, after, _ = cached.pictured(
+        path, repair.card(), repair.to_match, recipe.ground, recipe.wash.layers, library.folder, library.stamp()
+    )
+    return before, after
 
 
 def checked(repair: OpenRepair) -> list[tuple[str, str]]:

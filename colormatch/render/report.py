@@ -61,9 +61,9 @@ class Report:
     match: Match
     #: The wash that was picked.
     wash: RankedWash
-    #: JPEG files: the damage white-balanced, and the wash pictured over it.
+    #: JPEG files: the damage white-balanced, and the wash pictured over it; None where a paint of it is gone.
     before: bytes
-    after: bytes
+    after: bytes | None
     #: The dried repair as it was photographed later, each with its caption.
     photos: Sequence[tuple[str, bytes]] = ()
     amounts: Amounts | None = None
@@ -87,7 +87,7 @@ def report_page(report: Report) -> str:
     invented = "<p class=invented>Photo and paints of this example are simulated.</p>" if report.simulated else ""
     pictures = [
         _figure(report.before, "The damage, white-balanced by the card"),
-        _figure(report.after, "Simulated: as the wash should dry"),
+        *([] if report.after is None else [_figure(report.after, "Simulated: as the wash should dry")]),
         *(_figure(picture, caption) for caption, picture in report.photos),
     ]
     seen_by = dict.fromkeys(flag.text for sample in report.reading.samples for flag in sample.flags)

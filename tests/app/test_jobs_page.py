@@ -43,6 +43,21 @@ def test_a_job_shows_its_recipe_expectation_cost_and_picture(jobs, library):
     assert library.repair(1).name in page
 
 
+def test_a_report_is_made_even_if_the_wash_s_paint_is_gone(mixed, library):
+    from app import papers
+    from app.repairs import opened
+    from colormatch.library import Stored
+    from colormatch.records import Lab, Paint, Swatch
+
+    simulated = "Simulated: as the wash should dry"
+    assert simulated in papers.report(opened(Stored(1, library.repair(1))))
+    library.add(Paint("Walnut stain"))  # the first own paint: the example lends its own no longer
+    library.add(Swatch("Walnut stain", 1, 3, 1, "light wood", Lab(74, 6, 20), Lab(50, 12, 24)))
+    page = papers.report(opened(Stored(1, library.repair(1))))
+    assert "Brown Glaze" in page
+    assert simulated not in page
+
+
 def test_rename_copy_delete_and_undo(jobs, library):
     jobs.text_input(key="rename-1").set_value("  Bench drawer ").run()
     assert library.repair(1).name == "Bench drawer"
