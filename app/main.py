@@ -38,7 +38,8 @@ def main() -> None:
     _header(pages, page)
     note = session.take_note()
     if note:
-        st.error(look.plain(note))
+        with st.container(key="note"):
+            st.error(look.plain(note))
     try:
         if page.url_path in OF_THE_REPAIR:
             _repair_line(page.url_path)

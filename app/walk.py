@@ -13,7 +13,7 @@ _LINES = {
     "the words beside the photo follow. Then press **Find the wash**.",
     "match": "Sound wood and dried wash touch without a gap: the less you see the seam, the better. Try another "
     "wash, look at the picture, then press **Mix this wash**.",
-    "mix": "What goes into the cup, and when. Change the size of the damage and see the amounts follow. **Check** "
+    "mix": "What goes into the cup, and when. Make the damage as large as 30x40cm and see the amounts follow. **Check** "
     "comes once the paint is dry.",
     "check": "Take the example's photo of the dried repair: the wash came out too thin. Learn what still shows and "
     "what to lay over it, and keep it as a swatch. That is the whole way; photos and paints are invented.",

@@ -213,7 +213,7 @@ def ground_named(library: Library, name: str) -> Ground:
     for ground in known_grounds(library):
         if name_key(ground.name) == name_key(name):
             return ground
-    raise BadInput(f"The ground {name} is not known yet.", "Give its color as L,a,b.")
+    raise BadInput(f"The color of the ground {name} is not known yet.", "Give it as L,a,b, for example 74,6,20.")
 
 
 # --- a paint, looked at by itself ------------------------------------------------------------------------------------

@@ -29,6 +29,8 @@ def show() -> None:
     def key(field: str) -> str:
         return f"paint-{field}"
 
+    if paint is None:
+        st.write("Only its name is needed; the rest can follow.")
     with st.form("paint-form", border=False):
         st.text_input("Name, as it stands on the tin", value("name"), key=key("name"))
         left, right = st.columns(2, gap="small")
@@ -41,8 +43,8 @@ def show() -> None:
             st.text_input("Size of the tin, such as 250 ml or 1 pint", value("size_ml"), key=key("size_ml"))
             st.text_input("What is left of it, such as 100 ml or 1 cup", value("on_hand_ml"), key=key("on_hand_ml"))
         st.text_area("Notes", value("notes"), key=key("notes"))
-        another = "" if paint is None or not paint.photo else "another "
-        st.file_uploader(f"Choose {another}photo of the tin", type=photo_files.ENDINGS, key=key("photo"))
+        another = "Photo" if paint is None or not paint.photo else "Another photo"
+        st.file_uploader(f"{another} of the tin", type=photo_files.ENDINGS, key=key("photo"))
         st.form_submit_button("Keep the paint", key="keep-paint", type="primary", on_click=_keep, args=(number,))
 
 
@@ -59,7 +61,9 @@ def _keep(number: int | None) -> None:
             photo = photo_files.keep(upload.getvalue(), upload.name)
         paint = replace(before, **words, **amounts, price=price, photo=photo)
         if number is None:
-            number = library.add(paint)
+            # Pressed twice in a hurry, it is there already.
+            twin = next((one.id for one in library.all(Paint) if one.record == paint), None)
+            number = library.add(paint) if twin is None else twin
         else:
             library.edit(number, paint)
         place.go("paint", number)

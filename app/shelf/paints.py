@@ -61,7 +61,7 @@ def _actions() -> None:
 
 def _empty(library: Library) -> None:
     st.write(
-        "Nothing stands on it yet. Add the paints that you own, then for each at least one swatch: painted on wood, "
+        "Your shelf is empty. Add the paints that you own, then for each at least one swatch: painted on wood, "
         "dried, and photographed beside your gray card. From two swatches on, full strength and 1:7, the program can "
         "tell fairly well what every other thinning of the paint will do."
     )

@@ -100,7 +100,11 @@ def _form(library: Library, draft: Draft, paint: Paint | None, samples: Mapping[
 def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
     with session.telling():
         library, draft = session.open_library(), drafts.held(_USE)
+        marked = draft.of_kind(RegionKind.PATCH)
         paint = paint or session.widget_value("patch-paint")
+        if not marked:  # pressed twice in a hurry: the swatch is kept
+            place.go("paint", _number(library, paint))
+            return
         ground = session.widget_value("patch-ground")
         if not paint:
             raise BadInput("The paint is not named.", "Choose it from your shelf, or type a new name.")
@@ -115,10 +119,13 @@ def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
             datetime.date.today().isoformat(),
         )
         ground_lab = bare.lab if bare else ground_named(library, ground).lab
-        swatch = swatch_of(painted, ground_lab, wash, draft.photo, draft.of_kind(RegionKind.PATCH)[0])
+        swatch = swatch_of(painted, ground_lab, wash, draft.photo, marked[0])
         keep_swatches(library, [swatch], f"added the swatch of {paint}, {chips.wash_words(swatch)}")
         # The next wash in the same photo lies beside the same card and wood.
         others = (region for region in draft.regions if region.kind is not RegionKind.PATCH)
         drafts.keep(draft.with_regions(*others))
-        kept = next(one.id for one in library.all(Paint) if one.record.name == swatch.paint)
-        place.go("paint", kept)
+        place.go("paint", _number(library, swatch.paint))
+
+
+def _number(library: Library, paint: str) -> int:
+    return next(one.id for one in library.all(Paint) if one.record.name == paint)

@@ -54,7 +54,7 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
             ground = (names[0] if names else "light wood") if swatch is None else swatch.ground
             st.text_input("Painted on", ground, key="swatch-ground")
             st.text_input(
-                "Color of that wood: L*, a*, b*; empty: as it is known",
+                "Color of that wood: L*, a*, b*" + ("; empty: as you kept it" if names else ""),
                 typed.color_text(swatch and swatch.ground_lab),
                 key="swatch-ground-lab",
             )

@@ -54,13 +54,13 @@ def radius(text: str, before: float | None = None) -> float:
 
 
 def color(text: str, what: str, before: Lab | None = None) -> Lab:
-    """``62, 9, 25`` as a color; ``before`` to the last digit where the text still says the same.
+    """``62, 9, 25`` or ``62 9 25`` as a color; ``before`` to the last digit where the text still says the same.
 
     Raises
     ------
     BadInput
     """
-    return before if before is not None and text == color_text(before) else lab_of(text.split(","), what)
+    return before if before is not None and text == color_text(before) else lab_of(text.replace(",", " ").split(), what)
 
 
 def color_text(lab: Lab | None) -> str:

@@ -52,7 +52,10 @@ def show() -> None:
     gone = [name for name in recipe.paints if name not in paints]
     if gone:
         name = look.plain(gone[0])
-        st.error(f"{name} is not on your shelf any more. Add it again, or pick another wash on the Match page.")
+        st.error(
+            f"{name} is not on your shelf any more. Take today's answer, pick another wash on the Match page, "
+            "or add the paint again."
+        )
         return
     cup, bench = st.columns(2, gap="large")
     with cup:

@@ -49,12 +49,23 @@ def type_in(app, **fields):
     return app
 
 
+def test_keep_pressed_twice_adds_a_paint_once(visit, library):
+    for _ in range(2):  # the second press comes from the page that the first has already left
+        app = type_in(visit("add-paint"), paint_name="Walnut stain")
+        app.button(key="keep-paint").click().run()
+        assert not app.error
+    assert [one.record.name for one in library.all(Paint)] == ["Walnut stain"]
+    app = type_in(visit("add-paint"), paint_name="Walnut stain", paint_maker="another")
+    app.button(key="keep-paint").click().run()
+    assert "already a paint named" in app.error[0].value
+
+
 # --- the shelf -------------------------------------------------------------------------------------------------------
 
 
 def test_an_empty_shelf_says_how_to_fill_it_and_lends_the_example(visit, library):
     app = visit()
-    assert any("Nothing stands on it yet" in text.value for text in app.markdown)
+    assert any("Your shelf is empty" in text.value for text in app.markdown)
     assert app.button(key="undo").disabled
     app.button(key="starter").click().run()
     assert not app.exception

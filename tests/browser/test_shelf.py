@@ -60,7 +60,7 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     one = visit(f"{address}/swatches", touch=touch)
     page = one.page
     drag = finger(one).drag if touch else lambda start, end: mouse_drag(page, start, end)
-    page.get_by_text("Nothing stands on it yet").wait_for(timeout=30_000)
+    page.get_by_text("Your shelf is empty").wait_for(timeout=30_000)
     button(page, "Add a paint").click()
     page.get_by_label("Name, as it stands on the tin").fill("Oak Brown")
     button(page, "Keep the paint").click()
