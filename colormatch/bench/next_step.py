@@ -119,9 +119,7 @@ def next_steps(
     # The repetition is looked up before the list is thinned out to one recipe of each kind.
     for wash in [*(w for w in washes if w.layers == again), *varied(washes)]:
         move, better = move_of(wash.layers), float((outcomes.delta_e[place[wash.layers]] < left_alone).mean())
-        step = NextStep(
-            move, wash.layers, wash.lab, wash.expected_delta_e, wash.low, wash.high, wash.off, better
-        )  # fmt: skip
+        step = NextStep(move, wash.layers, wash.lab, wash.expected_delta_e, wash.low, wash.high, wash.off, better)
         if len(found[move]) < (_WASHES if move is Move.WASH else 1):
             found[move].append(step)
     if before is not None and task.painted:

@@ -75,8 +75,7 @@ def rank_for_all(
     names = usable_paints(shelf, models, limits)
     jobs = [Job.of(spot, shelf, models, limits) for spot in spots]
     found = [finalists(job, names, limits) for job in jobs]
-    each = [match_of(job, some, searched, names, limits) for job, (some, searched) in
-            zip(jobs, found, strict=True)]  # fmt: skip
+    each = [match_of(job, some, searched, names, limits) for job, (some, searched) in zip(jobs, found, strict=True)]
     recipes: tuple[Recipe, ...] = tuple(dict.fromkeys(recipe for some, _ in found for recipe in some))
     outcomes = [job.outcomes(recipes) for job in jobs]
     by_spot = np.stack([some.expected for some in outcomes])

@@ -83,9 +83,10 @@ def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CA
 def _size(pixels: int) -> list[Flag]:
     if pixels < _FEWEST:
         raise CardUnusable(
-            f"The gray card is only {pixels} pixels large.", "Take the photo from nearer, or mark more of the card.",
+            f"The gray card is only {pixels} pixels large.",
+            "Take the photo from nearer, or mark more of the card.",
             pixels=pixels,
-        )  # fmt: skip
+        )
     if pixels < _FEW:
         text = f"The gray card is small in the photo ({pixels} pixels); from nearer it can be read more surely."
         return [Flag("card-small", text, float(pixels))]
@@ -118,9 +119,10 @@ def _surface(linear_rgb: FloatArray, inside: BoolArray) -> list[Flag]:
     texture, shadow = structure(left, inside), _light_left(left, inside)
     if texture > _NO_CARD:
         raise CardUnusable(
-            f"What is marked as the gray card isn't plain: its brightness varies by {texture:.0%}.", _MARK_AGAIN,
+            f"What is marked as the gray card isn't plain: its brightness varies by {texture:.0%}.",
+            _MARK_AGAIN,
             texture=texture,
-        )  # fmt: skip
+        )
     if light > _HOPELESSLY_UNEVEN:
         raise CardUnusable(
             f"One end of the gray card gets {light:.1f} times the light of the other.",

@@ -192,9 +192,12 @@ def _read(linear_rgb: FloatArray, corners: FloatArray, margin: float) -> ReadCha
     if block.min() < -0.5 or (block > np.array([width, height]) + 0.5).any():
         return None
     chart = cv2.warpPerspective(
-        np.ascontiguousarray(linear_rgb, dtype=np.float32), there, (COLUMNS * _CELL, ROWS * _CELL),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
+        np.ascontiguousarray(linear_rgb, dtype=np.float32),
+        there,
+        (COLUMNS * _CELL, ROWS * _CELL),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
     pixels, whole = _middles(chart, _READ), _middles(chart, _PATCH)
     if (_log_spread(pixels) < _PLAIN_SPREAD).sum() < _LEAST_PLAIN:
         return None

@@ -66,8 +66,10 @@ def lab_plot(spots: Sequence[Spot], title: str, *, stacked: bool = False) -> str
     lightness = _axis(
         [v for spot, (dl, _) in zip(spots, reach, strict=True) for v in (spot.lab.L - dl, spot.lab.L + dl)]
     )
-    planes = [[spot.lab[axis] + side * d for spot, (_, d) in zip(spots, reach, strict=True) for side in (-1, 1)]
-              for axis in (1, 2)]  # fmt: skip
+    planes = [
+        [spot.lab[axis] + side * d for spot, (_, d) in zip(spots, reach, strict=True) for side in (-1, 1)]
+        for axis in (1, 2)
+    ]
     half = max(map(_span, planes)) / 2
     a_axis, b_axis = ((_middle(values) - half, _middle(values) + half) for values in planes)
     tall = _TOP + _SIDE + _BOTTOM

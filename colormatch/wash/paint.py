@@ -137,12 +137,6 @@ def _content(swatch: Swatch) -> list[object]:
     return [swatch.paint, *(float(v) for v in numbers)]
 
 
-def fit_paints(swatches: Sequence[Swatch]) -> dict[str, PaintModel]:
-    """A model for every paint among the swatches, by name; of what kind they are only the name tells."""
-    names = dict.fromkeys(s.paint for s in swatches)
-    return {name: fit_paint([s for s in swatches if s.paint == name]) for name in names}
-
-
 def fit_paint(swatches: Sequence[Swatch], kind: str = "") -> PaintModel:
     """Learn one paint.
 

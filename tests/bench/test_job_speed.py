@@ -16,9 +16,10 @@ from colormatch.photo.read import open_photo
 from colormatch.records import Lab, Limits, Shelf, Task
 from colormatch.render.preview import to_screen
 from colormatch.repair import match_repair, picture, read_photo, surface
-from colormatch.wash.paint import PaintModel, fit_paints
+from colormatch.wash.paint import PaintModel
 from colormatch.workshop import starter_workshop
 from tests.bench.test_photo_speed import SIZES, enlarged
+from tests.fitted import fit_paints
 
 TASK = Task(Lab(55.6, 11.4, 25.5), Lab(72, 5.8, 19.4), 1.0, 1.0)
 

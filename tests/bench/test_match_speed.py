@@ -12,7 +12,7 @@ from colormatch.match.rank import rank_washes
 from colormatch.match.search import Stacks
 from colormatch.records import Lab, Limits, Task
 from colormatch.wash.film import Body, Film, lay
-from colormatch.wash.paint import fit_paints
+from tests.fitted import fit_paints
 from tests.match.brute import brute_force
 from tests.match.invented import GROUND, invented_washes
 

@@ -3,8 +3,9 @@
 import numpy as np
 
 from colormatch.records import Lab, Layer, Part
-from colormatch.wash.paint import fit_paint, fit_paints
+from colormatch.wash.paint import fit_paint
 from colormatch.wash.predict import draw_chances, predict_many
+from tests.fitted import fit_paints
 from tests.scenes import study_wash as study
 from tests.scenes.large_shelf import large_shelf
 from tests.scenes.paints import PAINTS

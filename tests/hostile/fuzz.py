@@ -155,7 +155,7 @@ def targets() -> dict[str, Target]:
     from colormatch.photo.neutral import parse_card_value
     from colormatch.records import CardKind
     from colormatch.repair import parse_shift
-    from colormatch.wash.paint import PaintModel, fit_paints
+    from colormatch.wash.paint import PaintModel, fit_paint
     from colormatch.wash.ratio import parse_ratio, parse_volume
     from tests.hostile.test_photos import GOOD
 
@@ -191,7 +191,7 @@ def targets() -> dict[str, Target]:
         "three steps' value": (lambda text: parse_card_value(text, CardKind.THREE_STEP), (b"0.89/0.18/0.035",)),
     }
     shelf = starter_shelf()
-    fitted = next(iter(fit_paints(shelf.of(shelf.paints[0].name)).values()))
+    fitted = fit_paint(shelf.of(shelf.paints[0].name))
     found = {f"photo {kind}": Target(_photo, (content,)) for kind, content in GOOD.items()}
     found |= {name: Target(_text(read), seeds) for name, (read, seeds) in texts.items()}
     found |= {

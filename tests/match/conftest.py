@@ -4,7 +4,8 @@ import pytest
 
 from colormatch.library.starter import starter_shelf
 from colormatch.records import Shelf
-from colormatch.wash.paint import PaintModel, fit_paints
+from colormatch.wash.paint import PaintModel
+from tests.fitted import fit_paints
 
 
 @pytest.fixture(scope="session")

@@ -12,7 +12,7 @@ from colormatch.match.next_swatch import next_swatch
 from colormatch.match.rank import rank_washes, ranked
 from colormatch.match.spots import rank_for_all, rank_grain_lines
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
-from colormatch.wash.paint import fit_paints
+from tests.fitted import fit_paints
 
 SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
 

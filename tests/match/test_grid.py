@@ -7,7 +7,7 @@ from coloraide import Color
 from colormatch.match.grid import wash_grid
 from colormatch.match.job import Job
 from colormatch.records import Lab, Limits, Shelf, Task
-from colormatch.wash.paint import fit_paints
+from tests.fitted import fit_paints
 
 LIGHT_WOOD = Lab(78.0, 5.0, 21.0)
 

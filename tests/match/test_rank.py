@@ -14,8 +14,8 @@ from colormatch.match.candidates import RATIOS
 from colormatch.match.job import Job
 from colormatch.match.rank import rank_washes
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
-from colormatch.wash.paint import fit_paints
 from colormatch.wash.predict import draw_chances, predict
+from tests.fitted import fit_paints
 from tests.scenes import demo, woods
 from tests.scenes import paints as simulated
 from tests.scenes.spectra import reflectance_to_lab

@@ -17,7 +17,7 @@ from colormatch.match.finalists import finalists
 from colormatch.match.job import Job, Recipe
 from colormatch.match.rank import ranked
 from colormatch.records import SIGMA_PER_RADIUS, Lab, Limits, Paint, Shelf, Task
-from colormatch.wash.paint import fit_paints
+from tests.fitted import fit_paints
 from tests.scenes import paints as truth
 from tests.scenes.spectra import FloatArray, reflectance_to_lab
 from tests.scenes.study_wash import SWATCH_SETS, Trial, swatches_of

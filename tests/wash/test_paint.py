@@ -21,7 +21,6 @@ from colormatch.wash.paint import (
     _Fit,
     fit_key,
     fit_paint,
-    fit_paints,
     is_transparent,
     washes_with_slopes,
 )
@@ -191,11 +190,6 @@ def test_refuses_what_can_not_be_modeled() -> None:
         fit_paint([])
     with pytest.raises(PaintError, match="different paints"):
         fit_paint([*swatches_from(THETA, "umber"), *swatches_from(THETA, "ochre")])
-
-
-def test_fits_every_paint() -> None:
-    both = [*swatches_from(THETA, "umber")[:2], *swatches_from(THETA, "ochre")[:2]]
-    assert list(fit_paints(both)) == ["umber", "ochre"]
 
 
 def test_flags_one_swatch() -> None:
