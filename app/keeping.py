@@ -48,7 +48,7 @@ def show(repair: OpenRepair, photo: Photographed) -> None:
     surer = "" if photo[0].card.kind is CardKind.CHART24 else " A 24-patch chart would make it count more."
     wash = look.plain(format_layers(layers))
     st.write(f"{wash} on this wood, read to ΔE {swatch.uncertainty:.1f} (nine times in ten).{surer}")
-    look.facts(_gain(learned, "would be"))
+    look.facts(_gain(learned, "would be", swatch.uncertainty))
     if shelf.lent:
         st.write("The paints are lent from the example. To keep a swatch, put them on your shelf first.")
         st.button("Put the example's paints on my shelf", key="install-starter", on_click=_install)
@@ -105,7 +105,7 @@ def _show_kept(kept: Kept, swatch: Swatch) -> None:
     layer = Layer((Part(swatch.paint),), swatch.paint_fraction, swatch.coats)
     words = look.plain(f"{format_layers([layer])} on {swatch.ground}")
     st.write(f"**Kept:** {words}. The match and the advice use it from now on.")
-    look.facts(_gain(learned, "are"))
+    look.facts(_gain(learned, "are", swatch.uncertainty))
     st.button("Take the swatch away again", key="drop-swatch", on_click=_drop, args=(kept.number,))
 
 
@@ -114,8 +114,8 @@ def _drop(number: int) -> None:
         session.open_library().remove(Swatch, number)
 
 
-def _gain(learned: Lesson, verb: str) -> list[tuple[str, str]]:
-    """By how much the paint is known better."""
+def _gain(learned: Lesson, verb: str, doubt: float) -> list[tuple[str, str]]:
+    """By how much the paint is known better; ``doubt`` is the swatch's own, ΔE."""
     after = f"{learned.after:.1f}"
     if learned.before is None or learned.missed is None:
         known = f"Its washes on this wood {verb} known to ΔE {after}, nine times in ten."
@@ -125,5 +125,6 @@ def _gain(learned: Lesson, verb: str) -> list[tuple[str, str]]:
         gain = f"were known to ΔE {learned.before:.1f} and {verb} known to {after}, nine times in ten."
     else:
         gain = f"are known to ΔE {learned.before:.1f} already; this one adds next to nothing to that."
-    missed = f"The paint's model had been off by ΔE {learned.missed:.1f} on this wash."
+    within = ", no more than the photo can be" if learned.missed <= doubt else ""
+    missed = f"The paint's model had been off by ΔE {learned.missed:.1f} on this wash{within}."
     return [("What it teaches", f"{missed} On this wood its washes {gain}")]

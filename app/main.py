@@ -8,6 +8,7 @@ import streamlit as st
 
 from app import look, phone, session, walk
 from colormatch.errors import ColorMatchError
+from colormatch.records import Paint
 
 #: Script of each page, its name, and its place in the address: the steps of a repair in their order, then what lies
 #: beside them.
@@ -24,6 +25,8 @@ PAGES = (
 PHONE = ("connect.py", "Phone", "phone")
 #: Places of the pages that show the open repair.
 OF_THE_REPAIR = ("", "match", "mix", "check")
+#: Those of them whose figures come from paints.
+WITH_PAINTS = ("match", "mix")
 
 
 def main() -> None:
@@ -86,6 +89,8 @@ def _repair_line(place: str) -> None:
                 )
     if repair.guided:
         walk.show(repair, place)
+    elif place in WITH_PAINTS and not session.stored(Paint):
+        walk.lent()
 
 
 main()

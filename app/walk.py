@@ -13,8 +13,8 @@ _LINES = {
     "the words beside the photo follow. Then press **Find the wash**.",
     "match": "Sound wood and dried wash touch without a gap: the less you see the seam, the better. Try another "
     "wash, look at the picture, then press **Mix this wash**.",
-    "mix": "What goes into the cup, and when. Make the damage as large as 30x40cm and see the amounts follow. **Check** "
-    "comes once the paint is dry.",
+    "mix": "What goes into the cup, and when. Make the damage as large as 30x40cm and see the amounts follow. "
+    "**Check** comes once the paint is dry.",
     "check": "Take the example's photo of the dried repair: the wash came out too thin. Learn what still shows and "
     "what to lay over it, and keep it as a swatch. That is the whole way; photos and paints are invented.",
 }
@@ -25,6 +25,16 @@ def show(repair: OpenRepair, place: str) -> None:
     with st.container(horizontal=True, vertical_alignment="center", gap="small", key="guide"):
         st.markdown(f"**Example, {list(_LINES).index(place) + 1} of {len(_LINES)}.** {_LINES[place]}")
         st.button("Remove the example", key="remove-example", type="tertiary", on_click=_remove, args=(repair.id,))
+
+
+def lent() -> None:
+    """The line over a repair of one's own while the shelf is empty and the example lends its paints."""
+    with st.container(horizontal=True, vertical_alignment="center", gap="small", key="guide"):
+        st.markdown(
+            "**These paints are invented.** Your shelf is empty, so the example lends its own: look how it goes, but "
+            "mix nothing by it. Add a paint that you own and a swatch or two of it."
+        )
+        st.page_link("shelf/swatches.py", label="To my paints", query_params=session.link())
 
 
 def _remove(number: int) -> None:

@@ -93,7 +93,9 @@ def _keep(number: int, paint: str, owner: int) -> None:
         if old is None or given["lab"] != old.lab:
             given["measured"] = "typed in"
         if old is None:
-            library.add(Swatch(paint=paint, **given))
+            fresh = Swatch(paint=paint, **given)
+            if all(one.record != fresh for one in library.all(Swatch)):  # else it was pressed twice in a hurry
+                library.add(fresh)
         else:
             library.edit(number, replace(old, **given))
         place.go("paint", owner)

@@ -101,7 +101,7 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
         names = _wanted(repair), f"Wash {wash.rank}, dry"
         st.html(look.edge_to_edge(match.finished or match.target, wash.lab, names))
     with word_side:
-        st.markdown(f"**{look.plain(format_layers(wash.layers))}**")
+        st.markdown(f"**{look.plain(_title(wash))}**")
         st.html(look.range_bar(wash.low, wash.expected_delta_e, wash.high, _longest(match), _MARKS))
         look.sentences(
             [
@@ -112,8 +112,14 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
                 *(flag.text for flag in wash.flags),
             ]
         )
-        with st.container(key="go"):
-            st.page_link("steps/mix.py", label="Mix this wash", query_params=session.link())
+        if wash.layers:
+            with st.container(key="go"):
+                st.page_link("steps/mix.py", label="Mix this wash", query_params=session.link())
+
+
+def _title(wash: RankedWash) -> str:
+    words = format_layers(wash.layers)
+    return words if wash.layers else words.capitalize()
 
 
 def _basis(wash: RankedWash) -> str:
@@ -154,7 +160,7 @@ def _show_all(repair: OpenRepair, match: Match) -> None:
             st.write("Can't be told apart by what is known, the simplest first:")
         elif place == 1:
             st.write("Farther off, group by group:")
-        st.html("".join(_row(f"{wash.rank}. {format_layers(wash.layers)}", wash, match) for wash in members))
+        st.html("".join(_row(f"{wash.rank}. {_title(wash)}", wash, match) for wash in members))
     if match.untouched and all(wash.layers for wash in match.washes):
         st.write("And if you did nothing:")
         st.html(_row("Left as it is", match.untouched, match))

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
 from colormatch.library import SavedRepair
+from colormatch.library.starter import install_starter
 from colormatch.records import Ground, Lab
 
 
 @pytest.fixture
 def match(example, open_app):
     return open_app(repair=1, page="steps/match.py")
+
+
+def links(app):
+    return [link.proto.label for link in app.get("page_link")]
 
 
 def shown(app):
@@ -27,12 +33,34 @@ def test_ranking_stands_beside_its_limits(match):
     assert "Closest washes" in [head.value for head in match.subheader]
 
 
+def test_lent_paints_are_called_invented_over_a_repair_of_ones_own(match, library, open_app):
+    def told(app):
+        return any("These paints are invented" in one.value for one in app.markdown)
+
+    assert not told(match)  # the example says so itself
+    saved = library.repair(1)
+    own = library.save_repair(replace(saved, document=json.dumps(json.loads(saved.document) | {"guided": False})))
+    assert told(open_app(repair=own, page="steps/match.py"))
+    assert told(open_app(repair=own, page="steps/mix.py"))
+    install_starter(library)
+    assert not told(open_app(repair=own, page="steps/match.py"))
+
+
+def test_where_nothing_helps_there_is_nothing_to_mix(match, library, open_app):
+    assert "Mix this wash" in links(match)
+    match.selectbox(key="aim-1").select("A color that I type").run()
+    match.text_input(key="aim-lab-1").input("95, 0, 0").run()  # no wash lightens
+    untouched = re.search(r"(\d+)\. Leave it as it is", shown(match))
+    match.segmented_control(key="picked-1").set_value(int(untouched[1])).run()
+    assert "Mix this wash" not in links(match)
+
+
 def test_limits_hold_and_stay(match, library, open_app):
     match.multiselect(key="paints-1").select("Burnt Umber").run()
     assert not match.exception
     rows = shown(match).split('class="row"')[1:]
     assert rows
-    assert all("Burnt Umber" in row or "leave it" in row for row in rows)
+    assert all("Burnt Umber" in row or "Leave it" in row for row in rows)
     assert json.loads(library.repair(1).document)["limits"]["paints"] == ["Burnt Umber"]
     again = open_app(repair=1, page="steps/match.py")
     assert again.multiselect(key="paints-1").value == ["Burnt Umber"]
@@ -119,7 +147,7 @@ def test_several_damages_each_and_together(example, library, open_app):
 
 
 def test_doing_nothing_is_always_among_the_candidates(match):
-    assert "Left as it is" in shown(match) or "leave it" in shown(match)
+    assert "Left as it is" in shown(match) or "Leave it" in shown(match)
 
 
 def test_a_name_is_never_read_as_markdown(match, library, open_app):
