@@ -15,6 +15,7 @@ import numpy as np
 import streamlit as st
 
 from app.choices import Aim, Reference
+from app.marks import FOUND
 from colormatch import boards, checks, repair
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, Stored
@@ -113,6 +114,15 @@ def card_in(path: Path, kind: CardKind = CardKind.GRAY) -> Card | ColorMatchErro
         return locate(decoded(path), CardChoice(kind))
     except ColorMatchError as error:
         return error
+
+
+def card_mark(path: Path, kind: CardKind) -> tuple[Region, ...]:
+    """The card of a kind as a mark of the program's; nothing where it can't be told."""
+    with st.spinner("Looking for the card"):
+        card = card_in(path, kind)
+    if isinstance(card, ColorMatchError) or card.region is None:
+        return ()
+    return (Region(RegionKind.CARD, card.region.points, FOUND),)
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)

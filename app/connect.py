@@ -44,8 +44,10 @@ def _code(door: phone.Door) -> None:
     """The code, made anew once it is used or too old."""
     link = session.phone_link(door)
     st.html(look.drawing(phone.qr_svg(link), "QR code of the link"))
-    st.write("Point the phone's camera at it: the repair that is open here opens there too. It works once, for ten "
-             "minutes; then a new one stands here.")  # fmt: skip
+    st.write(
+        "Point the phone's camera at it: the repair that is open here opens there too. It works once, for ten "
+        "minutes; then a new one stands here."
+    )
     st.code(link, language=None, wrap_lines=True)
     inside = door.links.inside
     st.write(f"{inside} browser{'' if inside == 1 else 's'} came in so far, this one among them.")

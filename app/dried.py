@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from app.marks import Edit, as_document, from_document
+from app.marks import Marked, as_document, from_document
 from colormatch.records import Layer, Part, Region, RegionKind, SurfaceState
 from colormatch.wash.ratio import format_fraction, parse_ratio
 
@@ -24,7 +24,7 @@ _NAMES = {
 
 
 @dataclass(frozen=True)
-class DriedPhoto:
+class DriedPhoto(Marked):
     """One photo of dried paint, under one light."""
 
     #: Of :data:`REPAIR` or of :data:`STRIPS`; the first or the second light.
@@ -36,15 +36,6 @@ class DriedPhoto:
     regions: tuple[Region, ...] = ()
     #: Whether the program has looked for the card in it.
     searched: bool = False
-
-    @property
-    def edit(self) -> Edit:
-        """Its regions, for the editor."""
-        return Edit(self.photo, self.stamp, self.regions)
-
-    def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
-        """Its regions of one kind."""
-        return tuple(region for region in self.regions if region.kind is kind)
 
     @property
     def surfaces(self) -> tuple[Region, ...]:

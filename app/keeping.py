@@ -36,9 +36,15 @@ def show(repair: OpenRepair, photo: Photographed) -> None:
         return
     try:
         swatch = checks.swatch_from(
-            sample, photo, before, layers, repair.name or "repair", repair.damage_state, work.today(),
+            sample,
+            photo,
+            before,
+            layers,
+            repair.name or "repair",
+            repair.damage_state,
+            work.today(),
             photo[0].photo.sha256,
-        )  # fmt: skip
+        )
     except ColorMatchError as error:
         st.write(look.plain(str(error)))
         return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 from pathlib import Path
 
@@ -12,8 +12,14 @@ import numpy as np
 import streamlit as st
 
 from colormatch.color.space import hex_from_lab, in_gamut
+from colormatch.color.words import ACCEPTABLE, VISIBLE
 from colormatch.records import Lab
 
+#: ΔE at which a bar has its dashes.
+DASHES = (VISIBLE, ACCEPTABLE)
+#: ΔE at which the scales of bars end: a close match still has a short bar, and a far one leaves the near ones readable.
+#: Our choice.
+_SHORTEST_SCALE, _LONGEST_SCALE = 6.0, 12.0
 _CSS = Path(__file__).with_name("look.css").read_text(encoding="utf-8")
 
 
@@ -92,13 +98,18 @@ def beyond(lab: Lab) -> str:
     return "" if in_gamut(np.asarray(lab)) else ", more vivid than a screen can show"
 
 
-def range_bar(low: float, mean: float, high: float, longest: float, marks: tuple[float, ...]) -> str:
-    """A bar from ``low`` to ``high`` with a line at ``mean``, on a scale from 0 to ``longest``."""
+def scale_end(highs: Iterable[float]) -> float:
+    """End of the ΔE scale of bars that reach so far; a bar that reaches farther than the longest scale is cut."""
+    return min(_LONGEST_SCALE, max(_SHORTEST_SCALE, *highs))
+
+
+def range_bar(low: float, mean: float, high: float, end: float) -> str:
+    """A bar from ``low`` to ``high`` with a line at ``mean``, on a ΔE scale from 0 to ``end`` with its dashes."""
 
     def percent(value: float) -> float:
-        return 100 * min(value, longest) / longest
+        return 100 * min(value, end) / end
 
-    lines = "".join(f'<div class="mark" style="left:{percent(mark):.1f}%"></div>' for mark in marks)
+    lines = "".join(f'<div class="mark" style="left:{percent(dash):.1f}%"></div>' for dash in DASHES)
     return (
         f'<div class="range" role="img" aria-label="expected ΔE {mean:.1f}, from {low:.1f} to {high:.1f}">{lines}'
         f'<div class="spread" style="left:{percent(low):.1f}%;width:{percent(high) - percent(low):.1f}%"></div>'

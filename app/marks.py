@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -43,6 +44,30 @@ def joined(held: Edit, edit: Edit) -> Edit | None:
     if regions == held.regions:
         return None
     return Edit(held.photo, max(held.stamp, edit.stamp) + 1, regions)
+
+
+def stamp_after(stamp: int) -> int:
+    """Stamp for regions that the program itself sets: newer than what any browser holds."""
+    return max(stamp + 1, int(time.time() * 1000))
+
+
+class Marked:
+    """A photo and the regions marked in it; a base of the dataclasses that hold one."""
+
+    #: SHA-256 in the library's photos; empty until one is chosen.
+    photo: str
+    #: Of the last edit of the regions; see :class:`Edit`.
+    stamp: int
+    regions: tuple[Region, ...]
+
+    @property
+    def edit(self) -> Edit:
+        """Its regions, for the editor."""
+        return Edit(self.photo, self.stamp, self.regions)
+
+    def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
+        """Its regions of one kind."""
+        return tuple(region for region in self.regions if region.kind is kind)
 
 
 #: Name of a region that the program found and nobody has corrected.

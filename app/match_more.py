@@ -35,7 +35,7 @@ def spots(repair: OpenRepair, path: Path) -> None:
             repair.aim.shift,
         )
     if isinstance(found, ColorMatchError):
-        st.error(str(found))
+        st.error(look.plain(str(found)))
         return
     rows = [(f"Damage {number}", _said(match.washes[0])) for number, match in enumerate(found.each, 1) if match.washes]
     if found.together:
@@ -65,7 +65,7 @@ def grain(repair: OpenRepair, wash: RankedWash, path: Path) -> None:
         return
     st.subheader("Grain lines")
     if isinstance(found, ColorMatchError):
-        st.error(str(found))
+        st.error(look.plain(str(found)))
         return
     best, bare = found.washes[0], found.untouched
     if not best.layers:

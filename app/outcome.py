@@ -13,15 +13,12 @@ from colormatch import checks
 from colormatch.bench.check import Check, Judged, against_expected
 from colormatch.bench.next_step import Move, NextStep, worth_doing
 from colormatch.checks import Photographed
-from colormatch.color.words import ACCEPTABLE, VISIBLE
+from colormatch.color.words import ACCEPTABLE, NOTHING, VISIBLE
 from colormatch.errors import ColorMatchError
 from colormatch.records import Layer, Match, RankedWash, RegionKind, SurfaceState
 from colormatch.repair import surface
 from colormatch.wash.ratio import format_layers
 
-#: Shortest ΔE scale of the bars, and the longest; a bar that reaches farther is cut.
-_SCALE = (6.0, 12.0)
-_MARKS = (VISIBLE, ACCEPTABLE)
 _DASHES = f"The dashes: at {VISIBLE} half of all people see a difference, at {ACCEPTABLE} half no longer accept it."
 _ORDINAL = ("first", "second")
 #: Choice of a wash that is not the picked one.
@@ -41,13 +38,13 @@ def show(repair: OpenRepair, photos: Sequence[Photographed]) -> Judged | None:
     check = judged.worse
     st.subheader(f"{check.verdict.capitalize()}: ΔE {check.delta_e:.1f}")
     st.html(look.edge_to_edge(check.sound, check.lab, ("Sound wood", "Repair, dry")))
-    longest = _longest([one.high for one in judged.lights])
+    end = look.scale_end(one.high for one in judged.lights)
     for place, one in enumerate(judged.lights):
         if len(judged.lights) > 1:
             st.markdown(f"**{_ORDINAL[place].capitalize()} light: ΔE {one.delta_e:.1f}**, {one.verdict}")
-        st.html(look.range_bar(one.low, one.delta_e, one.high, longest, _MARKS))
+        st.html(look.range_bar(one.low, one.delta_e, one.high, end))
     st.write(f"Nine times in ten it lies between {check.low:.1f} and {check.high:.1f}. {_DASHES}")
-    rows = [("What is off", f"The repair is {check.off}." if check.off != "nothing to see" else "Nothing to see.")]
+    rows = [("What is off", f"The repair is {check.off}." if check.off != NOTHING else "Nothing to see.")]
     if judged.one_light_only:
         rows.append(("In the two lights", judged.one_light_only))
     expected = _expected(repair)
@@ -62,21 +59,17 @@ def _show_strips(strips: Sequence[Judged]) -> None:
     st.subheader(f"{look.plain(best.name)} comes nearest: ΔE {best.worse.delta_e:.1f}")
     if len(best.lights) > 1:
         st.write("Ranked by the worse of the two lights: a match has to hold in both.")
-    longest = _longest([one.worse.high for one in strips])
-    st.html("".join(_row(one.worse, one.one_light_only, longest) for one in strips))
+    end = look.scale_end(one.worse.high for one in strips)
+    st.html("".join(_row(one.worse, one.one_light_only, end) for one in strips))
     if len(strips) > 1 and strips[1].worse.low < best.worse.high:
         st.write("The bars of the first two overlap: the photo can't tell for sure which is nearer. Trust your eye.")
     st.write(f"Each bar holds ΔE nine times in ten. {_DASHES}")
 
 
-def _row(check: Check, one_light_only: str, longest: float) -> str:
+def _row(check: Check, one_light_only: str, end: float) -> str:
     words = f"ΔE {check.delta_e:.1f} ({check.low:.1f} to {check.high:.1f}), {check.off}. {one_light_only}"
-    bar = look.range_bar(check.low, check.delta_e, check.high, longest, _MARKS)
+    bar = look.range_bar(check.low, check.delta_e, check.high, end)
     return look.wash_row(check.sound, check.lab, check.name, words, bar)
-
-
-def _longest(values: Sequence[float]) -> float:
-    return min(_SCALE[1], max(_SCALE[0], *values))
 
 
 # --- what was painted, and what was expected of it -------------------------------------------------------------------
@@ -201,15 +194,15 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
         "Each laid over the repair as it is now, beside the sound wood. Expected ΔE to the sound wood, nine times in "
         "ten within the bar."
     )
-    longest = _longest([step.high for step in steps])
-    st.html("".join(_step_row(judged.worse, step, step in better, longest) for step in steps))
+    end = look.scale_end(step.high for step in steps)
+    st.html("".join(_step_row(judged.worse, step, step in better, end) for step in steps))
 
 
-def _step_row(check: Check, step: NextStep, worth: bool, longest: float) -> str:
+def _step_row(check: Check, step: NextStep, worth: bool, end: float) -> str:
     words = checks.outlook(step)
     if step.move is not Move.LEAVE:
         words += "" if worth else ": not worth it"
-    bar = look.range_bar(step.low, step.expected_delta_e, step.high, longest, _MARKS)
+    bar = look.range_bar(step.low, step.expected_delta_e, step.high, end)
     return look.wash_row(check.sound, step.lab, checks.words_of(step), words[0].upper() + words[1:], bar)
 
 
@@ -235,9 +228,8 @@ def before_and_now(repair: OpenRepair, shown: DriedPhoto) -> None:
 
 def _damage(repair: OpenRepair) -> checks.Before | None:
     """The damage before it was painted, by the first photo."""
-    reading = cached.reading(
-        session.open_library().photos.path(repair.photo), repair.card(), repair.surfaces
-    )  # fmt: skip
+    path = session.open_library().photos.path(repair.photo)
+    reading = cached.reading(path, repair.card(), repair.surfaces)
     if isinstance(reading, ColorMatchError):
         return None
     return checks.before_painting((reading, repair.surfaces))

@@ -9,7 +9,7 @@ from app import session
 from app.marks import FOUND
 from app.session import OpenRepair
 from colormatch import repair as job
-from colormatch.color.words import describe_off
+from colormatch.color.words import NOTHING, describe_off
 from colormatch.records import CardKind, Lab, Reading, RegionKind, Sample
 
 #: Patches of sound wood that the page asks for: from three on, their spread tells how far one can be trusted.
@@ -48,7 +48,7 @@ def _light(reading: Reading) -> str:
         off = describe_off(Lab(50, *light.cast), Lab(50, 0, 0))
         words.append(
             "The camera left no cast worth naming."
-            if off == "nothing to see"
+            if off == NOTHING
             else f"The camera left the photo {off}; the card takes that out."
         )
     if light.cct_k is not None:

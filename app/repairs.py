@@ -11,7 +11,7 @@ from app import dried, history, owned, work
 from app.cached import ranking
 from app.choices import Aim, Reference
 from app.dried import Dried, DriedPhoto
-from app.marks import Edit, as_document, from_document
+from app.marks import Marked, as_document, from_document
 from app.well_formed import well_formed
 from app.work import Mixing, Progress, Recipe
 from colormatch.bench.schedule import Times
@@ -33,7 +33,7 @@ from colormatch.records import (
 
 
 @dataclass(frozen=True)
-class OpenRepair:
+class OpenRepair(Marked):
     """One repair, as far as it has come."""
 
     #: Number in the library; None until there is something to keep.
@@ -73,15 +73,6 @@ class OpenRepair:
     #: The wash as it was picked; None until somebody goes to mix it.
     recipe: Recipe | None = None
     check: Dried = field(default_factory=Dried)
-
-    @property
-    def edit(self) -> Edit:
-        """Its regions, for the editor."""
-        return Edit(self.photo, self.stamp, self.regions)
-
-    def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
-        """Its regions of one kind."""
-        return tuple(region for region in self.regions if region.kind is kind)
 
     @property
     def surfaces(self) -> tuple[Region, ...]:

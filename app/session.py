@@ -7,8 +7,8 @@ and the browser's Back button all find the same thing. Nothing that a person ent
 from __future__ import annotations
 
 import json
-import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from threading import RLock
 from typing import Any
@@ -18,7 +18,7 @@ import streamlit as st
 
 from app import history
 from app.dried import DriedPhoto
-from app.marks import Edit, joined
+from app.marks import Edit, joined, stamp_after
 
 # A page finds here all that concerns its repair, wherever it is written down.
 from app.owned import grounds as grounds
@@ -95,7 +95,7 @@ def undo(*, again: bool = False) -> None:
         repair = current()
         document = None if repair.id is None else history.taken_back(_held(repair.id), again=again)
         if document is not None:
-            _save({**document, "stamp": next_stamp(repair)}, repair.id)
+            _save({**document, "stamp": stamp_after(repair.stamp)}, repair.id)
 
 
 def next_undo(*, again: bool = False) -> str:
@@ -150,11 +150,6 @@ def take_dried_edit(light: int, edit: Edit) -> None:
         taken = joined(held.edit, edit) if held else None
         if held and taken:
             put_dried(replace(held, regions=taken.regions, stamp=taken.stamp))
-
-
-def next_stamp(marked: OpenRepair | DriedPhoto) -> int:
-    """Stamp for regions that the program itself sets."""
-    return max(marked.stamp + 1, int(time.time() * 1000))
 
 
 def link() -> dict[str, str]:
@@ -229,17 +224,13 @@ def phone_link(door: Door) -> str:
     return door.address(token, **link())
 
 
-class telling:  # noqa: N801 - reads as a verb: with telling(): ...
+@contextmanager
+def telling() -> Iterator[None]:
     """Context of a callback: an error of ours is told at the top of the next run instead of ending it."""
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> bool:
-        if not isinstance(error, ColorMatchError):
-            return False
+    try:
+        yield
+    except ColorMatchError as error:
         st.session_state[_NOTE] = str(error)
-        return True
 
 
 def take_note() -> str:

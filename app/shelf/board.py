@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import datetime
 from pathlib import Path
 
 import streamlit as st
 
-from app import cached, look, pictures, session
+from app import cached, look, pictures, session, work
 from app.shelf import chips, photo_side, place, sheets, typed, woods
 from app.shelf import draft as drafts
 from app.shelf.draft import Draft
@@ -124,7 +123,7 @@ def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | C
         board, neutral = read
         ground = str(draft.words.get("ground") or "")
         state = draft.words.get("state", next(iter(STATES)))
-        proposals = swatches_of(board, ground, state, datetime.date.today().isoformat(), draft.photo)
+        proposals = swatches_of(board, ground, state, work.today(), draft.photo)
     except ColorMatchError as error:  # the card's value as it was typed
         return error
     doubts = (*neutral.card.flags, *board.flags)

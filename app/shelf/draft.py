@@ -6,20 +6,19 @@ So a reload, a restart or a look at another page loses nothing of what was marke
 from __future__ import annotations
 
 import json
-import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from app import history, session
 from app.choices import Reference
-from app.marks import Edit, as_document, from_document, joined
+from app.marks import Edit, Marked, as_document, from_document, joined, stamp_after
 from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import CardKind, Region, RegionKind
 
 
 @dataclass(frozen=True)
-class Draft:
+class Draft(Marked):
     """What has been chosen, marked and typed."""
 
     #: What it is for: ``patch`` or ``board``. One of each is held.
@@ -36,18 +35,9 @@ class Draft:
     #: What was typed or chosen, by the name of its field.
     words: Mapping[str, Any] = field(default_factory=dict)
 
-    def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
-        """Its regions of one kind."""
-        return tuple(region for region in self.regions if region.kind is kind)
-
-    @property
-    def edit(self) -> Edit:
-        """Its regions, for the editor."""
-        return Edit(self.photo, self.stamp, self.regions)
-
     def with_regions(self, *regions: Region) -> Draft:
         """The same with other regions, set by the program."""
-        return replace(self, regions=regions, stamp=_stamp_after(self.stamp))
+        return replace(self, regions=regions, stamp=stamp_after(self.stamp))
 
     @property
     def lacks_card(self) -> bool:
@@ -108,7 +98,7 @@ def undoer(use: str) -> Callable[..., None]:
         with session.telling():
             document = history.taken_back(_document(use), again=again)
             if document is not None:
-                _save(use, {**document, "stamp": _stamp_after(document["stamp"])})
+                _save(use, {**document, "stamp": stamp_after(document["stamp"])})
 
     return undo
 
@@ -120,11 +110,6 @@ def _document(use: str) -> dict[str, Any]:
 
 def _save(use: str, document: Mapping[str, Any]) -> None:
     session.open_library().set_setting(f"draft-{use}", json.dumps(document))
-
-
-def _stamp_after(stamp: int) -> int:
-    """Of regions that the program itself sets: newer than what any browser holds."""
-    return max(stamp + 1, int(time.time() * 1000))
 
 
 def taker(use: str) -> Callable[[Edit], None]:

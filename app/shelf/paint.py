@@ -13,6 +13,7 @@ from colormatch import repair as job
 from colormatch.color.words import NOTHING, verdict
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, Stored
+from colormatch.match.advice import WORTH_A_SWATCH
 from colormatch.match.grid import WashGrid
 from colormatch.records import Paint, RegionKind, Swatch
 from colormatch.wash.ratio import format_fraction, format_layers
@@ -20,8 +21,6 @@ from colormatch.workshop import FitError, Workshop, fit_errors, grid_over
 
 #: Swatches from which one more is looked for by what it would bring; before that, two good ones are known.
 _ENOUGH = 2
-#: ΔE00 that one more swatch must win to be worth its paint; as the advice for a match holds it.
-_WORTH = 0.15
 #: Swatches listed before somebody asks for the rest: the last ones added.
 _FIRST = 40
 
@@ -134,7 +133,7 @@ def _next(workshop: Workshop, paint: str, swatches: int, grid: WashGrid, wood: W
             found = job.swatch_worth_painting(reading, session.current().surfaces, workshop, paint)
         except ColorMatchError as error:
             return look.plain(str(error))
-        if found is not None and found.before - found.after >= _WORTH:
+        if found is not None and found.before - found.after >= WORTH_A_SWATCH:
             return (
                 f"**{look.plain(format_layers([found.layer]))}** on wood like the damage. It should bring the expected "
                 f"ΔE of the open repair, with this paint alone, from about {found.before:.1f} to about "

@@ -52,8 +52,10 @@ def _keep(number: int | None) -> None:
     with session.telling():
         library = session.open_library()
         before = Paint("new") if number is None else library.get(Paint, number)
-        words = {field: session.widget_value(f"paint-{field}").strip() for field in (
-            "name", "maker", "kind", "thinner", "notes")}  # fmt: skip
+        words = {
+            field: session.widget_value(f"paint-{field}").strip()
+            for field in ("name", "maker", "kind", "thinner", "notes")
+        }
         amounts = {field: typed.volume(session.widget_value(f"paint-{field}")) for field in ("size_ml", "on_hand_ml")}
         price = typed.number(session.widget_value("paint-price"), "price")
         photo = before.photo

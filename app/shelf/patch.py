@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping
 from pathlib import Path
 
 import streamlit as st
 
-from app import cached, look, session
+from app import cached, look, session, work
 from app.shelf import chips, photo_side, place, woods
 from app.shelf import draft as drafts
 from app.shelf.draft import Draft
@@ -116,7 +115,7 @@ def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
             session.widget_value("patch-coats"),
             ground.strip(),
             session.widget_value("patch-state"),
-            datetime.date.today().isoformat(),
+            work.today(),
         )
         ground_lab = bare.lab if bare else ground_named(library, ground).lab
         swatch = swatch_of(painted, ground_lab, wash, draft.photo, marked[0])

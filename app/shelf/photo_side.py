@@ -18,7 +18,7 @@ from app.shelf import typed
 from app.shelf.draft import Draft
 from colormatch import repair as job
 from colormatch.errors import ColorMatchError
-from colormatch.records import CardKind, Region, RegionKind, Sample
+from colormatch.records import CardKind, RegionKind, Sample
 
 
 def choose(use: str, what: str) -> None:
@@ -58,11 +58,7 @@ def with_card(draft: Draft, path: Path) -> Draft:
     """The draft with the card that the program finds, looked for once in each photo and for each kind."""
     if draft.searched or not draft.lacks_card:
         return draft
-    with st.spinner("Looking for the card"):
-        card = cached.card_in(path, draft.card_kind)
-    found: tuple[Region, ...] = ()
-    if not isinstance(card, ColorMatchError) and card.region is not None:
-        found = (Region(RegionKind.CARD, card.region.points, FOUND),)
+    found = cached.card_mark(path, draft.card_kind)
     draft = replace(draft.with_regions(*found, *draft.regions), searched=True)
     drafts.keep(draft, undoable=False)
     return draft

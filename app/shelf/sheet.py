@@ -44,9 +44,14 @@ def show() -> None:
             persist_state="session",
         )
         paper = st.segmented_control(
-            "Paper", list(PAPERS), default="a4", format_func=PAPERS.__getitem__, required=True, key="sheet-paper",
+            "Paper",
+            list(PAPERS),
+            default="a4",
+            format_func=PAPERS.__getitem__,
+            required=True,
+            key="sheet-paper",
             persist_state="session",
-        )  # fmt: skip
+        )
     if not rows:
         word_side.write("Choose a paint to see the sheet.")
         return

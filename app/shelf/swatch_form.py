@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import replace
 
 import streamlit as st
 
-from app import look, session
+from app import look, session, work
 from app.shelf import place, typed, woods
 from app.shelf.words import STATES
 from colormatch.library import Library
@@ -60,10 +59,13 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
             )
             state = SurfaceState.BARE if swatch is None else swatch.state
             st.selectbox(
-                "The wood was", list(STATES), list(STATES).index(state), format_func=STATES.__getitem__,
+                "The wood was",
+                list(STATES),
+                list(STATES).index(state),
+                format_func=STATES.__getitem__,
                 key="swatch-state",
-            )  # fmt: skip
-            taken = datetime.date.today().isoformat() if swatch is None else swatch.taken
+            )
+            taken = work.today() if swatch is None else swatch.taken
             st.text_input("Date, year-month-day", taken, key="swatch-taken")
         st.text_area("Notes", "" if swatch is None else swatch.notes, key="swatch-notes")
         st.form_submit_button(
@@ -74,8 +76,10 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
 def _keep(number: int, paint: str, owner: int) -> None:
     with session.telling():
         library = session.open_library()
-        held = {name: session.widget_value(f"swatch-{name}") for name in (
-            "ratio", "coats", "lab", "uncertainty", "ground", "ground-lab", "state", "taken", "notes")}  # fmt: skip
+        held = {
+            name: session.widget_value(f"swatch-{name}")
+            for name in ("ratio", "coats", "lab", "uncertainty", "ground", "ground-lab", "state", "taken", "notes")
+        }
         old = library.get(Swatch, number) if place.view() == "edit-swatch" else None
         ratio = typed.ratio(held["ratio"], old and Ratio(old.paint_parts, old.water_parts))
         given = {

@@ -8,13 +8,13 @@ import streamlit as st
 
 from app import cached, example, keeping, look, outcome, photo_files, pictures, session
 from app.dried import PAINTED, REPAIR, STRIPS, DriedPhoto, Wash
-from app.marks import FOUND
+from app.marks import stamp_after
 from app.region_editor import region_editor
 from app.session import OpenRepair
 from colormatch.bench.check import unlike
 from colormatch.checks import Photographed
 from colormatch.errors import ColorMatchError
-from colormatch.records import CardKind, Region, RegionKind, SurfaceState
+from colormatch.records import CardKind, RegionKind, SurfaceState
 
 _MODES = {REPAIR: "The dried repair", STRIPS: "Test strips"}
 _LIGHTS = {1: "First light", 2: "Second light"}
@@ -104,15 +104,12 @@ def _take_example() -> None:
 def _search_card(repair: OpenRepair, light: int) -> None:
     """Look for the card once in each photo; from then on it is the person's to move."""
     shown = repair.check.shown(light)
-    if shown is None or shown.searched or repair.card_kind not in (CardKind.GRAY, CardKind.CHART24):
+    if shown is None or shown.searched or repair.card_kind is CardKind.NONE:
         return
-    with st.spinner("Looking for the card"):
-        card = cached.card_in(session.open_library().photos.path(shown.photo), repair.card_kind)
-    found: tuple[Region, ...] = ()
-    if not isinstance(card, ColorMatchError) and card.region is not None:
-        found = (Region(RegionKind.CARD, card.region.points, FOUND),)
+    path = session.open_library().photos.path(shown.photo)
+    found = () if shown.of_kind(RegionKind.CARD) else cached.card_mark(path, repair.card_kind)
     regions = found + shown.regions
-    session.put_dried(replace(shown, regions=regions, searched=True, stamp=session.next_stamp(shown)))
+    session.put_dried(replace(shown, regions=regions, searched=True, stamp=stamp_after(shown.stamp)))
 
 
 # --- check -----------------------------------------------------------------------------------------------------------

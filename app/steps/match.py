@@ -13,10 +13,6 @@ from colormatch.errors import ColorMatchError
 from colormatch.records import Match, RankedWash, Reading, RegionKind
 from colormatch.wash.ratio import format_layers
 
-#: Shortest and longest ΔE scale of the bars; a bar that reaches farther is cut.
-_SCALE = (6.0, 12.0)
-#: Dashes on the bars.
-_MARKS = (VISIBLE, ACCEPTABLE)
 _BOTH, _BEFORE, _AFTER = "Side by side", "As it is", "Washed, simulated"
 
 
@@ -39,7 +35,7 @@ def show() -> None:
         with st.spinner("Fitting your paints and trying their washes"):
             match = session.ranked(repair)
         if isinstance(match, ColorMatchError):
-            st.error(str(match))
+            st.error(look.plain(str(match)))
             return
         wash = _pick(repair, match)
         _show_wash(repair, match, wash)
@@ -91,8 +87,8 @@ def _pick(repair: OpenRepair, match: Match) -> RankedWash:
     return wash
 
 
-def _longest(match: Match) -> float:
-    return min(_SCALE[1], max(_SCALE[0], *(wash.high for wash in match.washes)))
+def _scale_end(match: Match) -> float:
+    return look.scale_end(wash.high for wash in match.washes)
 
 
 def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
@@ -102,7 +98,7 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
         st.html(look.edge_to_edge(match.finished or match.target, wash.lab, names))
     with word_side:
         st.markdown(f"**{look.plain(_title(wash))}**")
-        st.html(look.range_bar(wash.low, wash.expected_delta_e, wash.high, _longest(match), _MARKS))
+        st.html(look.range_bar(wash.low, wash.expected_delta_e, wash.high, _scale_end(match)))
         look.sentences(
             [
                 f"Expected ΔE {wash.expected_delta_e:.1f}: {verdict(wash.expected_delta_e)}. Nine times in ten it lies "
@@ -149,7 +145,7 @@ def _show_all(repair: OpenRepair, match: Match) -> None:
     st.subheader("All of them")
     st.write(
         f"Each beside {look.plain(_wanted(repair).lower())}. The bar holds ΔE nine times in ten, on a scale from 0 to "
-        f"{_longest(match):.0f}, the white line its mean. At the dashes, {VISIBLE} and {ACCEPTABLE}, half of all "
+        f"{_scale_end(match):.0f}, the white line its mean. At the dashes, {VISIBLE} and {ACCEPTABLE}, half of all "
         "people see a difference, and half no longer accept it."
     )
     groups: dict[int, list[RankedWash]] = {}
@@ -172,7 +168,7 @@ def _row(head: str, wash: RankedWash, match: Match) -> str:
         wash.lab,
         head,
         f"ΔE {wash.expected_delta_e:.1f} ({wash.low:.1f} to {wash.high:.1f}), {wash.off}",
-        look.range_bar(wash.low, wash.expected_delta_e, wash.high, _longest(match), _MARKS),
+        look.range_bar(wash.low, wash.expected_delta_e, wash.high, _scale_end(match)),
     )
 
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import streamlit as st
 
 from app import cached, look, pictures, reference_form, session, start
-from app.marks import FOUND
+from app.marks import stamp_after
 from app.photo_words import PATCHES, judged
 from app.region_editor import RARE, region_editor
 from app.session import OpenRepair
 from colormatch.errors import ColorMatchError
-from colormatch.records import CardKind, Reading, Region, RegionKind, SurfaceState
+from colormatch.records import CardKind, Reading, RegionKind, SurfaceState
 
 #: Choice of a surface that was wet in the photo; its state besides that does not matter yet.
 _WET = "wet"
@@ -94,13 +94,8 @@ def _search_card(repair: OpenRepair, path: Path) -> OpenRepair:
     """Look for the card once in each photo; from then on it is the person's to move."""
     if repair.searched or repair.card_kind is CardKind.NONE:
         return repair
-    found: tuple[Region, ...] = ()
-    if not repair.of_kind(RegionKind.CARD):
-        with st.spinner("Looking for the card"):
-            card = cached.card_in(path, repair.card_kind)
-        if not isinstance(card, ColorMatchError) and card.region is not None:
-            found = (Region(RegionKind.CARD, card.region.points, FOUND),)
-    marked = replace(repair, regions=found + repair.regions, searched=True, stamp=session.next_stamp(repair))
+    found = () if repair.of_kind(RegionKind.CARD) else cached.card_mark(path, repair.card_kind)
+    marked = replace(repair, regions=found + repair.regions, searched=True, stamp=stamp_after(repair.stamp))
     return session.keep(marked, undoable=False)
 
 
