@@ -31,8 +31,8 @@ def lent() -> None:
     """The line over a repair of one's own while the shelf is empty and the example lends its paints."""
     with st.container(horizontal=True, vertical_alignment="center", gap="small", key="guide"):
         st.markdown(
-            "**These paints are invented.** Your shelf is empty, so the example lends its own: look how it goes, but "
-            "mix nothing by it. Add a paint that you own and a swatch or two of it."
+            "**These paints are invented.** Your shelf is empty, so the example lends its own: see how it goes, but "
+            "don't mix from it. Add a paint that you own, and a swatch or two of it."
         )
         st.page_link("shelf/swatches.py", label="To my paints", query_params=session.link())
 
