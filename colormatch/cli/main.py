@@ -55,6 +55,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         0 done, 1 a clear error was printed, 2 wrong usage, 130 interrupted.
     """
     arguments = list(sys.argv[1:] if argv is None else argv)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a pipe of Windows knows no Δ: a question mark is better than nothing
+            stream.reconfigure(errors="replace")
     try:
         return _dispatch(arguments)
     except ColorMatchError as error:
@@ -105,7 +108,9 @@ def _dispatch(arguments: list[str]) -> int:
     if getattr(args, "json", False):
         import json
 
-        print(json.dumps(answer.document, ensure_ascii=False, allow_nan=False))
+        # Escaped where the pipe's encoding lacks Δ and names: the document stays the same.
+        escape = (sys.stdout.encoding or "").lower().replace("-", "") != "utf8"
+        print(json.dumps(answer.document, ensure_ascii=escape, allow_nan=False))
     else:
         print(answer.text)
     return answer.status

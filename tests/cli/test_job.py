@@ -2,6 +2,9 @@
 
 import itertools
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -226,6 +229,28 @@ def test_wrong_usage_exits_with_2(run, arguments: list[str]) -> None:
     done = run(*arguments)
     assert done.status == 2
     assert "Traceback" not in done.err
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_a_pipe_of_another_encoding_gets_the_same_document(encoding: str, tmp_path: Path) -> None:
+    def said(encoding: str, *more: str) -> bytes:
+        wanted = [
+            sys.executable,
+            "-m",
+            "colormatch.cli.main",
+            "match",
+            "--target",
+            "56,11,25",
+            "--over",
+            "72,6,19",
+            *more,
+        ]
+        places = {"PYTHONIOENCODING": encoding, "COLORMATCH_LIBRARY": "", "XDG_DATA_HOME": str(tmp_path)}
+        return subprocess.run(wanted, env=os.environ | places, capture_output=True, check=True).stdout
+
+    documents = [json.loads(said(one, "--json")) | {"seconds": 0} for one in (encoding, "utf-8")]
+    assert documents[0] == documents[1]
+    assert b"90 % range" in said(encoding)
 
 
 def test_version_and_help(run) -> None:
