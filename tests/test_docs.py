@@ -223,7 +223,9 @@ def test_every_file_and_folder_that_is_named_exists() -> None:
 
 
 def test_every_room_is_in_the_table() -> None:
-    stands = [path for path in (ROOT / "colormatch").iterdir() if not path.name.startswith("_")]
+    stands = [
+        path for path in (ROOT / "colormatch").iterdir() if not path.name.startswith("_") and path.suffix in ("", ".py")
+    ]
     stands += [path for path in (ROOT / "app").iterdir() if path.is_dir() and not path.name.startswith("_")]
     for path in stands:
         name = path.relative_to(ROOT).as_posix() + "/" * path.is_dir()

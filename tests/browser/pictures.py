@@ -44,8 +44,8 @@ class Walk:
         page.get_by_text(words).first.wait_for()
         page.locator(".stApp[data-test-script-state=notRunning]").wait_for()
         page.wait_for_load_state("networkidle")
-        page.wait_for_function("[...document.images].every(one => one.complete)")
-        page.evaluate("document.activeElement.blur()")
+        page.wait_for_function("() => [...document.images].every(one => one.complete)")
+        page.evaluate("() => document.activeElement.blur()")
         page.mouse.move(0, 0)
         size, height = page.viewport_size, HEIGHTS[self.phone]
         whole = page.locator(".stMainBlockContainer").bounding_box()
