@@ -7,9 +7,11 @@ any other and is remembered too: looking for a card that isn't there takes as lo
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Callable
+from functools import wraps
 from pathlib import Path
 from threading import Thread
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 import numpy as np
 import streamlit as st
@@ -17,7 +19,7 @@ import streamlit as st
 from app.choices import Aim, Reference
 from app.marks import FOUND
 from colormatch import boards, checks, repair
-from colormatch.errors import ColorMatchError
+from colormatch.errors import ColorMatchError, LibraryError, PhotoTooLarge, PhotoUnreadable
 from colormatch.library import Library, Stored
 from colormatch.library.columns import R
 from colormatch.photo.board import BoardReading
@@ -49,12 +51,36 @@ if TYPE_CHECKING:
     from colormatch.match.grid import WashGrid
     from colormatch.match.spots import SpotsMatch
 
+P, T = ParamSpec("P"), TypeVar("T")
 #: Longest side of a photo on the page, pixels: sharp on a laptop's screen, and when enlarged a few times.
 SCREEN_SIDE = 2000
 #: Longest side of a photo in a list, pixels: twice what is shown, for a fine screen.
 THUMBNAIL_SIDE = 320
 #: Dots to the inch of a sheet on the page: its letters can be read.
 SHEET_DPI = 96
+
+
+def _answering(compute: Callable[P, T]) -> Callable[P, T | ColorMatchError]:
+    """An error of ours is an answer like any other."""
+
+    @wraps(compute)
+    def answer(*args: P.args, **kwargs: P.kwargs) -> T | ColorMatchError:
+        try:
+            return compute(*args, **kwargs)
+        except (LibraryError, PhotoUnreadable, PhotoTooLarge):
+            raise  # the disk or the memory refused: the next time they may not
+        except ColorMatchError as error:
+            return error
+
+    return answer
+
+
+def _sound(answer: T | ColorMatchError) -> T:
+    """The answer, where it is no error."""
+    if isinstance(answer, ColorMatchError):
+        # Without what it went through before: it is raised again in every run, and would keep all of them.
+        raise answer.with_traceback(None)
+    return answer
 
 
 @st.cache_resource(show_spinner=False)
@@ -108,12 +134,10 @@ def size(path: Path) -> tuple[int, int]:
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
-def card_in(path: Path, kind: CardKind = CardKind.GRAY) -> Card | ColorMatchError:
+@_answering
+def card_in(path: Path, kind: CardKind = CardKind.GRAY) -> Card:
     """The card of a kind as the program finds it."""
-    try:
-        return locate(decoded(path), CardChoice(kind))
-    except ColorMatchError as error:
-        return error
+    return locate(decoded(path), CardChoice(kind))
 
 
 def card_mark(path: Path, kind: CardKind) -> tuple[Region, ...]:
@@ -126,29 +150,23 @@ def card_mark(path: Path, kind: CardKind) -> tuple[Region, ...]:
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-def neutral(path: Path, reference: Reference) -> Neutral | ColorMatchError:
+@_answering
+def neutral(path: Path, reference: Reference) -> Neutral:
     """The correction that follows from the card, white places and shop chips."""
     photo = decoded(path)
-    try:
-        by_card = find_neutral(photo, reference.card, reference.white)
-        return tie_to_chips(photo, by_card, reference.chips, reference.settled)
-    except ColorMatchError as error:
-        return error
+    by_card = find_neutral(photo, reference.card, reference.white)
+    return tie_to_chips(photo, by_card, reference.chips, reference.settled)
 
 
 @st.cache_data(max_entries=32, show_spinner=False)
-def reading(path: Path, reference: Reference, regions: tuple[Region, ...]) -> Reading | ColorMatchError:
+@_answering
+def reading(path: Path, reference: Reference, regions: tuple[Region, ...]) -> Reading:
     """The colors of the marked surfaces."""
-    found = neutral(path, reference)
-    if isinstance(found, ColorMatchError):
-        return found
-    try:
-        return repair.read_regions(decoded(path), found, regions)
-    except ColorMatchError as error:
-        return error
+    return repair.read_regions(decoded(path), _sound(neutral(path, reference)), regions)
 
 
 @st.cache_data(max_entries=32, show_spinner=False)
+@_answering
 def ranking(
     path: Path,
     reference: Reference,
@@ -157,21 +175,16 @@ def ranking(
     stamp: str,
     limits: Limits,
     aim: Aim = Aim(),  # noqa: B008 - frozen
-) -> Match | ColorMatchError:
+) -> Match:
     """The washes for a repair, best first."""
-    read = reading(path, reference, regions)
-    if isinstance(read, ColorMatchError):
-        return read
-    shelf = workshop(folder, stamp)
-    try:
-        if aim.kept is None:
-            return repair.match_repair(read, regions, shelf, limits, aim.shift)
-        return repair.match_kept(aim.kept, read, regions, shelf, limits, aim.shift, aim.uncertainty)
-    except ColorMatchError as error:
-        return error
+    read, shelf = _sound(reading(path, reference, regions)), workshop(folder, stamp)
+    if aim.kept is None:
+        return repair.match_repair(read, regions, shelf, limits, aim.shift)
+    return repair.match_kept(aim.kept, read, regions, shelf, limits, aim.shift, aim.uncertainty)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
+@_answering
 def spots(
     path: Path,
     reference: Reference,
@@ -180,18 +193,14 @@ def spots(
     stamp: str,
     limits: Limits,
     shift: tuple[str, float] | None,
-) -> SpotsMatch | ColorMatchError:
+) -> SpotsMatch:
     """The washes for several damaged spots: for each by itself, and one for all."""
-    read = reading(path, reference, regions)
-    if isinstance(read, ColorMatchError):
-        return read
-    try:
-        return repair.match_spots(read, regions, workshop(folder, stamp), limits, shift)
-    except ColorMatchError as error:
-        return error
+    read = _sound(reading(path, reference, regions))
+    return repair.match_spots(read, regions, workshop(folder, stamp), limits, shift)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
+@_answering
 def grain(
     path: Path,
     reference: Reference,
@@ -200,39 +209,30 @@ def grain(
     folder: Path,
     stamp: str,
     limits: Limits,
-) -> Match | ColorMatchError | None:
+) -> Match | None:
     """What to draw the grain lines with over a wash; None where the sound wood shows none."""
-    read = reading(path, reference, regions)
-    if isinstance(read, ColorMatchError):
-        return read
-    try:
-        return repair.match_grain(read, regions, layers, workshop(folder, stamp), limits)
-    except ColorMatchError as error:
-        return error
+    read = _sound(reading(path, reference, regions))
+    return repair.match_grain(read, regions, layers, workshop(folder, stamp), limits)
 
 
 # --- boards of swatches ----------------------------------------------------------------------------------------------
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
-def sheet_in(path: Path, plans: tuple[Plan, ...]) -> Plan | ColorMatchError | None:
+@_answering
+def sheet_in(path: Path, plans: tuple[Plan, ...]) -> Plan | None:
     """The one of the printed sheets that lies in a photo; None for a sheet that is none of them."""
-    try:
-        return boards.plan_in(decoded(path), plans)
-    except ColorMatchError as error:
-        return error
+    return boards.plan_in(decoded(path), plans)
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
+@_answering
 def board(
     path: Path, card: CardChoice, plan: Plan, corners: tuple[tuple[float, float], ...]
-) -> tuple[BoardReading, Neutral] | ColorMatchError:
+) -> tuple[BoardReading, Neutral]:
     """A board's cells; ``corners`` in pixels where it is no printed sheet."""
     photo = decoded(path)
-    try:
-        return boards.read_board(photo, plan, corners, card) if corners else boards.read_sheet(photo, plan, card)
-    except ColorMatchError as error:
-        return error
+    return boards.read_board(photo, plan, corners, card) if corners else boards.read_sheet(photo, plan, card)
 
 
 @st.cache_data(max_entries=4, show_spinner=False)
@@ -265,6 +265,7 @@ def paint_grid(folder: Path, stamp: str, paint: str, ground: Lab, uncertainty: f
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
+@_answering
 def what_next(
     path: Path,
     reference: Reference,
@@ -274,15 +275,10 @@ def what_next(
     limits: Limits,
     painted: tuple[Layer, ...],
     before: Lab | None,
-) -> tuple[NextStep, ...] | ColorMatchError:
+) -> tuple[NextStep, ...]:
     """All that can be done about a dried repair, the best first."""
-    read = reading(path, reference, regions)
-    if isinstance(read, ColorMatchError):
-        return read
-    try:
-        return checks.what_next((read, regions), workshop(folder, stamp), limits, painted, before)
-    except ColorMatchError as error:
-        return error
+    read = _sound(reading(path, reference, regions))
+    return checks.what_next((read, regions), workshop(folder, stamp), limits, painted, before)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
@@ -310,10 +306,7 @@ def thumbnail(path: Path) -> tuple[bytes, tuple[int, int]]:
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _linear(path: Path, reference: Reference) -> FloatArray:
     """(h, w, 3) linear sRGB; the photo at the screen's size as its reference corrects it. Not to be written to."""
-    found = neutral(path, reference)
-    if isinstance(found, ColorMatchError):
-        raise found
-    linear_rgb = white_balanced(decoded(path), found, SCREEN_SIDE)
+    linear_rgb = white_balanced(decoded(path), _sound(neutral(path, reference)), SCREEN_SIDE)
     linear_rgb.setflags(write=False)
     return linear_rgb
 

@@ -113,7 +113,7 @@ class Piece:
         corners = cv2.perspectiveTransform(inner[None], cv2.getPerspectiveTransform(flat, self.corners))[0]
         # Whole coordinates are pixel centers to OpenCV; a photo's fractions count from its edge.
         corners = (corners + 0.5) / (shape[1], shape[0])
-        return Region(RegionKind.CARD, tuple((float(x), float(y)) for x, y in np.clip(corners, 0, 1)), "gray card")
+        return Region(RegionKind.CARD, tuple((float(x), float(y)) for x, y in np.clip(corners, 0, 1)), "card")
 
     def _flat_corners(self) -> FloatArray:
         width, height = self.size

@@ -6,10 +6,12 @@ import json
 
 import pytest
 
+from app import cached
 from app.dried import REPAIR, STRIPS, Dried, DriedPhoto, Kept, Wash, document, dried_from
+from colormatch.errors import CardNotFound
 from colormatch.library import SavedRepair
 from colormatch.library.starter import example as shipped
-from colormatch.records import Paint, Region, RegionKind, SurfaceState, Swatch
+from colormatch.records import CardKind, Paint, Region, RegionKind, SurfaceState, Swatch
 
 
 def shown(app) -> str:
@@ -52,6 +54,19 @@ def test_example_says_what_shows_and_what_to_do(check):
     assert "Best: " in page
     assert "Wipe back" in page
     assert page.index("Over it, ") < page.index("Leave it as it is") < page.index("Wipe back")
+
+
+def test_the_card_of_the_repair_is_looked_for_whatever_its_kind(example, library, open_app, monkeypatch):
+    asked = []
+    monkeypatch.setattr(cached, "card_in", lambda _, kind: asked.append(kind) or CardNotFound("None was found."))
+    saved = library.repair(1)
+    document = json.loads(saved.document) | {"card_kind": "three-step"}
+    library.save_repair(SavedRepair(saved.name, json.dumps(document), photos=saved.photos), 1)
+    app = open_app(repair=1, page="steps/check.py")
+    app.button(key="example-dried").click().run()
+    assert not app.exception
+    assert asked == [CardKind.THREE_STEP]
+    assert "Mark the card" in [head.value for head in app.subheader]
 
 
 def test_a_reload_brings_the_check_back(check, library, open_app):
