@@ -47,8 +47,6 @@ def main() -> None:
         if page.url_path in OF_THE_REPAIR:
             _repair_line(page.url_path)
         page.run()
-        if page.url_path in (*OF_THE_REPAIR, PHONE[2]):
-            session.follow()
     except ColorMatchError as error:
         st.error(look.plain(str(error)))
     except Exception:
@@ -57,6 +55,8 @@ def main() -> None:
             "The program ran into a fault of its own; your library is unharmed. "
             "Reload the page; if it happens again, report what stands in the terminal."
         )
+    if page.url_path in (*OF_THE_REPAIR, PHONE[2]):
+        session.follow()  # also below an error: the page comes back by itself once the disk does
 
 
 def _header(pages: list[st.Page], here: st.Page) -> None:

@@ -1,7 +1,8 @@
 // Marks regions on a photo: mouse, touch (one finger draws, two zoom) and keyboard.
 // A region is {kind, points} with points as fractions 0..1 of the upright photo; a box is four points.
 // Every edit carries a stamp, and what it was made from. Python hands the stamp of what it holds back with the next
-// run: if that is older than ours, the edit got lost on the way (the connection was down), and it is sent again.
+// run: if that is older than ours, the edit got lost on the way (the connection was down, the disk was full), and it is
+// sent again. Until then this tab's storage holds it, so that it outlives an error on the page and a reload.
 
 const SVG = "http://www.w3.org/2000/svg";
 const GRIP = 20;          // radius of a corner's touch target, CSS pixels
@@ -9,6 +10,7 @@ const SMALLEST = 8;       // a drag shorter than this is a tap, CSS pixels
 const CLOSEST = 16;       // times that the photo can be enlarged
 const RESEND = 2000;      // wait before an unanswered edit is sent again, ms; doubles each time up to the longest
 const LONGEST = 8000;
+const UNSAVED = "unsaved-marks ";              // before address and photo in this tab's storage
 
 const editors = new WeakMap();
 
@@ -33,6 +35,7 @@ function makeEditor(root) {
   let drag = null, spread = null, timer = null, sent = 0, nudged = false, drawing = false;
   let held = { stamp: -1, regions: [] };       // by Python
   let own = [];                                // edits since, which Python may not hold yet
+  let origin = null;                           // what an edit that was resumed was made from, where Python holds other
   let kinds = [], more = [], words = {};
   let cornered = null;                         // kind whose corners move one by one; a photo holds one, as of the card
   const editor = { send: null, ask: null };
@@ -167,10 +170,24 @@ function makeEditor(root) {
   function tell(wait) {
     clearTimeout(timer);
     sent = Date.now();                         // travels along: the server takes no notice of a value it has already
-    const from = [held, ...own.slice(0, -1)];
+    const from = [...(origin || [held]), ...own.slice(0, -1)];
+    store({ stamp: state.stamp, regions: state.regions, from });
     editor.send("edit", { photo: state.photo, stamp: state.stamp, regions: state.regions, sent,
       bases: from.map((one) => one.stamp), was: from.flatMap((one) => one.regions) });
     timer = setTimeout(() => { if (held.stamp < state.stamp) tell(Math.min(LONGEST, wait * 2)); }, wait);
+  }
+  const shelf = () => UNSAVED + location.pathname + location.search + " " + state.photo;
+  function store(edit) {
+    try { edit ? sessionStorage.setItem(shelf(), JSON.stringify(edit)) : sessionStorage.removeItem(shelf()); } catch { }
+  }
+  function resume(data) {
+    let edit = null;
+    try { edit = JSON.parse(sessionStorage.getItem(shelf())); } catch { }
+    if (!edit || edit.stamp <= data.stamp) return store(null);
+    origin = edit.from.some((one) => one.stamp === data.stamp) ? null : edit.from;
+    own = [{ stamp: edit.stamp, regions: structuredClone(edit.regions) }];
+    Object.assign(state, { stamp: edit.stamp, regions: edit.regions });
+    tell(RESEND);
   }
   function touched(region) { delete region.auto; }      // found by the program, but corrected by hand
 
@@ -188,6 +205,7 @@ function makeEditor(root) {
       view = [0, 0, W, H];
       svg.setAttribute("viewBox", view.join(" "));
       Object.assign(state, { photo: data.photo, stamp: -1, selected: null });
+      origin = null;
     }
     for (const picture of pictures)
       if (picture.getAttribute("href") !== data.source) picture.setAttribute("href", data.source);
@@ -195,7 +213,9 @@ function makeEditor(root) {
       if (data.regions.length !== state.regions.length) state.selected = null;
       Object.assign(state, { stamp: data.stamp, regions: structuredClone(data.regions) });
     }
-    else if (data.stamp < state.stamp && Date.now() - sent > RESEND) tell(RESEND);       // the connection is back
+    if (other) resume(data);
+    else if (data.stamp >= state.stamp) { origin = null; store(null); }
+    else if (Date.now() - sent > RESEND) tell(RESEND);       // the connection is back
     // What is still to be marked comes first.
     if (other) state.kind = kinds.find((kind) => !state.regions.some((r) => r.kind === kind)) || kinds[1] || kinds[0];
     draw();

@@ -51,11 +51,16 @@ def current() -> OpenRepair:
         There is none of that number.
     """
     number = st.query_params.get(QUERY, "")
-    if not number.isdigit():
+    if not is_number(number):
         return OpenRepair()
     saved = open_library().repair(int(number))
     st.session_state[_SEEN] = saved
     return opened(Stored(int(number), saved))
+
+
+def is_number(text: str) -> bool:
+    """Whether it may be the number of a record: digits of ours, and no more than SQLite counts to."""
+    return text.isascii() and text.isdecimal() and len(text) < 19
 
 
 #: One change at a time: what a page read must still hold when it is written.
@@ -205,7 +210,7 @@ def limit_changer(name: str, key: str, read: Callable[[Any], Any] = lambda value
 def follow() -> None:
     """Run the page anew when the open repair was changed in another window or on another device."""
     number = st.query_params.get(QUERY, "")
-    if not number.isdigit():
+    if not is_number(number):
         return
     try:
         changed = open_library().repair(int(number)) != st.session_state.get(_SEEN)

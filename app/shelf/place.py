@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import look
+from app import look, session
 
 #: Names in the address: which view of the shelf, and of which record.
 _VIEW, _NUMBER = "view", "number"
@@ -18,7 +18,7 @@ def view() -> str:
 def number() -> int | None:
     """The record that the view shows, if it shows one."""
     text = st.query_params.get(_NUMBER, "")
-    return int(text) if text.isdigit() else None
+    return int(text) if session.is_number(text) else None
 
 
 def go(to: str = "", record: int | None = None) -> None:

@@ -96,3 +96,10 @@ def test_no_document_at_all_is_refused_in_words(document, library, open_app):
 
     with pytest.raises(BadInput, match="can't be opened"):
         repairs.opened(Stored(1, SavedRepair("x", document)))
+
+
+@pytest.mark.parametrize("number", ["²", "٣", "9" * 30, "-1", "1e3", "1' OR 1=1 --", "../1", "<img src=x>"])
+@pytest.mark.parametrize("page", ["steps/photo.py", "shelf/swatches.py"])
+def test_a_made_up_number_in_the_address_is_no_fault(number, page, open_app):
+    app = open_app(number, page, view="paint", number=number)
+    assert not [error.value for error in app.error if "fault of its own" in error.value]
