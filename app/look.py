@@ -13,6 +13,7 @@ import streamlit as st
 
 from colormatch.color.space import hex_from_lab, in_gamut
 from colormatch.color.words import ACCEPTABLE, VISIBLE
+from colormatch.errors import ColorMatchError, NothingToRank
 from colormatch.records import Lab
 
 #: ΔE at which a bar has its dashes.
@@ -81,6 +82,13 @@ def not_yet(head: str, lacking: str, query: dict[str, str]) -> None:
     st.header(head)
     st.write(lacking)
     st.page_link("steps/photo.py", label="**Back to the photo**", query_params=query)
+
+
+def refused(error: ColorMatchError, query: dict[str, str]) -> None:
+    """Why no wash can be ranked; where the shelf lacks something, the way there."""
+    st.error(plain(str(error)))
+    if isinstance(error, NothingToRank):
+        st.page_link("shelf/swatches.py", label="**To my paints**", query_params=query)
 
 
 def edge_to_edge(left: Lab, right: Lab, names: tuple[str, str]) -> str:

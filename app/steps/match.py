@@ -35,7 +35,7 @@ def show() -> None:
         with st.spinner("Fitting your paints and trying their washes"):
             match = session.ranked(repair)
         if isinstance(match, ColorMatchError):
-            st.error(look.plain(str(match)))
+            look.refused(match, session.link())
             return
         wash = _pick(repair, match)
         _show_wash(repair, match, wash)

@@ -39,7 +39,7 @@ def show() -> None:
     with st.spinner("Fitting your paints and trying their washes"):
         match = session.ranked(repair)
     if isinstance(match, ColorMatchError):
-        st.error(look.plain(str(match)))
+        look.refused(match, session.link())
         return
     recipe = _settle(repair, match)
     st.header(look.plain(format_layers(recipe.wash.layers)))

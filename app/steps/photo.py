@@ -115,7 +115,8 @@ def _next_step(repair: OpenRepair, path: Path) -> None:
     if not repair.has_card:
         st.subheader("Mark the card")
         st.write(
-            f"{look.plain(_why_not_found(repair, path))} Choose Card above the photo and {_MARK[repair.card_kind][1]}"
+            f"{look.plain(_why_not_found(repair, path))} Choose Card above the photo and {_MARK[repair.card_kind][1]} "
+            f"If none lies there, set Card in the photo to {reference_form.CARD_KINDS[CardKind.NONE]}."
         )
     elif sound < PATCHES and repair.aim.kept is None:
         st.subheader(f"Mark sound wood: {sound} of {PATCHES} patches")

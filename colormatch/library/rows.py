@@ -10,6 +10,7 @@ from colormatch.errors import BadInput, LibraryDamaged
 from colormatch.library.columns import TABLES, WORDS, R, Record, record_of
 from colormatch.library.history import read_row
 from colormatch.records import Swatch
+from colormatch.wash.ratio import format_ratio
 
 T = TypeVar("T")
 
@@ -56,9 +57,9 @@ def _checked(kind: type[R], row: dict[str, Any]) -> R:
 
 
 def describe(record: Record) -> str:
-    """A record in a few words: ``paint Umber``, ``swatch of Umber, 1 to 3, 2 coats on pine``."""
+    """A record in a few words: ``paint Umber``, ``swatch of Umber, 1:3, 2 coats on pine``."""
     if isinstance(record, Swatch):
-        strength = f"{record.paint_parts:g} to {record.water_parts:g}"
+        strength = format_ratio(record.paint_parts, record.water_parts)
         coats = "1 coat" if record.coats == 1 else f"{record.coats} coats"
         return f"swatch of {record.paint}, {strength}, {coats} on {record.ground or 'wood'}"
     return f"{WORDS[type(record)]} {record.name}"

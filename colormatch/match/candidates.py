@@ -161,7 +161,9 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
     usable = sorted(paint.name for paint in left if paint.name in models)
     if not usable:
         names = ", ".join(sorted(paint.name for paint in left))
-        raise NothingToRank(f"No swatch has been measured of {names}.", "Paint one swatch, let it dry and measure it.")
+        raise NothingToRank(
+            f"There is no swatch of {names} yet.", "Paint one, let it dry and photograph it beside the gray card."
+        )
     return tuple(usable)
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from colormatch.library import SavedRepair
 from colormatch.library.starter import install_starter
-from colormatch.records import Ground, Lab
+from colormatch.records import Ground, Lab, Paint
 
 
 @pytest.fixture
@@ -44,6 +44,14 @@ def test_lent_paints_are_called_invented_over_a_repair_of_ones_own(match, librar
     assert told(open_app(repair=own, page="steps/mix.py"))
     install_starter(library)
     assert not told(open_app(repair=own, page="steps/match.py"))
+
+
+def test_a_paint_without_a_swatch_leads_to_the_shelf(match, library, open_app):
+    library.add(Paint("Walnut stain"))
+    for page in ("steps/match.py", "steps/mix.py"):
+        app = open_app(repair=1, page=page)
+        assert "no swatch of Walnut stain" in app.error[0].value
+        assert "**To my paints**" in links(app)
 
 
 def test_where_nothing_helps_there_is_nothing_to_mix(match, library, open_app):

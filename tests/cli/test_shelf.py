@@ -254,7 +254,7 @@ def test_conflicts_are_told_and_decided(shelf, tmp_path):
     assert (counts["paints"]["conflict"], counts["swatches"]["conflict"]) == (1, 1)
     assert [(one["what"], one["fields"]) for one in counts["differing"]] == [
         ("paint Umber", ["price"]),
-        ("swatch of Umber, 1 to 3, 2 coats on pine", ["lab", "measured"]),
+        ("swatch of Umber, 1:3, 2 coats on pine", ["lab", "measured"]),
     ]
     assert "conflict: paint Umber (price)" in shelf("library", "import", tmp_path / "in", "--preview").out
     assert document(shelf("swatch", "list", "--json"))["swatches"][0]["L"] == 50
