@@ -7,6 +7,7 @@ needs. Imports nothing heavy: it is on the way to ``--help``.
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
@@ -225,12 +226,16 @@ def add_color_options(action: argparse.ArgumentParser, what: str, *, new: bool) 
 
 
 def measured_color(args: argparse.Namespace) -> dict[str, Any]:
-    """The field ``lab`` where the file of an instrument states it."""
+    """The field ``lab`` where the file of an instrument states it; and how sure it is, unless that was said."""
     if args.measured is None:
         return {}
     from colormatch.instrument.measurements import pick, read_measurements
+    from colormatch.records import Ground
 
-    return {"lab": pick(read_measurements(args.measured), args.sample).lab}
+    one = pick(read_measurements(args.measured), args.sample)
+    # All records of a color take the same uncertainty where none is stated.
+    usual = {} if args.uncertainty is not None else {"uncertainty": math.hypot(Ground.uncertainty, one.uncertainty)}
+    return {"lab": one.lab} | usual
 
 
 def add_photo_option(action: argparse.ArgumentParser, what: str) -> None:
