@@ -37,7 +37,7 @@ VIEWS: dict[str, Callable[[], None]] = {
     "board": board.show,
     "sheet": sheet.show,
     "color": color.show,
-    **dict.fromkeys(things.SORTS, things.show),
+    **dict.fromkeys(things.THINGS, things.show),
     "exchange": exchange.show,
     "backups": backups.show,
 }

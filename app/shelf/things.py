@@ -42,7 +42,7 @@ _UNCERTAINTY = Field("uncertainty", "It is sure to, ΔE (nine times in ten)", ty
 
 
 @dataclass(frozen=True)
-class Sort:
+class Thing:
     """One kind of record on the page."""
 
     kind: type[Record]
@@ -63,8 +63,8 @@ class Sort:
 
 
 _GRAY = Lab(50.0, 0.0, 0.0)
-SORTS = {
-    "grounds": Sort(
+THINGS = {
+    "grounds": Thing(
         Ground,
         "Woods",
         "wood",
@@ -78,7 +78,7 @@ SORTS = {
         ),
         Ground("new", _GRAY),
     ),
-    "chips": Sort(
+    "chips": Thing(
         ShopChip,
         "Shop chips",
         "shop chip",
@@ -87,7 +87,7 @@ SORTS = {
         (_NAME, _color("lab", "Color: L*, a*, b*"), _UNCERTAINTY, _NOTES),
         ShopChip("new", _GRAY),
     ),
-    "clear-coats": Sort(
+    "clear-coats": Thing(
         ClearCoatPair,
         "Clear coats",
         "clear coat",
@@ -102,7 +102,7 @@ SORTS = {
         ),
         ClearCoatPair("new", _GRAY, _GRAY),
     ),
-    "cards": Sort(
+    "cards": Thing(
         OwnCard,
         "Cards",
         "card",
@@ -124,55 +124,57 @@ SORTS = {
 
 
 def show() -> None:
-    """The view; its name says of which sort, its number which record is being corrected."""
+    """The view; its name says of which kind, its number which record is being corrected."""
     view, number = place.view(), place.number()
-    sort = SORTS[view]
+    thing = THINGS[view]
     place.back("Your paints")
-    with st.container(horizontal=True, gap=None, key="sorts"):
-        for name, other in SORTS.items():
+    with st.container(horizontal=True, gap=None, key="things"):
+        for name, other in THINGS.items():
             label = f"**{other.title}**" if name == view else other.title
-            st.button(label, key=f"sort-{name}", on_click=place.go, args=(name,))
-    st.header(sort.title)
-    st.write(sort.use)
+            st.button(label, key=f"to-{name}", on_click=place.go, args=(name,))
+    st.header(thing.title)
+    st.write(thing.use)
     library = session.open_library()
     if number is not None:
-        record = library.get(sort.kind, number)
+        record = library.get(thing.kind, number)
         st.subheader(f"Correct {look.plain(record.name)}")
-        _form(sort, record, number)
+        _form(thing, record, number)
         return
-    stored = sorted(library.all(sort.kind), key=lambda one: one.record.name.casefold())
+    stored = sorted(library.all(thing.kind), key=lambda one: one.record.name.casefold())
     for one in stored:
-        _row(sort, view, one)
+        _row(thing, view, one)
     with st.expander(
-        f"**Add a {sort.one}{' by its numbers' * (sort.kind is not OwnCard)}**", expanded=not stored, key=f"add-{view}"
+        f"**Add a {thing.one}{' by its numbers' * (thing.kind is not OwnCard)}**",
+        expanded=not stored,
+        key=f"add-{view}",
     ):
-        _form(sort, None, None)
-    if sort.kind is not OwnCard:
-        st.button(f"Read a {sort.one} from a photo", key="color", on_click=place.go, args=("color",))
+        _form(thing, None, None)
+    if thing.kind is not OwnCard:
+        st.button(f"Read a {thing.one} from a photo", key="color", on_click=place.go, args=("color",))
 
 
 # --- list ------------------------------------------------------------------------------------------------------------
 
 
-def _row(sort: Sort, view: str, stored: Stored[Any]) -> None:
+def _row(thing: Thing, view: str, stored: Stored[Any]) -> None:
     record, number = stored.record, stored.id
     with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"swatch-row-{number}"):
-        colors = sort.colors(record)
+        colors = thing.colors(record)
         if colors:
             st.html(chips.swatch_chip(*colors, record.name), width=96)
-        st.markdown(f"**{look.plain(record.name)}**  \n{look.plain(_told(sort, record))}")
+        st.markdown(f"**{look.plain(record.name)}**  \n{look.plain(_told(thing, record))}")
         with st.popover("Change", key=f"thing-{number}"):
             st.button("Edit", key=f"edit-{number}", width="stretch", on_click=place.go, args=(view, number))
             st.button(
-                "Duplicate", key=f"duplicate-{number}", width="stretch", on_click=_duplicate, args=(sort.kind, number)
+                "Duplicate", key=f"duplicate-{number}", width="stretch", on_click=_duplicate, args=(thing.kind, number)
             )
-            st.button("Delete", key=f"delete-{number}", width="stretch", on_click=_delete, args=(sort.kind, number))
+            st.button("Delete", key=f"delete-{number}", width="stretch", on_click=_delete, args=(thing.kind, number))
 
 
-def _told(sort: Sort, record: Any) -> str:
+def _told(thing: Thing, record: Any) -> str:
     """Its other fields in one line."""
     said = []
-    for field in sort.fields[1:]:
+    for field in thing.fields[1:]:
         value = getattr(record, field.name)
         if field.options is not None:
             said.append(field.options[value])
@@ -198,11 +200,11 @@ def _delete(kind: type[Record], number: int) -> None:
 # --- form ------------------------------------------------------------------------------------------------------------
 
 
-def _form(sort: Sort, record: Any, number: int | None) -> None:
-    keys = _keys(sort, number)
+def _form(thing: Thing, record: Any, number: int | None) -> None:
+    keys = _keys(thing, number)
     with st.form(f"form-{place.view()}", border=False, clear_on_submit=False):
-        for field in sort.fields:
-            value = getattr(record or sort.blank, field.name)
+        for field in thing.fields:
+            value = getattr(record or thing.blank, field.name)
             if field.options is not None:
                 options = list(field.options)
                 st.selectbox(
@@ -213,42 +215,42 @@ def _form(sort: Sort, record: Any, number: int | None) -> None:
                     key=keys[field.name],
                 )
             else:
-                text = _blank(sort, field) if record is None else field.show(value)
+                text = _blank(thing, field) if record is None else field.show(value)
                 st.text_input(field.label, text, key=keys[field.name])
         st.form_submit_button(
-            f"Keep the {sort.one}", key="keep-thing", type="primary", on_click=_keep, args=(sort, number)
+            f"Keep the {thing.one}", key="keep-thing", type="primary", on_click=_keep, args=(thing, number)
         )
 
 
-def _keys(sort: Sort, number: int | None) -> dict[str, str]:
+def _keys(thing: Thing, number: int | None) -> dict[str, str]:
     """Of the widgets of a form, by field; a new record's form and a correction's are never mistaken for each other."""
     which = "thing" if number is None else f"thing-{number}"
-    return {field.name: f"{which}-{field.name}" for field in sort.fields}
+    return {field.name: f"{which}-{field.name}" for field in thing.fields}
 
 
-def _blank(sort: Sort, field: Field) -> Any:
+def _blank(thing: Thing, field: Field) -> Any:
     """What a new form begins with: empty where nothing is usual."""
-    value = getattr(sort.blank, field.name)
+    value = getattr(thing.blank, field.name)
     if field.options is not None:
         return value
     return "" if field is _NAME or isinstance(value, Lab) else field.show(value)
 
 
-def _keep(sort: Sort, number: int | None) -> None:
+def _keep(thing: Thing, number: int | None) -> None:
     with session.telling():
-        library, keys = session.open_library(), _keys(sort, number)
-        before = None if number is None else library.get(sort.kind, number)
+        library, keys = session.open_library(), _keys(thing, number)
+        before = None if number is None else library.get(thing.kind, number)
         given = {
             field.name: field.read(session.widget_value(keys[field.name]), before and getattr(before, field.name))
-            for field in sort.fields
+            for field in thing.fields
         }
-        record: Any = replace(before or sort.blank, **given)
+        record: Any = replace(before or thing.blank, **given)
         if isinstance(record, OwnCard):
             parse_card_value(record.value, record.kind)
         if number is None:
             library.add(record)
-            for field in sort.fields:
-                session.showing(keys[field.name], _blank(sort, field))
+            for field in thing.fields:
+                session.showing(keys[field.name], _blank(thing, field))
         else:
             library.edit(number, record)
             place.go(place.view())

@@ -28,7 +28,7 @@ def bar() -> None:
 def _swap(act: Callable[[], str | None]) -> None:
     with session.telling():
         act()
-        if place.view() in things.SORTS:
+        if place.view() in things.THINGS:
             place.go(place.view())
         elif place.view() in _FORMS:
             parent = _FORMS[place.view()]

@@ -29,7 +29,7 @@ SHOWN_AS_IT_IS = {"Text.body", "BidiComponent.json", "Selectbox.options", "Multi
 ), "NumberInput.id"}  # fmt: skip
 #: Views of the shelf, of everything or of the first record.
 VIEWS = ("", "paint", "add-paint", "edit-paint", "add-swatch", "edit-swatch", "patch", "board", "sheet", "color",
-         "exchange", "backups", *things.SORTS)  # fmt: skip
+         "exchange", "backups", *things.THINGS)  # fmt: skip
 STEPS = ("steps/photo.py", "steps/match.py", "steps/mix.py", "steps/check.py", "jobs.py")
 
 
