@@ -45,6 +45,10 @@ class Lab(NamedTuple):
         return cls(L, a, b)
 
 
+#: Largest a* and b*, either way: what an 8-bit CIELAB encoding holds (ICC.1:2022), beyond any surface.
+MOST_AB = 128.0
+
+
 def lab_of(values: object, name: str = "color") -> Lab:
     """Check three numbers and take them as a color.
 
@@ -62,7 +66,7 @@ def lab_of(values: object, name: str = "color") -> Lab:
         L, a, b = (float(v) for v in values)  # type: ignore[attr-defined]  # anything may come in; what has no three numbers is refused below
     except (TypeError, ValueError):
         raise BadInput(f"The {name} is not three numbers.", "Give it as L,a,b, for example 62,9,25.") from None
-    if not (math.isfinite(L) and 0 <= L <= 100 and abs(a) <= 128 and abs(b) <= 128):
+    if not (math.isfinite(L) and 0 <= L <= 100 and abs(a) <= MOST_AB and abs(b) <= MOST_AB):
         raise BadInput(
             f"The {name} {L:g}, {a:g}, {b:g} is no CIELAB color.",
             "L* lies between 0 and 100, a* and b* between -128 and 128.",

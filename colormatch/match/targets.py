@@ -8,7 +8,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.errors import BadInput
-from colormatch.records import Lab, lab_of
+from colormatch.records import MOST_AB, Lab, lab_of
 
 #: Hue of "warm", degrees: orange, midway between unique red (20.14) and unique yellow (90) of CIE 159:2004.
 _WARM = math.radians((20.14 + 90.0) / 2)
@@ -20,7 +20,7 @@ _STEPS = {
     "lighter": (1.0, 0.0, 0.0),
 }
 #: CIELAB units walked before a shift is given up; halvings that pin it down to double precision.
-_FARTHEST, _HALVINGS = 128.0, 60
+_FARTHEST, _HALVINGS = MOST_AB, 60
 
 
 def shift_target(lab: Lab, direction: str, amount: float) -> Lab:
@@ -63,10 +63,10 @@ def shift_target(lab: Lab, direction: str, amount: float) -> Lab:
             near = middle
         else:
             far = middle
-    L, a, b = (float(v) for v in start + far * step)
-    if not (0 <= L <= 100 and abs(a) <= 128 and abs(b) <= 128):
-        raise _too_far(direction, amount)
-    return Lab(L, a, b)
+    try:
+        return lab_of(start + far * step)
+    except BadInput:
+        raise _too_far(direction, amount) from None
 
 
 def _too_far(direction: str, amount: float) -> BadInput:

@@ -12,7 +12,7 @@ from colormatch.errors import RegionError
 from colormatch.photo.board_plan import Plan, Rect
 from colormatch.photo.correct import Correction, neutral_linear
 from colormatch.photo.read import DecodedPhoto
-from colormatch.photo.tone import CLIPPED, fit_tone, usable
+from colormatch.photo.tone import CLIPPED, LEAST_LIGHT, fit_tone, usable
 from colormatch.records import Flag, FloatArray, Lab, Region, RegionKind
 
 #: Reflectance of white office paper (common practice, no source). On 14 simulated sheets, drawn as in
@@ -120,7 +120,7 @@ def light_on_sheet(margin: Margin, plan: Plan, correction: Correction) -> tuple[
         text = "The sheet's white margin is overexposed or covered: uneven light could not be made up for."
         return even_light, [Flag("light-unknown", text, float(len(margin.points)))]
     terms = _terms(plan, margin.points)
-    logs = np.log(np.maximum(correction.linear(margin.linear_rgb), 1e-4))
+    logs = np.log(np.maximum(correction.linear(margin.linear_rgb), LEAST_LIGHT))
     keep = np.ones(len(logs), dtype=bool)
     for _ in range(2):
         fit = np.linalg.lstsq(terms[keep], logs[keep], rcond=None)[0]

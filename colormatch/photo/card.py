@@ -22,6 +22,7 @@ from colormatch.photo.pieces import (
     plain_pieces,
     score_between,
 )
+from colormatch.photo.tone import LEAST_LIGHT
 from colormatch.records import ByteArray, Card, CardKind, FloatArray
 
 if TYPE_CHECKING:
@@ -38,8 +39,6 @@ _LIGHTER = (-1.6, -1.0, 0.4, 0.9)
 #: and to white; the card in half of the light makes it look twice as light.
 _REST = (0.04, 0.07, 0.6, 1.1)
 
-#: Least linear light of which a logarithm is taken.
-_LEAST = 1e-4
 #: How far automatic exposure follows the scene, our estimate of its most: exposure goes with the scene's reflectance to
 #: the power of -0.5, and is never raised by more than this many stops.
 _AUTO_EXPOSURE, _MOST_RAISED = 0.5, 0.8
@@ -105,7 +104,7 @@ def _scores(piece: Piece, log_rgb: FloatArray) -> dict[str, float]:
     brightness = inside.mean(axis=2)
     color = np.median(inside.reshape(-1, 3), axis=0)
     around = piece.around(log_rgb)
-    log_card, log_rest = (math.log(np.exp(log).mean() - FLOOR + _LEAST) for log in (color, around))
+    log_card, log_rest = (math.log(np.exp(log).mean() - FLOOR + LEAST_LIGHT) for log in (color, around))
     return {
         "shape": piece.shape,
         "whole": whole(piece.corners, log_rgb.shape),

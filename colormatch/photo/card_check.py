@@ -11,7 +11,7 @@ from colormatch.errors import CardUnusable
 from colormatch.photo.correct import GRAY_CARD
 from colormatch.photo.pieces import ROBUST, structure
 from colormatch.photo.read import DecodedPhoto
-from colormatch.photo.tone import CLIPPED
+from colormatch.photo.tone import CLIPPED, LEAST_LIGHT
 from colormatch.records import BoolArray, ByteArray, Flag, FloatArray, Region
 
 #: Pixels of the card: below the first, only a block or two of a JPEG's color is left; below the second, the camera's
@@ -179,7 +179,7 @@ def _view(linear_rgb: FloatArray, inside: BoolArray) -> tuple[FloatArray, BoolAr
     """Log luminance of a box, averaged down to `_VIEW` pixels, and which of its pixels lie wholly inside."""
     import cv2
 
-    luminance = np.maximum(linear_rgb @ RGB_TO_XYZ[1].astype(np.float32), 1e-4)
+    luminance = np.maximum(linear_rgb @ RGB_TO_XYZ[1].astype(np.float32), LEAST_LIGHT)
     covered = inside.astype(np.float32)
     shrink = _VIEW / max(inside.shape)
     if shrink < 1:

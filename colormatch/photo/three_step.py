@@ -13,7 +13,7 @@ import numpy as np
 from colormatch.errors import BadInput, CardNotFound
 from colormatch.photo import accuracy
 from colormatch.photo.correct import Correction, check_not_black, mean_color
-from colormatch.photo.tone import fit_tone, usable
+from colormatch.photo.tone import LEAST_LIGHT, fit_tone, usable
 from colormatch.records import BoolArray, Flag, FloatArray
 
 #: Reflectances of white, gray and black of the usual card (common practice, no source).
@@ -74,7 +74,7 @@ def find_steps(linear_rgb: FloatArray, inside: BoolArray) -> tuple[BoolArray, Bo
     import cv2
     from skimage.filters import threshold_multiotsu
 
-    logs = np.log(np.maximum(linear_rgb.mean(axis=-1), 1e-4))
+    logs = np.log(np.maximum(linear_rgb.mean(axis=-1), LEAST_LIGHT))
     values = logs[inside]
     if np.unique(values).size < 3:
         raise _no_steps()

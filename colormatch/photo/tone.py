@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 #: Encoded value from which a channel counts as clipped: phones bend the last 2 % of the scale. Our choice.
 CLIPPED = 0.98
 #: Linear light below which a value is noise and has no logarithm worth fitting: a third of the first 8-bit step.
-_DARK = 1e-4
+LEAST_LIGHT = 1e-4
+#: Lightest over darkest neutral below which they tell nothing of a curve. Our choice.
+_LEAST_RANGE = 1.5
 #: S strengths that are tried: below -1 or above 0.5 the curve would fold back; phones and veils stay well inside.
 _STRENGTHS = np.linspace(-0.45, 0.45, 181)
 #: Expected size of the strength, and of a neutral's misfit in natural log of light, our estimates: together the ridge.
@@ -67,7 +69,7 @@ class ToneCurve:
 
     def __call__(self, linear_rgb: FloatArray) -> FloatArray:
         linear = undo_s_curve(linear_rgb, self.strength) * self.gains
-        logs = np.log(np.maximum(linear, _DARK))
+        logs = np.log(np.maximum(linear, LEAST_LIGHT))
         out = np.empty(linear.shape)
         for channel, (knots, remainder) in enumerate(zip(self.knots, self._curves, strict=True)):
             # Beyond the neutrals the remainder stays what it is at the last of them.
@@ -85,7 +87,7 @@ class ToneCurve:
 def usable(linear_rgb: FloatArray) -> BoolArray:
     """(...) bool; whether a color is neither clipped nor black in any channel."""
     bright = linear_from_encoded(np.array(CLIPPED))
-    inside: BoolArray = np.all((linear_rgb < bright) & (linear_rgb > _DARK), axis=-1)
+    inside: BoolArray = np.all((linear_rgb < bright) & (linear_rgb > LEAST_LIGHT), axis=-1)
     return inside
 
 
@@ -113,7 +115,7 @@ def fit_tone(neutral_linear_rgb: FloatArray, true_linear_rgb: FloatArray) -> Ton
     """
     keep = usable(neutral_linear_rgb)
     seen, true = np.asarray(neutral_linear_rgb, float)[keep], np.asarray(true_linear_rgb, float)[keep]
-    if len(seen) < 2 or np.ptp(np.log(seen.mean(axis=1))) < np.log(1.5):
+    if len(seen) < 2 or np.ptp(np.log(seen.mean(axis=1))) < np.log(_LEAST_RANGE):
         raise CardUnusable(
             "The steps of the neutral reference are clipped, black or all alike in the photo.",
             "Mark the whole reference, or take the photo again so that its white is not blown out.",
@@ -121,7 +123,7 @@ def fit_tone(neutral_linear_rgb: FloatArray, true_linear_rgb: FloatArray) -> Ton
     targets = np.log(true)
 
     def misfit(strength: float) -> FloatArray:
-        left: FloatArray = targets - np.log(np.maximum(undo_s_curve(seen, strength), _DARK))
+        left: FloatArray = targets - np.log(np.maximum(undo_s_curve(seen, strength), LEAST_LIGHT))
         return left
 
     def cost(strength: float) -> float:
