@@ -5,6 +5,8 @@ import json
 import os
 import random
 import stat
+import subprocess
+import sys
 import zipfile
 
 import pytest
@@ -449,3 +451,31 @@ def test_instruments_files_made_to_harm(tmp_path, name, content, line, match):
     with pytest.raises(ExchangeError, match=match) as caught:
         read_measurements(tmp_path / name)
     assert (caught.value.facts["file"], caught.value.facts["line"]) == (name, line)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the limit on memory is Linux's")
+def test_a_zip_that_unpacks_to_a_gigabyte_is_refused_within_little_memory(tmp_path):
+    """In a process of its own that may take 256 MB beyond what it holds once everything is imported."""
+    bomb = tmp_path / "in.zip"
+    with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as made:
+        made.writestr("paints.csv", PAINTS)
+        with made.open("photos/0.jpg", "w") as out:
+            for _ in range(64):
+                out.write(bytes(2**24))
+    code = f"""
+import resource
+from pathlib import Path
+from colormatch.errors import ExchangeError
+from colormatch.library import Library
+from colormatch.library.merge import import_exchange
+library = Library.open(Path({str(tmp_path / "library")!r}))
+held = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+resource.setrlimit(resource.RLIMIT_AS, (held + 2**28, held + 2**28))
+try:
+    import_exchange(library, Path({str(bomb)!r}))
+except ExchangeError as error:
+    print(error)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, timeout=60)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.strip().endswith(".")
