@@ -192,7 +192,8 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
     st.write(f"**{words[0]}**" if not better else f"**Best: {look.plain(checks.words_of(better[0]))}.** {words[-1]}")
     st.write(
         "Each laid over the repair as it is now, beside the sound wood. Expected ΔE to the sound wood, nine times in "
-        "ten within the bar."
+        "ten within the bar: the mean over all that is uncertain, so leaving it as it is can stand a little off the "
+        "reading above."
     )
     end = look.scale_end(step.high for step in steps)
     st.html("".join(_step_row(judged.worse, step, step in better, end) for step in steps))

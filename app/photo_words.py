@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import hypot
 from typing import Any
 
@@ -27,11 +28,19 @@ def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
             patches = f"{marked} patch" + ("es" if marked > 1 else "")
             sample = job.surface(reading, repair.surfaces, kind)
             rows.append((f"{name}, {patches}", _color(sample, reading.difference)))
-    holders: tuple[Any, ...] = (reading.photo, reading.card, reading.light, *reading.samples)
-    doubts = dict.fromkeys(flag.text for holder in holders for flag in holder.flags)
-    rows += [("Take care", doubt) for doubt in doubts]
+    rows += doubts(reading, [(sample.name, sample) for sample in reading.samples])
     rows.append(("What would make it surer", _surer(repair, reading)))
     return rows
+
+
+def doubts(reading: Reading, surfaces: Iterable[tuple[str, Sample]]) -> list[tuple[str, str]]:
+    """What there is to take care of in a photo and in its surfaces, which are named."""
+    holders: list[tuple[str, Any]] = [("", reading.photo), ("", reading.card), ("", reading.light), *surfaces]
+    about: dict[str, list[str]] = {}
+    for name, holder in holders:
+        for flag in holder.flags:
+            about.setdefault(flag.text, []).extend([name] if name else [])
+    return [(f"Take care: {', '.join(names)}" if names else "Take care", text) for text, names in about.items()]
 
 
 def _card(repair: OpenRepair, reading: Reading) -> str:

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import streamlit as st
 
-from app import cached, look, photo_files, pictures, session
+from app import cached, look, photo_files, photo_words, pictures, session
 from app.marks import FOUND
 from app.reference_form import CARD_KINDS
 from app.region_editor import Words, region_editor
@@ -123,9 +122,7 @@ def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict
         )
         for kind, sample in found.items()
     ]
-    holders: tuple[Any, ...] = (reading.photo, reading.card, reading.light, *found.values())
-    doubts = dict.fromkeys(flag.text for holder in holders for flag in holder.flags)
-    look.facts(rows + [("Take care", text) for text in doubts])
+    look.facts(rows + photo_words.doubts(reading, [(words[kind][0], sample) for kind, sample in found.items()]))
     return found
 
 

@@ -96,6 +96,21 @@ def test_too_few_patches_say_why_more_are_wanted(example, library, open_app):
     assert "Mark sound wood: 2 of 3 patches" in [head.value for head in app.subheader]
 
 
+def test_a_doubt_names_the_surfaces_that_it_is_about():
+    from types import SimpleNamespace as Holder
+
+    from app.photo_words import doubts
+    from colormatch.records import Flag
+
+    shine, noise = Flag("glare", "It shines.", 0.1), Flag("noise", "It is dark.", 0.1)
+    reading = Holder(photo=Holder(flags=(noise,)), card=Holder(flags=()), light=Holder(flags=()))
+    surfaces = [("Sound wood 2", Holder(flags=(shine,))), ("Damage", Holder(flags=(shine,)))]
+    assert doubts(reading, surfaces) == [
+        ("Take care", "It is dark."),
+        ("Take care: Sound wood 2, Damage", "It shines."),
+    ]
+
+
 def facts(app):
     return " ".join(block.proto.body for block in app.get("html"))
 
