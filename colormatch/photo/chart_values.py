@@ -105,6 +105,11 @@ def read_chart_file(path: Path) -> FloatArray:
     ExchangeError
         An instrument's file that can't be read or used.
     """
+    if not path.is_file():
+        raise BadInput(
+            f"There is no file {path} of a chart's patches.",
+            "Give before-2014, since-2014, or the file of its measured patches.",
+        )
     if path.suffix.lower() == ".csv":
         lab = _csv(path)
     else:

@@ -7,6 +7,7 @@ to a wash would count a surface twice.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -38,6 +39,8 @@ _PRIOR_MEAN, _PRIOR_SIGMA = np.array([-0.35, -3.0]), np.array([1.0, 1.5])
 _PAIR_UNCERTAINTY = 1.75
 #: Seed of the refits: the same pairs give the same coat. Any would do.
 _SEED = 20
+#: What a pair was made on speaks of paint, and not of "unpainted" wood.
+_PAINTED = re.compile(r"(?<!un)(wash|paint|glaze)")
 #: Mean ΔE00 of the pairs above which one coat can't have made them all. Our choice.
 _POOR_FIT = 2.5
 
@@ -98,7 +101,7 @@ def fit_clear(pairs: Sequence[ClearCoatPair]) -> ClearCoat:
     if len(names) != 1:
         what = "The clear coat has no pair of colors." if not names else "The pairs are of different clear coats."
         raise PaintError(what, "Measure one spot before and after the coat.")
-    washed = np.array([any(word in p.on.lower() for word in ("wash", "paint", "glaze")) for p in pairs])
+    washed = np.array([_PAINTED.search(p.on.lower()) is not None for p in pairs])
     under = body_of(np.array([p.bare_lab for p in pairs]), washed)
     sealed = np.array([p.sealed_lab for p in pairs])
     per_sigma = axis_weights(sealed) / (_PAIR_UNCERTAINTY * SIGMA_PER_RADIUS)

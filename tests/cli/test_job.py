@@ -206,6 +206,7 @@ def test_unwritable_library(run, tmp_path: Path) -> None:
         ["match", "--target", "56,11,25", "--over", "72,6,19", "--clear", "No Such Coat"],
         ["match", "--target", "56,11,25", "--over", "72,6,19", "--target-uncertainty", "2"],
         ["read", "nowhere.jpg"],
+        ["read", str(example().photo), "--card-kind", "chart24", "--card", "9,9,600,400", "--card-value", "0.18"],
     ],
 )
 def test_bad_wishes_are_answered_in_words(run, arguments: list[str]) -> None:

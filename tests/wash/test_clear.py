@@ -28,6 +28,15 @@ def test_brings_back_what_the_pairs_were_made_of(values: tuple[float, float], on
     assert not coat.flags
 
 
+def test_unpainted_wood_is_not_painted() -> None:
+    bare_wood, unpainted, painted = (
+        fit_clear([ClearCoatPair("coat", p.bare_lab, p.sealed_lab, on) for p in pairs_from((0.45, 0.08))]).values
+        for on in ("bare wood", "Unpainted oak, unwashed", "painted oak")
+    )
+    np.testing.assert_array_equal(unpainted, bare_wood)
+    assert not np.allclose(painted, bare_wood, rtol=0.05)
+
+
 def test_amber_takes_blue_only() -> None:
     under = bare(np.full((1, 41), 0.4))
     pale, amber = (seal(np.array([0.45, strength]), under)[0] for strength in (0.0, 0.3))
