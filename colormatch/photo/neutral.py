@@ -14,7 +14,8 @@ from colormatch.color.space import lab_from_linear, linear_from_encoded
 from colormatch.errors import BadInput, CardNotFound, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
-from colormatch.photo.chart import chart_correction, find_chart, read_chart
+from colormatch.photo.chart import chart_correction
+from colormatch.photo.chart_find import find_chart, read_chart
 from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
 from colormatch.photo.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.photo.correct import (

@@ -9,7 +9,8 @@ from PIL import Image
 from colormatch.color.difference import delta_e
 from colormatch.color.space import linear_from_lab
 from colormatch.errors import BadInput, CardNotFound, CardUnusable
-from colormatch.photo.chart import chart_correction, chart_fit, find_chart, read_chart
+from colormatch.photo.chart import chart_correction
+from colormatch.photo.chart_find import chart_fit, find_chart, read_chart
 from colormatch.photo.chart_values import SINCE_2014
 from colormatch.photo.correct import gray_card_correction
 from colormatch.photo.read import DecodedPhoto, open_photo

@@ -1,0 +1,225 @@
+"""Find a 24-patch chart in a photo, upright or turned, and read its patches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from colormatch.color.space import linear_from_encoded, linear_from_lab
+from colormatch.errors import BadInput, CardNotFound
+from colormatch.photo.chart_values import COLUMNS, ROWS, SINCE_2014
+from colormatch.records import ByteArray, Card, CardKind, FloatArray, Region, RegionKind
+
+if TYPE_CHECKING:
+    from colormatch.photo.read import DecodedPhoto
+
+#: Longest sides of the pictures that are searched, pixels. The detector misses a plain chart at one size and finds it
+#: at the next, and more surely upright than lying.
+_SEARCH_SIDES = (600, 800, 450, 1100, 520, 700)
+#: Distance between patches over a patch's pitch, and the detector's margin around the outer patches, in pitches.
+_GAP, _DETECTOR_MARGIN = 1 / 11, 1 / 11
+#: Margins, in pitches, that people may leave around the outer patches when they mark the four corners.
+_MARKED_MARGINS = (0.0, _DETECTOR_MARGIN, 0.25, 0.4)
+#: Side of a patch's cell in the straightened chart, pixels; the middle part of it that is read, and the wider part that
+#: is all patch only where the margin was guessed right.
+_CELL, _READ, _PATCH = 48, 0.5, 0.84
+#: Least share of the patches' log light that the reference explains, up to a gain and a contrast for each channel;
+#: simulated and real charts reach 0.93 and more, a chart turned the wrong way stays below 0.5.
+_LEAST_FIT = 0.85
+#: A patch is plain where the spread of its log light stays below this, and so many of them must be.
+_PLAIN_SPREAD, _LEAST_PLAIN = 0.12, 20
+#: Added before the logarithm: channels of saturated patches are often cut to zero.
+_FLOOR = 0.01
+
+
+@dataclass(frozen=True, eq=False)
+class ReadChart:
+    """The patches of a chart as the photo holds them."""
+
+    #: (24, 3) float; mean linear sRGB of each patch, in the reference's order.
+    linear_rgb: FloatArray
+    #: (4, 2) float; corners of the block of patches in the picture it was read from, pixels, dark skin's corner first.
+    corners: FloatArray
+    #: How well the reference explains them, 0 to 1.
+    fit: float
+    #: Spread of log light inside nearly whole patches, their mean.
+    spread: float
+
+
+def find_chart(photo: DecodedPhoto) -> Card:
+    """The 24-patch chart in a photo, upright or turned.
+
+    Returns
+    -------
+    Card
+        Its region's corners start at the dark skin patch and go around by way of bluish green, black and white.
+
+    Raises
+    ------
+    CardNotFound
+        There is none, or a part of it is hidden or outside the photo.
+    """
+    for side in _SEARCH_SIDES:
+        found = find_chart_in(photo.preview(side))
+        if found is not None:
+            return Card(CardKind.CHART24, found[0], "auto", round(found[1].fit, 3))
+    raise CardNotFound(
+        "No whole 24-patch chart was found in the photo.",
+        "Mark its four corners, or take the photo again with all patches in view and without glare.",
+    )
+
+
+def find_chart_in(preview: ByteArray) -> tuple[Region, ReadChart] | None:
+    """The chart in a small picture, or None.
+
+    Parameters
+    ----------
+    preview : (h, w, 3) uint8; encoded sRGB
+    """
+    import cv2
+
+    linear_rgb = linear_from_encoded(preview.astype(np.float32) / 255)
+    height, width = preview.shape[:2]
+    # Noise and fine grain break the outlines of patches; a small median keeps edges and takes both away.
+    calm = cv2.medianBlur(np.ascontiguousarray(preview[..., ::-1]), 3)
+    for turns in range(4):
+        turned = np.ascontiguousarray(np.rot90(calm, turns))
+        detector = cv2.mcc.CCheckerDetector.create()
+        threads = cv2.getNumThreads()
+        try:
+            # It draws at random; one thread and one seed give the same answer for the same photo every time.
+            cv2.setNumThreads(1)
+            cv2.setRNGSeed(0)
+            found = detector.process(turned, 1)
+        finally:
+            cv2.setNumThreads(threads)
+        # Without a find there is no best chart, and asking for it ends the process.
+        if not found:
+            continue
+        box = _turned_back(np.asarray(detector.getBestColorChecker().getBox(), dtype=float), turns, width, height)
+        read = _read_best(linear_rgb, box, (_DETECTOR_MARGIN,))
+        if read is not None:
+            points = tuple((float(x / width), float(y / height)) for x, y in read.corners)
+            return Region(RegionKind.CARD, points, "chart"), read
+    return None
+
+
+def _turned_back(corners: FloatArray, turns: int, width: int, height: int) -> FloatArray:
+    """Corners in a picture from those in the picture turned by so many quarter turns to the left (`numpy.rot90`)."""
+    for _ in range(turns):
+        # One quarter turn to the left moved (x, y) to (y, width - x) of a picture that was this wide.
+        wide = width if turns % 2 == 1 else height
+        turns -= 1
+        corners = np.stack([wide - corners[:, 1], corners[:, 0]], axis=1)
+    return corners
+
+
+def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
+    """The patches of a chart whose four corners are marked or were found.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    region : Region
+        Four corners, in order around the chart, at the outer patches or somewhat outside them; any of them first.
+
+    Raises
+    ------
+    CardNotFound
+        What lies there isn't a whole, plainly lit 24-patch chart.
+    BadInput
+        The region hasn't four corners.
+    """
+    if len(region.points) != 4:
+        raise BadInput("A chart is marked by its four corners.", "Mark the outer corners of its four corner patches.")
+    width, height = photo.facts.width, photo.facts.height
+    box = region.box(width, height)
+    corners = _clockwise(region.corners(width, height) - (box.x, box.y))
+    read = _read_best(photo.linear(box), corners, _MARKED_MARGINS)
+    if read is None:
+        raise CardNotFound(
+            "The marked corners don't hold a whole 24-patch chart.",
+            "Mark the outer corners of its four corner patches, and keep glare and shadows off it.",
+        )
+    return ReadChart(read.linear_rgb, read.corners + np.array([box.x, box.y]), read.fit, read.spread)
+
+
+def _clockwise(corners: FloatArray) -> FloatArray:
+    """Corners in the order in which a chart's are named, whichever way around they were marked."""
+    (x0, y0), (x1, y1) = corners[2] - corners[0], corners[3] - corners[1]
+    return corners if x0 * y1 > x1 * y0 else corners[::-1]
+
+
+def _read_best(linear_rgb: FloatArray, corners: FloatArray, margins: tuple[float, ...]) -> ReadChart | None:
+    """Read the chart in each orientation and with each margin; the best, if the reference explains it."""
+    reads = [
+        _read(linear_rgb, np.roll(corners, -first, axis=0), margin)
+        for margin in margins
+        for first in range(len(corners))
+    ]
+    # The fit tells the orientation, the spread tells the margin.
+    best = max((read for read in reads if read is not None), key=lambda read: read.fit - read.spread, default=None)
+    return best if best is not None and best.fit >= _LEAST_FIT else None
+
+
+def _read(linear_rgb: FloatArray, corners: FloatArray, margin: float) -> ReadChart | None:
+    """Straighten the chart and take the middles of its patches; None where they leave the picture or aren't plain."""
+    import cv2
+
+    height, width = linear_rgb.shape[:2]
+    rim = np.array([[0, 0], [COLUMNS, 0], [COLUMNS, ROWS], [0, ROWS]], dtype=np.float32)
+    outward = np.sign(rim - rim.mean(axis=0)) * np.float32(margin - _GAP / 2)
+    straight = ((rim + outward) * _CELL).astype(np.float32)
+    # OpenCV puts whole coordinates at pixel centers, regions put them at pixel edges.
+    there = cv2.getPerspectiveTransform(straight - 0.5, (corners - 0.5).astype(np.float32))
+    outer = (rim - np.sign(rim - rim.mean(axis=0)) * np.float32(_GAP / 2)) * _CELL - 0.5
+    block = cv2.perspectiveTransform(outer[None], there)[0].astype(float) + 0.5
+    if block.min() < -0.5 or (block > np.array([width, height]) + 0.5).any():
+        return None
+    chart = cv2.warpPerspective(
+        np.ascontiguousarray(linear_rgb, dtype=np.float32),
+        there,
+        (COLUMNS * _CELL, ROWS * _CELL),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    pixels, whole = _middles(chart, _READ), _middles(chart, _PATCH)
+    if (_log_spread(pixels) < _PLAIN_SPREAD).sum() < _LEAST_PLAIN:
+        return None
+    patches = pixels.mean(axis=1)
+    return ReadChart(patches, block, chart_fit(patches), float(_log_spread(whole).mean()))
+
+
+def _middles(chart: FloatArray, share: float) -> FloatArray:
+    """(24, n, 3) float; the pixels in the middle of each cell of a straightened chart, a share of its side wide."""
+    inset = round(_CELL * (1 - share) / 2)
+    cells = chart.reshape(ROWS, _CELL, COLUMNS, _CELL, 3)[:, inset:-inset, :, inset:-inset]
+    return cells.transpose(0, 2, 1, 3, 4).reshape(ROWS * COLUMNS, -1, 3).astype(float)
+
+
+def _log_spread(pixels: FloatArray) -> FloatArray:
+    """(n,) float; standard deviation of the log of light within each patch."""
+    spread: FloatArray = np.log(np.maximum(pixels.mean(axis=2), 0) + _FLOOR).std(axis=1)
+    return spread
+
+
+def chart_fit(patch_linear_rgb: FloatArray) -> float:
+    """How far the published colors explain 24 patches: 1 is fully, 0 not at all.
+
+    Parameters
+    ----------
+    patch_linear_rgb : (24, 3) float; linear sRGB
+
+    Returns
+    -------
+    float
+        Share of the variance of log light left after a gain and a rising contrast for each channel is taken off.
+    """
+    seen = np.log(np.maximum(patch_linear_rgb, 0) + _FLOOR)
+    true = np.log(np.maximum(linear_from_lab(SINCE_2014), 0) + _FLOOR)
+    seen, true = seen - seen.mean(axis=0), true - true.mean(axis=0)
+    norms = np.sqrt((seen**2).sum(axis=0) * (true**2).sum(axis=0))
+    correlation = (seen * true).sum(axis=0) / np.maximum(norms, 1e-12)
+    return float(np.mean(np.maximum(correlation, 0) ** 2))
