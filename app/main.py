@@ -83,10 +83,11 @@ def _repair_line(place: str) -> None:
         )
         for word, again in (("Undo", False), ("Redo", True)):
             what = session.next_undo(again=again)
-            if what:
-                st.button(
-                    f"{word} {look.plain(what)}", key=word.lower(), on_click=session.undo, kwargs={"again": again}
-                )
+            key = word.lower()
+            # A place of its own: a button that took the other's place while a finger is on it would lose the press.
+            with st.container(key=f"{key}-place", width="content"):
+                if what:
+                    st.button(f"{word} {look.plain(what)}", key=key, on_click=session.undo, kwargs={"again": again})
     if repair.guided:
         walk.show(repair, place)
     elif place in WITH_PAINTS and not session.stored(Paint):

@@ -155,6 +155,8 @@ def test_undo_names_what_it_takes_back_and_outlives_a_reload(visit, address):
 
 
 def test_control_z_takes_back_a_whole_nudge(visit, address):
+    from playwright.sync_api import expect
+
     page = example(visit, address).page
     page.locator("svg.photo").focus()
     for label in ("Card", "Sound 1"):
@@ -169,8 +171,8 @@ def test_control_z_takes_back_a_whole_nudge(visit, address):
     assert page.locator("g.sound polygon").first.get_attribute("points") != before
     page.keyboard.press("Control+z")
     page.get_by_role("button", name="Redo changing a mark of sound wood").wait_for(timeout=30_000)
-    assert page.locator("g.sound polygon").first.get_attribute("points") == before
-    assert page.get_by_role("button", name="Undo").count() == 0
+    expect(page.locator("g.sound polygon").first).to_have_attribute("points", before, timeout=15_000)
+    expect(page.get_by_role("button", name="Undo")).to_have_count(0)
 
 
 def test_quick_edits_are_one_mark_that_moved(visit, address):
