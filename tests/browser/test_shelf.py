@@ -122,7 +122,7 @@ def test_a_card_of_the_shelf_is_one_large_button(visit, address, touch):
     assert fits(page)
     page.get_by_label("Search").fill("umber")
     page.get_by_label("Search").press("Enter")
-    page.wait_for_function("document.querySelectorAll('.st-key-paint-cards .strip').length === 2")
+    page.wait_for_function("() => document.querySelectorAll('.st-key-paint-cards .strip').length === 2")
     strip = page.locator(".st-key-paint-cards .strip").first
     place = strip.bounding_box()
     (page.touchscreen.tap if touch else page.mouse.click)(place["x"] + 20, place["y"] + 20)  # on its colors
