@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from colormatch.errors import BadInput, RegionError
+from colormatch.errors import RegionError
 from colormatch.photo.around import around_card
 from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, light_doubt, tie_to_chips
 from colormatch.photo.read import DecodedPhoto, open_photo
@@ -293,30 +293,6 @@ def _shifted(task: Task, shift: tuple[str, float] | None) -> Task:
     from colormatch.match.targets import shift_target
 
     return task if shift is None else replace(task, target=shift_target(task.target, *shift))
-
-
-def parse_shift(text: str | None) -> tuple[str, float] | None:
-    """``darker=2`` as a direction and an amount in ΔE00.
-
-    Raises
-    ------
-    BadInput
-
-    Examples
-    --------
-    >>> parse_shift("darker=2")
-    ('darker', 2.0)
-    """
-    if not text:
-        return None
-    direction, equals, amount = text.partition("=")
-    try:
-        size = float(amount)
-    except ValueError:
-        size = -1.0
-    if not equals or direction not in ("warmer", "cooler", "darker", "lighter") or not 0 <= size <= 50:
-        raise BadInput(f"'{text}' is no shift.", "Say for example warmer=1.5, cooler=1, darker=3 or lighter=2.")
-    return direction, size
 
 
 def boxed(photo: DecodedPhoto, kind: RegionKind, boxes: Sequence[Box]) -> list[Region]:

@@ -73,7 +73,8 @@ def run(args: argparse.Namespace) -> Answer:
     if (args.each or args.grain) and not args.sound:
         raise BadInput("--each and --grain need sound wood in the photo.", "Give a photo with --sound and --damage.")
 
-    from colormatch.repair import match_colors, parse_shift
+    from colormatch.match.targets import parse_shift
+    from colormatch.repair import match_colors
     from colormatch.workshop import open_workshop
 
     shift, allowed = parse_shift(args.shift), limits(args)

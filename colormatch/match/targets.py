@@ -19,8 +19,34 @@ _STEPS = {
     "darker": (-1.0, 0.0, 0.0),
     "lighter": (1.0, 0.0, 0.0),
 }
+#: Largest shift that is taken for meant, ΔE00: another color altogether. Our choice.
+_LARGEST = 50
 #: CIELAB units walked before a shift is given up; halvings that pin it down to double precision.
 _FARTHEST, _HALVINGS = MOST_AB, 60
+
+
+def parse_shift(text: str | None) -> tuple[str, float] | None:
+    """``darker=2`` as a direction and an amount in ΔE00.
+
+    Raises
+    ------
+    BadInput
+
+    Examples
+    --------
+    >>> parse_shift("darker=2")
+    ('darker', 2.0)
+    """
+    if not text:
+        return None
+    direction, equals, amount = text.partition("=")
+    try:
+        size = float(amount)
+    except ValueError:
+        size = -1.0
+    if not equals or direction not in _STEPS or not 0 <= size <= _LARGEST:
+        raise BadInput(f"'{text}' is no shift.", "Say for example warmer=1.5, cooler=1, darker=3 or lighter=2.")
+    return direction, size
 
 
 def shift_target(lab: Lab, direction: str, amount: float) -> Lab:

@@ -150,11 +150,11 @@ def targets() -> dict[str, Target]:
     from colormatch.library.exchange import read_exchange
     from colormatch.library.repair_file import read_repair
     from colormatch.library.starter import bundled, starter_shelf
+    from colormatch.match.targets import parse_shift
     from colormatch.photo.board_plan import Plan
     from colormatch.photo.chart_values import SINCE_2014, read_chart_file
     from colormatch.photo.neutral import parse_card_value
     from colormatch.records import CardKind
-    from colormatch.repair import parse_shift
     from colormatch.wash.paint import PaintModel, fit_paint
     from colormatch.wash.ratio import parse_ratio, parse_volume
     from tests.hostile.test_photos import GOOD
