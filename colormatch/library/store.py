@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from colormatch.errors import LibraryError
+from colormatch.errors import LibraryError, LibraryUnwritable
 from colormatch.library import backup, database, schema
 from colormatch.library.changes import Changes
 from colormatch.library.columns import TABLES, R, Record, name_key
@@ -97,8 +97,14 @@ class Library(RepairKeeper, Memory):
         return library
 
     def _make_folder(self) -> None:
-        if not self.folder.is_dir():
+        if self.folder.is_dir():
+            return
+        try:
             self.folder.mkdir(parents=True, mode=0o700, exist_ok=True)
+        except (FileExistsError, NotADirectoryError):
+            raise LibraryUnwritable(
+                f"No library can be made in {self.folder}: a file stands where a folder should.", "Name another folder."
+            ) from None
 
     def _refuse_what_is_no_library(self) -> None:
         """An empty database must not be made where one was lost, nor inside an exchange folder."""

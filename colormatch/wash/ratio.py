@@ -44,6 +44,8 @@ _HELP = "Write it paint to water, such as 1:3, 25%, 3 tsp to 1 cup, or full."
 _LARGEST_WHOLE, _CLOSE = 12, 0.003
 #: Change of a share by rounding to whole measures that is let pass: a fifth of what parts of water are usually off by.
 ROUNDING = 0.03
+#: Parts to one that are told apart from none; keeps what an imported file may hold within floats.
+_MOST = 1e9
 #: Thinnest wash that is taken for meant: 1 part in 1000.
 _THINNEST = 0.001
 
@@ -198,9 +200,9 @@ def format_ratio(paint: float, water: float) -> str:
     >>> format_ratio(25, 75), format_ratio(2, 3), format_ratio(1, 16.04), format_ratio(3, 0)
     ('1:3', '2:3', '1:16', 'full')
     """
-    if water == 0:
+    if water <= paint / _MOST:
         return "full"
-    quotient = water / paint
+    quotient = min(water / paint, _MOST)
     for small in range(1, _LARGEST_WHOLE + 1):
         large = round(small * max(quotient, 1 / quotient))
         if (small == 1 or large <= _LARGEST_WHOLE) and abs(large / small / max(quotient, 1 / quotient) - 1) < _CLOSE:

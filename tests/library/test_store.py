@@ -320,3 +320,11 @@ def test_a_vanished_library_is_not_silently_made_anew(stocked):
     stocked.database.touch()
     with pytest.raises(LibraryDamaged, match="missing or empty"):
         Library.open(stocked.folder)
+
+
+@pytest.mark.parametrize("below", ["", "library"])
+def test_a_file_in_the_folders_place_is_told(tmp_path, below):
+    (tmp_path / "photo.jpg").write_text("not a folder")
+    with pytest.raises(LibraryError, match="a file stands where a folder should"):
+        Library.open(tmp_path / "photo.jpg" / below)
+    assert (tmp_path / "photo.jpg").read_text() == "not a folder"

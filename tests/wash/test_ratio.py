@@ -76,3 +76,8 @@ def test_standard_form_reads_back(paint: int, water: int) -> None:
 @given(st.floats(0.01, 1))
 def test_any_fraction_reads_back_close(fraction: float) -> None:
     assert parse_ratio(format_fraction(fraction)).paint_fraction == pytest.approx(fraction, rel=0.006)
+
+
+@pytest.mark.parametrize(("paint", "water", "said"), [(1.0, 5e-324, "full"), (5e-324, 1.0, "1:1000000000")])
+def test_amounts_at_the_end_of_floats_are_still_told(paint: float, water: float, said: str) -> None:
+    assert format_ratio(paint, water) == said
