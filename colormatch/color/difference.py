@@ -30,7 +30,8 @@ def delta_e(lab: FloatArray | tuple[float, ...], other: FloatArray | tuple[float
 
     Returns
     -------
-    (...) float; ΔE00. Single precision when both inputs are (error below 1e-3), otherwise double.
+    (...) float; ΔE00. Single precision when both inputs are, otherwise double. Single errs by less than 1e-4 below
+        ΔE00 20 and among woods, and by up to 0.004 between nearly opposite hues.
 
     Examples
     --------
