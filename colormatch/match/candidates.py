@@ -136,10 +136,10 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
     NothingToRank
         The limits leave no paint with a model.
     """
-    known = {paint.name.casefold(): paint for paint in shelf.paints}
+    known = {paint.name.casefold() for paint in shelf.paints}
     if not known:
         raise NothingToRank("There is no paint on the shelf.", "Add a paint and one painted, measured swatch of it.")
-    chosen = {name.strip().casefold() for name in limits.paints} or set(known)
+    chosen = {name.strip().casefold() for name in limits.paints} or known
     for name in limits.paints:
         if name.strip().casefold() not in known:
             names = ", ".join(paint.name for paint in shelf.paints)
@@ -151,7 +151,7 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
                     f"{part.paint}, which goes over the whole piece, has no swatch.",
                     "Paint one swatch of it, let it dry and measure it.",
                 )
-    paints = [paint for key, paint in known.items() if key in chosen]
+    paints = [paint for paint in shelf.paints if paint.name.casefold() in chosen]
     # An amount that nobody entered is taken as some: the tin is on the shelf.
     left = [paint for paint in paints if not limits.on_hand or paint.on_hand_ml is None or paint.on_hand_ml > 0]
     if not left:

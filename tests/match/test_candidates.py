@@ -8,11 +8,19 @@ import pytest
 
 from colormatch.errors import BadInput
 from colormatch.match import finalists as near
-from colormatch.match.candidates import PROPORTIONS, RATIOS, check_limits, measurable, mixed_washes, single_washes
+from colormatch.match.candidates import (
+    PROPORTIONS,
+    RATIOS,
+    check_limits,
+    measurable,
+    mixed_washes,
+    single_washes,
+    usable_paints,
+)
 from colormatch.match.finalists import finalists
 from colormatch.match.job import Job
 from colormatch.match.rank import rank_washes
-from colormatch.records import Lab, Limits, Shelf, Task
+from colormatch.records import Lab, Limits, Paint, Shelf, Task
 
 TASK = Task(Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4), 1.0, 1.0)
 SPOONS = Limits(smallest_ml=5.0, batch_ml=25.0)
@@ -99,3 +107,11 @@ def test_a_shelf_of_one_paint_has_no_mixes(shelf, models):
     alone = Shelf(tuple(p for p in shelf.paints if p.name == "Ochre"), shelf.swatches)
     found = rank_washes(TASK, alone, models, Limits(layers=2, mix=2))
     assert all(len(layer.paints) == 1 for wash in found.washes for layer in wash.layers)
+
+
+def test_paints_that_differ_only_in_capitals_are_both_used() -> None:
+    """Two alike names may come from an older library; neither is left out."""
+    paints = (Paint("Umber"), Paint("umber"))
+    models = {paint.name: None for paint in paints}
+    assert usable_paints(Shelf(paints), models, Limits()) == ("Umber", "umber")  # type: ignore[arg-type]
+    assert usable_paints(Shelf(paints), models, Limits(paints=("UMBER",))) == ("Umber", "umber")  # type: ignore[arg-type]
