@@ -15,6 +15,7 @@ import pytest
 
 from colormatch.library.starter import example
 from tests.bench.test_photo_speed import SIZES, enlarged
+from tests.photo.test_cost import with_card
 
 ROOT = Path(__file__).parents[2]
 NUMBERS = ("match", "--target", "55.6,11.4,25.5", "--over", "72,5.8,19.4")
@@ -54,6 +55,25 @@ def test_match_a_photo_of_12_megapixels(measure: Callable[..., Any], tmp_path: P
         boxes[region.kind].append(",".join(str(v) for v in region.box(*SIZES["12 megapixels"])))
     marks = ("--sound", *boxes["sound"], "--damage", *boxes["damage"])
     measure(command("match", str(photo), *marks, library=tmp_path / "library"), goal="1500 ms")
+
+
+#: All that `read` imports.
+LIBRARIES = """
+import cv2, numpy.fft, numpy.ma, colormatch.cli.main, colormatch.cli.read, colormatch.repair
+from PIL import Image
+"""
+
+
+@pytest.mark.benchmark(group="reading a photo of 12 megapixels by the command")
+@pytest.mark.parametrize("what", ["libraries", "libraries and a bare decoding", "card given", "card found"])
+def test_read_command(measure: Callable[..., Any], tmp_path: Path, what: str) -> None:
+    """Goal: with the card given, the libraries and one and a half decodings."""
+    photo = tmp_path / "photo.jpg"
+    photo.write_bytes(with_card(*SIZES["12 megapixels"]))
+    bare = LIBRARIES + f"Image.open({str(photo)!r}).load()" * (what != "libraries")
+    card = "2100,900,500,400" if what == "card given" else "auto"
+    read = command("read", str(photo), "--card", card, "--patch", "wood=300,300,400,300")
+    measure(read if what.startswith("card") else lambda: subprocess.run([sys.executable, "-c", bare], check=True))
 
 
 @pytest.mark.benchmark(group="starting the app: until its server answers")

@@ -1,10 +1,8 @@
-"""What opening and reading a photo costs, beside a bare decoding by Pillow."""
+"""What opening and reading a photo costs in memory; the benchmarks measure its time."""
 
 import io
-import resource
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import cv2
@@ -12,10 +10,6 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from colormatch.photo.read import open_photo
-from colormatch.records import Box
-
-CROPS = [Box(200 + 300 * i, 300, 300, 300) for i in range(5)]
 #: Run in a child, so that nothing but the photo is measured; prints the growth of the peak in bytes. VmHWM and not
 #: ru_maxrss, which a child takes over from its parent.
 MEMORY = """
@@ -57,24 +51,6 @@ def test_peak_memory_is_at_most_twice_the_picture(width: int, height: int, tmp_p
     assert 1 <= ratio <= 2
 
 
-@pytest.mark.slow
-def test_opening_and_five_crops_cost_at_most_half_more_than_a_bare_decoding() -> None:
-    data = jpeg(4000, 3000)
-    ours, bare = [], []
-    for _ in range(7):  # In turn, by processor time: other work on the machine then counts for neither.
-        start = time.process_time()
-        Image.open(io.BytesIO(data)).load()
-        bare.append(time.process_time() - start)
-        start = time.process_time()
-        photo = open_photo(data)
-        for box in CROPS:
-            photo.linear(box)
-        ours.append(time.process_time() - start)
-    ratio = min(ours) / min(bare)
-    print(f"{1000 * min(ours):.0f} ms against {1000 * min(bare):.0f} ms: {ratio:.2f}")
-    assert ratio <= 1.5
-
-
 # --- the whole command -----------------------------------------------------------------------------------------------
 
 #: The command in a process of its own that may have so much memory in all, libraries and their threads included.
@@ -83,11 +59,6 @@ import resource, sys
 from colormatch.cli.main import main
 resource.setrlimit(resource.RLIMIT_AS, (2**30, 2**30))
 sys.exit(main(sys.argv[1:]))
-"""
-#: Everything that `read` imports.
-LIBRARIES = """
-import cv2, numpy.fft, numpy.ma, colormatch.cli.main, colormatch.cli.read, colormatch.repair
-from PIL import Image
 """
 
 
@@ -116,37 +87,3 @@ def test_48_megapixels_with_a_card_to_find_are_read_within_1_gib(tmp_path: Path)
     )  # fmt: skip
     assert run.returncode == 0, run.stderr
     assert "Card: gray, found" in run.stdout
-
-
-def processor_seconds(*command: object) -> float:
-    """Of a child process, at its best of five."""
-    best = float("inf")
-    for _ in range(5):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        subprocess.run([str(part) for part in command], capture_output=True, check=True)
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        best = min(best, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-    return best
-
-
-@pytest.mark.slow
-def test_the_read_command_costs_at_most_its_start_and_two_bare_decodings(tmp_path: Path) -> None:
-    # The goal was half a decoding more than one; what was reached is in DEVELOPERS.md.
-    path = tmp_path / "photo.jpg"
-    path.write_bytes(with_card(4000, 3000))
-    python = (sys.executable, "-c")
-    bare = processor_seconds(*python, LIBRARIES)
-    decoding = processor_seconds(*python, f"{LIBRARIES}Image.open({str(path)!r}).load()") - bare
-    run = (*python, "import sys; from colormatch.cli.main import main; sys.exit(main(sys.argv[1:]))", "read", path)
-    marked, found = (
-        processor_seconds(*run, "--card", card, "--patch", "wood=300,300,400,300")
-        for card in ("2100,900,500,400", "auto")
-    )
-    start = processor_seconds(*python, "pass")
-    print(
-        f"Python starts in {1000 * start:.0f} ms, with all libraries in {1000 * bare:.0f} ms, and decodes in "
-        f"{1000 * decoding:.0f} ms more; read takes {1000 * marked:.0f} ms with the card marked "
-        f"({(marked - bare) / decoding:.2f} decodings after its start) and {1000 * found:.0f} ms with the card found "
-        f"({(found - bare) / decoding:.2f})"
-    )
-    assert marked <= bare + 2 * decoding
