@@ -124,7 +124,7 @@ def test_a_file_that_is_no_photo_is_told_in_two_sentences(visit, address, tmp_pa
     text = page.locator("[data-testid=stAlert]").inner_text()
     assert "Traceback" not in text
     assert text.count(".") >= 2
-    assert page.get_by_role("button", name="Try the example").is_visible()
+    page.get_by_role("button", name="Try the example").wait_for()
 
 
 def example(visit, address, touch=False):
