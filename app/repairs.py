@@ -17,7 +17,6 @@ from app.work import Mixing, Progress, Recipe
 from colormatch.bench.schedule import Times
 from colormatch.errors import BadInput, ColorMatchError
 from colormatch.library import SavedRepair, Stored
-from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import (
     CardKind,
     Lab,
@@ -112,11 +111,10 @@ class OpenRepair(Marked):
         known = {chip.name: chip for chip in owned.shop_chips()} if chips else {}
         chips = tuple(chip for chip in chips if chip.name in known)
         settled = tuple(known[chip.name] for chip in chips)
-        if self.card_kind is CardKind.NONE:
-            return Reference(CardChoice(CardKind.NONE), (), chips, settled)
-        value = parse_card_value(self.card_value, self.card_kind)
-        choice = CardChoice(self.card_kind, value, region=self.of_kind(RegionKind.CARD)[0])
-        return Reference(choice, self.of_kind(RegionKind.WHITE), chips, settled)
+        marked = next(iter(self.of_kind(RegionKind.CARD)), None)
+        white = self.of_kind(RegionKind.WHITE)
+        by_card = Reference.described(self.card_kind, self.card_value, marked, white)
+        return replace(by_card, chips=chips, settled=settled)
 
     def card_in(self, photo: DriedPhoto) -> Reference | None:
         """The same card in a photo of the dried paint; None where it isn't marked yet.
@@ -126,13 +124,10 @@ class OpenRepair(Marked):
         BadInput
             Its value is of no known form.
         """
-        if self.card_kind is CardKind.NONE:
-            return Reference(CardChoice(CardKind.NONE))
-        marked = photo.of_kind(RegionKind.CARD)
-        if not marked:
+        marked = next(iter(photo.of_kind(RegionKind.CARD)), None)
+        if marked is None and self.card_kind is not CardKind.NONE:
             return None
-        value = parse_card_value(self.card_value, self.card_kind)
-        return Reference(CardChoice(self.card_kind, value, region=marked[0]))
+        return Reference.described(self.card_kind, self.card_value, marked)
 
 
 #: The surfaces that a repair reads, and what a page calls them.

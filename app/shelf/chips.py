@@ -29,7 +29,7 @@ def coats_word(coats: int) -> str:
 
 
 def wash_words(swatch: Swatch) -> str:
-    """``1:3, 2 coats on pine``."""
+    """``1:3, 2 coats on a door``."""
     ratio = format_ratio(swatch.paint_parts, swatch.water_parts)
     return f"{ratio}, {coats_word(swatch.coats)} on {swatch.ground or 'wood'}"
 

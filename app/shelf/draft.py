@@ -13,7 +13,6 @@ from typing import Any
 from app import history, session
 from app.choices import Reference
 from app.marks import Edit, Marked, as_document, from_document, joined, stamp_after
-from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import CardKind, Region, RegionKind
 
 
@@ -52,11 +51,8 @@ class Draft(Marked):
         BadInput
             Its value is of no known form.
         """
-        if self.card_kind is CardKind.NONE:
-            return Reference(CardChoice(CardKind.NONE))
-        marked = self.of_kind(RegionKind.CARD)
-        value = parse_card_value(self.card_value, self.card_kind)
-        return Reference(CardChoice(self.card_kind, value, region=marked[0] if marked else None))
+        marked = next(iter(self.of_kind(RegionKind.CARD)), None)
+        return Reference.described(self.card_kind, self.card_value, marked)
 
 
 def with_words(draft: Draft, **words: Any) -> Draft:

@@ -1,6 +1,6 @@
 """List, add, edit, copy and remove grounds: woods and cards that you measured once and try washes on.
 
-colormatch ground add "pine board" --lab 70,5,20
+colormatch ground add "light board" --lab 70,5,20
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """List, add, edit, copy and remove the swatches of your library.
 
-colormatch swatch add --paint Ochre --ratio 1:3 --coats 2 --ground pine --ground-lab 70,5,20 --lab 61,9,28
-colormatch swatch list --ground pine --near 62,9,25
+colormatch swatch add --paint 'old brown' --ratio 1:3 --coats 2 --ground tabletop --ground-lab 70,5,20 --lab 61,9,28
+colormatch swatch list --ground tabletop --near 62,9,25
 """
 
 from __future__ import annotations

@@ -71,7 +71,7 @@ def find(
 
     Examples
     --------
-    >>> shelf = [Stored(1, Ground("oak", Lab(60, 8, 24))), Stored(2, Ground("pine board", Lab(75, 6, 22)))]
+    >>> shelf = [Stored(1, Ground("door", Lab(60, 8, 24))), Stored(2, Ground("light board", Lab(75, 6, 22)))]
     >>> [found.stored.id for found in find(shelf, near=Lab(74, 6, 22))], [f.stored.id for f in find(shelf, "BOARD")]
     ([2, 1], [2])
     """

@@ -57,7 +57,7 @@ def _checked(kind: type[R], row: dict[str, Any]) -> R:
 
 
 def describe(record: Record) -> str:
-    """A record in a few words: ``paint Umber``, ``swatch of Umber, 1:3, 2 coats on pine``."""
+    """A record in a few words: ``paint Umber``, ``swatch of Umber, 1:3, 2 coats on a door``."""
     if isinstance(record, Swatch):
         strength = format_ratio(record.paint_parts, record.water_parts)
         coats = "1 coat" if record.coats == 1 else f"{record.coats} coats"

@@ -51,8 +51,8 @@ def test_a_report_is_made_even_if_the_wash_s_paint_is_gone(mixed, library):
 
     simulated = "Simulated: as the wash should dry"
     assert simulated in papers.report(opened(Stored(1, library.repair(1))))
-    library.add(Paint("Walnut stain"))  # the first own paint: the example lends its own no longer
-    library.add(Swatch("Walnut stain", 1, 3, 1, "light wood", Lab(74, 6, 20), Lab(50, 12, 24)))
+    library.add(Paint("Brown stain"))  # the first own paint: the example lends its own no longer
+    library.add(Swatch("Brown stain", 1, 3, 1, "light wood", Lab(74, 6, 20), Lab(50, 12, 24)))
     page = papers.report(opened(Stored(1, library.repair(1))))
     assert "Brown Glaze" in page
     assert simulated not in page

@@ -47,10 +47,10 @@ def test_lent_paints_are_called_invented_over_a_repair_of_ones_own(match, librar
 
 
 def test_a_paint_without_a_swatch_leads_to_the_shelf(match, library, open_app):
-    library.add(Paint("Walnut stain"))
+    library.add(Paint("Brown stain"))
     for page in ("steps/match.py", "steps/mix.py"):
         app = open_app(repair=1, page=page)
-        assert "no swatch of Walnut stain" in app.error[0].value
+        assert "no swatch of Brown stain" in app.error[0].value
         assert "**To my paints**" in links(app)
 
 

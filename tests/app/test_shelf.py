@@ -51,11 +51,11 @@ def type_in(app, **fields):
 
 def test_keep_pressed_twice_adds_a_paint_once(visit, library):
     for _ in range(2):  # the second press comes from the page that the first has already left
-        app = type_in(visit("add-paint"), paint_name="Walnut stain")
+        app = type_in(visit("add-paint"), paint_name="Brown stain")
         app.button(key="keep-paint").click().run()
         assert not app.error
-    assert [one.record.name for one in library.all(Paint)] == ["Walnut stain"]
-    app = type_in(visit("add-paint"), paint_name="Walnut stain", paint_maker="another")
+    assert [one.record.name for one in library.all(Paint)] == ["Brown stain"]
+    app = type_in(visit("add-paint"), paint_name="Brown stain", paint_maker="another")
     app.button(key="keep-paint").click().run()
     assert "already a paint named" in app.error[0].value
 
@@ -124,17 +124,17 @@ def test_the_open_repairs_wood_can_be_sorted_by(visit, example):
 
 def test_add_edit_duplicate_delete_with_undo(visit, library):
     app = visit("add-paint")
-    type_in(app, paint_name="Oak Brown", paint_maker="a maker", paint_size__ml="1/2 pint", paint_on__hand__ml="0",
+    type_in(app, paint_name="Deep Brown", paint_maker="a maker", paint_size__ml="1/2 pint", paint_on__hand__ml="0",
             paint_price="12.5")  # fmt: skip
     app.button(key="keep-paint").click().run()
     assert not app.exception
     (stored,) = library.all(Paint)
-    assert (stored.record.name, stored.record.price, stored.record.on_hand_ml) == ("Oak Brown", 12.5, 0.0)
+    assert (stored.record.name, stored.record.price, stored.record.on_hand_ml) == ("Deep Brown", 12.5, 0.0)
     # One US liquid pint is 473.176473 ml (NIST Handbook 44, appendix C).
     assert stored.record.size_ml == pytest.approx(473.176473 / 2)
     assert app.query_params["view"] == "paint"
-    assert "Oak Brown" in app.header[0].value
-    assert app.button(key="undo").label == "**Undo:** added the paint Oak Brown"
+    assert "Deep Brown" in app.header[0].value
+    assert app.button(key="undo").label == "**Undo:** added the paint Deep Brown"
 
     app.button(key="edit-paint").click().run()
     assert app.text_input(key="paint-maker").value == "a maker"
@@ -145,26 +145,26 @@ def test_add_edit_duplicate_delete_with_undo(visit, library):
     assert library.get(Paint, stored.id).maker == "a maker"
 
     app.button(key="duplicate-paint").click().run()
-    assert app.header[0].value == "Oak Brown 2"
+    assert app.header[0].value == "Deep Brown 2"
     app.button(key="delete-paint").click().run()
-    assert [one.record.name for one in library.all(Paint)] == ["Oak Brown"]
-    assert cards(app) == ["Oak Brown"]
+    assert [one.record.name for one in library.all(Paint)] == ["Deep Brown"]
+    assert cards(app) == ["Deep Brown"]
     app.button(key="undo").click().run()
-    assert cards(app) == ["Oak Brown", "Oak Brown 2"]
+    assert cards(app) == ["Deep Brown", "Deep Brown 2"]
 
 
 @pytest.mark.parametrize(
     ("field", "value", "told"),
     [
         ("paint-name", "", "needs a name"),
-        ("paint-name", "oak brown", "already"),
+        ("paint-name", "deep brown", "already"),
         ("paint-price", "cheap", "'cheap' is no price"),
         ("paint-size_ml", "a big tin", "no volume"),
         ("paint-on_hand_ml", "-3", "zero or more"),
     ],
 )
 def test_what_is_wrong_is_told_and_what_was_typed_stays(visit, library, field, value, told):
-    library.add(Paint("Oak Brown"))
+    library.add(Paint("Deep Brown"))
     app = visit("add-paint")
     app.text_input(key="paint-name").input("Another")
     app.text_area(key="paint-notes").input("from the flea market")
@@ -177,7 +177,7 @@ def test_what_is_wrong_is_told_and_what_was_typed_stays(visit, library, field, v
 
 
 def test_a_photo_of_the_tin_is_kept_and_shown(visit, library):
-    number = library.add(Paint("Oak Brown"))
+    number = library.add(Paint("Deep Brown"))
     app = visit("edit-paint", number)
     tin = io.BytesIO()
     Image.new("RGB", (60, 40), (90, 60, 40)).save(tin, "PNG")
@@ -186,7 +186,7 @@ def test_a_photo_of_the_tin_is_kept_and_shown(visit, library):
     assert not app.exception
     photo = library.get(Paint, number).photo
     assert library.photos.path(photo).read_bytes() == tin.getvalue()
-    assert "The tin of Oak Brown" in html(app)
+    assert "The tin of Deep Brown" in html(app)
     app.button(key="edit-paint").click().run()
     app.file_uploader(key="paint-photo").upload("tin.png", b"no picture")
     app.button(key="keep-paint").click().run()
@@ -195,7 +195,7 @@ def test_a_photo_of_the_tin_is_kept_and_shown(visit, library):
 
 
 def test_an_undo_on_a_form_leaves_it(visit, library):
-    number = library.add(Paint("Oak Brown"))
+    number = library.add(Paint("Deep Brown"))
     app = visit("edit-paint", number)
     app.button(key="undo").click().run()
     assert not app.exception
@@ -204,7 +204,7 @@ def test_an_undo_on_a_form_leaves_it(visit, library):
 
 
 def test_a_paint_without_a_swatch_says_what_to_paint(visit, library):
-    app = visit("paint", library.add(Paint("Oak Brown")))
+    app = visit("paint", library.add(Paint("Deep Brown")))
     assert "It needs a swatch" in [head.value for head in app.subheader]
     assert not app.error
 
@@ -245,11 +245,11 @@ def test_a_paint_that_is_not_there_is_one_sentence(visit, library, number):
 
 
 def test_a_swatch_by_numbers_is_kept_corrected_copied_and_deleted(visit, library):
-    number = library.add(Paint("Oak Brown"))
-    library.add(Ground("pine", Lab(78.0, 5.0, 22.0)))
+    number = library.add(Paint("Deep Brown"))
+    library.add(Ground("rail", Lab(78.0, 5.0, 22.0)))
     app = visit("add-swatch", number)
     type_in(app, swatch_ratio="1:3", swatch_lab="60, 9, 25", swatch_uncertainty="0.6")
-    assert app.text_input(key="swatch-ground").value == "pine"
+    assert app.text_input(key="swatch-ground").value == "rail"
     app.button(key="keep-swatch").click().run()
     assert not app.exception
     assert not app.error
@@ -271,8 +271,10 @@ def test_a_swatch_by_numbers_is_kept_corrected_copied_and_deleted(visit, library
 
 
 def test_correcting_one_thing_of_a_swatch_leaves_the_others_to_the_last_digit(visit, library):
-    library.add(Paint("Oak Brown"))
-    exact = Swatch("Oak Brown", 25.0, 401.0, 2, "pine", Lab(78.123456, 5.0, 22.0), Lab(60.98765432, 9.0, 25.0), 0.61234)
+    library.add(Paint("Deep Brown"))
+    exact = Swatch(
+        "Deep Brown", 25.0, 401.0, 2, "rail", Lab(78.123456, 5.0, 22.0), Lab(60.98765432, 9.0, 25.0), 0.61234
+    )
     number = library.add(exact)
     app = visit("edit-swatch", number)
     app.text_area(key="swatch-notes").input("looked at twice")
@@ -296,8 +298,8 @@ def test_correcting_one_thing_of_a_swatch_leaves_the_others_to_the_last_digit(vi
     ],
 )
 def test_a_swatch_that_cant_be_is_told_and_stays_typed(visit, library, field, value, told):
-    number = library.add(Paint("Oak Brown"))
-    library.add(Ground("pine", Lab(78.0, 5.0, 22.0)))
+    number = library.add(Paint("Deep Brown"))
+    library.add(Ground("rail", Lab(78.0, 5.0, 22.0)))
     app = visit("add-swatch", number)
     app.text_input(key="swatch-lab").input("60, 9, 25")
     app.text_input(key=field).input(value)

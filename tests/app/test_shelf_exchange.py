@@ -76,10 +76,10 @@ def test_what_is_there_already_is_left_alone(visit, library):
 
 def test_an_instruments_file_becomes_woods(visit, library):
     head = b"CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\n"
-    text = head + b"BEGIN_DATA\noak 61 8 24\nEND_DATA\n"
-    app = upload(visit("exchange"), ("oak.cie", text, "text/plain"))
+    text = head + b"BEGIN_DATA\ndoor 61 8 24\nEND_DATA\n"
+    app = upload(visit("exchange"), ("door.cie", text, "text/plain"))
     app.button(key="import").click().run()
-    assert [one.record.name for one in library.all(Ground)] == ["oak"]
+    assert [one.record.name for one in library.all(Ground)] == ["door"]
 
 
 @pytest.mark.parametrize(
@@ -87,7 +87,7 @@ def test_an_instruments_file_becomes_woods(visit, library):
     [
         ("shelf.zip", b"no zip at all", "shelf.zip"),
         ("list.csv", b"a,b\n1,2\n", "no sheet of paints"),
-        ("oak.cie", b"CGATS.17\nBEGIN_DATA\n1 2\nEND_DATA\n", "oak.cie"),
+        ("door.cie", b"CGATS.17\nBEGIN_DATA\n1 2\nEND_DATA\n", "door.cie"),
         ("paints.csv", b"name,price\nUmber,cheap\n", "price"),
     ],
 )
@@ -100,7 +100,7 @@ def test_what_cant_be_brought_in_is_told_and_changes_nothing(visit, library, nam
 
 def test_what_is_taken_out_comes_in_equal_elsewhere(library, tmp_path):
     install_starter(library)
-    library.add(Ground("oak", Lab(61, 8, 24)))
+    library.add(Ground("door", Lab(61, 8, 24)))
     saved = tmp_path / "out.zip"
     saved.write_bytes(page._zipped())
     other = Library.open(tmp_path / "other")
@@ -115,7 +115,7 @@ def test_what_is_taken_out_comes_in_equal_elsewhere(library, tmp_path):
 
 
 def test_back_up_now_verify_and_go_back_after_a_confirmation(visit, library):
-    library.add(Paint("Oak Brown"))
+    library.add(Paint("Deep Brown"))
     app = visit("backups")
     app.button(key="back-up").click().run()
     assert not app.exception
@@ -129,7 +129,7 @@ def test_back_up_now_verify_and_go_back_after_a_confirmation(visit, library):
     assert len(library.all(Paint)) == 2
     app.button(key="restore-0").click().run()
     assert not app.error
-    assert [one.record.name for one in library.all(Paint)] == ["Oak Brown"]
+    assert [one.record.name for one in library.all(Paint)] == ["Deep Brown"]
     assert backup.backups(library.database)[0].reason == "before-restore"
     # What was there is not lost: it is a backup now.
     app = visit("backups")
@@ -138,7 +138,7 @@ def test_back_up_now_verify_and_go_back_after_a_confirmation(visit, library):
 
 
 def test_a_damaged_library_shows_the_way_back(visit, library):
-    library.add(Paint("Oak Brown"))
+    library.add(Paint("Deep Brown"))
     backup.back_up(library.database, "asked")
     library.database.write_bytes(b"this is no database" * 100)
     app = visit()
@@ -146,12 +146,12 @@ def test_a_damaged_library_shows_the_way_back(visit, library):
     assert "Traceback" not in app.error[0].value
     app.button(key="restore-0").click().run()
     assert not app.exception
-    assert [one.record.name for one in library.all(Paint)] == ["Oak Brown"]
+    assert [one.record.name for one in library.all(Paint)] == ["Deep Brown"]
 
 
 def test_verify_tells_what_is_wrong(visit, library):
     photo = library.photos.add(b"a photo", "tin.jpg")
-    library.add(Paint("Oak Brown", photo=photo))
+    library.add(Paint("Deep Brown", photo=photo))
     library.photos.path(photo).write_bytes(b"spoiled")
     app = visit("backups")
     app.button(key="verify").click().run()

@@ -52,7 +52,7 @@ def test_no_photo_yet_says_what_to_photograph(visit, library):
 
 
 def test_a_marked_photo_becomes_a_swatch_with_its_uncertainty_and_can_be_taken_back(visit, library, marked):
-    photo = marked("bare", "wash", paint="Oak Brown", ground="pine", ratio="1:7", coats=2)
+    photo = marked("bare", "wash", paint="Deep Brown", ground="rail", ratio="1:7", coats=2)
     app = visit("patch")
     assert not app.error
     assert [region["kind"] for region in held(library)["regions"]].count("card") == 1
@@ -61,8 +61,8 @@ def test_a_marked_photo_becomes_a_swatch_with_its_uncertainty_and_can_be_taken_b
     assert not app.error
     (stored,) = library.all(Swatch)
     swatch = stored.record
-    assert (swatch.paint, swatch.paint_parts, swatch.water_parts, swatch.coats) == ("Oak Brown", 1.0, 7.0, 2)
-    assert (swatch.ground, swatch.photo, swatch.measured) == ("pine", photo, "photo")
+    assert (swatch.paint, swatch.paint_parts, swatch.water_parts, swatch.coats) == ("Deep Brown", 1.0, 7.0, 2)
+    assert (swatch.ground, swatch.photo, swatch.measured) == ("rail", photo, "photo")
     assert len(swatch.region) == 4
     # The same colors as the command line reads in the same places.
     shown = example()
@@ -71,7 +71,7 @@ def test_a_marked_photo_becomes_a_swatch_with_its_uncertainty_and_can_be_taken_b
     assert swatch.lab == pytest.approx(damage.lab, abs=0.3)
     assert swatch.uncertainty == pytest.approx(damage.uncertainty, abs=0.3)
     assert app.query_params["view"] == "paint"
-    assert [one.record.name for one in library.all(Paint)] == ["Oak Brown"]
+    assert [one.record.name for one in library.all(Paint)] == ["Deep Brown"]
     # The next wash in the same photo needs no new card.
     assert {region["kind"] for region in held(library)["regions"]} == {"card", "sound"}
     app.button(key="undo").click().run()
@@ -80,9 +80,9 @@ def test_a_marked_photo_becomes_a_swatch_with_its_uncertainty_and_can_be_taken_b
 
 
 def test_without_bare_wood_the_known_ground_counts(visit, library, marked):
-    number = library.add(Paint("Oak Brown"))
-    library.add(Ground("pine", Lab(78.0, 5.0, 22.0)))
-    marked("wash", ground="pine")
+    number = library.add(Paint("Deep Brown"))
+    library.add(Ground("rail", Lab(78.0, 5.0, 22.0)))
+    marked("wash", ground="rail")
     app = visit("patch", number)
     assert any("No bare wood is marked" in text.value for text in app.markdown)
     app.button(key="keep-patch").click().run()
@@ -92,9 +92,9 @@ def test_without_bare_wood_the_known_ground_counts(visit, library, marked):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ({"ground": "pine"}, "paint is not named"),
-        ({"paint": "Oak Brown"}, "painted on is not named"),
-        ({"paint": "Oak Brown", "ground": "pine", "ratio": "a dash"}, "no ratio"),
+        ({"ground": "rail"}, "paint is not named"),
+        ({"paint": "Deep Brown"}, "painted on is not named"),
+        ({"paint": "Deep Brown", "ground": "rail", "ratio": "a dash"}, "no ratio"),
     ],
 )
 def test_what_is_missing_is_told_and_what_was_marked_stays(visit, library, marked, words, told):

@@ -21,7 +21,7 @@ def visit(open_app):
 
 
 KINDS = {
-    "grounds": (Ground, {"name": "pine", "lab": "78, 5, 22"}, Ground("pine", Lab(78, 5, 22))),
+    "grounds": (Ground, {"name": "rail", "lab": "78, 5, 22"}, Ground("rail", Lab(78, 5, 22))),
     "chips": (ShopChip, {"name": "blue offcut", "lab": "40, 0, -30"}, ShopChip("blue offcut", Lab(40, 0, -30))),
     "clear-coats": (
         ClearCoatPair,
@@ -82,12 +82,12 @@ def test_what_cant_be_is_told_and_stays_typed(visit, library, view, field, text,
 
 
 def test_correcting_a_note_leaves_the_color_to_the_last_digit(visit, library):
-    number = library.add(Ground("pine", Lab(78.123456, 5.0, 22.0), 0.41234, SurfaceState.SEALED))
+    number = library.add(Ground("rail", Lab(78.123456, 5.0, 22.0), 0.41234, SurfaceState.SEALED))
     app = visit("grounds", number)
     app.text_input(key=f"thing-{number}-notes").input("planed")
     app.button(key="keep-thing").click().run()
     assert library.get(Ground, number) == Ground(
-        "pine", Lab(78.123456, 5.0, 22.0), 0.41234, SurfaceState.SEALED, "planed"
+        "rail", Lab(78.123456, 5.0, 22.0), 0.41234, SurfaceState.SEALED, "planed"
     )
 
 

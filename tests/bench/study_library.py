@@ -38,7 +38,7 @@ def main(count: int) -> None:
             photos = [library.photos.add(os.urandom(PHOTO_BYTES), "x.jpg") for _ in range(count)]
         swatches = [
             Swatch(
-                f"paint {n % 50}", 1, n % 20, 1, "pine", Lab(70, 5, 20), Lab(20 + n % 60, n % 40, n % 50), notes=str(n),
+                f"paint {n % 50}", 1, n % 20, 1, "rail", Lab(70, 5, 20), Lab(20 + n % 60, n % 40, n % 50), notes=str(n),
                 photo=photos[n],
             )
             for n in range(count)

@@ -8,7 +8,7 @@ from colormatch.records import Lab, Paint, Swatch
 
 def swatches(count):
     return [
-        Swatch(f"paint {n % 50}", 1, n % 20, 1, "pine", Lab(70, 5, n % 90), Lab(50, 9, n % 90)) for n in range(count)
+        Swatch(f"paint {n % 50}", 1, n % 20, 1, "rail", Lab(70, 5, n % 90), Lab(50, 9, n % 90)) for n in range(count)
     ]
 
 

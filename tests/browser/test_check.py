@@ -72,4 +72,4 @@ def test_a_photo_is_chosen_and_marked_by_hand(visit, address):
         mouse_drag(page, photo_place(page, x0, y0), photo_place(page, x1, y1))
         page.locator(mark).wait_for(state="attached")
     page.get_by_text("What to do now").wait_for(timeout=90_000)
-    assert page.get_by_text("too light").first.is_visible()
+    page.get_by_text("too light").first.wait_for()

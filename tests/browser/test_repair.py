@@ -44,6 +44,8 @@ def see_ranking(page):
 
 @pytest.mark.parametrize("touch", [False, True], ids=["mouse", "finger"])
 def test_mark_match_reload(visit, finger, address, touch):
+    from playwright.sync_api import expect
+
     one = visit(address, touch=touch)
     page = one.page
     drag = finger(one).drag if touch else lambda start, end: mouse_drag(page, start, end)
@@ -63,11 +65,11 @@ def test_mark_match_reload(visit, finger, address, touch):
 
     page.reload()
     page.get_by_text("Where the colors lie").wait_for(timeout=60_000)
-    assert page.locator(".row").all_text_contents() == ranking
+    expect(page.locator(".row")).to_have_text(ranking, timeout=30_000)
     page.get_by_role("link", name="Photo").click()
     page.locator("g.damage").wait_for(state="attached")
-    assert page.locator("g.sound").count() == len(DEMO["sound"])
-    assert page.locator("g.card").count() == 1
+    expect(page.locator("g.sound")).to_have_count(len(DEMO["sound"]))
+    expect(page.locator("g.card")).to_have_count(1)
     assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
     assert one.outside() == []
 

@@ -62,7 +62,7 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     drag = finger(one).drag if touch else lambda start, end: mouse_drag(page, start, end)
     page.get_by_text("Your shelf is empty").wait_for(timeout=30_000)
     button(page, "Add a paint").click()
-    page.get_by_label("Name, as it stands on the tin").fill("Oak Brown")
+    page.get_by_label("Name, as it stands on the tin").fill("Deep Brown")
     button(page, "Keep the paint").click()
     page.get_by_role("heading", name="It needs a swatch").wait_for()
     assert fits(page)
@@ -79,7 +79,7 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     drag(*corners(page, DEMO["damage"][0]))
     page.locator("g.patch").wait_for(state="attached")
     page.get_by_text("What was painted?").wait_for(timeout=15_000)
-    choose_or_type(page, "patch-ground", "oak board")
+    choose_or_type(page, "patch-ground", "door board")
     page.get_by_label("Paint to water").fill("1:7")
     page.get_by_label("Paint to water").press("Tab")
     # A reload in the middle loses nothing.
@@ -87,7 +87,7 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     page.reload()
     page.locator("g.patch").wait_for(state="attached", timeout=30_000)
     holds(page, "patch-ratio", "1:7")
-    holds(page, "patch-ground", "oak board")
+    holds(page, "patch-ground", "door board")
     button(page, "Keep the swatch").click()
 
     page.locator("table.grid").wait_for(timeout=60_000)
@@ -98,7 +98,7 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     assert fits(page)
 
     undo = page.locator(".st-key-undo button")
-    assert "added the swatch of Oak Brown, 1:7, 1 coat on oak board" in undo.inner_text()
+    assert "added the swatch of Deep Brown, 1:7, 1 coat on door board" in undo.inner_text()
     undo.click()
     page.get_by_role("heading", name="It needs a swatch").wait_for()
     page.locator(".st-key-redo button").click()

@@ -10,7 +10,7 @@ from colormatch.records import Lab, Paint, Swatch
 
 ADD = [
     *("swatch", "add", "--paint", "umber", "--ratio", "1:3", "--coats", "2"),
-    *("--ground", "pine", "--ground-lab", "70,5,20", "--lab", "50,-9,25"),
+    *("--ground", "rail", "--ground-lab", "70,5,20", "--lab", "50,-9,25"),
 ]
 
 
@@ -57,24 +57,24 @@ def test_swatches(shelf, tmp_path):
 
 def test_a_swatch_from_an_instrument_on_a_ground_from_one(shelf, tmp_path):
     text = 'CGATS.17\nILLUMINANT "D65"\nBEGIN_DATA_FORMAT\nSAMPLE_NAME LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\nBEGIN_DATA\n'
-    (tmp_path / "x.txt").write_text(text + "pine 70 5 20\nwash 50 9 25\nEND_DATA\n")
+    (tmp_path / "x.txt").write_text(text + "rail 70 5 20\nwash 50 9 25\nEND_DATA\n")
     counts = document(shelf("library", "import", tmp_path / "x.txt", "--preview", "--json"))
     assert (counts["grounds"]["new"], counts["flags"]) == (2, [])
     assert document(shelf("ground", "list", "--json"))["grounds"] == []
     assert "Done" in shelf("library", "import", tmp_path / "x.txt").out
     assert document(shelf("library", "import", tmp_path / "x.txt", "--json"))["grounds"]["same"] == 2
-    command = ["swatch", "add", "--paint", "Umber", "--ratio", "25%", "--ground", "Pine"]
+    command = ["swatch", "add", "--paint", "Umber", "--ratio", "25%", "--ground", "Rail"]
     done = document(shelf(*command, "--measured", tmp_path / "x.txt", "--sample", "wash", "--json"))
     assert (done["added"]["ground_L"], done["added"]["L"]) == (70, 50)
     done = shelf(*command, "--measured", tmp_path / "x.txt")
-    assert (done.status, done.err) == (1, "The file has 2 samples. Name one of: pine, wash.\n")
+    assert (done.status, done.err) == (1, "The file has 2 samples. Name one of: rail, wash.\n")
 
 
 def test_swatches_are_searched_filtered_and_sorted_by_nearness(shelf):
     shelf("paint", "add", "Ochre")
     shelf(*ADD)
     shelf(*ADD, "--lab", "61,9,25", "--ratio", "full")
-    shelf(*ADD, "--paint", "ochre", "--lab", "62,9,25", "--ground", "oak", "--notes", "by the window")
+    shelf(*ADD, "--paint", "ochre", "--lab", "62,9,25", "--ground", "door", "--notes", "by the window")
 
     def numbers(*options):
         return [one["id"] for one in document(shelf("swatch", "list", *options, "--json"))["swatches"]]
@@ -82,7 +82,7 @@ def test_swatches_are_searched_filtered_and_sorted_by_nearness(shelf):
     assert numbers() == [1, 2, 3]
     assert numbers("--near", "62,9,25") == [3, 2, 1]
     assert numbers("--near", "62,9,25", "--paint", "UMBER") == [2, 1]
-    assert numbers("--ground", "PINE", "--ratio", "1:3") == [1]
+    assert numbers("--ground", "RAIL", "--ratio", "1:3") == [1]
     assert numbers("--search", "window") == [3]
     assert numbers("--sort", "name") == [3, 2, 1]
     assert document(shelf("swatch", "list", "--near", "62,9,25", "--json"))["swatches"][0]["delta_e"] == 0
@@ -247,14 +247,14 @@ def test_repairs_go_along_unless_they_are_left_out(shelf, tmp_path):
 def test_conflicts_are_told_and_decided(shelf, tmp_path):
     shelf(*ADD)
     theirs = Library.open(tmp_path / "theirs")
-    swatch = Swatch("Umber", 1, 3, 2, "pine", Lab(70, 5, 20), Lab(44, 9, 25))
+    swatch = Swatch("Umber", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(44, 9, 25))
     theirs.add_all([Paint("Umber", price=3), swatch], "theirs")
     export_exchange(theirs, tmp_path / "in")
     counts = document(shelf("library", "import", tmp_path / "in", "--json"))
     assert (counts["paints"]["conflict"], counts["swatches"]["conflict"]) == (1, 1)
     assert [(one["what"], one["fields"]) for one in counts["differing"]] == [
         ("paint Umber", ["price"]),
-        ("swatch of Umber, 1:3, 2 coats on pine", ["lab", "measured"]),
+        ("swatch of Umber, 1:3, 2 coats on rail", ["lab", "measured"]),
     ]
     assert "conflict: paint Umber (price)" in shelf("library", "import", tmp_path / "in", "--preview").out
     assert document(shelf("swatch", "list", "--json"))["swatches"][0]["L"] == 50

@@ -20,7 +20,7 @@ from colormatch.records import Lab, Paint, Swatch
 
 PAINTS = "name,price\nUmber,9\n"
 HEAD = "paint,paint_parts,water_parts,coats,ground,ground_L,ground_a,ground_b,L,a,b"
-ROW = "Umber,1,3,2,pine,70,5,20,50,9,25"
+ROW = "Umber,1,3,2,rail,70,5,20,50,9,25"
 
 
 @pytest.fixture
@@ -60,11 +60,11 @@ def refuses(library, source, match):
         (2, "coats", ROW.replace("3,2", "3," + "9" * 40)),
         (2, "paint", ROW.replace("Umber", "Sienna")),
         (2, "paint", ROW.replace("Umber", "")),
-        (2, "ground", ROW.replace("pine", "x" * 300)),
-        (2, "ground", ROW.replace("pine", "\x1b[2J")),
+        (2, "ground", ROW.replace("rail", "x" * 300)),
+        (2, "ground", ROW.replace("rail", "\x1b[2J")),
         (2, "", ROW + ",1"),
         (2, "", ROW.rpartition(",")[0]),
-        (4, "L", f"{ROW.replace('pine', chr(34) + 'pi' + chr(10) + 'ne' + chr(34))}\n{ROW.replace('50,9', '-1,9')}"),
+        (4, "L", f"{ROW.replace('rail', chr(34) + 'pi' + chr(10) + 'ne' + chr(34))}\n{ROW.replace('50,9', '-1,9')}"),
     ],
 )
 def test_a_bad_row_is_told_with_file_line_and_column(library, tmp_path, line, column, row):
@@ -125,7 +125,7 @@ def test_random_bytes_are_refused_or_read_but_never_escape(library, tmp_path):
 @pytest.fixture
 def exported(library, tmp_path):
     photo = library.photos.add(b"a photo", "x.jpg")
-    library.add(Swatch("Mine", 1, 3, 2, "pine", Lab(70, 5, 20), Lab(50, 9, 25), photo=photo))
+    library.add(Swatch("Mine", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(50, 9, 25), photo=photo))
     export_exchange(library, tmp_path / "out")
     return tmp_path / "out"
 
@@ -285,9 +285,9 @@ def test_repairs_behind_links_are_not_followed(library, tmp_path):
 @pytest.mark.parametrize(
     ("sheet", "text", "column"),
     [
-        ("grounds.csv", "name,L,a,b\noak,500,0,0\n", "L"),
-        ("grounds.csv", "name,L,a,b,state\noak,50,0,0,wet\n", "state"),
-        ("grounds.csv", "name,L,a,b\noak,50,0,0\noak,50,0,0\n", "name"),
+        ("grounds.csv", "name,L,a,b\ndoor,500,0,0\n", "L"),
+        ("grounds.csv", "name,L,a,b,state\ndoor,50,0,0,wet\n", "state"),
+        ("grounds.csv", "name,L,a,b\ndoor,50,0,0\ndoor,50,0,0\n", "name"),
         ("chips.csv", "name,L,a,b,uncertainty\nred,50,0,0,-1\n", "uncertainty"),
         ("chips.csv", "name,L,a\nred,50,0\n", "b"),
         ("cards.csv", "name,kind\nbig,none\n", "kind"),

@@ -173,7 +173,7 @@ def test_cxf_agrees_with_colour_cxf_and_with_the_file_s_own_lab():
 def test_a_cxf_file_with_lab_only(tmp_path):
     (tmp_path / "x.cxf").write_text(
         '<?xml version="1.0"?><cc:CxF xmlns:cc="http://colorexchangeformat.com/CxF3-core"><cc:Resources>'
-        '<cc:ObjectCollection><cc:Object Name="oak board" Id="1"><cc:ColorValues>'
+        '<cc:ObjectCollection><cc:Object Name="door board" Id="1"><cc:ColorValues>'
         '<cc:ColorCIELab ColorSpecification="c"><cc:L>62</cc:L><cc:A>9</cc:A><cc:B>25</cc:B></cc:ColorCIELab>'
         "</cc:ColorValues></cc:Object></cc:ObjectCollection><cc:ColorSpecificationCollection>"
         '<cc:ColorSpecification Id="c"><cc:TristimulusSpec><cc:Illuminant>D65</cc:Illuminant>'
@@ -181,7 +181,7 @@ def test_a_cxf_file_with_lab_only(tmp_path):
         "</cc:ColorSpecificationCollection></cc:Resources></cc:CxF>"
     )
     (one,) = read_measurements(tmp_path / "x.cxf")
-    assert (one.name, one.lab, one.basis) == ("oak board", (62, 9, 25), "Lab for D65")
+    assert (one.name, one.lab, one.basis) == ("door board", (62, 9, 25), "Lab for D65")
     ten = (tmp_path / "x.cxf").read_text().replace("2_Degree", "10_Degree")
     (tmp_path / "x.cxf").write_text(ten)
     with pytest.raises(ValueError, match="10_Degree"):
@@ -190,14 +190,14 @@ def test_a_cxf_file_with_lab_only(tmp_path):
 
 def test_several_tables_quoted_names_and_comments(tmp_path):
     text = cgats(["SAMPLE_ID", "RGB_R"], [("A1", 5)]) + "\n# a note\n"
-    text += cgats(["SAMPLE_NAME", "LAB_L", "LAB_A", "LAB_B"], [('"oak, two coats"', 62, 9, 25), ("ash", 70, 5, 20)])
+    text += cgats(["SAMPLE_NAME", "LAB_L", "LAB_A", "LAB_B"], [('"door, two coats"', 62, 9, 25), ("bench", 70, 5, 20)])
     (tmp_path / "x.txt").write_text(text)
     measured = read_measurements(tmp_path / "x.txt")
-    assert [one.name for one in measured] == ["oak, two coats", "ash"]
-    assert pick(measured, "ash").lab == measured[1].lab
+    assert [one.name for one in measured] == ["door, two coats", "bench"]
+    assert pick(measured, "bench").lab == measured[1].lab
     assert pick(measured[:1]) == measured[0]
-    for name in ("", "elm"):
-        with pytest.raises(BadInput, match="Name one of: oak, two coats, ash"):
+    for name in ("", "rail"):
+        with pytest.raises(BadInput, match="Name one of: door, two coats, bench"):
             pick(measured, name)
 
 

@@ -194,7 +194,9 @@ def photographed(repair: Lab, sound: Lab):
 def test_sound_wood_ties_the_photo_of_the_damage_to_that_of_the_repair() -> None:
     photo = photographed(Lab(55, 10, 27), Lab(57, 11, 28))
     before = Before(Lab(72, 6, 19), Lab(56, 11, 25))
-    swatch = swatch_from(photo[0].samples[0], photo, before, [layer("Ochre", 0.25)], "oak", taken=str(date(2026, 1, 2)))
+    swatch = swatch_from(
+        photo[0].samples[0], photo, before, [layer("Ochre", 0.25)], "door", taken=str(date(2026, 1, 2))
+    )
     assert swatch.lab == pytest.approx(Lab(54, 10, 24))
     assert swatch.ground_lab == before.damage
     assert (swatch.paint_parts, swatch.water_parts) == (1.0, 3.0)
@@ -213,7 +215,7 @@ def test_sound_wood_ties_the_photo_of_the_damage_to_that_of_the_repair() -> None
 def test_what_is_not_one_wash_of_one_paint_is_no_swatch(layers: list[Layer]) -> None:
     photo = photographed(Lab(55, 10, 27), Lab(57, 11, 28))
     with pytest.raises(BadInput, match="one paint"):
-        swatch_from(photo[0].samples[0], photo, Before(Lab(72, 6, 19)), layers, "oak")
+        swatch_from(photo[0].samples[0], photo, Before(Lab(72, 6, 19)), layers, "door")
 
 
 def test_a_kept_swatch_brings_the_next_prediction_nearer_to_the_truth(workshop: Workshop) -> None:

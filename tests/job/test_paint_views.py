@@ -23,14 +23,14 @@ def apart(one, other):
 
 def test_grounds_are_known_by_their_name_the_library_before_its_swatches(tmp_path):
     library = Library.open(tmp_path)
-    pine, other, oak = Lab(78, 5, 22), Lab(77, 6, 23), Lab(61, 8, 24)
+    rail, other, door = Lab(78, 5, 22), Lab(77, 6, 23), Lab(61, 8, 24)
     library.add(Paint("Umber"))
-    library.add(Swatch("Umber", 1, 3, 1, "Pine", other, Lab(60, 8, 20)))
-    library.add(Swatch("Umber", 1, 3, 1, "oak", pine, Lab(60, 8, 20)))
-    library.add(Swatch("Umber", 1, 7, 1, "Oak", oak, Lab(60, 8, 20)))
-    library.add(Ground("pine", pine, 0.4))
-    assert [(ground.name, ground.lab) for ground in known_grounds(library)] == [("Oak", oak), ("pine", pine)]
-    assert ground_named(library, " PINE ").uncertainty == 0.4
+    library.add(Swatch("Umber", 1, 3, 1, "Rail", other, Lab(60, 8, 20)))
+    library.add(Swatch("Umber", 1, 3, 1, "door", rail, Lab(60, 8, 20)))
+    library.add(Swatch("Umber", 1, 7, 1, "Door", door, Lab(60, 8, 20)))
+    library.add(Ground("rail", rail, 0.4))
+    assert [(ground.name, ground.lab) for ground in known_grounds(library)] == [("Door", door), ("rail", rail)]
+    assert ground_named(library, " RAIL ").uncertainty == 0.4
     with pytest.raises(BadInput, match="ash is not known"):
         ground_named(library, "ash")
 

@@ -13,7 +13,7 @@ def library(tmp_path):
 
 @pytest.fixture
 def swatch():
-    return Swatch("Umber", 1, 3, 2, "pine", Lab(70, 5, 20), Lab(50, 9, 25))
+    return Swatch("Umber", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(50, 9, 25))
 
 
 @pytest.fixture

@@ -121,7 +121,7 @@ def _folder(path: Path, **sheets: str) -> Path:
 
 
 SWATCH_HEAD = "paint,paint_parts,water_parts,coats,ground,ground_L,ground_a,ground_b,L,a,b"
-SWATCH_ROW = "Umber,1,3,2,pine,70,5,20,50,9,25"
+SWATCH_ROW = "Umber,1,3,2,rail,70,5,20,50,9,25"
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
@@ -131,7 +131,7 @@ def test_byte_order_marks_line_ends_blank_lines_and_column_order_don_t_matter(tm
     swatches = f"{mark}{SWATCH_HEAD}{end}{SWATCH_ROW}{end},,,,,,,,,,{end}"
     exchange = read_exchange(_folder(tmp_path / "in", paints=paints, swatches=swatches))
     assert exchange.shelf.paints == (Paint("Umber", notes="brown"),)
-    assert exchange.shelf.swatches == (Swatch("Umber", 1, 3, 2, "pine", Lab(70, 5, 20), Lab(50, 9, 25)),)
+    assert exchange.shelf.swatches == (Swatch("Umber", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(50, 9, 25)),)
     assert [flag.code for flag in exchange.flags] == ["manifest-missing"]
 
 
@@ -149,9 +149,9 @@ def test_a_preview_says_what_an_import_does(stocked, tmp_path):
     paints = "name,maker,notes\nUmber,the shop,\nOchre,,\n"
     swatches = (
         f"{SWATCH_HEAD},notes\n{SWATCH_ROW},\n"  # same
-        "Umber,1,3,2,pine,70,5,20,50,9,25,gaps filled\n"  # the second of two equal ones: changed
-        "Umber,1,3,2,pine,70,5,20,51,9,25,\n"  # a third measurement: new
-        "Umber,1,7,2,pine,70,5,20,60,9,25,\n"  # new
+        "Umber,1,3,2,rail,70,5,20,50,9,25,gaps filled\n"  # the second of two equal ones: changed
+        "Umber,1,3,2,rail,70,5,20,51,9,25,\n"  # a third measurement: new
+        "Umber,1,7,2,rail,70,5,20,60,9,25,\n"  # new
     )
     source = _folder(tmp_path / "in", paints=paints, swatches=swatches)
     before = stocked.stamp()
@@ -260,7 +260,7 @@ def test_a_repair_that_went_on_is_a_conflict(library, tmp_path):
 def test_grounds_chips_cards_and_tins_go_along(library, tmp_path):
     tin = library.photos.add(b"a tin", "tin.jpg")
     card = OwnCard("the big one", CardKind.THREE_STEP, "0.89/0.18/0.035")
-    records = [Paint("Umber", photo=tin), Ground("oak", Lab(60, 8, 24)), ShopChip("offcut", Lab(61, 9, 25)), card]
+    records = [Paint("Umber", photo=tin), Ground("door", Lab(60, 8, 24)), ShopChip("offcut", Lab(61, 9, 25)), card]
     library.add_all(records, "all")
     export_exchange(library, tmp_path / "out")
     names = {path.relative_to(tmp_path / "out").as_posix() for path in (tmp_path / "out").rglob("*.*")}

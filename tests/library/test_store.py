@@ -62,7 +62,7 @@ class Actions:
             return
         chosen = paints[place % len(paints)]
         if action == "swatch":
-            library.add(Swatch(chosen.record.name, 1, place, 1, "pine", Lab(70, 5, 20), Lab(50, 9, 25)))
+            library.add(Swatch(chosen.record.name, 1, place, 1, "rail", Lab(70, 5, 20), Lab(50, 9, 25)))
         elif action == "rename":
             library.edit(chosen.id, replace(chosen.record, name=chosen.record.name + "'"))
         else:

@@ -26,7 +26,7 @@ from colormatch.library.rescue import verify
 from colormatch.records import Ground, Lab, Paint, ShopChip, Swatch
 
 SWATCHES_IN_IMPORT = 200
-A_SWATCH = Swatch("Base", 1, 3, 2, "pine", Lab(70, 5, 20), Lab(50, 9, 25))
+A_SWATCH = Swatch("Base", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(50, 9, 25))
 
 
 def fork(work: Callable[[Callable[[str], None]], None]) -> tuple[int, int]:
@@ -122,7 +122,7 @@ class Import(Case):
             swatches = [
                 replace(A_SWATCH, paint="New", notes=str(n), photo=photos[n % 5]) for n in range(SWATCHES_IN_IMPORT)
             ]
-            further = [Ground("oak", A_SWATCH.ground_lab), ShopChip("offcut", A_SWATCH.lab)]
+            further = [Ground("door", A_SWATCH.ground_lab), ShopChip("offcut", A_SWATCH.lab)]
             other.add_all([Paint("New", photo=photos[5]), *swatches, *further], "all")
             for n in range(5):
                 other.save_repair(SavedRepair(f"table {n}", json.dumps({"step": n}), photos=(photos[6],)))

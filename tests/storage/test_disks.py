@@ -12,7 +12,7 @@ from colormatch.library.merge import import_exchange
 from colormatch.library.rescue import save_archive, verify
 from colormatch.records import Lab, Paint, Swatch
 
-A_SWATCH = Swatch("Umber", 1, 3, 2, "pine", Lab(70, 5, 20), Lab(50, 9, 25))
+A_SWATCH = Swatch("Umber", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(50, 9, 25))
 
 
 @pytest.fixture

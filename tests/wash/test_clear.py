@@ -31,7 +31,7 @@ def test_brings_back_what_the_pairs_were_made_of(values: tuple[float, float], on
 def test_unpainted_wood_is_not_painted() -> None:
     bare_wood, unpainted, painted = (
         fit_clear([ClearCoatPair("coat", p.bare_lab, p.sealed_lab, on) for p in pairs_from((0.45, 0.08))]).values
-        for on in ("bare wood", "Unpainted oak, unwashed", "painted oak")
+        for on in ("bare wood", "Unpainted door, unwashed", "painted door")
     )
     np.testing.assert_array_equal(unpainted, bare_wood)
     assert not np.allclose(painted, bare_wood, rtol=0.05)
