@@ -15,7 +15,6 @@ SOURCES = sorted(path for room in ("colormatch", "app", "tests") for path in (RO
 MOST_LINES = 400
 #: Files that are longer, and why they are not two.
 LONGER = {
-    "colormatch/records.py": "every value that passes between rooms, in the order of the flow; a list, not a story",
     "tests/storage/faults.py": "one program: each way to break a library, with the check of what is left",
     "tests/hostile/test_exchange.py": "one list of hostile folders and zip files, each with its refusal",
 }

@@ -1,0 +1,51 @@
+"""Frozen values that pass from room to room, one file for each place in the flow; all names are here.
+
+Conventions
+-----------
+* Color is CIELAB, D65 white, CIE 1931 2° observer (:class:`Lab`).
+* Every color difference is CIEDE2000.
+* An *uncertainty* is the radius, in ΔE00, that holds the truth nine times in ten (90 %). The matching standard
+  deviation of one axis of a round error is :data:`SIGMA_PER_RADIUS` times that radius.
+* Doubts that do not stop the work travel as flags (:class:`Flag`); what can't be answered is an error.
+"""
+
+from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of
+from colormatch.records.doubt import SIGMA_PER_RADIUS, Flag
+from colormatch.records.reading import Card, CardKind, Light, Photo, Reading, Sample
+from colormatch.records.recipe import Layer, Limits, Match, Part, RankedWash, Task
+from colormatch.records.region import Box, Region, RegionKind
+from colormatch.records.shelf import ClearCoatPair, Ground, OwnCard, Paint, Shelf, ShopChip, SurfaceState, Swatch
+
+__all__ = [
+    "MOST_AB",
+    "SIGMA_PER_RADIUS",
+    "BoolArray",
+    "Box",
+    "ByteArray",
+    "Card",
+    "CardKind",
+    "ClearCoatPair",
+    "Flag",
+    "FloatArray",
+    "Ground",
+    "Lab",
+    "Layer",
+    "Light",
+    "Limits",
+    "Match",
+    "OwnCard",
+    "Paint",
+    "Part",
+    "Photo",
+    "RankedWash",
+    "Reading",
+    "Region",
+    "RegionKind",
+    "Sample",
+    "Shelf",
+    "ShopChip",
+    "SurfaceState",
+    "Swatch",
+    "Task",
+    "lab_of",
+]

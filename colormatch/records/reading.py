@@ -1,0 +1,111 @@
+"""What one photo tells: its reference, its light, and the colors of what was marked on it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+from colormatch.records.color import Lab
+from colormatch.records.doubt import Flag
+from colormatch.records.region import Region
+
+
+@dataclass(frozen=True)
+class Photo:
+    """What is known of a photo besides its pixels."""
+
+    #: Of the upright photo, pixels.
+    width: int
+    height: int
+    #: "JPEG", "PNG", "TIFF", "WebP", "HEIF", "AVIF" or "raw".
+    format: str
+    #: Maker and model as the file states them, or empty.
+    camera: str
+    #: Name of the color profile that was honored, such as "sRGB" or "Display P3".
+    profile: str
+    #: Of the file's bytes, hexadecimal.
+    sha256: str
+    #: True where the values are linear light from a camera raw, without a tone curve.
+    raw: bool = False
+    flags: tuple[Flag, ...] = ()
+
+
+class CardKind(StrEnum):
+    """The neutral reference in the photo."""
+
+    GRAY = "gray"
+    THREE_STEP = "three-step"
+    CHART24 = "chart24"
+    NONE = "none"
+
+
+@dataclass(frozen=True)
+class Card:
+    """The neutral reference as it was used."""
+
+    kind: CardKind
+    #: Where it lies; None where the photo has none.
+    region: Region | None
+    #: "auto" (found by the program), "given" (marked by the user) or "none".
+    found: str
+    #: How sure the finder is, 0 to 1; 1 where the user marked it.
+    confidence: float = 1.0
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True)
+class Light:
+    """What the photo tells of its light."""
+
+    #: a*, b* of the gray card before correction: the cast that the camera left.
+    cast: tuple[float, float] | None
+    #: Correlated color temperature, kelvin; only where a camera raw tells it.
+    cct_k: float | None = None
+    #: Distance from the Planckian locus in CIE 1960 uv; only where a camera raw tells it.
+    duv: float | None = None
+    #: Brightest over darkest end of the light across the neutral reference, 1 = even; None where not measurable.
+    evenness: float | None = None
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True)
+class Sample:
+    """The color of one region, or of several regions of one surface taken together."""
+
+    #: The region's name.
+    name: str
+    #: Mean color: mean of linear light, then CIELAB.
+    lab: Lab
+    #: Random part of the uncertainty: this spot for the whole surface. ΔE00, 90 % radius.
+    random: float
+    #: Systematic part: what the photo's correction leaves, shared by all samples of that photo. ΔE00, 90 % radius.
+    systematic: float
+    #: Pixels used, after the glare cut.
+    pixels: int
+    #: Light wood between the grain lines.
+    field_lab: Lab | None = None
+    #: The grain lines.
+    grain_lab: Lab | None = None
+    #: Direction in which the grain runs, degrees, 0 = along the photo's width, 0 to 180.
+    grain_angle: float | None = None
+    flags: tuple[Flag, ...] = ()
+
+    @property
+    def uncertainty(self) -> float:
+        """Both parts together, ΔE00, 90 % radius."""
+        return math.hypot(self.random, self.systematic)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """All that was read from one photo."""
+
+    photo: Photo
+    card: Card
+    light: Light
+    samples: tuple[Sample, ...]
+    #: The chain of the correction in words, in order.
+    steps: tuple[str, ...] = ()
+    #: What the correction leaves in the difference of two colors of this photo: ΔE00, 90 % radius.
+    difference: float = 0.0
