@@ -6,6 +6,10 @@ thinner than the wash should have left: the brush is the largest error of a care
 
 Uncertainty comes from refitting with every datum and every prior mean moved at random by its own standard deviation
 (randomized maximum a posteriori; J. M. Bardsley et al., SIAM Journal on Scientific Computing 36(4), 2014).
+
+Swatches that scatter more than their uncertainties allow show that these were stated too small, whichever swatch is the
+wrong one. Then all of them are multiplied by the Birge ratio, the root of chi-square over its degrees of freedom, and
+the paint is fitted anew (R. T. Birge, Physical Review 40, 1932).
 """
 
 from __future__ import annotations
@@ -51,10 +55,14 @@ STEP_SIGMA, BEND_SIGMA = 2.0, 1.2
 #: Starts of the inner reflectance, standard deviations from its mean: the one direction with more than one valley.
 _STARTS = (0.0, 1.5, -1.5)
 #: Counts up when the fit changes in a way that the numbers above don't show, so that stored models are made anew.
-_VERSION = 1
+_VERSION = 2
 
 #: A swatch is called contradictory above this: chi-square of three residuals at a probability of 0.1 %.
 _CONTRADICTION = 16.27
+#: Standard normal quantile of that probability: above it swatches as a whole are called contradictory.
+_CONTRADICTION_QUANTILE = 3.0902
+#: Degrees of freedom below which swatches can't contradict each other: those of one swatch are all but used up.
+_LEAST_FREEDOM = 1.0
 #: A color that no smooth reflectance comes closer to than this, ΔE00, is reported.
 _OUT_OF_REACH = 0.5
 
@@ -73,6 +81,9 @@ class PaintModel:
     #: Hash of the swatches and of the fit's settings.
     key: str
     flags: tuple[Flag, ...] = ()
+    #: Birge ratio: by how much the uncertainties of the swatches, and what the model misses, were multiplied since the
+    #: swatches contradict each other; 1 where they don't.
+    spread: float = 1.0
 
     def __post_init__(self) -> None:
         for values in (self.theta, self.draws, self.residuals):
@@ -80,7 +91,7 @@ class PaintModel:
 
     def to_bytes(self) -> bytes:
         """The model as a file's content, without pickles."""
-        facts = json.dumps({"name": self.name, "key": self.key, "flags": self.flags})
+        facts = json.dumps({"name": self.name, "key": self.key, "flags": self.flags, "spread": self.spread})
         held = io.BytesIO()
         np.savez(held, theta=self.theta, draws=self.draws, residuals=self.residuals, facts=np.array(facts))
         return held.getvalue()
@@ -98,7 +109,8 @@ class PaintModel:
             with np.load(io.BytesIO(content), allow_pickle=False) as held:
                 facts = json.loads(str(held["facts"]))
                 flags = tuple(Flag(*flag) for flag in facts["flags"])
-                return cls(facts["name"], held["theta"], held["draws"], held["residuals"], facts["key"], flags)
+                theta, draws, residuals = held["theta"], held["draws"], held["residuals"]
+                return cls(facts["name"], theta, draws, residuals, facts["key"], flags, float(facts["spread"]))
         except Exception as error:
             raise PaintError("A stored paint model can't be read.", "Fit the paint again.") from error
 
@@ -167,12 +179,46 @@ def fit_paint(swatches: Sequence[Swatch], kind: str = "") -> PaintModel:
     rng = np.random.default_rng(int(key[:16], 16))
     problem = _Fit([swatches[i] for i in order], rng, transparent=is_transparent(swatches[0].paint, kind))
 
-    theta, draws, surprise = problem.solve()
+    theta, draws, surprise, spread = problem.solve()
     predicted = problem.predicted(theta)
     place = np.argsort(order)
     residuals = np.asarray(delta_e(predicted, problem.lab))[place]
-    flags = _flags(swatches, residuals, surprise[place], problem.unreached[place])
-    return PaintModel(swatches[0].paint, theta, draws, residuals, key, flags)
+    flags = _flags(swatches, residuals, surprise[place], problem.unreached[place], spread)
+    return PaintModel(swatches[0].paint, theta, draws, residuals, key, flags, spread)
+
+
+def birge_ratio(surprise: FloatArray, freedom: float) -> float:
+    """By how much the uncertainties of swatches were stated too small; 1 where chance explains how they scatter.
+
+    Parameters
+    ----------
+    surprise : (n,) float
+        Chi-square of each swatch: its squared residuals over their variances.
+    freedom : float
+        Degrees of freedom of the sum: its mean where the variances are right; need not be whole.
+
+    Returns
+    -------
+    float; 1 or more
+
+    Notes
+    -----
+    Chance is taken to explain what it does once in 1000 or more often, for the sum as for each swatch. The quantile of
+    the sum is that of E. B. Wilson and M. M. Hilferty, Proceedings of the National Academy of Sciences 17, 1931: within
+    4 % from one degree of freedom on, and it needs no SciPy.
+
+    Examples
+    --------
+    >>> birge_ratio(np.array([5.0, 7.0]), 3.0), birge_ratio(np.array([24.0, 24.0]), 3.0)
+    (1.0, 4.0)
+    """
+    if freedom < _LEAST_FREEDOM:
+        return 1.0
+    chi_square, variance = float(surprise.sum()), 2 / (9 * freedom)
+    chance = freedom * (1 - variance + _CONTRADICTION_QUANTILE * variance**0.5) ** 3
+    if chi_square <= chance and surprise.max() <= _CONTRADICTION:
+        return 1.0
+    return max(1.0, (chi_square / freedom) ** 0.5)
 
 
 class _Fit:
@@ -187,6 +233,8 @@ class _Fit:
         self.unreached = np.asarray(delta_e(lab_from_reflectance(self.ground), grounds))
         sigma = np.hypot([s.uncertainty * SIGMA_PER_RADIUS for s in swatches], MODEL_ERROR)
         self.per_sigma = axis_weights(self.lab) / sigma[:, None]
+        #: Standard deviation of each log film thickness.
+        self.scatter_sigma = APPLICATION_SCATTER
         count = len(swatches)
         self.mean, sigma_of_theta = PRIOR_MEAN.copy(), PRIOR_SIGMA.copy()
         if transparent:
@@ -196,23 +244,44 @@ class _Fit:
         # Problems 0 .. starts - 1 are the fit itself, the others the refits.
         self.moves = np.concatenate([np.zeros((len(_STARTS), rows)), rng.standard_normal((REFITS, rows))])
 
-    def solve(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """theta (11,), draws (30, 11), and the chi-square of each swatch (n,)."""
-        count = len(self.coats)
-        starts = np.zeros((len(_STARTS), optics.SIZE + count))
-        starts[:, : optics.SIZE] = self.mean
-        starts[:, optics.LOGIT_K2] += np.array(_STARTS) * PRIOR_SIGMA[optics.LOGIT_K2]
-        found, cost = least_squares(self._problem, starts, tolerance=1e-5)
-        best = found[np.argmin(cost)]
+    def solve(self) -> tuple[FloatArray, FloatArray, FloatArray, float]:
+        """theta (11,), draws (30, 11), chi-square of each swatch (n,) before any Birge ratio, and that ratio."""
+        best = self._best()
+        surprise, freedom = self._surprise(best)
+        spread = birge_ratio(surprise, freedom)
+        if spread > 1:
+            self.per_sigma = self.per_sigma / spread
+            self.scatter_sigma = self.scatter_sigma * spread
+            best = self._best()
 
         def refit(parameters: FloatArray, which: Which) -> tuple[FloatArray, FloatArray]:
             return self._problem(parameters, which + len(_STARTS))
 
         refits, _ = least_squares(refit, np.tile(best, (REFITS, 1)), tolerance=1e-3)
-        residuals, _ = self._problem(best[None], np.array([0]))
+        return best[: optics.SIZE].copy(), refits[:, : optics.SIZE].copy(), surprise, spread
+
+    def _best(self) -> FloatArray:
+        """(11 + n,) parameters of least cost."""
+        starts = np.zeros((len(_STARTS), optics.SIZE + len(self.coats)))
+        starts[:, : optics.SIZE] = self.mean
+        starts[:, optics.LOGIT_K2] += np.array(_STARTS) * PRIOR_SIGMA[optics.LOGIT_K2]
+        found, cost = least_squares(self._problem, starts, tolerance=1e-5)
+        best: FloatArray = found[np.argmin(cost)]
+        return best
+
+    def _surprise(self, best: FloatArray) -> tuple[FloatArray, float]:
+        """(n,) chi-square of each swatch, its film's thickness included, and the degrees of freedom of their sum.
+
+        Each residual keeps the share of its variance that the fit has not taken: one less its leverage (diagonal of
+        J (J'J)^-1 J', D. C. Hoaglin and R. E. Welsch, The American Statistician 32(1), 1978). The prior's rows take
+        part in J, so that parameters which it holds cost the swatches less than one degree each.
+        """
+        count = len(self.coats)
+        residuals, slopes = self._problem(best[None], np.array([0]))
         data = residuals[0, : 3 * count].reshape(count, 3)
-        surprise = (data**2).sum(axis=1) + residuals[0, -count:] ** 2
-        return best[: optics.SIZE].copy(), refits[:, : optics.SIZE].copy(), surprise
+        surprise: FloatArray = (data**2).sum(axis=1) + residuals[0, -count:] ** 2
+        left = 1 - (np.linalg.qr(slopes[0])[0] ** 2).sum(axis=1)
+        return surprise, float(left[: 3 * count].sum() + left[-count:].sum())
 
     def predicted(self, theta: FloatArray) -> FloatArray:
         """(n, 3) color that the model gives for each swatch, had its film come out as it should."""
@@ -228,7 +297,7 @@ class _Fit:
         batch, count = scatter.shape
         data = (lab - self.lab) * self.per_sigma
         prior = (theta - self.mean) @ self.prior.T
-        residuals = np.concatenate([data.reshape(batch, -1), prior, scatter / APPLICATION_SCATTER], axis=1)
+        residuals = np.concatenate([data.reshape(batch, -1), prior, scatter / self.scatter_sigma], axis=1)
 
         slopes = np.zeros((*residuals.shape, parameters.shape[1]))
         data_rows, swatch = 3 * count, np.arange(count)
@@ -236,7 +305,7 @@ class _Fit:
         blocks = slopes[:, :data_rows].reshape(batch, count, 3, -1)
         blocks[:, swatch, :, optics.SIZE + swatch] = np.moveaxis(by_thickness * self.per_sigma, 1, 0)
         slopes[:, data_rows : data_rows + len(self.prior), : optics.SIZE] = self.prior
-        slopes[:, data_rows + len(self.prior) + swatch, optics.SIZE + swatch] = 1 / APPLICATION_SCATTER
+        slopes[:, data_rows + len(self.prior) + swatch, optics.SIZE + swatch] = 1 / self.scatter_sigma
         return residuals - self.moves[which], slopes
 
 
@@ -317,11 +386,22 @@ def washes_with_slopes(
 
 
 def _flags(
-    swatches: Sequence[Swatch], residuals: FloatArray, surprise: FloatArray, unreached: FloatArray
+    swatches: Sequence[Swatch],
+    residuals: FloatArray,
+    surprise: FloatArray,
+    unreached: FloatArray,
+    spread: float,
 ) -> tuple[Flag, ...]:
-    """What to doubt about a fit."""
+    """What to doubt about a fit; where the swatches as a whole disagree, the worst of them is named at least."""
+    limit = min(_CONTRADICTION, float(surprise.max())) if spread > 1 else _CONTRADICTION
     name = swatches[0].paint
     flags = []
+    if spread > 1:
+        text = (
+            f"The swatches of {name} differ {spread:.1f} times as much as they should; "
+            "what is expected of it is stated that much less surely."
+        )
+        flags.append(Flag("swatches-disagree", text, spread))
     if len(swatches) == 1:
         text = (
             f"{name} has one swatch only: what it does at other ratios and on other wood is a guess with wide margins."
@@ -330,7 +410,7 @@ def _flags(
     for swatch, residual, chi, gap in zip(swatches, residuals, surprise, unreached, strict=True):
         ratio = format_ratio(swatch.paint_parts, swatch.water_parts)
         which = f"The swatch {ratio}, {swatch.coats} coat{'s' * (swatch.coats > 1)} on {swatch.ground} of {name}"
-        if chi > _CONTRADICTION:
+        if chi >= limit:
             text = f"{which} is {residual:.1f} ΔE off what the others say; check its ratio, its ground and its reading."
             flags.append(Flag("contradictory-swatch", text, float(residual)))
         if gap > _OUT_OF_REACH:

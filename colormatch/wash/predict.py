@@ -122,12 +122,18 @@ def predict_many(
             outcome = _finish(body, clear, count)
             lab[some], draws[some] = outcome[:, 0], outcome[:, 1:]
             if height:
-                draws[some] += (chances.model * MODEL_ERROR) / axis_weights(lab[some])[:, None]
+                missed = np.array([_model_error(models, recipes[i]) for i in some])[:, None, None]
+                draws[some] += (chances.model * missed) / axis_weights(lab[some])[:, None]
     return lab, draws
 
 
 def _names(recipes: Sequence[Sequence[Layer]]) -> set[str]:
     return {part.paint for recipe in recipes for layer in recipe for part in layer.paints}
+
+
+def _model_error(models: Mapping[str, PaintModel], recipe: Sequence[Layer]) -> float:
+    """What the model misses of a recipe, standard deviation of one axis, ΔE00: as much as of its least known paint."""
+    return MODEL_ERROR * max(models[name].spread for name in _names([recipe]))
 
 
 def _estimate_and_draws(models: Mapping[str, PaintModel], name: str, count: int) -> FloatArray:

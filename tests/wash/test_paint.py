@@ -7,23 +7,28 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import optimize
+from scipy import optimize, stats
 
+from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.spectra import reflectance_from_lab
 from colormatch.errors import BadInput, PaintError
-from colormatch.records import Lab, Swatch
+from colormatch.records import SIGMA_PER_RADIUS, Lab, Layer, Part, Swatch
 from colormatch.wash import optics
 from colormatch.wash.paint import (
+    APPLICATION_SCATTER,
+    MODEL_ERROR,
     PRIOR_MEAN,
     PRIOR_SIGMA,
     REFITS,
     PaintModel,
     _Fit,
+    birge_ratio,
     fit_key,
     fit_paint,
     is_transparent,
     washes_with_slopes,
 )
+from colormatch.wash.predict import draw_chances, predict
 
 GROUNDS = (Lab(70, 8, 25), Lab(90, 0, 2), Lab(30, 3, 4))
 #: (paint, water, coats, ground): six swatches of all kinds.
@@ -74,7 +79,7 @@ def test_the_fit_is_the_one_scipy_finds() -> None:
     """The same least-squares problem given to scipy, from the same start."""
     swatches = swatches_from(THETA, uncertainty=1.0)
     problem = _Fit(swatches, np.random.default_rng(0))
-    theta, _, _ = problem.solve()
+    theta, *_ = problem.solve()
     start = np.concatenate([PRIOR_MEAN, np.zeros(len(swatches))])
     found = optimize.least_squares(
         lambda p: problem._problem(p[None], np.array([0]))[0][0],
@@ -204,6 +209,60 @@ def test_flags_a_contradiction_and_an_impossible_ground() -> None:
     assert any("1:3, 2 coats" in flag.text for flag in flags)
     impossible = replace(swatches[0], ground_lab=Lab(30, 0, 90))
     assert "impossible-ground" in {flag.code for flag in fit_paint([impossible]).flags}
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(1, 60), st.floats(1.04, 50))
+def test_the_birge_ratio_begins_where_chance_ends(freedom: float, beyond: float) -> None:
+    """Against SciPy's chi-square at 0.1 %, of which the quantile without SciPy may miss 4 %."""
+    each = np.full(60, float(stats.chi2.ppf(0.999, freedom)) / 60)
+    assert birge_ratio(0.96 * each, freedom) == 1
+    assert birge_ratio(beyond * each, freedom) == pytest.approx((beyond * each.sum() / freedom) ** 0.5)
+    # One swatch may stand out where the sum does not.
+    alone = np.array([float(stats.chi2.ppf(0.9991, 3)), 0.0])
+    assert birge_ratio(alone, freedom) == pytest.approx(max(1.0, (alone[0] / freedom) ** 0.5))
+
+
+def test_degrees_of_freedom_are_the_mean_of_chi_square() -> None:
+    """Paints, films and readings drawn just as the fit expects them: chi-square over its degrees is 1 on average."""
+    rng = np.random.default_rng(4)
+    ratios = []
+    for _ in range(120):
+        theta = THETA + 0.1 * PRIOR_SIGMA * rng.standard_normal(optics.SIZE)
+        fraction = np.array([paint / (paint + water) for paint, water, _, _ in PLAN])
+        coats = np.array([coats for _, _, coats, _ in PLAN])
+        grounds = np.array([GROUNDS[ground] for *_, ground in PLAN])
+        films = APPLICATION_SCATTER * rng.standard_normal((1, len(PLAN)))
+        lab = washes_with_slopes(theta[None], films, fraction, coats, reflectance_from_lab(grounds))[0][0]
+        sigma = np.hypot(1.0 * SIGMA_PER_RADIUS, MODEL_ERROR)
+        lab += rng.standard_normal(lab.shape) * sigma / axis_weights(lab)
+        swatches = [
+            Swatch("umber", paint, water, n, "wood", GROUNDS[ground], Lab(*color), 1.0)
+            for (paint, water, n, ground), color in zip(PLAN, lab, strict=True)
+        ]
+        problem = _Fit(swatches, rng)
+        surprise, freedom = problem._surprise(problem._best())
+        ratios.append(surprise.sum() / freedom)
+    assert np.mean(ratios) == pytest.approx(1, abs=0.1)
+
+
+def test_swatches_that_contradict_each_other_widen_what_is_expected() -> None:
+    """Two swatches of one recipe on one ground, eight ΔE apart: which one is right nobody knows."""
+    one = swatches_from(THETA, uncertainty=1.0)[1]
+    agrees, contradicts = (replace(one, lab=one.lab._replace(a=one.lab.a + off)) for off in (0.5, 8.0))
+    calm, torn = fit_paint([one, agrees]), fit_paint([one, contradicts])
+    assert calm.spread == 1
+    assert not calm.flags
+    assert torn.spread > 2
+    assert {"swatches-disagree", "contradictory-swatch"} <= {flag.code for flag in torn.flags}
+    assert PaintModel.from_bytes(torn.to_bytes()).spread == torn.spread
+    chances = draw_chances(np.random.default_rng(0))
+    layer = Layer((Part("umber"),), 0.5, 1)
+    radius = []
+    for model in (calm, torn):
+        best, draws = predict({"umber": model}, [layer], GROUNDS[1], 0.0, chances)
+        radius.append(np.percentile(np.asarray(delta_e(draws, best)), 90))
+    assert radius[1] > 2 * radius[0]
 
 
 LAB = st.builds(Lab, st.floats(0, 100), st.floats(-100, 100), st.floats(-100, 100))
