@@ -2,8 +2,9 @@
 
     python -m tests.browser.soak --repairs 500
 
-Each repair is a photo of its own (the example's, with other noise), opened on every page. What is printed is the
-resident memory of the server's process; it may grow while its caches fill, and not after.
+Each repair is a photo of its own (the example's, with other noise), opened on every page. The resident memory of the
+server's process is taken after each; what is printed is the least and the median since the line before, as a single
+value may hold the pages of one picture. Both may grow while the caches fill, and not after.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import io
 import json
 import os
 import shutil
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -79,6 +81,7 @@ def _work(browser: Any, address: str, folder: Path, repairs: int, server: int) -
     page.wait_for_url("**repair=*", timeout=60_000)
     page.locator("svg.photo").wait_for(timeout=60_000)
     model = library.repairs()[0].record
+    held: list[float] = []
     for number in range(1, repairs + 1):
         photo = library.photos.add(_photo(number), "photo.jpg")
         document = json.dumps({**json.loads(model.document), "photo": photo})
@@ -86,8 +89,11 @@ def _work(browser: Any, address: str, folder: Path, repairs: int, server: int) -
         for place in PAGES:
             page.goto(f"{address}/{place}?repair={repair}")
             page.locator(DONE[place]).first.wait_for(timeout=60_000)
-        if number in (1, 10, 25) or number % 50 == 0:
-            print(f"{number:>5} repairs {time.monotonic() - began:7.0f} s {_resident_mb(server):7.0f} MB", flush=True)
+        held.append(_resident_mb(server))
+        if number == 1 or number % 50 == 0:
+            memory = f"{min(held):5.0f} MB at least, {statistics.median(held):5.0f} MB in the middle"
+            print(f"{number:>5} repairs {time.monotonic() - began:7.0f} s {memory}", flush=True)
+            held.clear()
 
 
 if __name__ == "__main__":
