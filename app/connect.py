@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import look, phone, session
+from app.pieces import look
+from app.repair import session
+from app.serve import phone
 
 #: How often the page looks whether its link was used, seconds.
 _LOOK_S = 2.0

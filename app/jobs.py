@@ -8,8 +8,12 @@ from datetime import datetime
 
 import streamlit as st
 
-from app import cached, look, papers, pictures, session
-from app.session import OpenRepair
+from app import cached
+from app.pieces import look
+from app.repair import session
+from app.repair.session import OpenRepair
+from app.serve import pictures
+from app.steps import papers
 from colormatch.errors import ColorMatchError
 from colormatch.library import SavedRepair, Stored
 from colormatch.wash.ratio import format_layers

@@ -6,7 +6,10 @@ import logging
 
 import streamlit as st
 
-from app import look, phone, session, walk
+from app.pieces import look
+from app.repair import session
+from app.serve import phone
+from app.steps import walk
 from colormatch.errors import ColorMatchError
 from colormatch.records import Paint
 

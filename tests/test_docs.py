@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from app import start
+from app.steps import start
 from colormatch.bench import cautions
 from colormatch.cli.main import COMMANDS, main
 from colormatch.library.starter import example

@@ -10,7 +10,8 @@ from pathlib import Path
 import streamlit as st
 from PIL import Image
 
-from app import look, pictures
+from app.pieces import look
+from app.serve import pictures
 
 _TEXT = Path(__file__).with_name("guide.md")
 #: A picture stands in a paragraph of its own.

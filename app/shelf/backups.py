@@ -7,7 +7,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import look, session
+from app.pieces import look
+from app.repair import session
 from app.shelf import place
 from colormatch.library import backup
 from colormatch.library.backup import Backup

@@ -6,9 +6,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import cached, look, pictures, session, work
-from app.shelf import chips, photo_side, place, sheets, typed, woods
+from app import cached
+from app.pieces import chips, look
+from app.repair import session, work
+from app.serve import pictures
 from app.shelf import draft as drafts
+from app.shelf import photo_side, place, sheets, typed, woods
 from app.shelf.draft import Draft
 from app.shelf.sheet import PAPERS, USUAL_COLUMNS, planned
 from app.shelf.word_fields import WordFields

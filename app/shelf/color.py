@@ -6,7 +6,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import cached, look, session
+from app import cached
+from app.pieces import look
+from app.repair import session
 from app.shelf import draft as drafts
 from app.shelf import photo_side, place
 from app.shelf.draft import Draft

@@ -10,9 +10,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
-from app import history, session
-from app.choices import Reference
-from app.marks import Edit, Marked, as_document, from_document, joined, stamp_after
+from app.cached import Reference
+from app.repair import history, session
+from app.repair.marks import Edit, Marked, as_document, from_document, joined, stamp_after
 from colormatch.records import CardKind, Region, RegionKind
 
 

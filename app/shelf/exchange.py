@@ -10,8 +10,9 @@ from typing import Any
 
 import streamlit as st
 
-from app import look, session
-from app.shelf import chips, place, typed
+from app.pieces import chips, look
+from app.repair import session
+from app.shelf import place, typed
 from colormatch.errors import ColorMatchError
 from colormatch.library.chosen import ENDINGS, lay_out
 from colormatch.library.exchange import export_exchange

@@ -6,8 +6,11 @@ from collections import Counter
 
 import streamlit as st
 
-from app import cached, look, pictures, session
-from app.shelf import chips, place, woods
+from app import cached
+from app.pieces import chips, look
+from app.repair import session
+from app.serve import pictures
+from app.shelf import place, woods
 from app.shelf.woods import Wood
 from colormatch import repair as job
 from colormatch.color.words import NOTHING, verdict
@@ -41,7 +44,7 @@ def show() -> None:
         _first_swatches(paint)
         return
     with st.spinner("Fitting your paints"):
-        workshop = cached.workshop(library.folder, library.stamp())
+        workshop = cached.workshop(session.state())
     surfaces = [wood for kind in (RegionKind.DAMAGE, RegionKind.SOUND) if (wood := woods.of_repair(kind))]
     main_side, word_side = st.columns([5, 4], gap="medium")
     with main_side:

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app import look, photo_files, session
+from app.pieces import look, photo_files
+from app.repair import session
 from app.shelf import place, typed
 from colormatch.records import Paint
 

@@ -7,8 +7,9 @@ from typing import Any
 
 import streamlit as st
 
-from app import look, session
-from app.shelf import chips, place, woods
+from app.pieces import chips, look
+from app.repair import session
+from app.shelf import place, woods
 from colormatch.library import Library, Stored
 from colormatch.library.find import Found, Sort, find
 from colormatch.library.starter import install_starter

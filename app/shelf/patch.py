@@ -7,9 +7,11 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import cached, look, session, work
-from app.shelf import chips, photo_side, place, woods
+from app import cached
+from app.pieces import chips, look
+from app.repair import session, work
 from app.shelf import draft as drafts
+from app.shelf import photo_side, place, woods
 from app.shelf.draft import Draft
 from app.shelf.word_fields import WordFields
 from app.shelf.words import STATES

@@ -8,10 +8,15 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import cached, look, photo_files, photo_words, pictures, session
-from app.marks import FOUND
-from app.reference_form import CARD_KINDS
-from app.region_editor import Words, region_editor
+from app import cached
+from app.cached import MarkedPhoto
+from app.pieces import look, photo_files, photo_words
+from app.pieces.found_card import card_mark, why_not_found
+from app.pieces.reference_form import CARD_KINDS
+from app.pieces.region_editor import Words, region_editor
+from app.repair import session
+from app.repair.marks import FOUND
+from app.serve import pictures
 from app.shelf import draft as drafts
 from app.shelf import typed
 from app.shelf.draft import Draft
@@ -57,7 +62,7 @@ def with_card(draft: Draft, path: Path) -> Draft:
     """The draft with the card that the program finds, looked for once in each photo and for each kind."""
     if draft.searched or not draft.lacks_card:
         return draft
-    found = cached.card_mark(path, draft.card_kind)
+    found = card_mark(path, draft.card_kind)
     draft = replace(draft.with_regions(*found, *draft.regions), searched=True)
     drafts.keep(draft, undoable=False)
     return draft
@@ -87,10 +92,9 @@ def mark(
 
 def ask_for_card(draft: Draft, path: Path) -> None:
     """Say that the card has to be marked, and why."""
-    card = cached.card_in(path, draft.card_kind)
-    why = str(card) if isinstance(card, ColorMatchError) else "No card is marked."
     st.subheader("Mark the card")
-    st.write(f"{look.plain(why)} Choose Card above the photo and drag across it, inside its edges.")
+    why = look.plain(why_not_found(path, draft.card_kind))
+    st.write(f"{why} Choose Card above the photo and drag across it, inside its edges.")
 
 
 def _change_kind(use: str, key: str) -> None:
@@ -108,7 +112,7 @@ def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict
         return {}
     try:
         with st.spinner("Reading the colors"):
-            reading = cached.reading(path, draft.reference(), surfaces)
+            reading = cached.reading(MarkedPhoto(path, draft.reference(), surfaces))
     except ColorMatchError as error:  # the card's value as it was typed
         reading = error
     if isinstance(reading, ColorMatchError):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import look, session
+from app.pieces import look
+from app.repair import session
 
 #: Names in the address: which view of the shelf, and of which record.
 _VIEW, _NUMBER = "view", "number"

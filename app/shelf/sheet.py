@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import cached, look, pictures, session
+from app import cached
+from app.pieces import look
+from app.repair import session
+from app.serve import pictures
 from app.shelf import place, sheets
 from colormatch.bench.board import parse_column
 from colormatch.errors import ColorMatchError

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from app import session
+from app.repair import session
 from colormatch.photo.board_plan import Plan
 
 #: Sheets that are remembered; our choice, more than hang drying in one workshop.

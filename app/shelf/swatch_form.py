@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app import look, session, work
+from app.pieces import look
+from app.repair import session, work
 from app.shelf import place, typed, woods
 from app.shelf.words import STATES
 from colormatch.library import Library

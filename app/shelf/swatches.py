@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import streamlit as st
 
-from app import look
+from app.pieces import chips, look
 from app.shelf import (
     backups,
     board,
-    chips,
     color,
     exchange,
     paint,
@@ -25,6 +25,7 @@ from app.shelf import (
 )
 from colormatch.errors import LibraryDamaged
 
+_CSS = Path(__file__).with_name("shelf.css").read_text(encoding="utf-8")
 #: The views by their names in the address.
 VIEWS: dict[str, Callable[[], None]] = {
     "": paints.show,
@@ -43,6 +44,7 @@ VIEWS: dict[str, Callable[[], None]] = {
 }
 
 chips.dress()
+st.html(f"<style>{_CSS}</style>")
 try:
     undo.bar()
     VIEWS.get(place.view(), paints.show)()

@@ -8,9 +8,10 @@ from typing import Any
 
 import streamlit as st
 
-from app import look, session
-from app.reference_form import CARD_KINDS
-from app.shelf import chips, place, typed
+from app.pieces import chips, look
+from app.pieces.reference_form import CARD_KINDS
+from app.repair import session
+from app.shelf import place, typed
 from app.shelf.words import STATES
 from colormatch.library import Stored
 from colormatch.library.columns import Record

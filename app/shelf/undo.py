@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from app import look, session
+from app.pieces import look
+from app.repair import session
 from app.shelf import place, things
 
 #: Views that change one record: after an undo the record may be another or gone, so they are left.

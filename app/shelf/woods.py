@@ -7,7 +7,9 @@ from typing import NamedTuple
 
 import streamlit as st
 
-from app import cached, look, session
+from app import cached
+from app.pieces import look
+from app.repair import session
 from app.shelf import typed
 from colormatch import repair as job
 from colormatch.errors import ColorMatchError
@@ -49,8 +51,7 @@ def repair_reading() -> Reading | None:
         if session.lacking(repair):
             return None
         with st.spinner("Reading the open repair"):
-            path = session.open_library().photos.path(repair.photo)
-            found = cached.reading(path, repair.card(), repair.surfaces)
+            found = session.read(repair, repair.surfaces)
     except ColorMatchError:
         return None
     return found if isinstance(found, Reading) else None
@@ -58,8 +59,7 @@ def repair_reading() -> Reading | None:
 
 def known() -> list[Wood]:
     """Every wood that has a name, in alphabetical order."""
-    library = session.open_library()
-    grounds = cached.grounds(library.folder, library.stamp())
+    grounds = cached.grounds(session.state())
     return [Wood(ground.name, ground.lab, ground.uncertainty) for ground in grounds]
 
 

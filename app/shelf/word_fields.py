@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from app import session
+from app.repair import session
 from app.shelf import draft as drafts
 from app.shelf.draft import Draft
 

@@ -6,11 +6,16 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app import cached, example, keeping, look, outcome, photo_files, pictures, session
-from app.dried import PAINTED, REPAIR, STRIPS, DriedPhoto, Wash
-from app.marks import stamp_after
-from app.region_editor import region_editor
-from app.session import OpenRepair
+from app import cached
+from app.pieces import look, photo_files
+from app.pieces.found_card import card_mark
+from app.pieces.region_editor import region_editor
+from app.repair import session
+from app.repair.dried import PAINTED, REPAIR, STRIPS, DriedPhoto, Wash
+from app.repair.marks import stamp_after
+from app.repair.session import OpenRepair
+from app.serve import pictures
+from app.steps import example, keeping, outcome
 from colormatch.bench.check import unlike
 from colormatch.checks import Photographed
 from colormatch.errors import ColorMatchError
@@ -107,7 +112,7 @@ def _search_card(repair: OpenRepair, light: int) -> None:
     if shown is None or shown.searched or repair.card_kind is CardKind.NONE:
         return
     path = session.open_library().photos.path(shown.photo)
-    found = () if shown.of_kind(RegionKind.CARD) else cached.card_mark(path, repair.card_kind)
+    found = () if shown.of_kind(RegionKind.CARD) else card_mark(path, repair.card_kind)
     regions = found + shown.regions
     session.put_dried(replace(shown, regions=regions, searched=True, stamp=stamp_after(shown.stamp)))
 
@@ -222,13 +227,9 @@ def _photographed(repair: OpenRepair) -> list[Photographed] | None:
             of = f" in the photo of the {_LIGHTS[light].lower()}" if repair.check.shown(2) else ""
             st.write(f"{lacking[1]}{of}.")
             return None
-        try:
-            reference = repair.card_in(shown)
-            assert reference is not None
-            with st.spinner("Reading the colors"):
-                reading = cached.reading(session.open_library().photos.path(shown.photo), reference, shown.surfaces)
-        except ColorMatchError as error:  # the card's value as it was typed
-            reading = error
+        with st.spinner("Reading the colors"):
+            reading = session.read_dried(repair, shown)
+        assert reading is not None  # its card is marked
         if isinstance(reading, ColorMatchError):
             st.error(look.plain(str(reading)))
             return None

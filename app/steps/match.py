@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import streamlit as st
 
-from app import cached, look, match_form, match_more, pictures, session
-from app.session import OpenRepair
+from app import cached
+from app.pieces import look
+from app.repair import session
+from app.repair.session import OpenRepair
+from app.serve import pictures
+from app.steps import match_form, match_more
 from colormatch.color.words import ACCEPTABLE, VISIBLE, verdict
 from colormatch.errors import ColorMatchError
 from colormatch.records import Match, RankedWash, Reading, RegionKind
@@ -23,12 +25,10 @@ def show() -> None:
     if lacking:
         look.not_yet("Nothing to match yet", lacking, session.link())
         return
-    library = session.open_library()
-    path = library.photos.path(repair.photo)
     main_side, form_side = st.columns([11, 4], gap="medium")
     with form_side:
-        reading = cached.reading(path, repair.card(), repair.surfaces)
-        shelf = cached.workshop(library.folder, library.stamp()).shelf
+        reading = session.read(repair, repair.surfaces)
+        shelf = cached.workshop(session.state()).shelf
         match_form.show(repair, shelf, reading if isinstance(reading, Reading) else None)
     with main_side:
         _spot(repair)
@@ -39,13 +39,13 @@ def show() -> None:
             return
         wash = _pick(repair, match)
         _show_wash(repair, match, wash)
-        _show_pictures(repair, match, wash, path)
+        _show_pictures(repair, match, wash)
         if match.advice:
             st.subheader("Worth knowing")
             look.sentences(match.advice)
         _show_all(repair, match)
-        match_more.spots(repair, path)
-        match_more.grain(repair, wash, path)
+        match_more.spots(repair)
+        match_more.grain(repair, wash)
         match_more.plot(match, wash, _wanted(repair))
         match_more.grid(match, wash)
 
@@ -127,14 +127,13 @@ def _basis(wash: RankedWash) -> str:
     return f"worked out from {swatches} of " + ("the paint" if len(wash.layers) == 1 else "the paints")
 
 
-def _show_pictures(repair: OpenRepair, match: Match, wash: RankedWash, path: Path) -> None:
-    library = session.open_library()
+def _show_pictures(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
     view = st.segmented_control(
         "The damage", (_BOTH, _BEFORE, _AFTER), default=_BOTH, required=True, key="side", label_visibility="collapsed"
     )
     with st.spinner("Painting the picture"):
         before, after, (width, height) = cached.pictured(
-            path, repair.card(), repair.to_match, match.ground, wash.layers, library.folder, library.stamp()
+            repair.marked(repair.to_match), session.state(), match.ground, wash.layers
         )
     shown = {_BEFORE: pictures.publish(before), _AFTER: pictures.publish(after)}
     chosen = [(shown[one], one) for one in ((_BEFORE, _AFTER) if view == _BOTH else (view,))]

@@ -7,10 +7,13 @@ from datetime import datetime, timedelta
 
 import streamlit as st
 
-from app import cached, cup_form, look, papers, session, work
-from app.session import OpenRepair
-from app.timer import now_ms, timer
-from app.work import Recipe
+from app import cached
+from app.pieces import look
+from app.repair import session, work
+from app.repair.session import OpenRepair
+from app.repair.work import Recipe
+from app.steps import cup_form, papers
+from app.steps.timer import now_ms, timer
 from colormatch.bench.cautions import cautions
 from colormatch.bench.schedule import (
     CLEAR_COATS,
@@ -35,7 +38,6 @@ def show() -> None:
     if lacking:
         look.not_yet("Nothing to mix yet", lacking, session.link())
         return
-    library = session.open_library()
     with st.spinner("Fitting your paints and trying their washes"):
         match = session.ranked(repair)
     if isinstance(match, ColorMatchError):
@@ -47,7 +49,7 @@ def show() -> None:
     if not recipe.wash.layers:
         st.write("There is nothing to mix: the damage is best left as it is.")
         return
-    workshop = cached.workshop(library.folder, library.stamp())
+    workshop = cached.workshop(session.state())
     paints = {paint.name: paint for paint in workshop.shelf.paints}
     gone = [name for name in recipe.paints if name not in paints]
     if gone:

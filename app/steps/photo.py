@@ -8,11 +8,16 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import cached, look, pictures, reference_form, session, start
-from app.marks import stamp_after
-from app.photo_words import PATCHES, judged
-from app.region_editor import RARE, region_editor
-from app.session import OpenRepair
+from app import cached
+from app.pieces import look, reference_form
+from app.pieces.found_card import card_mark, why_not_found
+from app.pieces.photo_words import PATCHES, judged
+from app.pieces.region_editor import RARE, region_editor
+from app.repair import session
+from app.repair.marks import stamp_after
+from app.repair.session import OpenRepair
+from app.serve import pictures
+from app.steps import start
 from colormatch.errors import ColorMatchError
 from colormatch.records import CardKind, Reading, RegionKind, SurfaceState
 
@@ -43,9 +48,8 @@ def show() -> None:
     if not repair.photo:
         start.show()
         return
-    library = session.open_library()
-    cached.fit_ahead(library.folder, library.stamp())
-    path = library.photos.path(repair.photo)
+    cached.fit_ahead(session.state())
+    path = session.open_library().photos.path(repair.photo)
     with st.spinner("Opening the photo"):
         size = cached.size(path)
     repair = _search_card(repair, path)
@@ -54,7 +58,7 @@ def show() -> None:
         _photo(repair, path, size)
     with word_side:
         _next_step(repair, path)
-        reading = _read(repair, path)
+        reading = _read(repair)
         if isinstance(reading, ColorMatchError):
             st.error(look.plain(str(reading)))
         elif reading is not None:
@@ -94,19 +98,16 @@ def _search_card(repair: OpenRepair, path: Path) -> OpenRepair:
     """Look for the card once in each photo; from then on it is the person's to move."""
     if repair.searched or repair.card_kind is CardKind.NONE:
         return repair
-    found = () if repair.of_kind(RegionKind.CARD) else cached.card_mark(path, repair.card_kind)
+    found = () if repair.of_kind(RegionKind.CARD) else card_mark(path, repair.card_kind)
     marked = replace(repair, regions=found + repair.regions, searched=True, stamp=stamp_after(repair.stamp))
     return session.keep(marked, undoable=False)
 
 
-def _read(repair: OpenRepair, path: Path) -> Reading | ColorMatchError | None:
+def _read(repair: OpenRepair) -> Reading | ColorMatchError | None:
     if not repair.has_card:
         return None
-    try:
-        with st.spinner("Reading the colors"):
-            return cached.reading(path, repair.card(), repair.surfaces)
-    except ColorMatchError as error:  # the card's value as it was typed
-        return error
+    with st.spinner("Reading the colors"):
+        return session.read(repair, repair.surfaces)
 
 
 def _next_step(repair: OpenRepair, path: Path) -> None:
@@ -114,8 +115,9 @@ def _next_step(repair: OpenRepair, path: Path) -> None:
     sound = len(repair.of_kind(RegionKind.SOUND))
     if not repair.has_card:
         st.subheader("Mark the card")
+        why = look.plain(why_not_found(path, repair.card_kind))
         st.write(
-            f"{look.plain(_why_not_found(repair, path))} Choose Card above the photo and {_MARK[repair.card_kind][1]} "
+            f"{why} Choose Card above the photo and {_MARK[repair.card_kind][1]} "
             f"If none lies there, set Card in the photo to {reference_form.CARD_KINDS[CardKind.NONE]}."
         )
     elif sound < PATCHES and repair.aim.kept is None:
@@ -134,11 +136,6 @@ def _next_step(repair: OpenRepair, path: Path) -> None:
         st.subheader("All is marked")
         with st.container(key="go"):
             st.page_link("steps/match.py", label="Find the wash", query_params=session.link())
-
-
-def _why_not_found(repair: OpenRepair, path: Path) -> str:
-    card = cached.card_in(path, repair.card_kind)
-    return str(card) if isinstance(card, ColorMatchError) else "No card is marked."
 
 
 def _settings(repair: OpenRepair) -> None:

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from app import cached
-from app.dried import REPAIR, STRIPS, Dried, DriedPhoto, Kept, Wash, document, dried_from
+from app.repair.dried import REPAIR, STRIPS, Dried, DriedPhoto, Kept, Wash, document, dried_from
 from colormatch.errors import CardNotFound
 from colormatch.library import SavedRepair
 from colormatch.library.starter import example as shipped

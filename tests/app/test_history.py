@@ -7,8 +7,8 @@ import json
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from app import history
-from app.marks import Edit, as_document, from_document, joined
+from app.repair import history
+from app.repair.marks import Edit, as_document, from_document, joined
 from colormatch.records import CardKind, Region, RegionKind, SurfaceState
 
 NOTHING_APART: frozenset[str] = frozenset()

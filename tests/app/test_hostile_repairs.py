@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import pytest
 
-from app import repairs
+from app.repair import open_repair
 from colormatch.errors import BadInput
 from colormatch.library import Stored
 
@@ -80,11 +80,11 @@ def test_everything_that_is_odd_is_found(whole, library):
                 parent = parent[key]
             parent[path[-1]] = odd
             try:
-                repair = repairs.opened(Stored(1, replace(held, document=json.dumps(document))))
+                repair = open_repair.opened(Stored(1, replace(held, document=json.dumps(document))))
             except BadInput:
                 refused += 1
             else:
-                json.dumps(repairs.document_of(repair), allow_nan=False).encode()
+                json.dumps(open_repair.document_of(repair), allow_nan=False).encode()
     assert refused > 500
 
 
@@ -95,7 +95,7 @@ def test_no_document_at_all_is_refused_in_words(document, library, open_app):
     from colormatch.library import SavedRepair
 
     with pytest.raises(BadInput, match="can't be opened"):
-        repairs.opened(Stored(1, SavedRepair("x", document)))
+        open_repair.opened(Stored(1, SavedRepair("x", document)))
 
 
 @pytest.mark.parametrize("number", ["²", "٣", "9" * 30, "-1", "1e3", "1' OR 1=1 --", "../1", "<img src=x>"])

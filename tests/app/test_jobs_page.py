@@ -44,8 +44,8 @@ def test_a_job_shows_its_recipe_expectation_cost_and_picture(jobs, library):
 
 
 def test_a_report_is_made_even_if_the_wash_s_paint_is_gone(mixed, library):
-    from app import papers
-    from app.repairs import opened
+    from app.repair.open_repair import opened
+    from app.steps import papers
     from colormatch.library import Stored
     from colormatch.records import Lab, Paint, Swatch
 

@@ -99,7 +99,7 @@ def test_too_few_patches_say_why_more_are_wanted(example, library, open_app):
 def test_a_doubt_names_the_surfaces_that_it_is_about():
     from types import SimpleNamespace as Holder
 
-    from app.photo_words import doubts
+    from app.pieces.photo_words import doubts
     from colormatch.records import Flag
 
     shine, noise = Flag("glare", "It shines.", 0.1), Flag("noise", "It is dark.", 0.1)

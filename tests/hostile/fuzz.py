@@ -120,7 +120,7 @@ def _restored(content: bytes) -> Any:
 
 def _opened(content: bytes) -> Any:
     """A repair's document, as the app opens it and keeps it again."""
-    from app.repairs import document_of, opened
+    from app.repair.open_repair import document_of, opened
     from colormatch.library import SavedRepair, Stored
 
     document = content.decode("utf-8", errors="replace")
@@ -128,8 +128,8 @@ def _opened(content: bytes) -> Any:
 
 
 def _document() -> bytes:
-    from app.repairs import OpenRepair, document_of
-    from app.work import Recipe
+    from app.repair.open_repair import OpenRepair, document_of
+    from app.repair.work import Recipe
     from colormatch.library.starter import example
     from colormatch.records import Lab, Layer, Part, RankedWash
 
@@ -141,7 +141,7 @@ def _document() -> bytes:
 
 def targets() -> dict[str, Target]:
     """Every reader by name."""
-    from app.marks import from_document
+    from app.repair.marks import from_document
     from colormatch.bench.board import parse_column
     from colormatch.bench.measures import parse_area, parse_card_size
     from colormatch.bench.schedule import parse_time

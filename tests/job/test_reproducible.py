@@ -22,7 +22,8 @@ ROOT = Path(__file__).parents[2]
 TELL = """
 import json
 from dataclasses import replace
-from app import papers, session
+from app.repair import session
+from app.steps import papers
 library = session.open_library()
 stored, = library.repairs()
 repair = session.opened(stored)

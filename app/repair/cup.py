@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from app import cached, session
-from app.marks import FOUND
-from app.session import OpenRepair
-from app.work import BATCH, MARKED
+from app import cached
+from app.repair import session
+from app.repair.marks import FOUND
+from app.repair.session import OpenRepair
+from app.repair.work import BATCH, MARKED
 from colormatch.bench.amounts import Amounts, mix_job
 from colormatch.bench.marked import MarkedArea, marked_area
 from colormatch.bench.measures import Practice, parse_area, parse_card_size

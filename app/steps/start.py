@@ -7,12 +7,14 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import example, look, photo_files, session
+from app.pieces import look, photo_files
+from app.repair import session
+from app.steps import example
 from colormatch.records import Region
 
 #: Repairs offered to go on with.
 _RECENT = 6
-_DRAWING = Path(__file__).with_name("photographing.svg").read_text(encoding="utf-8")
+_DRAWING = (Path(__file__).parents[1] / "pieces" / "photographing.svg").read_text(encoding="utf-8")
 _DRAWN = (
     "Two sketches. From the side: the phone looks straight down on the wood, soft window light comes from one side. "
     "From above: the damage in the middle, a gray card beside it, sound wood around both."

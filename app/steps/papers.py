@@ -8,11 +8,12 @@ from html import escape
 
 import streamlit as st
 
-from app import cached, cup, session
-from app.cup import Cup
-from app.dried import REPAIR
-from app.session import OpenRepair
-from app.work import Recipe
+from app import cached
+from app.repair import cup, session
+from app.repair.cup import Cup
+from app.repair.dried import REPAIR
+from app.repair.session import OpenRepair
+from app.repair.work import Recipe
 from colormatch import checks
 from colormatch.bench.cautions import cautions
 from colormatch.bench.schedule import schedule
@@ -61,9 +62,8 @@ def report(repair: OpenRepair) -> str:
         The photo, the reading or the ranking fails.
     """
     recipe, paints = _recipe(repair), _paints()
-    path, layers = session.open_library().photos.path(repair.photo), recipe.wash.layers
-    reading = cached.reading(path, repair.card(), repair.to_match)
-    match = session.ranked(repair)
+    layers = recipe.wash.layers
+    reading, match = session.read(repair, repair.to_match), session.ranked(repair)
     if not isinstance(reading, Reading):
         raise reading
     if not isinstance(match, Match):
@@ -95,14 +95,11 @@ def report(repair: OpenRepair) -> str:
 
 def _pictures(repair: OpenRepair, recipe: Recipe) -> tuple[bytes, bytes | None]:
     """The damage as it is and, simulated, washed; the latter only while the shelf knows the wash's paints."""
-    library = session.open_library()
-    path = library.photos.path(repair.photo)
     if not _workshop().models.keys() >= set(recipe.paints):
         damage = tuple(region for region in repair.to_match if region.kind is RegionKind.DAMAGE)
-        return cached.near(path, repair.card(), damage)[0], None
-    before, after, _ = cached.pictured(
-        path, repair.card(), repair.to_match, recipe.ground, recipe.wash.layers, library.folder, library.stamp()
-    )
+        return cached.near(repair.marked(damage))[0], None
+    marked = repair.marked(repair.to_match)
+    before, after, _ = cached.pictured(marked, session.state(), recipe.ground, recipe.wash.layers)
     return before, after
 
 
@@ -118,17 +115,15 @@ def _checked(repair: OpenRepair) -> list[tuple[str, str, bytes]]:
     for shown in sorted(repair.check.photos, key=lambda one: one.light):
         if shown.mode != REPAIR or repair.check.wet:
             continue
-        path = session.open_library().photos.path(shown.photo)
+        reading = session.read_dried(repair, shown)
+        if not isinstance(reading, Reading):
+            continue
         try:
-            reference = repair.card_in(shown)
-            read = None if reference is None else cached.reading(path, reference, shown.surfaces)
-            if reference is None or not isinstance(read, Reading):
-                continue
-            checks.judge_repair([(read, shown.surfaces)])
+            checks.judge_repair([(reading, shown.surfaces)])
         except ColorMatchError:
             continue
-        photos.append((read, shown.surfaces))
-        jpegs.append(cached.near(path, reference, shown.of_kind(RegionKind.REPAIR))[0])
+        photos.append((reading, shown.surfaces))
+        jpegs.append(cached.near(repair.marked_dried(shown, shown.of_kind(RegionKind.REPAIR)))[0])
     if not photos:
         return []
     lights = checks.judge_repair(photos).lights
@@ -151,8 +146,7 @@ def _recipe(repair: OpenRepair) -> Recipe:
 
 
 def _workshop() -> Workshop:
-    library = session.open_library()
-    return cached.workshop(library.folder, library.stamp())
+    return cached.workshop(session.state())
 
 
 def _paints() -> dict[str, Paint]:

@@ -8,10 +8,11 @@ from typing import Any
 
 import streamlit as st
 
-from app import cup, look, session
-from app.cup import Cup
-from app.session import OpenRepair
-from app.work import BATCH, MARKED, TYPED, Recipe
+from app.pieces import look
+from app.repair import cup, session
+from app.repair.cup import Cup
+from app.repair.session import OpenRepair
+from app.repair.work import BATCH, MARKED, TYPED, Recipe
 from colormatch.bench.amounts import Batch, area_takes
 from colormatch.bench.measures import WATER, Practice, parse_card_size
 from colormatch.errors import ColorMatchError

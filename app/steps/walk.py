@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import session
-from app.session import OpenRepair
+from app.repair import session
+from app.repair.session import OpenRepair
 
 #: By the page's place in the address.
 _LINES = {

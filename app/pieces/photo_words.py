@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from math import hypot
 from typing import Any
 
-from app import session
-from app.marks import FOUND
-from app.session import OpenRepair
+from app.repair import session
+from app.repair.marks import FOUND
+from app.repair.session import OpenRepair
 from colormatch import repair as job
 from colormatch.color.words import NOTHING, describe_off
 from colormatch.records import CardKind, Lab, Reading, RegionKind, Sample

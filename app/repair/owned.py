@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from app.cached import library
-from app.cached import stored as cached_records
+from app import cached
+from app.cached import LibraryState
 from colormatch.library import Library, Stored
 from colormatch.library.columns import R
 from colormatch.library.store import default_folder
@@ -12,13 +12,18 @@ from colormatch.records import Ground, OwnCard, ShopChip
 
 def open_library() -> Library:
     """The library of whoever started the app."""
-    return library(default_folder())
+    return cached.library(default_folder())
+
+
+def state() -> LibraryState:
+    """The library as it stands now: what is computed from it is remembered until something in it changes."""
+    own = open_library()
+    return LibraryState(own.folder, own.stamp())
 
 
 def stored(kind: type[R]) -> tuple[Stored[R], ...]:
     """Every record of a kind in the library, read again only when something has changed."""
-    own = open_library()
-    return cached_records(own.folder, own.stamp(), kind)
+    return cached.stored(state(), kind)
 
 
 def shop_chips() -> tuple[ShopChip, ...]:

@@ -7,13 +7,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
-from app import dried, history, owned, work
-from app.cached import ranking
-from app.choices import Aim, Reference
-from app.dried import Dried, DriedPhoto
-from app.marks import Marked, as_document, from_document
-from app.well_formed import well_formed
-from app.work import Mixing, Progress, Recipe
+from app import cached
+from app.cached import Aim, MarkedPhoto, Reference
+from app.repair import dried, history, owned, work
+from app.repair.dried import Dried, DriedPhoto
+from app.repair.marks import Marked, as_document, from_document
+from app.repair.well_formed import well_formed
+from app.repair.work import Mixing, Progress, Recipe
 from colormatch.bench.schedule import Times
 from colormatch.errors import BadInput, ColorMatchError
 from colormatch.library import SavedRepair, Stored
@@ -25,6 +25,7 @@ from colormatch.records import (
     Match,
     Part,
     RankedWash,
+    Reading,
     Region,
     RegionKind,
     SurfaceState,
@@ -116,8 +117,18 @@ class OpenRepair(Marked):
         by_card = Reference.described(self.card_kind, self.card_value, marked, white)
         return replace(by_card, chips=chips, settled=settled)
 
-    def card_in(self, photo: DriedPhoto) -> Reference | None:
-        """The same card in a photo of the dried paint; None where it isn't marked yet.
+    def marked(self, regions: tuple[Region, ...]) -> MarkedPhoto:
+        """Its photo, and regions of it to be read or shown.
+
+        Raises
+        ------
+        BadInput
+            The card's value is of no known form.
+        """
+        return MarkedPhoto(owned.open_library().photos.path(self.photo), self.card(), regions)
+
+    def marked_dried(self, photo: DriedPhoto, regions: tuple[Region, ...]) -> MarkedPhoto | None:
+        """A photo of the dried paint with the same card, and regions of it; None where the card isn't marked yet.
 
         Raises
         ------
@@ -127,7 +138,8 @@ class OpenRepair(Marked):
         marked = next(iter(photo.of_kind(RegionKind.CARD)), None)
         if marked is None and self.card_kind is not CardKind.NONE:
             return None
-        return Reference.described(self.card_kind, self.card_value, marked)
+        reference = Reference.described(self.card_kind, self.card_value, marked)
+        return MarkedPhoto(owned.open_library().photos.path(photo.photo), reference, regions)
 
 
 #: The surfaces that a repair reads, and what a page calls them.
@@ -234,11 +246,26 @@ def lacking(repair: OpenRepair) -> str:
     return ""
 
 
+def read(repair: OpenRepair, regions: tuple[Region, ...]) -> Reading | ColorMatchError:
+    """The colors of regions of a repair's photo."""
+    try:
+        return cached.reading(repair.marked(regions))
+    except ColorMatchError as error:  # the card's value as it was typed
+        return error
+
+
+def read_dried(repair: OpenRepair, photo: DriedPhoto) -> Reading | ColorMatchError | None:
+    """The colors in a photo of the dried paint; None where the card isn't marked yet."""
+    try:
+        marked = repair.marked_dried(photo, photo.surfaces)
+        return None if marked is None else cached.reading(marked)
+    except ColorMatchError as error:  # the card's value as it was typed
+        return error
+
+
 def ranked(repair: OpenRepair) -> Match | ColorMatchError:
     """The washes for a repair that lacks nothing, best first."""
-    library = owned.open_library()
-    path = library.photos.path(repair.photo)
-    return ranking(path, repair.card(), repair.to_match, library.folder, library.stamp(), repair.limits, repair.aim)
+    return cached.ranking(repair.marked(repair.to_match), owned.state(), repair.limits, repair.aim)
 
 
 def picked(repair: OpenRepair, match: Match) -> RankedWash:

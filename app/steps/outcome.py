@@ -6,9 +6,12 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from app import cached, look, pictures, session
-from app.dried import STRIPS, DriedPhoto, Wash
-from app.session import OpenRepair
+from app import cached
+from app.pieces import look
+from app.repair import session
+from app.repair.dried import STRIPS, DriedPhoto, Wash
+from app.repair.session import OpenRepair
+from app.serve import pictures
 from colormatch import checks
 from colormatch.bench.check import Check, Judged, against_expected
 from colormatch.bench.next_step import Move, NextStep, worth_doing
@@ -130,8 +133,7 @@ def _first(repair: OpenRepair) -> Wash:
 
 def wash_form(repair: OpenRepair, wash: Wash, field: str) -> None:
     """Paint, ratio and coats of one wash, kept in a field of the check."""
-    library = session.open_library()
-    names = [paint.name for paint in cached.workshop(library.folder, library.stamp()).shelf.paints]
+    names = [paint.name for paint in cached.workshop(session.state()).shelf.paints]
     keys = {name: f"{field}-{name}-{repair.id}" for name in ("paint", "ratio", "coats")}
 
     def take() -> None:
@@ -167,19 +169,15 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
         return
     place = judged.lights.index(judged.worse)
     shown = repair.check.shown(place + 1)
-    reference = repair.card_in(shown) if shown else None
-    if shown is None or reference is None:
+    marked = repair.marked_dried(shown, shown.surfaces) if shown else None
+    if marked is None:
         return
-    library = session.open_library()
     washed = repair.check.state is SurfaceState.WASHED
     before = _damage(repair)
     with st.spinner("Trying what could be laid over it"):
         steps = cached.what_next(
-            library.photos.path(shown.photo),
-            reference,
-            shown.surfaces,
-            library.folder,
-            library.stamp(),
+            marked,
+            session.state(),
             repair.limits,
             painted_layers(repair) if washed else (),
             before.damage if before and washed else None,
@@ -209,28 +207,20 @@ def _step_row(check: Check, step: NextStep, worth: bool, end: float) -> str:
 
 def before_and_now(repair: OpenRepair, shown: DriedPhoto) -> None:
     """The damage as it was and the repair as it is, both as their card corrects them."""
-    photos = session.open_library().photos
-    reference = repair.card_in(shown)
-    if reference is None:
+    now = repair.marked_dried(shown, shown.of_kind(RegionKind.REPAIR))
+    if now is None:
         return
-    for side, word, photo, of, regions in zip(
-        st.columns(2, gap="small"),
-        ("Before", "Now"),
-        (repair.photo, shown.photo),
-        (repair.card(), reference),
-        (repair.of_kind(RegionKind.DAMAGE), shown.of_kind(RegionKind.REPAIR)),
-        strict=True,
-    ):
+    before = repair.marked(repair.of_kind(RegionKind.DAMAGE))
+    for side, word, marked in zip(st.columns(2, gap="small"), ("Before", "Now"), (before, now), strict=True):
         with side, st.spinner("Painting the picture"):
-            jpeg, (width, height) = cached.near(photos.path(photo), of, regions)
+            jpeg, (width, height) = cached.near(marked)
             st.html(look.picture(pictures.publish(jpeg), width, height, f"The damaged place: {word.lower()}"))
             st.write(word)
 
 
 def _damage(repair: OpenRepair) -> checks.Before | None:
     """The damage before it was painted, by the first photo."""
-    path = session.open_library().photos.path(repair.photo)
-    reading = cached.reading(path, repair.card(), repair.surfaces)
+    reading = session.read(repair, repair.surfaces)
     if isinstance(reading, ColorMatchError):
         return None
     return checks.before_painting((reading, repair.surfaces))

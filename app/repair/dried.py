@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from app.marks import Marked, as_document, from_document
+from app.repair.marks import Marked, as_document, from_document
 from colormatch.records import Layer, Part, Region, RegionKind, SurfaceState
 from colormatch.wash.ratio import format_fraction, parse_ratio
 

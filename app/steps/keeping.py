@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import cached, look, outcome, session, work
-from app.dried import STRIPS, Kept
-from app.session import OpenRepair
+from app import cached
+from app.pieces import look
+from app.repair import session, work
+from app.repair.dried import STRIPS, Kept
+from app.repair.session import OpenRepair
+from app.steps import outcome
 from colormatch import checks
 from colormatch.checks import Lesson, Photographed
 from colormatch.errors import ColorMatchError
@@ -48,7 +51,7 @@ def show(repair: OpenRepair, photo: Photographed) -> None:
     except ColorMatchError as error:
         st.write(look.plain(str(error)))
         return
-    shelf = cached.workshop(library.folder, library.stamp())
+    shelf = cached.workshop(session.state())
     with st.spinner("Fitting the paint with it"):
         learned = cached.lesson(swatch, shelf.shelf.of(swatch.paint), paint_named(shelf.shelf, swatch.paint).kind)
     surer = "" if photo[0].card.kind is CardKind.CHART24 else " A 24-patch chart would make it count more."

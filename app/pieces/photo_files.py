@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from app import cached, session
+from app import cached
+from app.repair import session
 
 #: What a chooser lets through by name; the library looks at the content.
 ENDINGS = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif", "dng", "cr2", "cr3", "nef", "arw",

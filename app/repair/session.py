@@ -16,22 +16,25 @@ from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from app import history
-from app.dried import DriedPhoto
-from app.marks import Edit, joined, stamp_after
+from app.repair import history
+from app.repair.dried import DriedPhoto
+from app.repair.marks import Edit, joined, stamp_after
+from app.repair.open_repair import APART, OpenRepair, document_of, opened
+from app.repair.open_repair import SURFACES as SURFACES
+from app.repair.open_repair import lacking as lacking
+from app.repair.open_repair import picked as picked
+from app.repair.open_repair import ranked as ranked
+from app.repair.open_repair import read as read
+from app.repair.open_repair import read_dried as read_dried
 
 # A page finds here all that concerns its repair, wherever it is written down.
-from app.owned import grounds as grounds
-from app.owned import open_library
-from app.owned import own_cards as own_cards
-from app.owned import shop_chips as shop_chips
-from app.owned import stored as stored
-from app.phone import Door
-from app.repairs import APART, OpenRepair, document_of, opened
-from app.repairs import SURFACES as SURFACES
-from app.repairs import lacking as lacking
-from app.repairs import picked as picked
-from app.repairs import ranked as ranked
+from app.repair.owned import grounds as grounds
+from app.repair.owned import open_library
+from app.repair.owned import own_cards as own_cards
+from app.repair.owned import shop_chips as shop_chips
+from app.repair.owned import state as state
+from app.repair.owned import stored as stored
+from app.serve.phone import Door
 from colormatch.errors import ColorMatchError
 from colormatch.library import SavedRepair, Stored
 

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.marks import Edit, as_document, from_document
-from app.session import telling, undo, widget_value
+from app.repair.marks import Edit, as_document, from_document
+from app.repair.session import telling, undo, widget_value
 from colormatch.records import RegionKind
 
 _HERE = Path(__file__).parent

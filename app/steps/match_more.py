@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import streamlit as st
 
-from app import cached, look, session
-from app.session import OpenRepair
-from app.shelf import chips
+from app import cached
+from app.pieces import chips, look
+from app.repair import session
+from app.repair.session import OpenRepair
 from colormatch.errors import ColorMatchError
 from colormatch.records import Match, RankedWash, RegionKind
 from colormatch.render.plot import Spot, lab_plot
@@ -18,22 +17,13 @@ from colormatch.wash.ratio import format_layers
 _PLOTTED = 5
 
 
-def spots(repair: OpenRepair, path: Path) -> None:
+def spots(repair: OpenRepair) -> None:
     """The best wash for each of several damages, and the best single one; nothing where there is one damage."""
     if len(repair.of_kind(RegionKind.DAMAGE)) < 2 or repair.aim.kept is not None:
         return
     st.subheader("Damage by damage")
-    library = session.open_library()
     with st.spinner("Trying the washes on each damage"):
-        found = cached.spots(
-            path,
-            repair.card(),
-            repair.surfaces,
-            library.folder,
-            library.stamp(),
-            repair.limits,
-            repair.aim.shift,
-        )
+        found = cached.spots(repair.marked(repair.surfaces), session.state(), repair.limits, repair.aim.shift)
     if isinstance(found, ColorMatchError):
         st.error(look.plain(str(found)))
         return
@@ -52,15 +42,12 @@ def _said(wash: RankedWash) -> str:
     )
 
 
-def grain(repair: OpenRepair, wash: RankedWash, path: Path) -> None:
+def grain(repair: OpenRepair, wash: RankedWash) -> None:
     """What to draw the grain lines with; nothing where the sound wood shows none."""
     if repair.aim.kept is not None or repair.aim.direction:
         return
-    library = session.open_library()
     with st.spinner("Looking at the grain lines"):
-        found = cached.grain(
-            path, repair.card(), repair.to_match, wash.layers, library.folder, library.stamp(), repair.limits
-        )
+        found = cached.grain(repair.marked(repair.to_match), session.state(), repair.limits, wash.layers)
     if found is None:
         return
     st.subheader("Grain lines")
@@ -104,9 +91,8 @@ def grid(match: Match, wash: RankedWash) -> None:
     if len(wash.layers) != 1 or len(wash.layers[0].paints) != 1:
         return
     paint = wash.layers[0].paints[0].paint
-    library = session.open_library()
     with st.expander(f"{look.plain(paint)} at other ratios and coats, over this damage"):
         chips.dress()
-        table = cached.paint_grid(library.folder, library.stamp(), paint, match.ground, match.ground_uncertainty)
+        table = cached.paint_grid(session.state(), paint, match.ground, match.ground_uncertainty)
         st.html(chips.grid_table(table, match.ground))
         st.write("Computed colors, each with ± ΔE that holds nine times in ten; measured cells are split in two.")

@@ -13,13 +13,13 @@ from colormatch.match.grid import GridCell, WashGrid
 from colormatch.records import Lab, Swatch
 from colormatch.wash.ratio import format_fraction, format_ratio
 
-_CSS = Path(__file__).with_name("shelf.css").read_text(encoding="utf-8")
+_CSS = Path(__file__).with_name("chips.css").read_text(encoding="utf-8")
 #: Chips in one strip; more are too narrow to judge.
 _MOST = 16
 
 
 def dress() -> None:
-    """Put the shelf's style sheet on the page."""
+    """Put their style sheet on the page."""
     st.html(f"<style>{_CSS}</style>")
 
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import streamlit as st
 
-from app import session
-from app.marks import FOUND, stamp_after
-from app.session import OpenRepair
+from app.repair import session
+from app.repair.marks import FOUND, stamp_after
+from app.repair.session import OpenRepair
 from colormatch.photo.neutral import ChartIssue
 from colormatch.records import CardKind, OwnCard, RegionKind
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
-from app.gate import QUERY, Links
+from app.serve.gate import QUERY, Links
 from colormatch.errors import BadInput
 
 if TYPE_CHECKING:

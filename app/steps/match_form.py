@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app import look, session
-from app.session import OpenRepair
+from app.pieces import look
+from app.repair import session
+from app.repair.session import OpenRepair
 from colormatch import repair as job
 from colormatch.errors import BadInput
 from colormatch.records import Ground, Lab, Layer, Part, Reading, RegionKind, Shelf, lab_of

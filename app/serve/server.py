@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from app import phone
+from app.serve import phone
 
 #: Neutral middle gray (CIELAB L* 57) around the photo, as ISO 3664 asks of a surround, and its lighter sister for
 #: whatever is pressed or filled in. Black text has contrast 5.9 : 1 on the first and 8.3 : 1 on the second.
@@ -59,7 +59,7 @@ def settings(port: int, address: str) -> dict[str, Any]:
 #: This machine alone.
 LOOPBACK = "127.0.0.1"
 #: The page that Streamlit runs.
-MAIN = Path(__file__).with_name("main.py")
+MAIN = Path(__file__).parents[1] / "main.py"
 
 
 def serve(port: int, script: Path = MAIN, door: phone.Door | None = None) -> None:
@@ -70,8 +70,8 @@ def serve(port: int, script: Path = MAIN, door: phone.Door | None = None) -> Non
     import streamlit as st
     from starlette.middleware import Middleware
 
-    from app.gate import Gate
-    from app.pictures import route
+    from app.serve.gate import Gate
+    from app.serve.pictures import route
 
     phone.door = door
     if door:

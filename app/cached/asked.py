@@ -1,8 +1,9 @@
-"""What a person chose for a repair besides its marks: the reference in the photo, and what the damage is to become."""
+"""What pages ask by: a photo with its marks and its reference, what the damage is to become, a library as it stood."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import CardKind, Lab, Region, ShopChip
@@ -37,6 +38,25 @@ class Reference:
         if kind is CardKind.NONE:
             return cls(CardChoice(CardKind.NONE))
         return cls(CardChoice(kind, parse_card_value(value, kind), region=marked), white)
+
+
+@dataclass(frozen=True)
+class MarkedPhoto:
+    """All that the colors of a photo's surfaces follow from."""
+
+    path: Path
+    reference: Reference
+    #: What is to be read, or shown.
+    regions: tuple[Region, ...]
+
+
+@dataclass(frozen=True)
+class LibraryState:
+    """A library as it stood at some time."""
+
+    folder: Path
+    #: Changes with everything in it.
+    stamp: str
 
 
 @dataclass(frozen=True)
