@@ -68,14 +68,16 @@ def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CA
     CardUnusable
         Too small, clipped, too dark, far too uneven, not plain, or not gray. ``facts`` holds the figure.
     """
+    import cv2
+
     part = photo.part(region)
-    linear_rgb, inside = part.linear_rgb, part.inside
-    flags = [
-        *_size(part.pixels),
-        *_exposure(photo.encoded(part.box, part.every)[inside], linear_rgb[inside]),
-        *_surface(linear_rgb, inside),
-        *_color(linear_rgb[inside]),
-        *_light(linear_rgb[inside], photo.preview(_PREVIEW, averaged=False), region, reflectance),
+    flags = _size(part.pixels)
+    mean = np.array(cv2.mean(part.linear_rgb, part.inside.astype(np.uint8))[:3])
+    flags += [
+        *_exposure(photo.encoded(part.box, part.every)[part.inside], mean),
+        *_surface(part.linear_rgb, part.inside),
+        *_color(mean),
+        *_light(mean, photo.preview(_PREVIEW, averaged=False), region, reflectance),
     ]
     return tuple(flags)
 
@@ -93,8 +95,8 @@ def _size(pixels: int) -> list[Flag]:
     return []
 
 
-def _exposure(encoded_rgb: FloatArray, linear_rgb: FloatArray) -> list[Flag]:
-    """Clipped or dark, from (n, 3) pixels."""
+def _exposure(encoded_rgb: FloatArray, mean_linear_rgb: FloatArray) -> list[Flag]:
+    """Clipped or dark, from (n, 3) encoded pixels and the (3,) mean of their light."""
     clipped = float((encoded_rgb >= CLIPPED).any(axis=1).mean())
     if clipped > _CLIPPED_SHARE:
         raise CardUnusable(
@@ -102,7 +104,7 @@ def _exposure(encoded_rgb: FloatArray, linear_rgb: FloatArray) -> list[Flag]:
             "Take the photo again, darker, or mark a part of the card without a reflection.",
             clipped=clipped,
         )
-    weakest = float(linear_rgb.mean(axis=0).min())
+    weakest = float(mean_linear_rgb.min())
     if weakest < _BLACK:
         raise CardUnusable(
             "The gray card is nearly black in the photo.", "Take the photo again in more light.", weakest=weakest
@@ -145,9 +147,9 @@ def _surface(linear_rgb: FloatArray, inside: BoolArray) -> list[Flag]:
     return flags
 
 
-def _color(linear_rgb: FloatArray) -> list[Flag]:
-    """A cast, or no gray at all, from (n, 3) pixels."""
-    red, green, blue = np.log(linear_rgb.mean(axis=0, dtype=float))
+def _color(mean_linear_rgb: FloatArray) -> list[Flag]:
+    """A cast, or no gray at all, from the (3,) mean."""
+    red, green, blue = np.log(mean_linear_rgb)
     cast = max(abs(red - green), abs(blue - green))
     if cast > _COLORED:
         raise CardUnusable("What is marked as the gray card isn't gray.", _MARK_AGAIN, cast=cast)
@@ -157,14 +159,15 @@ def _color(linear_rgb: FloatArray) -> list[Flag]:
     return []
 
 
-def _light(linear_rgb: FloatArray, preview: ByteArray, region: Region, reflectance: float) -> list[Flag]:
-    """Whether the card can stand in the light of the rest of the photo."""
+def _light(mean_linear_rgb: FloatArray, preview: ByteArray, region: Region, reflectance: float) -> list[Flag]:
+    """Whether a card of such a (3,) mean can stand in the light of the rest of the photo."""
     height, width = preview.shape[:2]
     box, inside = region.mask(width, height)
     rest = np.ones((height, width), bool)
     rest[box.y : box.y + box.h, box.x : box.x + box.w] = ~inside
-    others = float(np.median(linear_from_encoded(preview[rest] / 255) @ RGB_TO_XYZ[1]))
-    as_reflectance = reflectance * others / float(linear_rgb.mean(axis=0, dtype=float) @ RGB_TO_XYZ[1])
+    levels = linear_from_encoded(np.arange(256) / 255)
+    others = float(np.median(levels[preview[rest]] @ RGB_TO_XYZ[1]))
+    as_reflectance = reflectance * others / float(mean_linear_rgb @ RGB_TO_XYZ[1])
     if _DARKEST_REST <= as_reflectance <= _LIGHTEST_REST:
         return []
     darker, by = ("brighter", "shade") if as_reflectance > _LIGHTEST_REST else ("darker", "brighter light")
@@ -192,12 +195,15 @@ def _view(linear_rgb: FloatArray, inside: BoolArray) -> tuple[FloatArray, BoolAr
 
 def _plane(brightness: FloatArray, inside: BoolArray) -> tuple[float, FloatArray]:
     """Brightest over darkest end of the plane of light through the inside, and the (h, w) rest without it."""
-    y, x = np.mgrid[: inside.shape[0], : inside.shape[1]]
-    terms = np.stack([np.ones(inside.shape), x - x.mean(), y - y.mean()], axis=-1)
+    height, width = inside.shape
+    # From -1 to 1 each way; so small a system is solved by its normal equations without loss.
+    y, x = np.meshgrid(np.linspace(-1, 1, height), np.linspace(-1, 1, width), indexing="ij")
+    terms = np.stack([np.ones(inside.shape), x, y], axis=-1)
     kept = inside
     # The second fit leaves out specks and reflections beyond 3 robust standard deviations of the first.
     for _ in range(2):
-        plane = terms @ np.linalg.lstsq(terms[kept], brightness[kept], rcond=None)[0]
+        known = terms[kept]
+        plane = terms @ np.linalg.solve(known.T @ known, known.T @ brightness[kept])
         off = np.abs(brightness - plane)
         kept = inside & (off <= max(3 * ROBUST * float(np.median(off[inside])), 1e-3))
     return math.exp(float(np.ptp(plane[inside]))), (brightness - plane).astype(np.float32)
@@ -208,6 +214,7 @@ def _light_left(brightness: FloatArray, inside: BoolArray) -> float:
     import cv2
 
     blur = _LIGHT_SCALE * min(inside.shape)
-    weight = cv2.GaussianBlur(inside.astype(np.float32), (0, 0), blur)
-    soft = cv2.GaussianBlur(np.where(inside, brightness, 0), (0, 0), blur) / np.maximum(weight, 1e-6)
+    soft = cv2.GaussianBlur(np.where(inside, brightness, 0), (0, 0), blur)
+    if not inside.all():
+        soft /= np.maximum(cv2.GaussianBlur(inside.astype(np.float32), (0, 0), blur), 1e-6)
     return float(soft[inside].std())

@@ -46,7 +46,7 @@ _LAG = 4
 _LIGHT_SCALE = 1 / 12
 #: Standard deviation over median absolute deviation of normal errors: 1 / normal quantile(0.75).
 ROBUST = 1.4826
-#: The surroundings are taken from every this many pixels of the preview, each way; for speed.
+#: Surroundings are taken, and pixels counted, from every this many pixels of the preview, each way; for speed.
 _THINNED = 4
 
 
@@ -151,13 +151,11 @@ def plain_pieces(log_rgb: FloatArray) -> list[Piece]:
     import cv2
 
     found = []
+    planes = cv2.split(log_rgb)
     for blur in _BLURS:
-        soft = cv2.GaussianBlur(log_rgb, (0, 0), blur)
-        # A Sobel kernel's weights add up to 8 for a slope of 1 per pixel.
-        across, down = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, scale=1 / 8) for dx in (1, 0))
-        steepest = reduce(cv2.max, cv2.split(across * across + down * down))
+        steepest = reduce(cv2.max, (_slope(plane, blur) for plane in planes))
         for limit in _SLOPES:
-            found += _quadrilaterals((steepest < limit * limit).astype(np.uint8))
+            found += _quadrilaterals((steepest < limit).astype(np.uint8))
     found.sort(key=lambda piece: -piece.filled)
     distinct: list[Piece] = []
     for piece in found:
@@ -166,17 +164,29 @@ def plain_pieces(log_rgb: FloatArray) -> list[Piece]:
     return distinct
 
 
+def _slope(plane: FloatArray, blur: float) -> FloatArray:
+    """(h, w) float32; how steep a blurred plane is at each pixel, per pixel."""
+    import cv2
+
+    soft = cv2.GaussianBlur(plane, (0, 0), blur)
+    # A Sobel kernel's weights add up to 8 for a slope of 1 per pixel.
+    across, down = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, scale=1 / 8) for dx in (1, 0))
+    slope: FloatArray = cv2.magnitude(across, down)
+    return slope
+
+
 def _quadrilaterals(plain: ByteArray) -> list[Piece]:
     """The connected pieces of a mask (h, w) that fill a quadrilateral well enough."""
     import cv2
 
     pieces = []
-    _, labels, boxes, _ = cv2.connectedComponentsWithStats(plain, connectivity=4)
-    for label, (x, y, w, h, count) in enumerate(boxes):
-        if label == 0 or count < _SMALLEST * plain.size:
+    _, labels = cv2.connectedComponents(plain, connectivity=4)
+    thin = labels[::_THINNED, ::_THINNED]
+    for label in np.flatnonzero(np.bincount(thin.ravel()) >= _SMALLEST * thin.size):
+        if label == 0:
             continue
-        mask = (labels[y : y + h, x : x + w] == label).astype(np.uint8)
-        outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE, offset=(int(x), int(y)))
+        mask = (labels == label).view(np.uint8)
+        outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
         outline = max(outlines, key=cv2.contourArea)
         hull, area = cv2.convexHull(outline), cv2.contourArea(outline)
         if len(hull) < 4 or area < _FOUR_SIDED[1] * cv2.contourArea(hull):
@@ -226,9 +236,10 @@ def structure(brightness: FloatArray, inside: BoolArray | None = None) -> float:
     inside = np.ones(brightness.shape, bool) if inside is None else inside
     weight = inside.astype(np.float32)
     scale = _LIGHT_SCALE * min(brightness.shape)
-    # Far from a piece of an odd shape there is no weight at all, and nothing that counts.
-    near = np.maximum(cv2.GaussianBlur(weight, (0, 0), scale), np.finfo(np.float32).tiny)
-    light = cv2.GaussianBlur(brightness * weight, (0, 0), scale) / near
+    light = cv2.GaussianBlur(brightness * weight, (0, 0), scale)
+    if not inside.all():
+        # Far from a piece of an odd shape there is no weight at all, and nothing that counts.
+        light /= np.maximum(cv2.GaussianBlur(weight, (0, 0), scale), np.finfo(np.float32).tiny)
     fine = np.where(inside, brightness - light, 0)
     # A speck of dust or a printed word is no texture: 3 robust standard deviations are the most that counts.
     most = 3 * ROBUST * float(np.median(np.abs(fine[inside])))
