@@ -15,6 +15,7 @@ from colormatch.cli.common import (
     box,
     card_choice,
     card_place,
+    flag_documents,
     lab,
     parse_layer,
     rounded,
@@ -142,6 +143,7 @@ def keep(
     from colormatch.checks import Before, lesson, swatch_from
     from colormatch.errors import BadInput
     from colormatch.records import SurfaceState
+    from colormatch.wash.paint import no_trace
     from colormatch.wash.ratio import format_layers
     from colormatch.workshop import paint_named
 
@@ -163,7 +165,9 @@ def keep(
     shelf = library.shelf()
     learned = lesson(swatch, shelf.of(swatch.paint), paint_named(shelf, swatch.paint).kind)
     number = library.add(swatch)
-    words = [f"Kept as swatch {number}: {format_layers(layers)}, ± {swatch.uncertainty:.1f} ΔE."]
+    nothing = no_trace(swatch)
+    words = [nothing.text] if nothing else []
+    words += [f"Kept as swatch {number}: {format_layers(layers)}, ± {swatch.uncertainty:.1f} ΔE."]
     if learned.missed is not None and learned.before is not None:
         words.append(
             f"The paint's model had missed it by ΔE {learned.missed:.1f}. On this ground the paint's washes were known "
@@ -181,6 +185,7 @@ def keep(
         "missed": learned.missed,
         "doubt_before": learned.before,
         "doubt_after": learned.after,
+        "flags": flag_documents([nothing] if nothing else []),
     }
     return rounded(document), "\n".join([*words, "'colormatch library undo' takes it back."])
 

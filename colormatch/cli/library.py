@@ -189,13 +189,16 @@ def _verify(library: Library, args: argparse.Namespace) -> Answer:
         "records": found.records,
         "photos": found.photos,
         "spare_files": found.spare,
+        "remarks": list(found.remarks),
     }
     looked = f"{found.records} records and {found.photos} photos"
     if not found.problems:
-        return Answer(document, f"All is well: {looked} checked in {library.folder}.")
+        well = f"All is well: {looked} checked in {library.folder}."
+        return Answer(document, "\n".join([well, *found.remarks]))
     lines = [
         *found.problems,
-        "'colormatch library restore' brings back a backup of the records; a missing photo comes back with "
+        *found.remarks,
+        "'colormatch library restore' brings back a backup of the records; such a photo comes back with "
         "'colormatch library import' of an export that holds it.",
     ]
     return Answer(document, "\n".join(lines), status=1)

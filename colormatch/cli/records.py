@@ -62,8 +62,8 @@ class RecordCommand(Generic[T]):
         """What the list's own options ask of :func:`colormatch.library.find.find`."""
         return {}
 
-    def flags(self, library: Library, record: T) -> list[Flag]:
-        """Doubts about a record that is to be added."""
+    def flags(self, library: Library, number: int, record: T) -> list[Flag]:
+        """Doubts about a record that was added or changed."""
         return []
 
     def cells(self, record: T) -> Sequence[object]:
@@ -135,11 +135,15 @@ class RecordCommand(Generic[T]):
     def _add(self, library: Library, args: argparse.Namespace) -> Answer:
         given = self.given(library, args)
         record = self.kind()(**({"name": args.name} if self.known_by == "name" else {}), **given)
-        flags = self.flags(library, record)
-        number = library.add(record)
-        text = f"Added {self.words(number, library.get(self.kind(), number))}."
+        return self._told(library, "added", library.add(record))
+
+    def _told(self, library: Library, done: str, number: int) -> Answer:
+        """A record that was added or changed, with what is to be doubted about it."""
+        record = library.get(self.kind(), number)
+        flags = self.flags(library, number, record)
+        text = f"{done.capitalize()} {self.words(number, record)}."
         return Answer(
-            {"added": document(number, library.get(self.kind(), number)), "flags": flag_documents(flags)},
+            {done: document(number, record), "flags": flag_documents(flags)},
             "\n".join([text, *(flag.text for flag in flags)]),
         )
 
@@ -151,8 +155,7 @@ class RecordCommand(Generic[T]):
         if getattr(args, "new_name", None) is not None:
             changes["name"] = args.new_name
         library.edit(stored.id, replace(stored.record, **changes))
-        record = library.get(self.kind(), stored.id)
-        return Answer({"changed": document(stored.id, record)}, f"Changed {self.words(stored.id, record)}.")
+        return self._told(library, "changed", stored.id)
 
     def _copy(self, library: Library, args: argparse.Namespace) -> Answer:
         stored = self.pick(library, args.chosen)

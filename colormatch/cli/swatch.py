@@ -86,15 +86,18 @@ class SwatchCommand(RecordCommand["Swatch"]):
                 given["ground"], given["ground_lab"] = known.name, known.lab
         return given
 
-    def flags(self, library: Library, record: Swatch) -> list[Flag]:
+    def flags(self, library: Library, number: int, record: Swatch) -> list[Flag]:
         from colormatch.library.find import twins
         from colormatch.records import Flag
+        from colormatch.wash.paint import no_trace
 
-        same = [str(stored.id) for stored in twins(record, library.all(self.kind()))]
-        if not same:
-            return []
-        told = f"Number {', '.join(same)} is the very same; take the new one back with 'colormatch library undo'."
-        return [Flag("repeated", told)]
+        nothing = no_trace(record)
+        flags = [nothing] if nothing else []
+        same = [str(stored.id) for stored in twins(record, library.all(self.kind())) if stored.id != number]
+        if same:
+            told = f"Number {', '.join(same)} is the very same; 'colormatch library undo' takes this back."
+            flags.append(Flag("repeated", told))
+        return flags
 
     def cells(self, record: Swatch) -> Sequence[object]:
         from colormatch.wash.ratio import format_ratio

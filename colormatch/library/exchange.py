@@ -19,7 +19,7 @@ from colormatch.library.columns import is_sha256
 from colormatch.library.database import sync_file
 from colormatch.library.history import now
 from colormatch.library.outside import written_whole
-from colormatch.library.photos import MAX_PHOTO_BYTES
+from colormatch.library.photos import MAX_PHOTO_BYTES, is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.repair_file import MAX_REPAIR_BYTES, is_repair_file, read_repair, repair_file, write_repair
 from colormatch.library.sheet import Problem, Read, read_sheet, refuse, write_sheet
@@ -237,11 +237,13 @@ def export_exchange(
     named.update(*(repair.photos for repair in kept))
     places = library.photos.all()
     photos, flags = {}, []
-    for sha256 in sorted(named):
-        if sha256 in places and places[sha256].is_file():
-            photos[sha256] = places[sha256]
-        else:
+    for sha256 in told(sorted(named), len(named), "Checking photos", progress):
+        if sha256 not in places or not places[sha256].is_file():
             flags.append(Flag("photo-missing", f"The photo {sha256[:12]} is not in the library; it was left out."))
+        elif not is_whole(places[sha256], sha256):  # with it in, the whole export would be refused
+            flags.append(Flag("photo-damaged", f"The photo {sha256[:12]} is damaged; it was left out."))
+        else:
+            photos[sha256] = places[sha256]
     texts = {SHEETS[kind]: write_sheet(kind, rows) for kind, rows in records.items() if rows or kind in _ALWAYS}
     texts |= {repair_file(number): write_repair(repair) for number, repair in enumerate(kept, 1)}
     _write(texts, photos, target, progress)

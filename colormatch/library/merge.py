@@ -21,9 +21,11 @@ from colormatch.library.changes import Changes
 from colormatch.library.columns import WORDS, R, Record, name_key
 from colormatch.library.database import explained
 from colormatch.library.exchange import Exchange, read_exchange
+from colormatch.library.photos import is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import Library, SavedRepair, Stored
 from colormatch.records import ClearCoatPair, Flag, Ground, OwnCard, Paint, ShopChip, Swatch
+from colormatch.wash.paint import no_trace
 
 
 class Fate(StrEnum):
@@ -132,9 +134,12 @@ def import_exchange(
     exchange = read_exchange(source, progress)
     plan = _plan(library, exchange)
     wanted = {photo for item in plan.items if item.fate is not Fate.SAME for photo in _photos_of(item.theirs)}
-    # A photo that was lost from the library's folder comes back with the same record.
-    wanted |= {sha256 for sha256, path in library.photos.all().items() if not path.is_file()}
-    wanted &= exchange.photos.keys()
+    # A photo that was lost from the library's folder, or spoiled there, comes back with the same record.
+    kept = {sha256: path for sha256, path in library.photos.all().items() if sha256 in exchange.photos}
+    looked_at = told(kept.items(), len(kept), "Checking photos", progress)
+    healed = {sha256 for sha256, path in looked_at if not is_whole(path, sha256)}
+    plan = replace(plan, flags=(*plan.flags, *_healing(healed)))
+    wanted = (wanted | healed) & exchange.photos.keys()
     if preview or (all(item.fate is Fate.SAME for item in plan.items) and not wanted):
         return plan
     backup.back_up(library.database, "before-import")
@@ -145,7 +150,7 @@ def import_exchange(
                 files.append(path)  # one by one: those before a failure are known
         with library.step(f"imported {source.name}") as step:
             # Planned again inside the transaction: another window may have written since.
-            plan = _plan(step, exchange)
+            plan = replace(_plan(step, exchange), flags=plan.flags)
             for item in plan.items:
                 _apply(step, item, conflicts)
     except BaseException:
@@ -153,6 +158,18 @@ def import_exchange(
             library.photos.discard(files)
         raise
     return plan
+
+
+def _healing(photos: set[str]) -> tuple[Flag, ...]:
+    """What is said of photos that the library has lost or spoiled, and the import holds."""
+    if not photos:
+        return ()
+    which = (
+        "1 photo that your library lacks or has damaged comes"
+        if len(photos) == 1
+        else (f"{len(photos)} photos that your library lacks or has damaged come")
+    )
+    return (Flag("photos-healed", f"{which} back with it.", len(photos)),)
 
 
 def _put_photos(library: Library, exchange: Exchange, wanted: set[str], progress: Progress | None) -> Iterator[Path]:
@@ -208,7 +225,10 @@ def _plan(mine: Library | Changes, exchange: Exchange) -> ImportPlan:
         replace(swatch, paint=spelled[swatch.paint]) if swatch.paint in spelled else swatch
         for swatch in exchange.records[Swatch]
     ]
-    items += _compare(mine.all(Swatch), swatches, [_swatch_key])
+    compared_swatches = _compare(mine.all(Swatch), swatches, [_swatch_key])
+    incoming = (swatch for swatch, item in zip(swatches, compared_swatches, strict=True) if item.fate is not Fate.SAME)
+    flags += filter(None, map(no_trace, incoming))
+    items += compared_swatches
     items += _compare(mine.all(ClearCoatPair), exchange.records[ClearCoatPair], [_pair_key])
     items += _compare_repairs(mine.repairs(), exchange.repairs)
     return ImportPlan(tuple(items), tuple(flags))

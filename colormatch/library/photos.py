@@ -202,7 +202,8 @@ def _days_old(path: Path) -> float:
 def is_whole(path: Path, sha256: str) -> bool:
     """Whether the file is there and its bytes are those that its name says."""
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest() == sha256
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest() == sha256
     except FileNotFoundError:
         return False
 

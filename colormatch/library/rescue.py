@@ -20,6 +20,8 @@ from colormatch.library.outside import written_whole
 from colormatch.library.photos import TEMPORARY_PREFIX, is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import DATABASE_NAME, Library, refuse_absent
+from colormatch.records import Swatch
+from colormatch.wash.paint import no_trace
 
 #: SQLite Database File Format, 1.3.1: the header string.
 _SQLITE = b"SQLite format 3\0"
@@ -206,6 +208,8 @@ class Verification:
     photos: int
     #: Photo files that no record and no repair knows: they do no harm.
     spare: int
+    #: What is odd about sound records, each one sentence.
+    remarks: tuple[str, ...] = ()
 
 
 def verify(library: Library, progress: Progress | None = None) -> Verification:
@@ -225,11 +229,15 @@ def verify(library: Library, progress: Progress | None = None) -> Verification:
     except LibraryDamaged as error:
         return Verification((error.what,), 0, 0, 0)
     records = 0
+    remarks: tuple[str, ...] = ()
     for kind in TABLES:
         try:
             records += len(library.all(kind))
         except LibraryDamaged as error:
             problems.append(error.what)
+    if not problems:
+        odd = ((one.id, no_trace(one.record)) for one in library.all(Swatch))
+        remarks = tuple(f"Swatch number {id}: {flag.text}" for id, flag in odd if flag)
     photos = library.photos.all()
     for sha256, path in told(photos.items(), len(photos), "Checking photos", progress):
         if not path.is_file():
@@ -238,4 +246,4 @@ def verify(library: Library, progress: Progress | None = None) -> Verification:
             problems.append(f"The photo {path.name} is damaged.")
     known = {path.name for path in photos.values()}
     spare = sum(path.name not in known for path in library.photos.folder.glob("*"))
-    return Verification(tuple(problems), records, len(photos), spare)
+    return Verification(tuple(problems), records, len(photos), spare, remarks)

@@ -63,6 +63,9 @@ _CONTRADICTION = 16.27
 _CONTRADICTION_QUANTILE = 3.0902
 #: Degrees of freedom below which swatches can't contradict each other: those of one swatch are all but used up.
 _LEAST_FREEDOM = 1.0
+#: ΔE00 between a swatch and its ground below which the paint can't be seen in it, and paint fraction from which a wash
+#: must leave a trace. Our choice.
+_NO_TRACE, _STRONG = 0.3, 0.25
 #: A color that no smooth reflectance comes closer to than this, ΔE00, is reported.
 _OUT_OF_REACH = 0.5
 
@@ -126,6 +129,19 @@ def distinct(swatches: Sequence[Swatch]) -> tuple[Swatch, ...]:
         if reading not in kept or swatch.uncertainty > kept[reading].uncertainty:
             kept[reading] = swatch
     return tuple(kept.values())
+
+
+def no_trace(swatch: Swatch) -> Flag | None:
+    """The doubt about a strong wash that has the color of its ground; None where it can be seen."""
+    off = float(delta_e(swatch.lab, swatch.ground_lab))
+    if swatch.paint_fraction < _STRONG or off >= _NO_TRACE:
+        return None
+    ratio = format_ratio(swatch.paint_parts, swatch.water_parts)
+    text = (
+        f"The swatch {ratio} of {swatch.paint} on {swatch.ground} has the color of its ground; "
+        "check that the right spot was read."
+    )
+    return Flag("no-trace", text, off)
 
 
 def is_transparent(name: str, kind: str) -> bool:
@@ -218,7 +234,7 @@ def birge_ratio(surprise: FloatArray, freedom: float) -> float:
     chance = freedom * (1 - variance + _CONTRADICTION_QUANTILE * variance**0.5) ** 3
     if chi_square <= chance and surprise.max() <= _CONTRADICTION:
         return 1.0
-    return max(1.0, (chi_square / freedom) ** 0.5)
+    return max(1.0, float(np.sqrt(chi_square / freedom)))
 
 
 class _Fit:
@@ -407,6 +423,7 @@ def _flags(
             f"{name} has one swatch only: what it does at other ratios and on other wood is a guess with wide margins."
         )
         flags.append(Flag("one-swatch", text, 1))
+    flags += [flag for flag in map(no_trace, swatches) if flag]
     for swatch, residual, chi, gap in zip(swatches, residuals, surprise, unreached, strict=True):
         ratio = format_ratio(swatch.paint_parts, swatch.water_parts)
         which = f"The swatch {ratio}, {swatch.coats} coat{'s' * (swatch.coats > 1)} on {swatch.ground} of {name}"

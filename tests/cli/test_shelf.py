@@ -99,6 +99,20 @@ def test_the_same_swatch_twice_is_told(shelf):
     assert [flag["code"] for flag in document(shelf(*ADD, "--json"))["flags"]] == ["repeated"]
 
 
+def test_a_swatch_that_shows_nothing_is_told_when_it_is_added_and_changed(shelf):
+    nothing = ["--lab", "70,5,20"]
+    assert "has the color of its ground; check that the right spot was read." in shelf(*ADD, *nothing).out
+    assert [flag["code"] for flag in document(shelf(*ADD, *nothing, "--json"))["flags"]] == ["no-trace", "repeated"]
+    assert document(shelf("swatch", "edit", "1", "--ratio", "1:9", "--json"))["flags"] == []  # too thin to tell
+    changed = shelf("swatch", "edit", "2", "--ratio", "full")
+    assert changed.out.startswith("Changed swatch 2")
+    assert "has the color of its ground" in changed.out
+    verified = shelf("library", "verify")
+    assert verified.status == 0
+    assert "Swatch number 2: The swatch full of Umber on rail has the color of its ground" in verified.out
+    assert len(document(shelf("library", "verify", "--json"))["remarks"]) == 1
+
+
 @pytest.mark.parametrize(
     ("command", "key", "options", "change", "field"),
     [

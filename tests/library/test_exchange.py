@@ -103,6 +103,46 @@ def test_a_photo_that_is_gone_comes_back_with_an_import(stocked, tmp_path):
     assert stocked.photos.path(photo).read_bytes() == b"a photo"
 
 
+@pytest.mark.parametrize("name", ["out", "out.zip"])
+def test_a_damaged_photo_comes_back_with_an_import(stocked, tmp_path, name):
+    photo = stocked.photos.add(b"a photo", "x.jpg")
+    stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
+    export_exchange(stocked, tmp_path / name)
+    stocked.photos.path(photo).write_bytes(b"a phot\0")
+    assert "damaged" in verify(stocked).problems[0]
+    told = import_exchange(stocked, tmp_path / name, preview=True).flags
+    assert ("photos-healed", 1) in {(flag.code, flag.value) for flag in told}
+    assert stocked.photos.path(photo).read_bytes() == b"a phot\0"  # only said so far
+    assert import_exchange(stocked, tmp_path / name).flags == told
+    assert verify(stocked).problems == ()
+    assert stocked.photos.path(photo).read_bytes() == b"a photo"
+    assert "photos-healed" not in {flag.code for flag in import_exchange(stocked, tmp_path / name).flags}
+
+
+def test_a_damaged_photo_is_told_and_the_rest_exported(stocked, tmp_path):
+    photo = stocked.photos.add(b"a photo", "x.jpg")
+    stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
+    stocked.photos.path(photo).write_bytes(b"")
+    assert [flag.code for flag in export_exchange(stocked, tmp_path / "out")] == ["photo-damaged"]
+    assert read_exchange(tmp_path / "out").shelf == stocked.shelf()
+
+
+def test_a_swatch_that_shows_nothing_is_told_when_it_comes_in_and_by_the_check(stocked, tmp_path):
+    assert verify(stocked).remarks == ()
+    export_exchange(stocked, tmp_path / "clean")
+    assert "no-trace" not in {flag.code for flag in import_exchange(stocked, tmp_path / "clean", preview=True).flags}
+    seen = stocked.shelf().swatches[0]
+    stocked.add(replace(seen, paint_parts=1, water_parts=1, lab=seen.ground_lab))
+    (remark,) = verify(stocked).remarks
+    assert "has the color of its ground; check that the right spot was read." in remark
+    assert verify(stocked).problems == ()
+    export_exchange(stocked, tmp_path / "out")
+    other = Library.open(tmp_path / "other")
+    assert [flag.code for flag in import_exchange(other, tmp_path / "out", preview=True).flags].count("no-trace") == 1
+    # What the library has already was told when it came in.
+    assert "no-trace" not in {flag.code for flag in import_exchange(stocked, tmp_path / "out", preview=True).flags}
+
+
 def test_nothing_is_overwritten(stocked, tmp_path):
     (tmp_path / "out.zip").write_text("mine")
     (tmp_path / "out").mkdir()

@@ -6,12 +6,14 @@ from dataclasses import replace
 from coloraide import Color
 
 from colormatch.match.advice import advise
+from colormatch.match.doubts import shelf_doubts
 from colormatch.match.finalists import finalists
 from colormatch.match.job import Job
 from colormatch.match.next_swatch import next_swatch
 from colormatch.match.rank import rank_washes, ranked
 from colormatch.match.spots import rank_for_all, rank_grain_lines
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
+from colormatch.wash.paint import fit_paint
 from tests.fitted import fit_paints
 
 SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
@@ -114,7 +116,7 @@ def test_doubts_about_swatches(shelf, models):
     name = rank_washes(Task(SOUND, DAMAGE, 1, 1), shelf, models, Limits()).washes[0].layers[0].paints[0].paint
     first = shelf.of(name)[0]
     twice = Shelf((*shelf.paints, Paint("Plum")), (*shelf.swatches, first, replace(first, lab=first.ground_lab)))
-    said = advice(twice, models)
+    said = " ".join(shelf_doubts(twice, {**models, name: fit_paint(twice.of(name))}, [name]))
     assert f"{name} has 1 swatch entered twice; each counts once." in said
     assert "has the color of its ground" in said
     assert "Left out for want of a swatch: Plum." in said
