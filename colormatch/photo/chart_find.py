@@ -9,29 +9,39 @@ import numpy as np
 
 from colormatch.color.space import linear_from_encoded, linear_from_lab
 from colormatch.errors import BadInput, CardNotFound
+from colormatch.photo.chart_grid import grids
 from colormatch.photo.chart_values import COLUMNS, ROWS, SINCE_2014
 from colormatch.records import ByteArray, Card, CardKind, FloatArray, Region, RegionKind
 
 if TYPE_CHECKING:
     from colormatch.photo.read import DecodedPhoto
 
-#: Longest sides of the pictures that are searched, pixels. The detector misses a plain chart at one size and finds it
-#: at the next, and more surely upright than lying.
-_SEARCH_SIDES = (600, 800, 450, 1100, 520, 700)
-#: Distance between patches over a patch's pitch, and the detector's margin around the outer patches, in pitches.
-_GAP, _DETECTOR_MARGIN = 1 / 11, 1 / 11
+#: Longest sides of the pictures that are searched, pixels: the second for small charts and their narrow gaps.
+_SEARCH_SIDES = (800, 1400)
+#: Distance between patches over a patch's pitch.
+_GAP = 1 / 11
 #: Margins, in pitches, that people may leave around the outer patches when they mark the four corners.
-_MARKED_MARGINS = (0.0, _DETECTOR_MARGIN, 0.25, 0.4)
+_MARKED_MARGINS = (0.0, 1 / 11, 0.25, 0.4)
 #: Side of a patch's cell in the straightened chart, pixels; the middle part of it that is read, and the wider part that
 #: is all patch only where the margin was guessed right.
 _CELL, _READ, _PATCH = 48, 0.5, 0.84
 #: Least share of the patches' log light that the reference explains, up to a gain and a contrast for each channel;
 #: simulated and real charts reach 0.93 and more, a chart turned the wrong way stays below 0.5.
 _LEAST_FIT = 0.85
+#: Most that one patch may be off, natural log, all channels together: simulated charts in seven lights reach 0.42, in
+#: light that slopes by 40 % 0.5, real ones 0.26; of patches covered by something else it tells nineteen in twenty.
+_MOST_OFF = 0.5
 #: A patch is plain where the spread of its log light stays below this, and so many of them must be.
 _PLAIN_SPREAD, _LEAST_PLAIN = 0.12, 20
+#: What the reference has to explain of single pixels, one in each patch, before a place is read.
+_WORTH_READING = 0.7
+#: The corners of the block of cells, and the middles of its 24, in cells from the middle of the first.
+_RIM_CELLS = np.array([[0, 0], [COLUMNS, 0], [COLUMNS, ROWS], [0, ROWS]], float) - 0.5
+_MIDDLE_CELLS = np.array([[column, row] for row in range(ROWS) for column in range(COLUMNS)], float)
 #: Added before the logarithm: channels of saturated patches are often cut to zero.
 _FLOOR = 0.01
+#: The same, of the chart's white, where single patches are looked at: dark ones may be off by flare.
+_FLOOR_OF_ONE = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,38 +92,19 @@ def find_chart_in(preview: ByteArray) -> tuple[Region, ReadChart] | None:
 
     linear_rgb = linear_from_encoded(preview.astype(np.float32) / 255)
     height, width = preview.shape[:2]
-    # Noise and fine grain break the outlines of patches; a small median keeps edges and takes both away.
-    calm = cv2.medianBlur(np.ascontiguousarray(preview[..., ::-1]), 3)
-    for turns in range(4):
-        turned = np.ascontiguousarray(np.rot90(calm, turns))
-        detector = cv2.mcc.CCheckerDetector.create()
-        threads = cv2.getNumThreads()
-        try:
-            # It draws at random; one thread and one seed give the same answer for the same photo every time.
-            cv2.setNumThreads(1)
-            cv2.setRNGSeed(0)
-            found = detector.process(turned, 1)
-        finally:
-            cv2.setNumThreads(threads)
-        # Without a find there is no best chart, and asking for it ends the process.
-        if not found:
+    for there in grids(preview):
+        corners, middles = (cv2.perspectiveTransform(points[None], there)[0] for points in (_RIM_CELLS, _MIDDLE_CELLS))
+        x, y = np.round(middles).astype(int).T
+        if (x < 0).any() or (y < 0).any() or (x >= width).any() or (y >= height).any():
             continue
-        box = _turned_back(np.asarray(detector.getBestColorChecker().getBox(), dtype=float), turns, width, height)
-        read = _read_best(linear_rgb, box, (_DETECTOR_MARGIN,))
+        # A look at the middles tells most places and turns; only then is it read.
+        if chart_fit(linear_rgb[y, x]) < _WORTH_READING:
+            continue
+        read = _read_best(linear_rgb, corners + 0.5, (_GAP / 2,))
         if read is not None:
             points = tuple((float(x / width), float(y / height)) for x, y in read.corners)
             return Region(RegionKind.CARD, points, "chart"), read
     return None
-
-
-def _turned_back(corners: FloatArray, turns: int, width: int, height: int) -> FloatArray:
-    """Corners in a picture from those in the picture turned by so many quarter turns to the left (`numpy.rot90`)."""
-    for _ in range(turns):
-        # One quarter turn to the left moved (x, y) to (y, width - x) of a picture that was this wide.
-        wide = width if turns % 2 == 1 else height
-        turns -= 1
-        corners = np.stack([wide - corners[:, 1], corners[:, 0]], axis=1)
-    return corners
 
 
 def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
@@ -161,7 +152,8 @@ def _read_best(linear_rgb: FloatArray, corners: FloatArray, margins: tuple[float
     ]
     # The fit tells the orientation, the spread tells the margin.
     best = max((read for read in reads if read is not None), key=lambda read: read.fit - read.spread, default=None)
-    return best if best is not None and best.fit >= _LEAST_FIT else None
+    explained = best is not None and best.fit >= _LEAST_FIT and most_off(best.linear_rgb) <= _MOST_OFF
+    return best if explained else None
 
 
 def _read(linear_rgb: FloatArray, corners: FloatArray, margin: float) -> ReadChart | None:
@@ -217,9 +209,27 @@ def chart_fit(patch_linear_rgb: FloatArray) -> float:
     float
         Share of the variance of log light left after a gain and a rising contrast for each channel is taken off.
     """
-    seen = np.log(np.maximum(patch_linear_rgb, 0) + _FLOOR)
-    true = np.log(np.maximum(linear_from_lab(SINCE_2014), 0) + _FLOOR)
-    seen, true = seen - seen.mean(axis=0), true - true.mean(axis=0)
+    seen, true = _log_colors(patch_linear_rgb, _FLOOR)
     norms = np.sqrt((seen**2).sum(axis=0) * (true**2).sum(axis=0))
     correlation = (seen * true).sum(axis=0) / np.maximum(norms, 1e-12)
     return float(np.mean(np.maximum(correlation, 0) ** 2))
+
+
+def most_off(patch_linear_rgb: FloatArray) -> float:
+    """How far the patch that the published colors explain worst is from them, natural log.
+
+    Parameters
+    ----------
+    patch_linear_rgb : (24, 3) float; linear sRGB
+    """
+    brightest = float(np.max(linear_from_lab(SINCE_2014)))
+    exposure = brightest / max(float(np.max(patch_linear_rgb)), 1e-12)
+    seen, true = _log_colors(patch_linear_rgb * exposure, _FLOOR_OF_ONE)
+    contrast = (seen * true).sum(axis=0) / (true**2).sum(axis=0)
+    return float(np.linalg.norm(seen - contrast * true, axis=1).max())
+
+
+def _log_colors(patch_linear_rgb: FloatArray, floor: float) -> tuple[FloatArray, FloatArray]:
+    """(24, 3) log light of patches as seen and as published, each less its mean."""
+    seen, true = (np.log(np.maximum(c, 0) + floor) for c in (patch_linear_rgb, linear_from_lab(SINCE_2014)))
+    return seen - seen.mean(axis=0), true - true.mean(axis=0)

@@ -23,15 +23,15 @@ def chart_reflectances(data: str = "BabelColor Average") -> FloatArray:
     return np.stack([np.nan_to_num(spectrum.copy().align(shape).values) for spectrum in spectra])
 
 
-def chart_surface() -> Surface:
+def chart_surface(data: str = "BabelColor Average", gap: int = GAP, rim: int = RIM) -> Surface:
     """The chart with its black rim."""
-    height, width = (2 * RIM + count * (PATCH + GAP) - GAP for count in (4, 6))
+    height, width = (2 * rim + count * (PATCH + gap) - gap for count in (4, 6))
     tone = np.full((height, width), 24)
     for index in range(24):
         row, column = divmod(index, 6)
-        top, left = RIM + row * (PATCH + GAP), RIM + column * (PATCH + GAP)
+        top, left = rim + row * (PATCH + gap), rim + column * (PATCH + gap)
         tone[top : top + PATCH, left : left + PATCH] = index
-    reflectances = np.concatenate([chart_reflectances(), flat(0.03)[None]])
+    reflectances = np.concatenate([chart_reflectances(data), flat(0.03)[None]])
     return Surface(np.eye(25, dtype=np.float32)[tone], reflectances)
 
 
