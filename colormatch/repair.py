@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colormatch.errors import RegionError
+from colormatch.photo.across import across
 from colormatch.photo.around import around_card
 from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, light_doubt, tie_to_chips
+from colormatch.photo.patches import patch_doubts, same_surface
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.photo.sample import combine, sample_region
 from colormatch.records import (
@@ -77,16 +79,20 @@ def read_photo(
 def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region]) -> Reading:
     """Read the colors of regions of a photo whose neutral reference is known."""
     correction, even = neutral.correction, photo.evened(neutral.plane)
-    samples = []
-    for region in regions:
-        sample = sample_region(even, region, correction.lab, correction.systematic)
-        doubts = light_doubt(neutral, region)
-        samples.append(replace(sample, flags=(*sample.flags, *doubts)))
-    light = neutral.light
-    if neutral.card.region is not None and neutral.plane is None:
-        light = replace(light, flags=(*light.flags, *around_card(photo, neutral.card.region, regions)))
+    samples = [sample_region(even, region, correction.lab, correction.systematic) for region in regions]
+    doubts = patch_doubts(even, regions, samples, correction.lab, neutral.card.region)
+    told = [
+        replace(sample, flags=(*sample.flags, *of_patch, *light_doubt(neutral, region)))
+        for sample, of_patch, region in zip(samples, doubts, regions, strict=True)
+    ]
+    light, of_card = neutral.light, neutral.card.region
+    if of_card is not None and neutral.plane is None:
+        light = replace(light, flags=(*light.flags, *around_card(photo, of_card, regions)))
+    if not any(flag.code == "light-mixed" for flag in light.flags):
+        mixed = (across(even, of_card, [regions[i] for i in patches]) for patches in same_surface(regions))
+        light = replace(light, flags=(*light.flags, *dict.fromkeys(flag for flags in mixed for flag in flags)))
     difference = correction.systematic_difference
-    return Reading(photo.facts, neutral.card, light, tuple(samples), correction.steps, difference)
+    return Reading(photo.facts, neutral.card, light, tuple(told), correction.steps, difference)
 
 
 def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sample:

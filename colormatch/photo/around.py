@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from colormatch.photo.read import DecodedPhoto
-from colormatch.records import BoolArray, Box, Flag, FloatArray, Region, RegionKind
+from colormatch.records import Flag, FloatArray, Region, RegionKind
 
 #: Rim around the card that is looked at, as multiples of its size: outside its own shadow and border, near its light.
 _INNER, _OUTER = 1.2, 1.8
@@ -22,7 +21,7 @@ _SECTORS = 12
 #: Pixels of a sector below which it says nothing. Our choice.
 _FEWEST = 20
 #: Pixels of the rim's box that are read, about.
-_READ = 40_000
+_READ = 15_000
 #: Difference in the logarithms of red over green and blue over green up to which two surfaces may be one wood: shade is
 #: bluer than sun by about so much. From the second figure on, two kinds of light are asked about; places of one board
 #: differ by 0.03 (sim). Our choice.
@@ -48,10 +47,11 @@ def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) ->
     if not sound:
         return ()
     wood = np.median([_color(part.linear_rgb[part.inside]) for part in map(photo.part, sound)], axis=0)
-    sectors = _rim(photo, card, regions)
-    if not len(sectors) or wood.min() <= 0:
+    colors = np.array([_color(pixels) for pixels in rim(photo, card, (_INNER, _OUTER), regions)]).reshape(-1, 3)
+    colors = colors[(colors > 0).all(axis=1)]
+    if not len(colors) or wood.min() <= 0:
         return ()
-    ratio = np.log(wood) - np.log(sectors)
+    ratio = np.log(wood) - np.log(colors)
     hue = np.abs(ratio[:, [0, 2]] - ratio[:, [1]]).max(axis=1)
     alike = hue < _SAME_HUE
     if alike.sum() < _AGREEING * _SECTORS:
@@ -79,47 +79,38 @@ def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) ->
     return ()
 
 
-def _rim(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) -> FloatArray:
-    """(n, 3) linear light of the rim's sectors that lie in the photo and hold nothing else that is marked."""
-    inner, outer = _grown(card, _INNER), _grown(card, _OUTER)
+def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked: Sequence[Region]) -> list[FloatArray]:
+    """What lies around a region, sector by sector.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    region : Region
+    times : (inner, outer)
+        Where the rim begins and ends, as multiples of the region's size.
+    marked : sequence of Region
+        Kept out of the rim.
+
+    Returns
+    -------
+    list of (n, 3) float32
+        Linear light of pixels of each sector that lies in the photo and holds enough of them.
+    """
+    inner, outer = (region.scaled(size) for size in times)
     width, height = photo.facts.width, photo.facts.height
     box = outer.box(width, height)
     every = max(1, math.ceil(math.sqrt(box.w * box.h / _READ)))
     linear_rgb = photo.linear(box, every)
-    rim = outer.mask(width, height, every)[1]
-    for region in (inner, *regions):
-        rim &= ~_within(region, box, width, height, every)
-    y, x = np.nonzero(rim)
-    middle = (np.mean(card.points, axis=0) * (width, height) - (box.x, box.y)) / every
+    around = outer.within(box, width, height, every)
+    for kept_out in (inner, *marked):
+        around &= ~kept_out.within(box, width, height, every)
+    y, x = np.nonzero(around)
+    middle = (np.mean(region.points, axis=0) * (width, height) - (box.x, box.y)) / every
     sector = ((np.arctan2(y - middle[1], x - middle[0]) / (2 * math.pi) + 0.5) * _SECTORS).astype(int) % _SECTORS
-    colors = [
-        _color(linear_rgb[y[sector == i], x[sector == i]]) for i in range(_SECTORS) if (sector == i).sum() >= _FEWEST
-    ]
-    return np.array([color for color in colors if color.min() > 0]).reshape(-1, 3)
+    by_sector = [linear_rgb[y[sector == i], x[sector == i]] for i in range(_SECTORS)]
+    return [pixels for pixels in by_sector if len(pixels) >= _FEWEST]
 
 
 def _color(linear_rgb: FloatArray) -> FloatArray:
     color: FloatArray = np.median(linear_rgb, axis=0)
     return color
-
-
-def _grown(region: Region, times: float) -> Region:
-    """A region made larger about its middle, as far as the photo reaches."""
-    corners = np.asarray(region.points)
-    middle = corners.mean(axis=0)
-    grown = np.clip(middle + times * (corners - middle), 0, 1)
-    return replace(region, points=tuple((float(x), float(y)) for x, y in grown))
-
-
-def _within(region: Region, box: Box, width: int, height: int, every: int) -> BoolArray:
-    """Which of a box' pixels lie in a region."""
-    own, inside = region.mask(width, height)
-    whole = np.zeros((box.h, box.w), dtype=bool)
-    left, top = max(own.x, box.x), max(own.y, box.y)
-    right, bottom = min(own.x + own.w, box.x + box.w), min(own.y + own.h, box.y + box.h)
-    if left < right and top < bottom:
-        whole[top - box.y : bottom - box.y, left - box.x : right - box.x] = inside[
-            top - own.y : bottom - own.y, left - own.x : right - own.x
-        ]
-    picked: BoolArray = whole[::every, ::every]
-    return picked

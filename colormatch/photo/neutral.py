@@ -26,6 +26,7 @@ from colormatch.photo.correct import (
     no_correction,
 )
 from colormatch.photo.light import NO_PLACES, Places, Plane, describe_light, fit_plane, surface_parts
+from colormatch.photo.local_tones import tone_flags
 from colormatch.photo.read import DecodedPhoto
 from colormatch.photo.three_step import THREE_STEPS, check_steps, find_steps, three_step_correction
 from colormatch.photo.three_step_find import find_three_steps
@@ -174,6 +175,8 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: S
         correction = replace(neutral.correction, steps=(step, *neutral.correction.steps))
         kept = tuple(flag for flag in neutral.light.flags if flag.code != "light-uneven")
         neutral = replace(neutral, correction=correction, light=replace(neutral.light, flags=kept))
+    tones = tone_flags(photo, *_of_one_tone(card, usable, places))
+    neutral = replace(neutral, light=replace(neutral.light, flags=(*neutral.light.flags, *tones)))
     if len(usable) < len(white):
         text = "A white place is overexposed and can't tell how the light falls; take the photo again, darker."
         doubt = Flag("white-clipped", text, float(len(white) - len(usable)))
@@ -302,6 +305,13 @@ def _neutral_places(photo: DecodedPhoto, card: Card, white: Sequence[Region]) ->
         if not 1 / _SAME_SURFACE < lighter < _SAME_SURFACE:
             others = replace(others, surface=others.surface + 1)
     return of_card + others
+
+
+def _of_one_tone(card: Card, white: Sequence[Region], places: Places) -> tuple[list[Region], list[int]]:
+    """A gray card and the white places, and which surface each belongs to."""
+    gray = [card.region] if card.kind is CardKind.GRAY and card.region is not None else []
+    of_white = int(places.surface.max()) if places.surface.size else 0
+    return [*gray, *white], [0] * len(gray) + [of_white] * len(white)
 
 
 def _parts(photo: DecodedPhoto, region: Region) -> Places:

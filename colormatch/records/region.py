@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -87,6 +87,13 @@ class Region:
         x1, y1 = np.ceil(np.round(xy.max(axis=0), 6)).astype(int)
         return Box(int(x0), int(y0), int(x1 - x0), int(y1 - y0))
 
+    def scaled(self, times: float) -> Region:
+        """The same shape made larger or smaller about its middle, as far as the photo reaches."""
+        corners = np.asarray(self.points)
+        middle = corners.mean(axis=0)
+        moved = np.clip(middle + times * (corners - middle), 0, 1)
+        return replace(self, points=tuple((float(x), float(y)) for x, y in moved))
+
     def mask(self, width: int, height: int, every: int = 1) -> tuple[Box, BoolArray]:
         """Which pixels of an upright photo of that size have their center inside the corners (even-odd rule).
 
@@ -96,6 +103,10 @@ class Region:
             The box around the region, and the pixels of that box; of larger steps, every so many of them each way.
         """
         box = self.box(width, height)
+        return box, self.within(box, width, height, every)
+
+    def within(self, box: Box, width: int, height: int, every: int = 1) -> BoolArray:
+        """(h, w) bool; the same of any box of pixels, or of every so many of them."""
         x = box.x + 0.5 + np.arange(0, box.w, every)
         y = box.y + 0.5 + np.arange(0, box.h, every)[:, None]
         inside = np.zeros((y.size, x.size), dtype=bool)
@@ -104,4 +115,4 @@ class Region:
             if y0 != y1:
                 crosses = (y0 <= y) != (y1 <= y)
                 inside ^= crosses & (x < x0 + (y - y0) * ((x1 - x0) / (y1 - y0)))
-        return box, inside
+        return inside

@@ -24,8 +24,6 @@ from tests.scenes.spectra import (
 CAMERAS = ("measured", "widened", "shifted")
 #: Linear sRGB to linear Display P3 (both D65; SMPTE EG 432-1 primaries).
 _SRGB_TO_P3 = np.array([[0.8225, 0.1774, 0.0], [0.0332, 0.9669, 0.0], [0.0171, 0.0724, 0.9108]])
-#: The radius within which local tone mapping looks, as parts of the photograph's shorter side.
-_LOCAL_PARTS = 10
 #: Steps of the lookup table from linear to encoded values.
 _TABLE = 1 << 14
 
@@ -136,6 +134,8 @@ class Camera:
     local_tone: float = 0.0
     #: Steps of log luminance that it takes for the edge of a thing and doesn't blur; larger ones leave no halos.
     local_edge: float = 0.8
+    #: How far about each place it looks, as a share of the photograph's shorter side.
+    local_radius: float = 0.1
     #: Standard deviation of the blur, pixels.
     blur: float = 0.0
     #: Standard deviation of the noise on encoded values of 0 to 1.
@@ -197,7 +197,7 @@ def develop(raw: FloatArray, light_name: str, camera: Camera, rng: np.random.Gen
     if camera.blur:
         linear = cv2.GaussianBlur(linear, (0, 0), camera.blur)
     if camera.local_tone:
-        linear = linear * _local_gain(linear, camera.local_tone, camera.local_edge)[..., None]
+        linear = linear * _local_gain(linear, camera)[..., None]
     linear = np.clip(linear, 0, 1)
     noise = rng.standard_normal(linear.shape, dtype=np.float32) * np.float32(camera.noise)
     if camera.output == "raw-like":
@@ -208,7 +208,7 @@ def develop(raw: FloatArray, light_name: str, camera: Camera, rng: np.random.Gen
     return (np.clip(encoded, 0, 1) * full + 0.5).astype(np.uint8 if camera.bits == 8 else np.uint16)
 
 
-def _local_gain(linear: FloatArray, strength: float, edge: float) -> FloatArray:
+def _local_gain(linear: FloatArray, camera: Camera) -> FloatArray:
     """(h, w) gain that compresses the coarse part of log luminance about its mean and keeps the detail.
 
     The coarse part is that of the guided filter, guided by itself: K. He, J. Sun, X. Tang, "Guided image filtering",
@@ -218,14 +218,14 @@ def _local_gain(linear: FloatArray, strength: float, edge: float) -> FloatArray:
     small = cv2.resize(log, None, fx=1 / 8, fy=1 / 8, interpolation=cv2.INTER_AREA)
 
     def mean(plane: FloatArray) -> FloatArray:
-        side = 2 * (min(small.shape) // _LOCAL_PARTS) + 1
+        side = 2 * round(camera.local_radius * min(small.shape)) + 1
         return cv2.blur(plane, (side, side), borderType=cv2.BORDER_REFLECT)
 
     variance = mean(small * small) - mean(small) ** 2
-    slope = variance / (variance + edge * edge)
+    slope = variance / (variance + camera.local_edge**2)
     a, b = (
         cv2.resize(mean(plane), log.shape[::-1], interpolation=cv2.INTER_LINEAR)
         for plane in (slope, (1 - slope) * mean(small))
     )
     base = a * log + b
-    return np.exp(-strength * (base - base.mean()))
+    return np.exp(-camera.local_tone * (base - base.mean()))

@@ -47,13 +47,13 @@ def scene(
     card = things.gray_card() if kind is CardKind.GRAY else things.three_step_card()
     laid = [
         Thing("wood", "wood", board(any_wood(rng), (HEIGHT, WIDTH), rng), rectangle((600, 400), (WIDTH, HEIGHT))),
-        Thing("card", str(kind), card, _quad(CARD)),
-        *(Thing(f"spot {i}", "spot", spot, _quad(Box(*at, *SPOT))) for i, at in enumerate(SPOTS)),
+        Thing("card", str(kind), card, quad(CARD)),
+        *(Thing(f"spot {i}", "spot", spot, quad(Box(*at, *SPOT))) for i, at in enumerate(SPOTS)),
     ]
     return Scene(WIDTH, HEIGHT, tuple(laid), clouds)
 
 
-def _quad(box: Box) -> FloatArray:
+def quad(box: Box) -> FloatArray:
     return rectangle((box.x + box.w / 2, box.y + box.h / 2), (box.w, box.h))
 
 

@@ -1,0 +1,103 @@
+"""Whether one surface changes its hue across the photo, as it does where two kinds of light fall on it.
+
+One gray card can't tell two lamps. Patches of the same wood can: they look warmer towards the bulb and bluer towards
+the window, in a straight line. Wood changes its hue too, but mostly together with its brightness, from field to grain
+line; that part is known from within the patches and is taken off first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from colormatch.color.space import RGB_TO_XYZ
+from colormatch.photo.read import DecodedPhoto
+from colormatch.photo.tone import LEAST_LIGHT
+from colormatch.records import Flag, FloatArray, Region
+
+#: Pixels that are read of a patch, about.
+_READ = 10_000
+#: Pixels of a quarter of a patch below which it says nothing, our choice; and what a straight line has of its own.
+_FEWEST, _UNKNOWNS = 20, 3
+#: Change of log(blue/red) along the straight line from which two lamps are asked about, over the patches themselves and
+#: on to the card, and its multiple of what that line leaves. Set by ``tests/scenes/study_lamps.py``.
+_OVER_PATCHES, _TO_CARD, _STRAIGHT = 0.1, 0.1, 6.0
+
+
+class HueChange(NamedTuple):
+    """How log(blue/red) of a surface changes along a straight line across the photo, less what brightness brings."""
+
+    #: From one end of the patches to the other.
+    over: float
+    #: From the middle of the patches to the card, if that line goes on; as `over` without a card.
+    to_card: float
+    #: What the line leaves, standard deviation.
+    left: float
+
+
+def across(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) -> tuple[Flag, ...]:
+    """The flag ``light-mixed`` where patches of one surface change their hue along the photo.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    card : Region or None
+        The light of the patches may differ the more from its light the farther away it lies.
+    patches : sequence of Region
+        Of one surface.
+    """
+    change = hue_change(photo, card, patches)
+    if change is None or change.over < max(_OVER_PATCHES, _STRAIGHT * change.left) or change.to_card < _TO_CARD:
+        return ()
+    text = (
+        "The wood looks warmer towards one side of the photo, as if two kinds of light fell on it. If it is of one "
+        "color all over, switch one of them off or draw the curtain, and photograph again."
+    )
+    return (Flag("light-mixed", text, round(change.over, 3)),)
+
+
+def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) -> HueChange | None:
+    """How the hue of patches of one surface changes; None where too little is marked for a line to leave anything."""
+    together = alone = 0.0
+    colors, places = [], []
+    for patch in patches:
+        color, place = _pixels(photo, patch)
+        hue, brightness = _hue_and_brightness(color)
+        together += float(np.sum((hue - hue.mean()) * (brightness - brightness.mean())))
+        alone += float(np.sum((brightness - brightness.mean()) ** 2))
+        right, below = (place > place.mean(axis=0)).T
+        for quarter in (2 * below + right == number for number in range(4)):
+            if quarter.sum() >= _FEWEST:
+                colors.append(color[quarter].mean(axis=0))
+                places.append(place[quarter].mean(axis=0))
+    if len(colors) <= _UNKNOWNS:
+        return None
+    hue, brightness = _hue_and_brightness(np.array(colors))
+    hue -= together / max(alone, LEAST_LIGHT) * brightness
+    middle = np.mean(places, axis=0)
+    terms = np.column_stack([np.ones(len(places)), places - middle])
+    line = np.linalg.lstsq(terms, hue, rcond=None)[0]
+    along = terms @ line
+    over = float(np.ptp(along))
+    to_card = over if card is None else abs(float((np.mean(card.points, axis=0) - middle) @ line[1:]))
+    return HueChange(over, to_card, float(np.linalg.norm(hue - along)) / math.sqrt(len(places) - _UNKNOWNS))
+
+
+def _pixels(photo: DecodedPhoto, patch: Region) -> tuple[FloatArray, FloatArray]:
+    """(n, 3) linear light of a patch, of about `_READ` of its pixels, and (n, 2) where they lie, fractions."""
+    width, height = photo.facts.width, photo.facts.height
+    box = patch.box(width, height)
+    every = max(1, math.ceil(math.sqrt(box.w * box.h / _READ)))
+    inside = patch.within(box, width, height, every)
+    y, x = np.nonzero(inside)
+    places = np.column_stack([(box.x + every * x + 0.5) / width, (box.y + every * y + 0.5) / height])
+    return photo.linear(box, every)[inside].astype(float), places
+
+
+def _hue_and_brightness(linear_rgb: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Log of blue over red, and of luminance, of (n, 3) colors."""
+    red, _, blue = np.log(np.maximum(linear_rgb, LEAST_LIGHT)).T
+    return blue - red, np.log(np.maximum(linear_rgb @ RGB_TO_XYZ[1], LEAST_LIGHT))

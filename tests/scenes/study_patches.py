@@ -1,0 +1,120 @@
+"""How often a patch that is off, or too even a spot of its board, is named, and how often a sound one is.
+
+Run it: ``python -m tests.scenes.study_patches [boards]``.
+
+Three patches on simulated boards of grain from fine to coarse, of one wood or varied (`study_lamps`). In one of them a
+broad highlight or a soft shadow lies; or one is so small that it falls between the grain lines. All of it is simulated.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+
+import numpy as np
+
+from colormatch.color.difference import delta_e
+from colormatch.photo.neutral import CardChoice
+from colormatch.records import Box, Reading, Region, RegionKind
+from colormatch.repair import read_photo
+from tests.scenes import things
+from tests.scenes.camera import Camera, Lighting
+from tests.scenes.files import encoded
+from tests.scenes.scene import Scene, Thing
+from tests.scenes.study_lamps import BOARDS, patches, wandering
+from tests.scenes.study_light import CARD, HEIGHT, WIDTH, Cloud, marked, quad
+
+#: A highlight's radius in parts of the width, a little more than a patch's; and its peaks, shares of a white's light.
+_SHEEN, PEAKS = 0.08, (0.03, 0.08, 0.2)
+#: Radii of a shadow over one patch, pixels, and the shares of the light that it takes.
+_SHADE, DEPTHS = 110.0, (0.2, 0.4)
+#: Sides of patches that are small for their grain, pixels.
+_SMALL = (24, 60)
+USERS = 3
+
+
+class Board:
+    """A board with a card on it, and the camera that photographs it."""
+
+    def __init__(self, wanders: str, seed: Sequence[int]) -> None:
+        self.rng = np.random.default_rng(seed)
+        self.seed = seed
+        period = float(np.exp(self.rng.uniform(*np.log([10, 200]))))
+        wood = wandering(BOARDS[wanders], self.rng, period)
+        self.things = (
+            Thing("wood", "wood", wood, quad(Box(0, 0, WIDTH, HEIGHT))),
+            Thing("card", "gray card", things.gray_card(), quad(CARD)),
+        )
+        self.slope = tuple(self.rng.normal(0, 0.05, 2).tolist())
+        self.camera = Camera.typical(self.rng, white_level=0.7)
+
+    def read(self, regions: Sequence[Region], clouds: tuple[Cloud, ...] = (), **light: object) -> Reading:
+        lighting = Lighting("D65", self.slope, 0.1, **light)  # type: ignore[arg-type]
+        scene = Scene(WIDTH, HEIGHT, self.things, clouds)
+        photo = encoded(scene.photograph(lighting, self.camera, np.random.default_rng(self.seed)), "JPEG", quality=95)
+        return read_photo(photo, regions, CardChoice(region=marked(RegionKind.CARD, CARD)))
+
+
+def named(reading: Reading, code: str) -> list[bool]:
+    """Of each patch, whether a doubt is raised about it."""
+    return [code in {flag.code for flag in sample.flags} for sample in reading.samples]
+
+
+def off(board: Board) -> list[tuple[str, float, bool, bool]]:
+    """What lies on the first of three patches, how far it takes it, and whether that one or another is named."""
+    out = []
+    for _ in range(USERS):
+        regions = patches(board.rng, 20)
+        plain = board.read(regions)
+        x, y = np.mean(regions[0].points, axis=0).tolist()
+        cases = {"nothing": plain}
+        cases |= {f"highlight {peak:.0%}": board.read(regions, glare=(x, y, _SHEEN, peak)) for peak in PEAKS}
+        for depth in DEPTHS:
+            cloud = (x * WIDTH, y * HEIGHT, _SHADE, _SHADE, depth)
+            cases[f"shadow {depth:.0%}"] = board.read(regions, (cloud,))
+        for case, reading in cases.items():
+            first, *others = named(reading, "patch-off")
+            moved = float(delta_e(np.array(reading.samples[0].lab), np.array(plain.samples[0].lab)))
+            out.append((case, moved, first, any(others)))
+    return out
+
+
+def even(board: Board) -> list[tuple[str, float, bool]]:
+    """Of small and of usual patches, how far each is from the board's mean, and whether it is called too even."""
+    left = CARD.x + CARD.w + 20
+    whole = Region.from_box(RegionKind.DAMAGE, Box(left, 0, WIDTH - left, HEIGHT), WIDTH, HEIGHT)
+    mean = np.array(board.read([whole]).samples[0].lab)
+    out = []
+    for size, sides in (("small", _SMALL), ("usual", (90, 200))):
+        for _ in range(USERS):
+            reading = board.read(patches(board.rng, left, 4, sides))
+            told = named(reading, "patch-too-even")
+            out += [
+                (size, float(delta_e(np.array(sample.lab), mean)), flag)
+                for sample, flag in zip(reading.samples, told, strict=True)
+            ]
+    return out
+
+
+def report(boards: int) -> None:
+    for number, wanders in enumerate(BOARDS):
+        every = [Board(wanders, (21, number, index)) for index in range(boards)]
+        print(f"{wanders}: one of three patches lies in; how far that takes it, ΔE00; it is named, another is named")
+        found = [result for board in every for result in off(board)]
+        for case in dict.fromkeys(case for case, *_ in found):
+            moved, first, others = (
+                np.array(column) for column in zip(*(r[1:] for r in found if r[0] == case), strict=True)
+            )
+            print(f"  {case:15s} {moved.mean():5.2f}  {first.mean():4.0%}  {others.mean():4.0%}", flush=True)
+        print(f"{wanders}: patches by how far they are off their board, ΔE00; share called too even a spot")
+        spots = [result for board in every for result in even(board)]
+        for size in ("small", "usual"):
+            row = [f"  {size}"]
+            for low, high in ((0, 2), (2, 4), (4, 8), (8, 50)):
+                flags = [flag for which, apart, flag in spots if which == size and low <= apart < high]
+                row.append(f"{low}-{high}: {np.mean(flags) if flags else 0:4.0%} of {len(flags)}")
+            print(*row, sep="  ", flush=True)
+
+
+if __name__ == "__main__":
+    report(int(sys.argv[1]) if len(sys.argv) > 1 else 6)
