@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import TypeVar
 
 import streamlit as st
 
 from app import cached
-from app.repair.marks import FOUND
+from app.repair.marks import FOUND, Marked
 from colormatch.errors import ColorMatchError
 from colormatch.records import CardKind, Region, RegionKind
 
+M = TypeVar("M", bound=Marked)
 
-def card_mark(path: Path, kind: CardKind) -> tuple[Region, ...]:
-    """The card of a kind as a mark of the program's; nothing where it can't be told."""
+
+def with_card_looked_for(held: M, path: Path, kind: CardKind) -> M:
+    """What is marked in a photo, and the card of a kind where none is marked and the program finds it.
+
+    It is looked for once in each photo; from then on it is the person's to move.
+    """
+    found = () if held.card_region else _found(path, kind)
+    return replace(held.with_regions(*found, *held.regions), searched=True)
+
+
+def _found(path: Path, kind: CardKind) -> tuple[Region, ...]:
     with st.spinner("Looking for the card"):
         card = cached.card_in(path, kind)
     if isinstance(card, ColorMatchError) or card.region is None:

@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from app.repair import session
-from app.repair.marks import FOUND, stamp_after
+from app.repair.marks import FOUND
 from app.repair.session import OpenRepair
 from colormatch.photo.neutral import ChartIssue
 from colormatch.records import CardKind, OwnCard, RegionKind
@@ -71,7 +71,8 @@ def _take_card(key: str, own: dict[str, OwnCard]) -> None:
         what["own_card"] = card.name
     if kind is not repair.card_kind and kind is not CardKind.NONE:
         regions = tuple(region for region in repair.regions if region.name != FOUND)
-        what |= {"regions": regions, "searched": False, "stamp": stamp_after(repair.stamp)}
+        marked = repair.with_regions(*regions)
+        what |= {"regions": marked.regions, "stamp": marked.stamp, "searched": False}
     session.change(**what)
 
 
@@ -102,4 +103,5 @@ def _name_chip(key: str, number: int) -> None:
     chip = repair.of_kind(RegionKind.CHIP)[number]
     named = replace(chip, name=session.widget_value(key))
     regions = tuple(named if region is chip else region for region in repair.regions)
-    session.change(regions=regions, stamp=stamp_after(repair.stamp))
+    marked = repair.with_regions(*regions)
+    session.change(regions=marked.regions, stamp=marked.stamp)

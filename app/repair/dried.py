@@ -30,12 +30,6 @@ class DriedPhoto(Marked):
     #: Of :data:`REPAIR` or of :data:`STRIPS`; the first or the second light.
     mode: str
     light: int
-    #: SHA-256 in the library's photos.
-    photo: str
-    stamp: int = 0
-    regions: tuple[Region, ...] = ()
-    #: Whether the program has looked for the card in it.
-    searched: bool = False
 
     @property
     def surfaces(self) -> tuple[Region, ...]:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Self
 
+from app.cached import Reference
 from colormatch.errors import RegionError
-from colormatch.records import Region, RegionKind
+from colormatch.records import CardKind, Region, RegionKind
 
 
 @dataclass(frozen=True)
@@ -51,14 +52,17 @@ def stamp_after(stamp: int) -> int:
     return max(stamp + 1, int(time.time() * 1000))
 
 
+@dataclass(frozen=True, kw_only=True)
 class Marked:
-    """A photo and the regions marked in it; a base of the dataclasses that hold one."""
+    """A photo and the regions marked in it."""
 
     #: SHA-256 in the library's photos; empty until one is chosen.
-    photo: str
+    photo: str = ""
     #: Of the last edit of the regions; see :class:`Edit`.
-    stamp: int
-    regions: tuple[Region, ...]
+    stamp: int = 0
+    regions: tuple[Region, ...] = ()
+    #: Whether the program has looked for the card in this photo.
+    searched: bool = False
 
     @property
     def edit(self) -> Edit:
@@ -68,6 +72,38 @@ class Marked:
     def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
         """Its regions of one kind."""
         return tuple(region for region in self.regions if region.kind is kind)
+
+    @property
+    def card_region(self) -> Region | None:
+        """Where the card is marked."""
+        return next(iter(self.of_kind(RegionKind.CARD)), None)
+
+    def with_regions(self, *regions: Region) -> Self:
+        """The same with other regions, set by the program."""
+        return replace(self, regions=regions, stamp=stamp_after(self.stamp))
+
+    def with_edit(self, edit: Edit) -> Self | None:
+        """The same once an edit has come in; None where that changes nothing. See :func:`joined`."""
+        taken = joined(self.edit, edit)
+        return None if taken is None else replace(self, regions=taken.regions, stamp=taken.stamp)
+
+
+@dataclass(frozen=True, kw_only=True)
+class MarkedByCard(Marked):
+    """One whose card a person has described."""
+
+    card_kind: CardKind = CardKind.GRAY
+    #: What the card's maker states, as typed; empty: the usual value of its kind.
+    card_value: str = ""
+
+    @property
+    def has_card(self) -> bool:
+        """Whether colors can be read: a card is marked, or said not to be there."""
+        return self.card_kind is CardKind.NONE or self.card_region is not None
+
+    def described(self, marked: Region | None, white: tuple[Region, ...] = ()) -> Reference:
+        """Its card where it is marked in some photo of its; see `Reference.described`."""
+        return Reference.described(self.card_kind, self.card_value, marked, white)
 
 
 #: Name of a region that the program found and nobody has corrected.

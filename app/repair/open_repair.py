@@ -11,7 +11,7 @@ from app import cached
 from app.cached import Aim, MarkedPhoto, Reference
 from app.repair import dried, history, owned, work
 from app.repair.dried import Dried, DriedPhoto
-from app.repair.marks import Marked, as_document, from_document
+from app.repair.marks import MarkedByCard, as_document, from_document
 from app.repair.well_formed import well_formed
 from app.repair.work import Mixing, Progress, Recipe
 from colormatch.bench.schedule import Times
@@ -33,23 +33,13 @@ from colormatch.records import (
 
 
 @dataclass(frozen=True)
-class OpenRepair(Marked):
+class OpenRepair(MarkedByCard):
     """One repair, as far as it has come."""
 
     #: Number in the library; None until there is something to keep.
     id: int | None = None
     name: str = ""
-    #: SHA-256 in the library's photos.
-    photo: str = ""
-    #: Of the last edit of the regions; see `marks.Edit`.
-    stamp: int = 0
-    regions: tuple[Region, ...] = ()
-    #: Whether the program has looked for the card in this photo.
-    searched: bool = False
-    card_kind: CardKind = CardKind.GRAY
-    #: What the card's maker states, as typed; empty: the usual value of its kind.
-    card_value: str = ""
-    #: Name of the card in the library that these two are of; empty: none of them.
+    #: Name of the card in the library that kind and value are of; empty: none of them.
     own_card: str = ""
     sound_state: SurfaceState = SurfaceState.BARE
     damage_state: SurfaceState = SurfaceState.BARE
@@ -95,11 +85,6 @@ class OpenRepair(Marked):
             return surfaces
         return tuple(r for r in surfaces if r.kind is not RegionKind.DAMAGE or r is damage[self.spot - 1])
 
-    @property
-    def has_card(self) -> bool:
-        """Whether the colors can be read: a card is marked, or said not to be there."""
-        return self.card_kind is CardKind.NONE or bool(self.of_kind(RegionKind.CARD))
-
     def card(self) -> Reference:
         """The card as the person marked and described it, and what helps it: white places, shop chips.
 
@@ -112,9 +97,7 @@ class OpenRepair(Marked):
         known = {chip.name: chip for chip in owned.shop_chips()} if chips else {}
         chips = tuple(chip for chip in chips if chip.name in known)
         settled = tuple(known[chip.name] for chip in chips)
-        marked = next(iter(self.of_kind(RegionKind.CARD)), None)
-        white = self.of_kind(RegionKind.WHITE)
-        by_card = Reference.described(self.card_kind, self.card_value, marked, white)
+        by_card = self.described(self.card_region, self.of_kind(RegionKind.WHITE))
         return replace(by_card, chips=chips, settled=settled)
 
     def marked(self, regions: tuple[Region, ...]) -> MarkedPhoto:
@@ -135,11 +118,10 @@ class OpenRepair(Marked):
         BadInput
             Its value is of no known form.
         """
-        marked = next(iter(photo.of_kind(RegionKind.CARD)), None)
-        if marked is None and self.card_kind is not CardKind.NONE:
+        if photo.card_region is None and self.card_kind is not CardKind.NONE:
             return None
-        reference = Reference.described(self.card_kind, self.card_value, marked)
-        return MarkedPhoto(owned.open_library().photos.path(photo.photo), reference, regions)
+        path = owned.open_library().photos.path(photo.photo)
+        return MarkedPhoto(path, self.described(photo.card_region), regions)
 
 
 #: The surfaces that a repair reads, and what a page calls them.

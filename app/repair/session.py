@@ -18,7 +18,7 @@ import streamlit as st
 
 from app.repair import history
 from app.repair.dried import DriedPhoto
-from app.repair.marks import Edit, joined, stamp_after
+from app.repair.marks import Edit, stamp_after
 from app.repair.open_repair import APART, OpenRepair, document_of, opened
 from app.repair.open_repair import SURFACES as SURFACES
 from app.repair.open_repair import lacking as lacking
@@ -129,12 +129,11 @@ def leave() -> None:
 
 
 def take_edit(edit: Edit) -> None:
-    """Take regions from the editor; see `joined`."""
+    """Take regions from the editor."""
     with _writing:
-        repair = current()
-        taken = joined(repair.edit, edit)
+        taken = current().with_edit(edit)
         if taken is not None:
-            keep(replace(repair, regions=taken.regions, stamp=taken.stamp))
+            keep(taken)
 
 
 def change_check(**what: Any) -> None:
@@ -152,12 +151,12 @@ def put_dried(photo: DriedPhoto) -> None:
 
 
 def take_dried_edit(light: int, edit: Edit) -> None:
-    """Take regions of a photo of dried paint from the editor; see `joined`."""
+    """Take regions of a photo of dried paint from the editor."""
     with _writing:
         held = current().check.shown(light)
-        taken = joined(held.edit, edit) if held else None
-        if held and taken:
-            put_dried(replace(held, regions=taken.regions, stamp=taken.stamp))
+        taken = held.with_edit(edit) if held else None
+        if taken is not None:
+            put_dried(taken)
 
 
 def link() -> dict[str, str]:
@@ -202,11 +201,6 @@ def part_changer(
             change(**{name: replace(getattr(current(), name), **{part: read(widget_value(key))})})
 
     return change_part
-
-
-def limit_changer(name: str, key: str, read: Callable[[Any], Any] = lambda value: value) -> Callable[[], None]:
-    """Callback that puts a widget's value into the open repair's limits."""
-    return lambda: change(limits=replace(current().limits, **{name: read(widget_value(key))}))
 
 
 @st.fragment(run_every=FOLLOW_S)

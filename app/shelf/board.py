@@ -99,7 +99,7 @@ def _what(draft: Draft, found: Plan | ColorMatchError | None) -> tuple[str, Plan
 
 def _next_step(draft: Draft, path: Path, plan: Plan | None) -> None:
     """What a board without markers still needs."""
-    if draft.lacks_card:
+    if not draft.has_card:
         photo_side.ask_for_card(draft, path)
     elif not draft.of_kind(RegionKind.PATCH):
         st.subheader("Mark the board")
@@ -113,7 +113,7 @@ def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | C
     corners: tuple[tuple[float, float], ...] = ()
     if own:
         marked = draft.of_kind(RegionKind.PATCH)
-        if not marked or len(marked[0].points) != 4 or draft.lacks_card:
+        if not marked or len(marked[0].points) != 4 or not draft.has_card:
             return None
         facts, turn = cached.decoded(path).facts, int(draft.words.get("turn", 0))
         points = [(float(x), float(y)) for x, y in marked[0].corners(facts.width, facts.height)]

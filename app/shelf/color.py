@@ -43,7 +43,7 @@ def show() -> None:
     with word_column:
         kept_as = WordFields(draft).pick("What is it?", "as", _AS)
         words = _PAIR if kept_as == "clear-coats" else _ONE
-        if draft.lacks_card:
+        if not draft.has_card:
             photo_side.ask_for_card(draft, path)
         _form(draft, path, kept_as, words)
         with st.expander("Card and photo", key="color-card"):

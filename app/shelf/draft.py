@@ -12,36 +12,18 @@ from typing import Any
 
 from app.cached import Reference
 from app.repair import history, session
-from app.repair.marks import Edit, Marked, as_document, from_document, joined, stamp_after
-from colormatch.records import CardKind, Region, RegionKind
+from app.repair.marks import Edit, MarkedByCard, as_document, from_document, stamp_after
+from colormatch.records import CardKind
 
 
 @dataclass(frozen=True)
-class Draft(Marked):
+class Draft(MarkedByCard):
     """What has been chosen, marked and typed."""
 
     #: What it is for: ``patch`` or ``board``. One of each is held.
     use: str
-    #: SHA-256 in the library's photos; empty until one is chosen.
-    photo: str = ""
-    stamp: int = 0
-    regions: tuple[Region, ...] = ()
-    #: Whether the program has looked for the card in this photo.
-    searched: bool = False
-    card_kind: CardKind = CardKind.GRAY
-    #: What the card's maker states, as typed.
-    card_value: str = ""
     #: What was typed or chosen, by the name of its field.
     words: Mapping[str, Any] = field(default_factory=dict)
-
-    def with_regions(self, *regions: Region) -> Draft:
-        """The same with other regions, set by the program."""
-        return replace(self, regions=regions, stamp=stamp_after(self.stamp))
-
-    @property
-    def lacks_card(self) -> bool:
-        """Whether a card has still to be marked before colors can be read."""
-        return self.card_kind is not CardKind.NONE and not self.of_kind(RegionKind.CARD)
 
     def reference(self) -> Reference:
         """The card as marked and described; looked for where it isn't marked.
@@ -51,8 +33,7 @@ class Draft(Marked):
         BadInput
             Its value is of no known form.
         """
-        marked = next(iter(self.of_kind(RegionKind.CARD)), None)
-        return Reference.described(self.card_kind, self.card_value, marked)
+        return self.described(self.card_region)
 
 
 def with_words(draft: Draft, **words: Any) -> Draft:
@@ -112,10 +93,9 @@ def taker(use: str) -> Callable[[Edit], None]:
     """What takes the editor's edits."""
 
     def take(edit: Edit) -> None:
-        draft = held(use)
-        taken = joined(draft.edit, edit)
+        taken = held(use).with_edit(edit)
         if taken is not None:
-            keep(replace(draft, regions=taken.regions, stamp=taken.stamp))
+            keep(taken)
 
     return take
 

@@ -63,7 +63,7 @@ def show() -> None:
 
 
 def _next_step(draft: Draft, path: Path) -> None:
-    if draft.lacks_card:
+    if not draft.has_card:
         photo_side.ask_for_card(draft, path)
     elif not draft.of_kind(RegionKind.PATCH):
         st.subheader("Mark bare wood and dried wash")

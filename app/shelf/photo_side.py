@@ -11,7 +11,7 @@ import streamlit as st
 from app import cached
 from app.cached import MarkedPhoto
 from app.pieces import look, photo_files, photo_words
-from app.pieces.found_card import card_mark, why_not_found
+from app.pieces.found_card import why_not_found, with_card_looked_for
 from app.pieces.reference_form import CARD_KINDS
 from app.pieces.region_editor import Words, region_editor
 from app.repair import session
@@ -49,7 +49,7 @@ def _take_file(use: str, key: str) -> None:
 
 def _take(use: str, photo: str) -> None:
     before = drafts.held(use)
-    drafts.keep(Draft(use, photo, card_kind=before.card_kind, card_value=before.card_value, words=before.words))
+    drafts.keep(Draft(use, photo=photo, card_kind=before.card_kind, card_value=before.card_value, words=before.words))
 
 
 def forget(use: str) -> None:
@@ -60,10 +60,9 @@ def forget(use: str) -> None:
 
 def with_card(draft: Draft, path: Path) -> Draft:
     """The draft with the card that the program finds, looked for once in each photo and for each kind."""
-    if draft.searched or not draft.lacks_card:
+    if draft.searched or draft.has_card:
         return draft
-    found = card_mark(path, draft.card_kind)
-    draft = replace(draft.with_regions(*found, *draft.regions), searched=True)
+    draft = with_card_looked_for(draft, path, draft.card_kind)
     drafts.keep(draft, undoable=False)
     return draft
 
@@ -108,7 +107,7 @@ def _change_kind(use: str, key: str) -> None:
 def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict[RegionKind, Sample]:
     """What is read of each kind of surface that is marked, with what it is good for in words; in the kinds' order."""
     surfaces = tuple(replace(region, name=words[kind][0]) for kind in words for region in draft.of_kind(kind))
-    if draft.lacks_card or not surfaces:
+    if not draft.has_card or not surfaces:
         return {}
     try:
         with st.spinner("Reading the colors"):

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import streamlit as st
 
 from app import cached
 from app.pieces import look, photo_files
-from app.pieces.found_card import card_mark
+from app.pieces.found_card import with_card_looked_for
 from app.pieces.region_editor import region_editor
 from app.repair import session
 from app.repair.dried import PAINTED, REPAIR, STRIPS, DriedPhoto, Wash
-from app.repair.marks import stamp_after
 from app.repair.session import OpenRepair
 from app.serve import pictures
 from app.steps import example, keeping, outcome
@@ -94,27 +91,24 @@ def _take_upload(key: str, light: int) -> None:
     if upload is not None:
         with session.telling():
             photo = photo_files.keep(upload.getvalue(), upload.name)
-            session.put_dried(DriedPhoto(session.current().check.mode, light, photo))
+            session.put_dried(DriedPhoto(session.current().check.mode, light, photo=photo))
 
 
 def _take_example() -> None:
     with session.telling():
         content, regions, painted = example.dried()
         photo = photo_files.keep(content, "example-dried.jpg")
-        session.put_dried(DriedPhoto(REPAIR, 1, photo, regions=regions))
+        session.put_dried(DriedPhoto(REPAIR, 1, photo=photo, regions=regions))
         as_picked = outcome.picked_layers(session.current()) == (painted,)
         session.change_check(other=None if as_picked else Wash.of(painted))
 
 
 def _search_card(repair: OpenRepair, light: int) -> None:
-    """Look for the card once in each photo; from then on it is the person's to move."""
     shown = repair.check.shown(light)
     if shown is None or shown.searched or repair.card_kind is CardKind.NONE:
         return
     path = session.open_library().photos.path(shown.photo)
-    found = () if shown.of_kind(RegionKind.CARD) else card_mark(path, repair.card_kind)
-    regions = found + shown.regions
-    session.put_dried(replace(shown, regions=regions, searched=True, stamp=stamp_after(shown.stamp)))
+    session.put_dried(with_card_looked_for(shown, path, repair.card_kind))
 
 
 # --- check -----------------------------------------------------------------------------------------------------------
@@ -239,7 +233,7 @@ def _photographed(repair: OpenRepair) -> list[Photographed] | None:
 
 def _lacking(repair: OpenRepair, shown: DriedPhoto) -> tuple[str, str] | None:
     """The one thing to mark next, as a heading and what to do."""
-    if repair.card_kind is not CardKind.NONE and not shown.of_kind(RegionKind.CARD):
+    if repair.card_kind is not CardKind.NONE and shown.card_region is None:
         return "Mark the card", "It was not found. Choose Card above the photo and drag across it"
     if not shown.of_kind(RegionKind.SOUND):
         return "Mark sound wood", "Choose Sound wood and drag across three or more patches near the painted wood"

@@ -61,7 +61,7 @@ def _limits(repair: OpenRepair, shelf: Shelf) -> None:
             format_func=words.__getitem__,
             required=True,
             key=session.showing(key, getattr(limits, field)),
-            on_change=session.limit_changer(field, key),
+            on_change=session.part_changer("limits", field, key),
         )
 
     options("Most coats", "coats", {n: str(n) for n in _MOST_COATS})
@@ -74,13 +74,13 @@ def _limits(repair: OpenRepair, shelf: Shelf) -> None:
         names,
         placeholder="All on the shelf",
         key=session.showing(key, [name for name in limits.paints if name in names]),
-        on_change=session.limit_changer("paints", key, tuple),
+        on_change=session.part_changer("limits", "paints", key, tuple),
     )
     key = f"on_hand-{repair.id}"
     st.checkbox(
         "Only what is left in the tin",
         key=session.showing(key, limits.on_hand),
-        on_change=session.limit_changer("on_hand", key),
+        on_change=session.part_changer("limits", "on_hand", key),
     )
     key = f"smallest_ml-{repair.id}"
     st.selectbox(
@@ -88,7 +88,7 @@ def _limits(repair: OpenRepair, shelf: Shelf) -> None:
         list(_MEASURES),
         format_func=_MEASURES.__getitem__,
         key=session.showing(key, limits.smallest_ml if limits.smallest_ml in _MEASURES else 0.0),
-        on_change=session.limit_changer("smallest_ml", key),
+        on_change=session.part_changer("limits", "smallest_ml", key),
     )
 
 
@@ -126,8 +126,7 @@ def _aim(repair: OpenRepair, reading: Reading | None) -> None:
         list(_SHIFTS),
         format_func=_SHIFTS.__getitem__,
         key=session.showing(key, aim.direction),
-        on_change=_change_aim,
-        args=("direction", key),
+        on_change=session.part_changer("aim", "direction", key),
     )
     if aim.direction:
         key = f"amount-{repair.id}"
@@ -137,13 +136,8 @@ def _aim(repair: OpenRepair, reading: Reading | None) -> None:
             max_value=_FARTHEST,
             step=0.5,
             key=session.showing(key, aim.amount),
-            on_change=_change_aim,
-            args=("amount", key),
+            on_change=session.part_changer("aim", "amount", key),
         )
-
-
-def _change_aim(field: str, key: str) -> None:
-    session.change(aim=replace(session.current().aim, **{field: session.widget_value(key)}))
 
 
 def _start(repair: OpenRepair, reading: Reading | None) -> Lab:
@@ -199,7 +193,7 @@ def _afterwards(repair: OpenRepair, shelf: Shelf) -> None:
         ["", *coats],
         format_func=lambda name: name or "None, or not known yet",
         key=session.showing(key, limits.clear if limits.clear in coats else ""),
-        on_change=session.limit_changer("clear", key),
+        on_change=session.part_changer("limits", "clear", key),
     )
 
 

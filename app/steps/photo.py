@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 
 import streamlit as st
 
 from app import cached
 from app.pieces import look, reference_form
-from app.pieces.found_card import card_mark, why_not_found
+from app.pieces.found_card import why_not_found, with_card_looked_for
 from app.pieces.photo_words import PATCHES, judged
 from app.pieces.region_editor import RARE, region_editor
 from app.repair import session
-from app.repair.marks import stamp_after
 from app.repair.session import OpenRepair
 from app.serve import pictures
 from app.steps import start
@@ -95,12 +93,9 @@ def _photo(repair: OpenRepair, path: Path, size: tuple[int, int]) -> None:
 
 
 def _search_card(repair: OpenRepair, path: Path) -> OpenRepair:
-    """Look for the card once in each photo; from then on it is the person's to move."""
     if repair.searched or repair.card_kind is CardKind.NONE:
         return repair
-    found = () if repair.of_kind(RegionKind.CARD) else card_mark(path, repair.card_kind)
-    marked = replace(repair, regions=found + repair.regions, searched=True, stamp=stamp_after(repair.stamp))
-    return session.keep(marked, undoable=False)
+    return session.keep(with_card_looked_for(repair, path, repair.card_kind), undoable=False)
 
 
 def _read(repair: OpenRepair) -> Reading | ColorMatchError | None:

@@ -141,7 +141,14 @@ def strips(library, **more) -> None:
     repair = next(region for region in marks if region.kind is RegionKind.REPAIR)
     found = [one for one in dried_from(saved["check"]).photos[0].regions if one.kind is RegionKind.CARD]
     painted = [Region(RegionKind.STRIP, one.points) for one in (repair, sound[3])]
-    photo = DriedPhoto(STRIPS, 1, saved["check"]["photos"][0]["photo"], 1, (*found, *sound[:3], *painted), True)
+    photo = DriedPhoto(
+        STRIPS,
+        1,
+        photo=saved["check"]["photos"][0]["photo"],
+        stamp=1,
+        regions=(*found, *sound[:3], *painted),
+        searched=True,
+    )
     checked = Dried(STRIPS, (photo, *more.get("photos", ())), strip=Wash("Brown Glaze", "1:3", 1))
     saved["check"] = document(checked)
     library.save_repair(SavedRepair("strips", json.dumps(saved), photos=(saved["photo"], photo.photo)), 1)
@@ -167,7 +174,7 @@ def test_what_is_held_survives_the_library():
     corners = ((0.1, 0.1), (0.2, 0.1), (0.2, 0.2))
     checked = Dried(
         STRIPS,
-        (DriedPhoto(REPAIR, 2, "ab", 7, (Region(RegionKind.REPAIR, corners),), True),),
+        (DriedPhoto(REPAIR, 2, photo="ab", stamp=7, regions=(Region(RegionKind.REPAIR, corners),), searched=True),),
         SurfaceState.SEALED,
         True,
         Wash("Ochre", "1:3", 2),
@@ -186,14 +193,16 @@ def test_second_light_is_opened_at_its_missing_marks_and_then_the_worse_counts(c
         library.save_repair(SavedRepair("lights", json.dumps(saved), photos=library.repair(1).photos), 1)
         return open_app(repair=1, page="steps/check.py")
 
-    app = with_second(DriedPhoto(REPAIR, 2, first.photo))
+    app = with_second(DriedPhoto(REPAIR, 2, photo=first.photo))
     assert app.get("button_group")  # the choice of light
     assert "Mark sound wood" in shown(app)
     assert "in the photo of the second light" in shown(app)
     sound = [region for region in first.regions if region.kind is RegionKind.SOUND]
     turned = [Region(RegionKind.REPAIR, one.points) for one in sound[3:]]
     card = [region for region in first.regions if region.kind is RegionKind.CARD]
-    app = with_second(DriedPhoto(REPAIR, 2, first.photo, 5, (*card, *sound[:3], *turned), True))
+    app = with_second(
+        DriedPhoto(REPAIR, 2, photo=first.photo, stamp=5, regions=(*card, *sound[:3], *turned), searched=True)
+    )
     assert not app.exception
     page = shown(app)
     assert "Second light: ΔE" in page
