@@ -16,6 +16,7 @@ from colormatch.photo.chart_values import SINCE_2014
 from colormatch.photo.correct import Correction, gray_card_correction
 from colormatch.photo.three_step import three_step_correction
 from colormatch.records import Lab
+from tests.scenes.spectra import colour_science
 
 _LINES = Path(__file__).with_name("chart_photographs.csv").read_text(encoding="utf-8").splitlines()
 _ROWS = [line.split(",") for line in _LINES if line.startswith("IMG")]
@@ -83,10 +84,21 @@ def all_errors(patches_to_try: range = range(24)) -> dict[str, tuple[dict[str, n
     return ways
 
 
+def by_colour_science(name: str) -> np.ndarray:
+    """ΔE00 of the 24 patches once neutral 5 has its published color by one gain for each channel, none of it ours."""
+    colour = colour_science()
+    d65 = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
+    space = colour.RGB_COLOURSPACES["sRGB"].copy()
+    space.use_derived_transformation_matrices(True)  # the standard's own are rounded to four digits
+    seen = colour.models.eotf_sRGB(PHOTOGRAPHS[name])
+    gray = colour.XYZ_to_RGB(colour.Lab_to_XYZ(SINCE_2014[NEUTRAL_5], d65), space)
+    balanced = colour.RGB_to_XYZ(seen * gray / seen[NEUTRAL_5], space)
+    return colour.delta_E(colour.XYZ_to_Lab(balanced, d65), SINCE_2014, method="CIE 2000")
+
+
 @pytest.mark.parametrize("name", PHOTOGRAPHS)
 def test_gray_card_alone(name: str) -> None:
-    """As physics allows: a camera's own colors and tone curve stay."""
-    assert 3.5 <= errors(name, gray_card(name), []).mean() <= 5.5
+    np.testing.assert_allclose(errors(name, gray_card(name), []), by_colour_science(name), atol=1e-3)
 
 
 def test_three_steps_are_no_worse_than_the_gray_card() -> None:
@@ -103,13 +115,13 @@ def test_chart_is_better_than_the_gray_card_on_patches_it_did_not_see() -> None:
     assert np.mean(chart) < np.mean(gray)
 
 
+@pytest.mark.slow
 def test_a_radius_that_five_photographs_set_holds_the_sixth() -> None:
-    """No photograph takes part in the radius that is tried on it. All patches of the chart take a minute."""
-    for way, (off, stated) in all_errors(range(0, 24, 5)).items():
+    """No photograph takes part in the radius that is tried on it."""
+    for way, (off, stated) in all_errors().items():
         shares = leave_one_photograph_out(off, stated)
         overall = np.average(list(shares.values()), weights=[len(one) for one in off.values()])
-        # Five patches of six charts are too few to hold the upper end of 85 to 97 %.
-        assert 0.85 <= overall <= (1.0 if way == "chart" else 0.97), (way, shares)
+        assert 0.85 <= overall <= 0.97, (way, shares)
 
 
 def summary() -> str:
