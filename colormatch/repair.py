@@ -104,15 +104,13 @@ def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sa
         None is marked, or it reads brighter than white.
     """
     chosen = [s for s, region in zip(reading.samples, regions, strict=True) if region.kind is kind]
-    what = {RegionKind.SOUND: "sound wood", RegionKind.DAMAGE: "damage", RegionKind.REPAIR: "repair"}.get(
-        kind, str(kind)
-    )
     if not chosen:
-        raise RegionError(f"No {what} is marked.", f"Mark the {what} in the photo.")
+        raise RegionError(f"No {kind.words} is marked.", f"Mark the {kind.words} in the photo.")
     found = combine(chosen, str(kind))
     if found.lab.L > 100:
         raise RegionError(
-            f"The {what} reads brighter than white: the card lies in shade, is darker than stated, or is no card.",
+            f"The {kind.words} reads brighter than white: the card lies in shade, is darker than stated, or is no "
+            "card.",
             "Lay it flat beside the wood, in the same light, and take the photo again.",
         )
     return found

@@ -52,15 +52,13 @@ _component = st.components.v2.component(
 
 #: Of a kind: its button, its label in the photo, and what the help line calls it.
 Words = tuple[str, str, str]
-_WORDS: dict[RegionKind, Words] = {
-    RegionKind.CARD: ("Card", "Card", "the card"),
-    RegionKind.SOUND: ("Sound wood", "Sound", "a patch of sound wood"),
-    RegionKind.DAMAGE: ("Damage", "Damage", "the damage"),
-    RegionKind.REPAIR: ("Repair", "Repair", "the dried repair"),
-    RegionKind.STRIP: ("Test strip", "Strip", "a test strip"),
-    RegionKind.CHIP: ("Shop chip", "Chip", "a shop chip"),
-    RegionKind.WHITE: ("White sheet", "White", "plain white paper"),
-    RegionKind.PATCH: ("Patch", "Patch", "a patch"),
+#: What the help line calls a kind, where that is not just one of it.
+_TO_MARK = {
+    RegionKind.CARD: "the card",
+    RegionKind.SOUND: "a patch of sound wood",
+    RegionKind.DAMAGE: "the damage",
+    RegionKind.REPAIR: "the dried repair",
+    RegionKind.WHITE: "plain white paper",
 }
 #: What a repair's photo is marked with, and what only some photos hold.
 USUAL = (RegionKind.CARD, RegionKind.SOUND, RegionKind.DAMAGE)
@@ -114,7 +112,7 @@ def region_editor(
         on_undo(again=widget_value(key)["undo"] == "again")
 
     width, height = size
-    said = {**_WORDS, **(words or {})}
+    said = words or {}
     _component(
         key=key,
         data={
@@ -126,10 +124,14 @@ def region_editor(
             "regions": as_document(held.regions),
             "kinds": [kind.value for kind in kinds],
             "more": [kind.value for kind in more],
-            "words": {kind.value: said[kind] for kind in (*kinds, *more)},
+            "words": {kind.value: said.get(kind, _usual_words(kind)) for kind in (*kinds, *more)},
             "cornered": cornered and cornered.value,
         },
         default={"edit": None},
         on_edit_change=receive,
         on_undo_change=take_back,
     )
+
+
+def _usual_words(kind: RegionKind) -> Words:
+    return kind.words.capitalize(), kind.capitalize(), _TO_MARK.get(kind, f"a {kind.words}")

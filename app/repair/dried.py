@@ -14,11 +14,11 @@ from colormatch.wash.ratio import format_fraction, parse_ratio
 REPAIR, STRIPS = "repair", "strips"
 #: What is marked in the photos of each, besides card and sound wood.
 PAINTED = {REPAIR: RegionKind.REPAIR, STRIPS: RegionKind.STRIP}
-#: What a page calls a surface; those of one kind are numbered.
+#: What a surface is called. Swatches that were kept are known by these names.
 _NAMES = {
-    RegionKind.SOUND: "Sound wood",
+    RegionKind.SOUND: RegionKind.SOUND.words.capitalize(),
     RegionKind.DAMAGE: "Bare wood",
-    RegionKind.REPAIR: "Repair",
+    RegionKind.REPAIR: RegionKind.REPAIR.words.capitalize(),
     RegionKind.STRIP: "Strip",
 }
 
@@ -34,12 +34,7 @@ class DriedPhoto(Marked):
     @property
     def surfaces(self) -> tuple[Region, ...]:
         """What is to be read, named as the editor labels it."""
-        named = []
-        for kind, word in _NAMES.items():
-            found = self.of_kind(kind)
-            many = len(found) > 1 or kind is RegionKind.STRIP
-            named += [replace(one, name=f"{word} {n}" if many else word) for n, one in enumerate(found, 1)]
-        return tuple(named)
+        return self.named(_NAMES)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from colormatch.records import RegionKind
+
 #: A repair as plain values by field.
 Document = dict[str, Any]
 #: Changes that can be taken back; our choice, an afternoon's work on one repair.
@@ -30,16 +32,6 @@ _WORDS = {
     "smallest": "the smallest measure",
     "mixing": "how it is mixed",
     "times": "your own times",
-}
-_KINDS = {
-    "card": "card",
-    "sound": "sound wood",
-    "damage": "damage",
-    "repair": "repair",
-    "strip": "test strip",
-    "chip": "shop chip",
-    "white": "white sheet",
-    "patch": "patch",
 }
 
 
@@ -95,7 +87,7 @@ def _told(changed: list[str], before: Mapping[str, Any], after: Mapping[str, Any
     gone, come = ([one for one in some if one not in others] for some, others in ((old, new), (new, old)))
     if not gone and not come:
         return "the order of the marks"
-    kind = _KINDS.get((come or gone)[0]["kind"], "mark")
+    kind = RegionKind((come or gone)[0]["kind"])
     if len(new) == len(old):
-        return f"changing a mark of {kind}" if kind != "card" else "changing the card's mark"
-    return f"{'marking' if len(new) > len(old) else 'deleting'} {kind}"
+        return "changing the card's mark" if kind is RegionKind.CARD else f"changing a mark of {kind.words}"
+    return f"{'marking' if len(new) > len(old) else 'deleting'} {kind.words}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Self
 
@@ -72,6 +72,15 @@ class Marked:
     def of_kind(self, kind: RegionKind) -> tuple[Region, ...]:
         """Its regions of one kind."""
         return tuple(region for region in self.regions if region.kind is kind)
+
+    def named(self, names: Mapping[RegionKind, str]) -> tuple[Region, ...]:
+        """Its regions of some kinds, named by their kind; numbered where there are several. Strips always are."""
+        named = []
+        for kind, name in names.items():
+            found = self.of_kind(kind)
+            many = len(found) > 1 or kind is RegionKind.STRIP
+            named += [replace(one, name=f"{name} {n}" if many else name) for n, one in enumerate(found, 1)]
+        return tuple(named)
 
     @property
     def card_region(self) -> Region | None:

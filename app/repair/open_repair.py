@@ -67,14 +67,7 @@ class OpenRepair(MarkedByCard):
     @property
     def surfaces(self) -> tuple[Region, ...]:
         """What is to be read, named as the editor labels it: sound wood and damage."""
-        named = []
-        for kind, word in SURFACES.items():
-            found = self.of_kind(kind)
-            named += [
-                replace(region, name=f"{word} {number}" if len(found) > 1 else word)
-                for number, region in enumerate(found, 1)
-            ]
-        return tuple(named)
+        return self.named(SURFACES)
 
     @property
     def to_match(self) -> tuple[Region, ...]:
@@ -125,7 +118,7 @@ class OpenRepair(MarkedByCard):
 
 
 #: The surfaces that a repair reads, and what a page calls them.
-SURFACES = {RegionKind.SOUND: "Sound wood", RegionKind.DAMAGE: "Damage"}
+SURFACES = {kind: kind.words.capitalize() for kind in (RegionKind.SOUND, RegionKind.DAMAGE)}
 
 
 #: The limits a person sets on the Match page, besides what goes over the whole piece.
@@ -216,14 +209,14 @@ def lacking(repair: OpenRepair) -> str:
         return "Choose a photo first."
     if not repair.has_card:
         return "The card is not marked in the photo."
-    for kind, name in SURFACES.items():
+    for kind in SURFACES:
         if not repair.of_kind(kind) and (kind is RegionKind.DAMAGE or repair.aim.kept is None):
-            return f"No {name.lower()} is marked in the photo."
-    for wet, name in ((repair.sound_wet, "sound wood"), (repair.damage_wet, "damage")):
+            return f"No {kind.words} is marked in the photo."
+    for wet, kind in ((repair.sound_wet, RegionKind.SOUND), (repair.damage_wet, RegionKind.DAMAGE)):
         if wet:
             return (
-                f"The {name} was wet when it was photographed. Wood and paint change color as they dry: let it dry, "
-                "then take the photo again."
+                f"The {kind.words} was wet when it was photographed. Wood and paint change color as they dry: let it "
+                "dry, then take the photo again."
             )
     return ""
 

@@ -8,6 +8,7 @@ import streamlit as st
 
 from app import cached
 from app.pieces import chips, look
+from app.pieces.states import STATES
 from app.repair import session, work
 from app.serve import pictures
 from app.shelf import draft as drafts
@@ -15,7 +16,6 @@ from app.shelf import photo_side, place, sheets, typed, woods
 from app.shelf.draft import Draft
 from app.shelf.sheet import PAPERS, USUAL_COLUMNS, planned
 from app.shelf.word_fields import WordFields
-from app.shelf.words import STATES
 from colormatch.bench.board import Proposal, swatches_of
 from colormatch.boards import keep_swatches
 from colormatch.errors import BadInput, ColorMatchError

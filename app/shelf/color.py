@@ -8,12 +8,12 @@ import streamlit as st
 
 from app import cached
 from app.pieces import look
+from app.pieces.states import STATES
 from app.repair import session
 from app.shelf import draft as drafts
 from app.shelf import photo_side, place
 from app.shelf.draft import Draft
 from app.shelf.word_fields import WordFields
-from app.shelf.words import STATES
 from colormatch.bench.board import no_lighter_than_white
 from colormatch.records import ClearCoatPair, Ground, RegionKind, Sample, ShopChip, SurfaceState
 

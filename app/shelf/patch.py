@@ -9,12 +9,12 @@ import streamlit as st
 
 from app import cached
 from app.pieces import chips, look
+from app.pieces.states import STATES
 from app.repair import session, work
 from app.shelf import draft as drafts
 from app.shelf import photo_side, place, woods
 from app.shelf.draft import Draft
 from app.shelf.word_fields import WordFields
-from app.shelf.words import STATES
 from colormatch.bench.board import Wash, swatch_of
 from colormatch.boards import keep_swatches
 from colormatch.errors import BadInput

@@ -7,9 +7,9 @@ from dataclasses import replace
 import streamlit as st
 
 from app.pieces import look
+from app.pieces.states import STATES
 from app.repair import session, work
 from app.shelf import place, typed, woods
-from app.shelf.words import STATES
 from colormatch.library import Library
 from colormatch.records import Lab, Paint, SurfaceState, Swatch
 from colormatch.wash.ratio import Ratio, format_ratio

@@ -10,9 +10,9 @@ import streamlit as st
 
 from app.pieces import chips, look
 from app.pieces.reference_form import CARD_KINDS
+from app.pieces.states import STATES
 from app.repair import session
 from app.shelf import place, typed
-from app.shelf.words import STATES
 from colormatch.library import Stored
 from colormatch.library.columns import Record
 from colormatch.photo.neutral import parse_card_value

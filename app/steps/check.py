@@ -8,6 +8,7 @@ from app import cached
 from app.pieces import look, photo_files
 from app.pieces.found_card import with_card_looked_for
 from app.pieces.region_editor import region_editor
+from app.pieces.states import DRY_STATES
 from app.repair import session
 from app.repair.dried import PAINTED, REPAIR, STRIPS, DriedPhoto, Wash
 from app.repair.session import OpenRepair
@@ -20,11 +21,8 @@ from colormatch.records import CardKind, RegionKind, SurfaceState
 
 _MODES = {REPAIR: "The dried repair", STRIPS: "Test strips"}
 _LIGHTS = {1: "First light", 2: "Second light"}
-_STATES = {
-    SurfaceState.WASHED: "Washed and dry",
-    SurfaceState.SEALED: "Sealed and dry",
-    SurfaceState.TOP_COATED: "Top-coated and dry",
-}
+#: States that dried paint can be in.
+_STATES = {state: DRY_STATES[state] for state in (SurfaceState.WASHED, SurfaceState.SEALED, SurfaceState.TOP_COATED)}
 #: Stands beside the states.
 _DAMP = "Still damp somewhere"
 #: What to photograph; common practice, no source.

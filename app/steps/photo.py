@@ -12,22 +12,17 @@ from app.pieces import look, reference_form
 from app.pieces.found_card import why_not_found, with_card_looked_for
 from app.pieces.photo_words import PATCHES, judged
 from app.pieces.region_editor import RARE, region_editor
+from app.pieces.states import DRY_STATES
 from app.repair import session
 from app.repair.session import OpenRepair
 from app.serve import pictures
 from app.steps import start
 from colormatch.errors import ColorMatchError
-from colormatch.records import CardKind, Reading, RegionKind, SurfaceState
+from colormatch.records import CardKind, Reading, RegionKind
 
 #: Choice of a surface that was wet in the photo; its state besides that does not matter yet.
 _WET = "wet"
-_STATES = {
-    SurfaceState.BARE: "Bare and dry",
-    SurfaceState.SEALED: "Sealed and dry",
-    SurfaceState.WASHED: "Washed and dry",
-    SurfaceState.TOP_COATED: "Top-coated and dry",
-    _WET: "Still wet",
-}
+_STATES = {**DRY_STATES, _WET: "Still wet"}
 _TAKEN, _BALANCED = "As the camera took it", "White-balanced by the card"
 #: How each kind of card is marked, for the help line and for the next step.
 _MARK = {

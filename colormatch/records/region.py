@@ -25,6 +25,20 @@ class RegionKind(StrEnum):
     WHITE = "white"
     PATCH = "patch"
 
+    @property
+    def words(self) -> str:
+        """What people call it."""
+        return _SPOKEN.get(self, self.value)
+
+
+#: Where that is more than its name.
+_SPOKEN = {
+    RegionKind.SOUND: "sound wood",
+    RegionKind.STRIP: "test strip",
+    RegionKind.CHIP: "shop chip",
+    RegionKind.WHITE: "white sheet",
+}
+
 
 class Box(NamedTuple):
     """A rectangle in pixels of the upright photo: left, top, width, height."""
