@@ -20,11 +20,11 @@ from colormatch.records import Flag, FloatArray, Region
 
 #: Pixels that are read of a patch, about.
 _READ = 10_000
-#: Pixels of a quarter of a patch below which it says nothing, our choice; and what a straight line has of its own.
-_FEWEST, _UNKNOWNS = 20, 3
+#: Pixels of a quarter of a patch below which it says nothing. Our choice.
+_FEWEST = 20
 #: Change of log(blue/red) along the straight line from which two lamps are asked about, over the patches themselves and
-#: on to the card, and its multiple of what that line leaves. Set by ``tests/scenes/study_lamps.py``.
-_OVER_PATCHES, _TO_CARD, _STRAIGHT = 0.1, 0.1, 6.0
+#: on to the card, and the least share of it within them. Set by ``tests/scenes/study_lamps.py``.
+_OVER_PATCHES, _TO_CARD, _WITHIN = 0.1, 0.1, 0.6
 
 
 class HueChange(NamedTuple):
@@ -34,8 +34,9 @@ class HueChange(NamedTuple):
     over: float
     #: From the middle of the patches to the card, if that line goes on; as `over` without a card.
     to_card: float
-    #: What the line leaves, standard deviation.
-    left: float
+    #: How much of it there is within each of the patches: 1 where the line goes on there, as light does; 0 where the
+    #: patches differ from one another as pieces of wood do.
+    within: float
 
 
 def across(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) -> tuple[Flag, ...]:
@@ -50,7 +51,7 @@ def across(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) 
         Of one surface.
     """
     change = hue_change(photo, card, patches)
-    if change is None or change.over < max(_OVER_PATCHES, _STRAIGHT * change.left) or change.to_card < _TO_CARD:
+    if change is None or change.over < _OVER_PATCHES or change.to_card < _TO_CARD or change.within < _WITHIN:
         return ()
     text = (
         "The wood looks warmer towards one side of the photo, as if two kinds of light fell on it. If it is of one "
@@ -60,20 +61,21 @@ def across(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) 
 
 
 def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) -> HueChange | None:
-    """How the hue of patches of one surface changes; None where too little is marked for a line to leave anything."""
+    """How the hue of patches of one surface changes; None where too little is marked."""
     together = alone = 0.0
-    colors, places = [], []
-    for patch in patches:
+    colors, places, owners = [], [], []
+    for number, patch in enumerate(patches):
         color, place = _pixels(photo, patch)
         hue, brightness = _hue_and_brightness(color)
         together += float(np.sum((hue - hue.mean()) * (brightness - brightness.mean())))
         alone += float(np.sum((brightness - brightness.mean()) ** 2))
         right, below = (place > place.mean(axis=0)).T
-        for quarter in (2 * below + right == number for number in range(4)):
+        for quarter in (2 * below + right == which for which in range(4)):
             if quarter.sum() >= _FEWEST:
                 colors.append(color[quarter].mean(axis=0))
                 places.append(place[quarter].mean(axis=0))
-    if len(colors) <= _UNKNOWNS:
+                owners.append(number)
+    if not colors:
         return None
     hue, brightness = _hue_and_brightness(np.array(colors))
     hue -= together / max(alone, LEAST_LIGHT) * brightness
@@ -83,7 +85,9 @@ def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Regio
     along = terms @ line
     over = float(np.ptp(along))
     to_card = over if card is None else abs(float((np.mean(card.points, axis=0) - middle) @ line[1:]))
-    return HueChange(over, to_card, float(np.linalg.norm(hue - along)) / math.sqrt(len(places) - _UNKNOWNS))
+    of_patch = np.array(owners)
+    expected, seen = (values - [values[of_patch == owner].mean() for owner in owners] for values in (along, hue))
+    return HueChange(over, to_card, float(expected @ seen / max(expected @ expected, LEAST_LIGHT**2)))
 
 
 def _pixels(photo: DecodedPhoto, patch: Region) -> tuple[FloatArray, FloatArray]:

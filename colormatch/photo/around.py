@@ -1,7 +1,8 @@
 """What lies around the card: whether the card seems to lie in the light of the wood.
 
 A single gray card can't tell that it lies in a shadow. What it lies on can: where that looks like the marked wood but
-is much darker or lighter, either it is another piece, or the light differs. The program asks.
+is much darker or lighter, either it is another piece, or the light differs; where that gets lighter all around, farther
+away from the card, the card lies in a shadow of its own, on whatever it lies. The program asks.
 """
 
 from __future__ import annotations
@@ -14,8 +15,10 @@ import numpy as np
 from colormatch.photo.read import DecodedPhoto
 from colormatch.records import Flag, FloatArray, Region, RegionKind
 
+#: Linear light of what lies around a region, by sector.
+Rim = dict[int, FloatArray]
 #: Rim around the card that is looked at, as multiples of its size: outside its own shadow and border, near its light.
-_INNER, _OUTER = 1.2, 1.8
+_NEAR = (1.2, 1.8)
 #: Sectors into which the rim is cut, so that a hand or an edge in one of them decides nothing.
 _SECTORS = 12
 #: Pixels of a sector below which it says nothing. Our choice.
@@ -31,10 +34,15 @@ _SAME_HUE, _OTHER_HUE = 0.35, 0.15
 _OTHER_LIGHT = 1.3
 #: Share of the rim that must agree.
 _AGREEING = 0.5
+#: Rim farther away, as multiples of the card's size; how much lighter it is than the near one from which a shadow on
+#: the card is asked about, and the difference in hue, as above, up to which both are of one thing. Set by
+#: ``tests/scenes/study_light.py``.
+_FAR = (3.0, 4.5)
+_IN_SHADOW, _SAME_THING = 1.25, 0.2
 
 
 def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) -> tuple[Flag, ...]:
-    """A doubt where the card seems to lie in another light than the sound wood.
+    """Doubts where the card seems to lie in another light than the sound wood.
 
     Parameters
     ----------
@@ -42,12 +50,23 @@ def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) ->
     card : Region
     regions : sequence of Region
         All that is marked; the sound wood is compared, the rest is kept out of the rim.
+
+    Returns
+    -------
+    tuple of Flag
+        ``wood-other-light``, ``light-mixed`` or ``card-in-shadow``, at most one.
     """
+    near = rim(photo, card, _NEAR, regions)
+    return _beside_the_wood(photo, near, regions) or _shadow_about(near, rim(photo, card, _FAR, regions))
+
+
+def _beside_the_wood(photo: DecodedPhoto, near: Rim, regions: Sequence[Region]) -> tuple[Flag, ...]:
+    """What the card lies on compared with the sound wood."""
     sound = [region for region in regions if region.kind is RegionKind.SOUND]
     if not sound:
         return ()
     wood = np.median([_color(part.linear_rgb[part.inside]) for part in map(photo.part, sound)], axis=0)
-    colors = np.array([_color(pixels) for pixels in rim(photo, card, (_INNER, _OUTER), regions)]).reshape(-1, 3)
+    colors = np.array([_color(pixels) for pixels in near.values()]).reshape(-1, 3)
     colors = colors[(colors > 0).all(axis=1)]
     if not len(colors) or wood.min() <= 0:
         return ()
@@ -79,7 +98,24 @@ def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) ->
     return ()
 
 
-def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked: Sequence[Region]) -> list[FloatArray]:
+def _shadow_about(near: Rim, far: Rim) -> tuple[Flag, ...]:
+    """What the card lies on compared with itself, farther away."""
+    both = [(_color(near[sector]), _color(far[sector])) for sector in near.keys() & far.keys()]
+    steps = np.array([np.log(away / here) for here, away in both if min(here.min(), away.min()) > 0]).reshape(-1, 3)
+    hue = np.abs(steps[:, [0, 2]] - steps[:, [1]]).max(axis=1, initial=0)
+    lighter = steps.mean(axis=1)
+    agreeing = (hue < _SAME_THING) & (lighter > math.log(_IN_SHADOW))
+    if agreeing.sum() < _AGREEING * _SECTORS:
+        return ()
+    times = math.exp(float(np.median(lighter[agreeing])))
+    text = (
+        f"Away from the card, what it lies on gets {times:.1f} times lighter: the card seems to lie in a shadow, "
+        "perhaps yours. Photograph again with card and wood in the same light."
+    )
+    return (Flag("card-in-shadow", text, round(times, 2)),)
+
+
+def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked: Sequence[Region]) -> Rim:
     """What lies around a region, sector by sector.
 
     Parameters
@@ -93,8 +129,8 @@ def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked:
 
     Returns
     -------
-    list of (n, 3) float32
-        Linear light of pixels of each sector that lies in the photo and holds enough of them.
+    dict of (n, 3) float32
+        Linear light of pixels of each sector that lies in the photo and holds enough of them, by the sector's number.
     """
     inner, outer = (region.scaled(size) for size in times)
     width, height = photo.facts.width, photo.facts.height
@@ -107,8 +143,8 @@ def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked:
     y, x = np.nonzero(around)
     middle = (np.mean(region.points, axis=0) * (width, height) - (box.x, box.y)) / every
     sector = ((np.arctan2(y - middle[1], x - middle[0]) / (2 * math.pi) + 0.5) * _SECTORS).astype(int) % _SECTORS
-    by_sector = [linear_rgb[y[sector == i], x[sector == i]] for i in range(_SECTORS)]
-    return [pixels for pixels in by_sector if len(pixels) >= _FEWEST]
+    by_sector = {i: linear_rgb[y[sector == i], x[sector == i]] for i in range(_SECTORS)}
+    return {i: pixels for i, pixels in by_sector.items() if len(pixels) >= _FEWEST}
 
 
 def _color(linear_rgb: FloatArray) -> FloatArray:

@@ -163,7 +163,7 @@ def _board_around(photo: DecodedPhoto, region: Region, marked: Sequence[Region],
     low, high = color / _SAME_BOARD, color * _SAME_BOARD
     sectors = [
         pixels
-        for pixels in rim(photo, region, _RIM, marked)
+        for pixels in rim(photo, region, _RIM, marked).values()
         if ((low < (middle := np.median(pixels, axis=0))) & (middle < high)).all()
     ]
     return np.concatenate(sectors) if sectors else np.empty((0, 3))

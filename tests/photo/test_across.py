@@ -47,10 +47,10 @@ def test_darker_wood_of_another_hue_is_still_one_wood() -> None:
     assert codes(photo_of(np.where(lines, LINE, FIELD))) == []
 
 
-def test_another_hue_without_a_line_is_another_wood() -> None:
-    """A patch in the middle that is warmer than both others."""
+def test_a_patch_of_another_hue_is_another_wood() -> None:
+    """The last is warmer, but within none of them does the hue change."""
     odd = streaks()
-    odd[:, 205:295] *= [1.15, 1, 0.85]
+    odd[:, 300:] *= [1.15, 1, 0.85]
     assert codes(photo_of(odd)) == []
 
 

@@ -1,12 +1,41 @@
-"""The card in another light than the wood, in simulated photos: asked about, and not where all is well."""
+"""The card in another light than the wood: asked about, and not where all is well."""
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
-from tests.scenes.study_light import CASES, WAYS, noticed
+from colormatch.photo.around import around_card
+from colormatch.records import Box, Region, RegionKind
+from tests.photo.test_sample import photo_of
+from tests.scenes.study_light import BENCHES, CASES, WAYS, noticed
 
 GRAY_CARD = WAYS[0]
+HEIGHT, WIDTH = 300, 400
+CARD = Region.from_box(RegionKind.CARD, Box(150, 120, 60, 40), WIDTH, HEIGHT)
+Y, X = np.mgrid[:HEIGHT, :WIDTH]
+AWAY = np.hypot(X - 180, Y - 140)
+
+
+def codes(light: np.ndarray | float, far: tuple[float, float, float] = (0.2, 0.19, 0.17)) -> list[str]:
+    """Doubts about a card on a gray bench in that light, which is of another color farther away."""
+    ground = (
+        np.where((AWAY > 70)[..., None], far, (0.2, 0.19, 0.17)) * np.broadcast_to(light, (HEIGHT, WIDTH))[..., None]
+    )
+    noisy = ground * np.random.default_rng(2).normal(1, 0.03, ground.shape)
+    return [flag.code for flag in around_card(photo_of(noisy), CARD, [])]
+
+
+def test_a_shadow_about_the_card_is_asked_about_on_whatever_it_lies() -> None:
+    assert codes(1 - 0.6 * np.exp(-0.5 * (AWAY / 80) ** 2)) == ["card-in-shadow"]
+    # A lamp over the card, a lamp at one side, and the lens' fall to the corners make no such shadow.
+    assert codes(1 + 0.6 * np.exp(-0.5 * (AWAY / 80) ** 2)) == []
+    assert codes(np.exp(X / WIDTH - 0.5)) == []
+    assert codes(1 - 0.3 * np.hypot(X / WIDTH - 0.5, Y / HEIGHT - 0.5) ** 2) == []
+
+
+def test_a_lighter_thing_of_another_hue_is_no_light() -> None:
+    assert codes(1.0, (0.5, 0.38, 0.25)) == []
 
 
 @pytest.mark.slow
@@ -30,3 +59,11 @@ def test_card_and_wood_in_different_light(case: str, code: str, share: float) ->
 def test_no_question_where_the_light_is_one(case: str) -> None:
     counts, _ = noticed(GRAY_CARD, case, photos=6, seed=5)
     assert counts["wood-other-light"] == counts["light-mixed"] == 0
+
+
+@pytest.mark.slow
+def test_a_card_in_shade_on_a_gray_bench() -> None:
+    counts, _ = noticed(GRAY_CARD, "card in a shadow that takes four fifths", 4, seed=5, bench=BENCHES["concrete"])
+    assert counts["any"] == pytest.approx(1)
+    ordinary, _ = noticed(GRAY_CARD, "ordinary, light slopes by 10 %", 4, seed=5, bench=BENCHES["concrete"])
+    assert ordinary["card-in-shadow"] == ordinary["lighter-than-paper"] == ordinary["local-tones"] == 0

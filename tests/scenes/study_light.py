@@ -40,13 +40,25 @@ SPOT = (120, 90)
 Cloud = tuple[float, float, float, float, float]
 
 
+#: What the card may lie on instead of the wood, and where that ends, pixels.
+BENCHES = {"wood": None, "concrete": things.CONCRETE, "fiberboard": things.FIBERBOARD}
+_BENCH_END = 700
+
+
 def scene(
-    rng: np.random.Generator, spot: Surface, kind: CardKind = CardKind.GRAY, clouds: tuple[Cloud, ...] = ()
+    rng: np.random.Generator,
+    spot: Surface,
+    kind: CardKind = CardKind.GRAY,
+    clouds: tuple[Cloud, ...] = (),
+    bench: FloatArray | None = None,
 ) -> Scene:
-    """Wood all over, the card and the spots on it."""
+    """Wood all over or a bench at the left, the card and the spots on it."""
     card = things.gray_card() if kind is CardKind.GRAY else things.three_step_card()
-    laid = [
-        Thing("wood", "wood", board(any_wood(rng), (HEIGHT, WIDTH), rng), rectangle((600, 400), (WIDTH, HEIGHT))),
+    laid = [Thing("wood", "wood", board(any_wood(rng), (HEIGHT, WIDTH), rng), quad(Box(0, 0, WIDTH, HEIGHT)))]
+    if bench is not None:
+        top = things.bench_top((HEIGHT, _BENCH_END), rng, bench)
+        laid.append(Thing("bench", "bench", top, quad(Box(0, 0, _BENCH_END, HEIGHT))))
+    laid += [
         Thing("card", str(kind), card, quad(CARD)),
         *(Thing(f"spot {i}", "spot", spot, quad(Box(*at, *SPOT))) for i, at in enumerate(SPOTS)),
     ]
@@ -84,11 +96,16 @@ WAYS = (
 
 
 def read(
-    way: Way, lighting: Lighting, camera: Camera, seed: int, clouds: tuple[Cloud, ...] = ()
+    way: Way,
+    lighting: Lighting,
+    camera: Camera,
+    seed: int,
+    clouds: tuple[Cloud, ...] = (),
+    bench: FloatArray | None = None,
 ) -> tuple[FloatArray, set[str]]:
     """Lab of the wood, and the codes of all doubts about card and light."""
     rng = np.random.default_rng(seed)
-    photo = scene(rng, way.spot, way.kind, clouds).photograph(lighting, camera, rng)
+    photo = scene(rng, way.spot, way.kind, clouds, bench).photograph(lighting, camera, rng)
     regions = [marked(RegionKind.SOUND, WOOD)]
     regions += [marked(RegionKind.WHITE, Box(*SPOTS[i], *SPOT)) for i in way.marked]
     choice = CardChoice(way.kind, region=marked(RegionKind.CARD, CARD, 0 if way.kind is CardKind.THREE_STEP else 8))
@@ -135,11 +152,13 @@ CASES: dict[str, Bad] = {
 #: Doubts that say that the light or the tones are not to be trusted.
 TELLING = (
     *("light-mixed", "light-patchy", "light-uneven", "other-light", "wood-other-light"),
-    *("card-other-light", "card-uneven", "card-shadow"),
+    *("card-other-light", "card-uneven", "card-shadow", "card-in-shadow", "local-tones", "lighter-than-paper"),
 )
 
 
-def noticed(way: Way, case: str, photos: int, seed: int = 2) -> tuple[dict[str, float], FloatArray]:
+def noticed(
+    way: Way, case: str, photos: int, seed: int = 2, bench: FloatArray | None = None
+) -> tuple[dict[str, float], FloatArray]:
     """Share of photos in which each telling doubt is raised, and what the light costs, (photos,) ΔE00."""
     light, phone, clouds = CASES[case]
     counts = dict.fromkeys((*TELLING, "any"), 0.0)
@@ -148,8 +167,8 @@ def noticed(way: Way, case: str, photos: int, seed: int = 2) -> tuple[dict[str, 
         rng = np.random.default_rng([seed, index])
         lighting = Lighting(**{"light": str(rng.choice(LIGHTS)), **light})  # type: ignore[arg-type]
         camera = Camera.typical(rng, **{"white_level": 0.7, **phone})
-        lab, codes = read(way, lighting, camera, 100 * seed + index, clouds)
-        plain, _ = read(way, Lighting(lighting.light), replace(camera, local_tone=0.0), 100 * seed + index)
+        lab, codes = read(way, lighting, camera, 100 * seed + index, clouds, bench)
+        plain, _ = read(way, Lighting(lighting.light), replace(camera, local_tone=0.0), 100 * seed + index, (), bench)
         off.append(float(delta_e(lab, plain)))
         for code in codes & set(TELLING):
             counts[code] += 1 / photos
@@ -165,10 +184,12 @@ def report(photos: int) -> None:
             found = costs(way, slope, photos)
             row.append(f"{slope:4.0%} {found.mean():5.2f}/{np.percentile(found, 95):5.2f}")
         print(*row, flush=True)
-    for way in (WAYS[0], WAYS[2], WAYS[4]):
-        print(f"{way.name}: what the light costs, ΔE00 mean, and how often it is doubted")
+    on_wood = [(way.name, way, None) for way in (WAYS[0], WAYS[2], WAYS[4])]
+    on_benches = [(f"{WAYS[0].name} on {name}", WAYS[0], bench) for name, bench in BENCHES.items() if bench is not None]
+    for name, way, bench in (*on_wood, *on_benches):
+        print(f"{name}: what the light costs, ΔE00 mean, and how often it is doubted")
         for case in CASES:
-            counts, off = noticed(way, case, photos)
+            counts, off = noticed(way, case, photos, bench=bench)
             told = ", ".join(f"{code} {share:.0%}" for code, share in counts.items() if share and code != "any")
             print(f"  {case:42s} {off.mean():5.2f}  {counts['any']:4.0%}  {told}", flush=True)
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.photo.neutral import CardChoice
+from colormatch.photo.read import open_photo
 from colormatch.records import Box, RegionKind
 from colormatch.repair import read_photo
 from tests.scenes import things
@@ -67,53 +68,52 @@ def scene(ground: FloatArray | None, rng: np.random.Generator) -> Scene:
     return Scene(WIDTH, HEIGHT, tuple(laid))
 
 
-def told(
-    ground: FloatArray | None, seed: Sequence[int], shares: Sequence[float], more: int
-) -> list[tuple[float, bool]]:
-    """ΔE00 that each share costs in one photograph, and whether it is told."""
+#: Of a photograph: ΔE00 that local tones cost with a gray card alone, and whether they are told with each of `MORE`.
+Told = tuple[float, list[bool]]
+
+
+def told(ground: FloatArray | None, seed: Sequence[int], shares: Sequence[float]) -> list[Told]:
+    """What each share costs in one scene, and whether it is told."""
     rng = np.random.default_rng(seed)
     photographed = scene(ground, rng)
     light = Lighting(str(rng.choice(LIGHTS)), tuple(rng.normal(0, 0.06, 2)), vignette=rng.uniform(0, 0.2))
     camera = Camera.typical(
         rng, white_level=0.7, local_edge=rng.choice([0.4, 0.8, 3.0]), local_radius=rng.choice([0.05, 0.1, 0.2])
     )
-    regions = [marked(RegionKind.SOUND, WOOD)]
-    regions += [marked(RegionKind.WHITE, Box(*SPOTS[i], *SPOT)) for i in range(more)]
-    out, plain = [], None
-    for share in (0.0, *shares):
+    out: list[Told] = []
+    plain = None
+    for share in (0.0, *(share for share in shares if share)):
         shot = photographed.photograph(light, replace(camera, local_tone=share), np.random.default_rng(seed))
-        reading = read_photo(
-            encoded(shot, "JPEG", quality=95), regions, CardChoice(region=marked(RegionKind.CARD, CARD))
-        )
-        lab = np.array(reading.samples[0].lab)
-        plain = lab if plain is None else plain
-        out.append((float(delta_e(lab, plain)), "local-tones" in {flag.code for flag in reading.light.flags}))
-    return out[1:]
+        photo = open_photo(encoded(shot, "JPEG", quality=95))
+        labs, flags = [], []
+        for more in MORE:
+            regions = [marked(RegionKind.SOUND, WOOD)]
+            regions += [marked(RegionKind.WHITE, Box(*SPOTS[i], *SPOT)) for i in range(more)]
+            reading = read_photo(photo, regions, CardChoice(region=marked(RegionKind.CARD, CARD)))
+            labs.append(np.array(reading.samples[0].lab))
+            flags.append("local-tones" in {flag.code for flag in reading.light.flags})
+        plain = labs[0] if plain is None else plain
+        out.append((float(delta_e(labs[0], plain)), flags))
+    return out
 
 
 def report(photos: int) -> None:
     print("share of the contrast taken: cost in ΔE00, and in how many photos it is told with 0, 2, 4 more gray cards")
-    counted: dict[int, list[tuple[float, bool]]] = {more: [] for more in MORE}
+    everything: list[Told] = []
     for number, (name, ground) in enumerate(GROUNDS.items()):
-        results = {
-            more: np.array([told(ground, (7, number, photo), SHARES, more) for photo in range(photos)]) for more in MORE
-        }
+        results = [told(ground, (7, number, photo), SHARES) for photo in range(photos)]
         row = [f"{name:12s}"]
         for index, share in enumerate(SHARES):
-            cost = results[0][:, index, 0].mean()
-            row.append(
-                f"{share:4.0%} {cost:4.1f}  " + " ".join(f"{r[:, index, 1].mean():4.0%}" for r in results.values())
-            )
+            cost = np.mean([result[index][0] for result in results])
+            flags = np.mean([result[index][1] for result in results], axis=0)
+            row.append(f"{share:4.0%} {cost:4.1f}  " + " ".join(f"{one:4.0%}" for one in flags))
         print(" | ".join(row), flush=True)
-        for more, found in results.items():
-            counted[more] += [(cost, bool(flag)) for cost, flag in found[:, 1:].reshape(-1, 2)]
-    for more, pairs in counted.items():
-        costs, flags = np.array([c for c, _ in pairs]), np.array([f for _, f in pairs])
-        rows = [
-            f"{low}-{high}: {flags[(costs >= low) & (costs < high)].mean():4.0%}"
-            for low, high in ((0, 1), (1, 2), (2, 4), (4, 20))
-        ]
-        print(f"{more} more cards, told by cost:", ", ".join(rows))
+        everything += [one for result in results for one in result[1:]]
+    for low, high in ((0, 1), (1, 2), (2, 4), (4, 20)):
+        some = [flags for cost, flags in everything if low <= cost < high]
+        print(
+            f"cost {low} to {high}, {len(some)} photos, told:", " ".join(f"{one:4.0%}" for one in np.mean(some, axis=0))
+        )
 
 
 if __name__ == "__main__":
