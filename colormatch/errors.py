@@ -54,6 +54,10 @@ class BadInput(ColorMatchError, ValueError):
     """A value that a person typed or a program passed can't be right."""
 
 
+class WrongUsage(BadInput):
+    """A command's arguments are missing, don't go together, or can't be right whatever files and library hold."""
+
+
 class PhotoError(ColorMatchError):
     """The photo as a whole can't be used."""
 

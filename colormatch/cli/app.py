@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from colormatch.cli.common import add_library
+from colormatch.cli.common import add_library, whole
 
 if TYPE_CHECKING:
     from app.serve.phone import Door
@@ -19,7 +19,9 @@ PORT = 8610
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--port", type=int, default=PORT, metavar="N", help=f"port on this machine ({PORT})")
+    parser.add_argument(
+        "--port", type=whole(1, 65535), default=PORT, metavar="N", help=f"port on this machine ({PORT})"
+    )
     parser.add_argument("--no-browser", action="store_true", help="print the address, open no browser")
     parser.add_argument(
         "--phone",
@@ -38,8 +40,6 @@ def run(args: argparse.Namespace) -> None:
     from colormatch.library.starter import bundled
     from colormatch.library.store import LIBRARY_VARIABLE, default_folder, holds_library
 
-    if not 0 < args.port < 65536:
-        raise BadInput(f"{args.port} is no port.", "Give a number from 1 to 65535.")
     # `app` is a package beside the library in a checkout, and inside it in an installed copy.
     sys.path.insert(0, str(bundled("app").parent))
     from app.serve import phone

@@ -9,6 +9,7 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from colormatch.cli.common import CARD_KINDS, typed
 from colormatch.cli.records import RecordCommand
 
 if TYPE_CHECKING:
@@ -27,25 +28,21 @@ class CardCommand(RecordCommand["OwnCard"]):
         return OwnCard
 
     def add_options(self, action: argparse.ArgumentParser, *, new: bool) -> None:
-        action.add_argument("--kind", required=new, metavar="KIND", help="gray, three-step or chart24")
+        action.add_argument("--kind", required=new, choices=CARD_KINDS)
         action.add_argument(
             "--value", metavar="VALUE", help="what its maker states, in the form of 'colormatch read --card-value'"
         )
         action.add_argument("--notes", metavar="TEXT")
 
     def given(self, library: Library, args: argparse.Namespace) -> dict[str, Any]:
-        from colormatch.errors import BadInput
         from colormatch.photo.neutral import parse_card_value
         from colormatch.records import CardKind
 
         given = super().given(library, args)
-        kinds = [kind for kind in CardKind if kind is not CardKind.NONE]
         if args.kind is not None:
-            if args.kind not in kinds:
-                raise BadInput(f"'{args.kind}' is no kind of card.", f"Say one of: {', '.join(kinds)}.")
             given["kind"] = CardKind(args.kind)
         kind = given.get("kind") or self.pick(library, args.chosen).record.kind
-        parse_card_value(args.value, kind)  # refuses what no photo could be read with
+        typed(parse_card_value, args.value, kind)  # refuses what no photo could be read with
         return given
 
     def cells(self, record: OwnCard) -> Sequence[object]:

@@ -7,15 +7,17 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 if TYPE_CHECKING:
     from colormatch.library import Library
     from colormatch.photo.neutral import CardChoice
     from colormatch.records import Box, Flag, Lab, Layer, Limits, Reading, Region, ShopChip
 
+
+T = TypeVar("T")
 
 #: States of a surface and kinds of card that options take, as `SurfaceState` and `CardKind` have them: records are not
 #: imported on the way to ``--help``.
@@ -92,6 +94,30 @@ def whole(low: int, high: int) -> Any:
         return number
 
     return parse
+
+
+def coats(text: str) -> int:
+    """A number of coats that can be planned."""
+    from colormatch.match.candidates import MOST_COATS_OF_ONE
+
+    number: int = whole(1, MOST_COATS_OF_ONE)(text)
+    return number
+
+
+def typed(read: Callable[..., T], *given: Any) -> T:
+    """What a reader makes of something that was typed.
+
+    Raises
+    ------
+    WrongUsage
+        The reader refuses it.
+    """
+    from colormatch.errors import BadInput, WrongUsage
+
+    try:
+        return read(*given)
+    except BadInput as error:
+        raise WrongUsage(error.what, error.fix) from error
 
 
 # --- options that commands share -------------------------------------------------------------------------------------
@@ -241,14 +267,14 @@ def card_choice(args: argparse.Namespace) -> CardChoice:
 
     Raises
     ------
-    BadInput
+    WrongUsage
         ``--card-value`` is of no known form.
     """
     from colormatch.photo.neutral import CardChoice, parse_card_value
     from colormatch.records import CardKind
 
     kind = CardKind(args.card_kind)
-    value = parse_card_value(args.card_value, kind)
+    value = typed(parse_card_value, args.card_value, kind)
     if args.card == "none":
         return CardChoice(kind=CardKind.NONE)
     return CardChoice(kind=kind, value=value, box=None if args.card == "auto" else args.card)
@@ -258,7 +284,7 @@ def add_match_options(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("what the recipe may be")
     add_library(parser)
     group.add_argument("--top", type=whole(1, 1000), default=10, metavar="N", help="how many washes to list (10)")
-    group.add_argument("--coats", type=whole(1, 6), default=3, metavar="N", help="most coats of one wash (3)")
+    group.add_argument("--coats", type=coats, default=3, metavar="N", help="most coats of one wash (3)")
     group.add_argument("--layers", type=int, choices=(1, 2), default=1, help="2: a second wash or glaze over the first")
     group.add_argument("--mix", type=int, choices=(1, 2), default=1, help="2: mixes of two paints too")
     group.add_argument(
@@ -285,23 +311,32 @@ def add_match_options(parser: argparse.ArgumentParser) -> None:
 
 
 def limits(args: argparse.Namespace) -> Limits:
-    """The match options as a value."""
+    """The match options as a value.
+
+    Raises
+    ------
+    WrongUsage
+        One can't be.
+    """
+    from colormatch.match.candidates import check_limits
     from colormatch.records import Limits
     from colormatch.wash.ratio import parse_volume
 
-    return Limits(
+    allowed = Limits(
         coats=args.coats,
         layers=args.layers,
         mix=args.mix,
         paints=tuple(args.paint),
         on_hand=args.on_hand,
-        smallest_ml=parse_volume(args.smallest) if args.smallest else 0.0,
-        batch_ml=parse_volume(args.batch),
+        smallest_ml=typed(parse_volume, args.smallest) if args.smallest else 0.0,
+        batch_ml=typed(parse_volume, args.batch),
         top=args.top,
-        then=tuple(parse_layer(text) for text in args.then),
+        then=tuple(typed(parse_layer, text) for text in args.then),
         clear=args.clear,
         seed=args.seed,
     )
+    typed(check_limits, allowed)
+    return allowed
 
 
 def parse_layer(text: str) -> Layer:
@@ -312,12 +347,15 @@ def parse_layer(text: str) -> Layer:
     BadInput
     """
     from colormatch.errors import BadInput
+    from colormatch.match.candidates import MOST_COATS_OF_ONE
     from colormatch.records import Layer, Part
     from colormatch.wash.ratio import parse_ratio
 
     parts = [part.strip() for part in text.rsplit(",", 2)]
-    if len(parts) != 3 or not parts[2].isdigit():
+    if len(parts) != 3 or not parts[2].isdecimal():
         raise BadInput(f"'{text}' names no wash.", "Give PAINT,RATIO,COATS, for example 'brown glaze,80/20,1'.")
+    if len(parts[2]) > 3 or int(parts[2]) > MOST_COATS_OF_ONE:
+        raise BadInput(f"'{text}' has more coats than can be planned.", f"Give 1 to {MOST_COATS_OF_ONE}.")
     return Layer((Part(parts[0]),), parse_ratio(parts[1]).paint_fraction, int(parts[2]))
 
 

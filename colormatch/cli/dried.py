@@ -19,6 +19,7 @@ from colormatch.cli.common import (
     lab,
     parse_layer,
     rounded,
+    typed,
 )
 
 if TYPE_CHECKING:
@@ -79,21 +80,21 @@ def photographed(args: argparse.Namespace, kind: RegionKind) -> list[Photographe
 
     Raises
     ------
-    BadInput
+    WrongUsage
         A second photo without its marks, or marks without it.
     PhotoError
         See `read_photo`.
     """
-    from colormatch.errors import BadInput
+    from colormatch.errors import WrongUsage
 
     name = str(kind)
     second = (args.second_sound, getattr(args, f"second_{name}"))
     if args.second is None:
         if any(second):
-            raise BadInput("The second photo is marked but not named.", "Name it with --second PHOTO.")
+            raise WrongUsage("The second photo is marked but not named.", "Name it with --second PHOTO.")
         return [_read(args.photo, args.sound, getattr(args, name), kind, args)]
     if not all(second):
-        raise BadInput(
+        raise WrongUsage(
             "The second photo is not marked.", f"Give at least one --second-sound BOX and one --second-{name}."
         )
     other = argparse.Namespace(**vars(args) | {"card": args.second_card})
@@ -120,12 +121,14 @@ def painted_layers(args: argparse.Namespace, workshop: Workshop) -> tuple[Layer,
 
     Raises
     ------
-    BadInput, PaintError
+    WrongUsage, PaintError
     """
     from colormatch.records import Limits
     from colormatch.workshop import spelled_as_on_the_tins
 
-    return spelled_as_on_the_tins(Limits(then=tuple(parse_layer(text) for text in args.painted)), workshop.shelf).then
+    return spelled_as_on_the_tins(
+        Limits(then=tuple(typed(parse_layer, text) for text in args.painted)), workshop.shelf
+    ).then
 
 
 def keep(
@@ -135,20 +138,22 @@ def keep(
 
     Raises
     ------
+    WrongUsage
+        It is not said what was painted on what.
     BadInput
-        It is not said what was painted on what, or it can't be one swatch.
+        It can't be one swatch.
     """
     from datetime import date
 
     from colormatch.checks import Before, lesson, swatch_from
-    from colormatch.errors import BadInput
+    from colormatch.errors import WrongUsage
     from colormatch.records import SurfaceState
     from colormatch.wash.paint import no_trace
     from colormatch.wash.ratio import format_layers
     from colormatch.workshop import paint_named
 
     if not layers or args.ground is None:
-        raise BadInput(
+        raise WrongUsage(
             "A swatch needs to know what was painted on what.",
             "Add --painted PAINT,RATIO,COATS and --ground L,a,b; 'colormatch read' gives the color of the ground.",
         )

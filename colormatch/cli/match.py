@@ -31,6 +31,7 @@ from colormatch.cli.common import (
     reading_flags,
     rounded,
     table,
+    typed,
     white_regions,
 )
 
@@ -57,27 +58,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from colormatch.errors import BadInput
+    from colormatch.errors import WrongUsage
 
     kept = args.target is not None
     if args.photo is None and not (kept and args.over is not None):
-        raise BadInput(
+        raise WrongUsage(
             "There is nothing to match.", "Name a photo with --sound and --damage, or give --target and --over."
         )
     if args.photo is not None and (args.over is not None or (kept and args.sound)):
-        raise BadInput("Both a photo and colors were given.", "Give the photo, or --target and --over.")
+        raise WrongUsage("Both a photo and colors were given.", "Give the photo, or --target and --over.")
     if args.photo is not None and not (args.damage and (args.sound or kept)):
-        raise BadInput("The photo is not marked.", "Give at least one --sound BOX and one --damage BOX.")
+        raise WrongUsage("The photo is not marked.", "Give at least one --sound BOX and one --damage BOX.")
     if args.target_uncertainty and not (kept and args.photo):
-        raise BadInput("--target-uncertainty is of a kept color.", "Give it with a photo, --damage and --target.")
+        raise WrongUsage("--target-uncertainty is of a kept color.", "Give it with a photo, --damage and --target.")
     if (args.each or args.grain) and not args.sound:
-        raise BadInput("--each and --grain need sound wood in the photo.", "Give a photo with --sound and --damage.")
+        raise WrongUsage("--each and --grain need sound wood in the photo.", "Give a photo with --sound and --damage.")
 
     from colormatch.match.targets import parse_shift
     from colormatch.repair import match_colors
     from colormatch.workshop import open_workshop
 
-    shift, allowed = parse_shift(args.shift), limits(args)
+    shift, allowed = typed(parse_shift, args.shift), limits(args)
     workshop = open_workshop(args.library, fitting_progress)
     if args.photo is None:
         found = match_colors(args.target, args.over, workshop, allowed, shift)

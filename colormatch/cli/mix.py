@@ -18,11 +18,13 @@ from colormatch.cli.common import (
     add_library,
     box,
     card_choice,
+    coats,
     flag_documents,
     lab,
     parse_layer,
     rounded,
     table,
+    typed,
     whole,
 )
 
@@ -44,7 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a paint; several with their parts make a mix (repeatable)",
     )
     recipe.add_argument("--ratio", required=True, help="paint to water: 1:3, 25%%, full, '3 tsp to 1 cup'")
-    recipe.add_argument("--coats", type=whole(1, 6), default=1, metavar="N")
+    recipe.add_argument("--coats", type=coats, default=1, metavar="N")
     recipe.add_argument(
         "--glaze",
         action="append",
@@ -99,9 +101,9 @@ def run(args: argparse.Namespace) -> Answer:
     practice = _practice(args, [part.paint for layer in layers for part in layer.paints])
     paints = {paint.name: paint for paint in shelf.paints}
     marked = None if args.photo is None else _marked(args)
-    area = marked.cm2 if marked else None if args.area is None else parse_area(args.area)
-    volume = None if args.batch is None else parse_volume(args.batch, practice.drop_ml)
-    amounts = mix_job(layers, paints, practice, area_cm2=area, batch_ml=volume)
+    area = marked.cm2 if marked else None if args.area is None else typed(parse_area, args.area)
+    volume = None if args.batch is None else typed(parse_volume, args.batch, practice.drop_ml)
+    amounts = typed(lambda: mix_job(layers, paints, practice, area_cm2=area, batch_ml=volume))
     steps = schedule(layers, paints, _times(args), clear_coat=args.clear)
     used = [paints[part.paint] for layer in layers for part in layer.paints]
     warnings = cautions(used, clear_coat=bool(args.clear))
@@ -170,13 +172,15 @@ def _recipe(args: argparse.Namespace, shelf: Shelf) -> list[Layer]:
     from colormatch.workshop import layer_as_on_the_tins
 
     names = {paint.name.casefold() for paint in shelf.paints}
-    first = Layer(tuple(_part(text, names) for text in args.paint), parse_ratio(args.ratio).paint_fraction, args.coats)
-    return [layer_as_on_the_tins(layer, shelf) for layer in (first, *map(parse_layer, args.glaze))]
+    fraction = typed(parse_ratio, args.ratio).paint_fraction
+    first = typed(Layer, tuple(_part(text, names) for text in args.paint), fraction, args.coats)
+    glazes = [typed(parse_layer, text) for text in args.glaze]
+    return [layer_as_on_the_tins(layer, shelf) for layer in (first, *glazes)]
 
 
 def _part(text: str, names: set[str]) -> Part:
     """``NAME`` or ``NAME=PARTS``; a name on the shelf may hold an equals sign itself."""
-    from colormatch.errors import BadInput
+    from colormatch.errors import WrongUsage
     from colormatch.records import Part
 
     name, equals, parts = text.rpartition("=")
@@ -185,22 +189,22 @@ def _part(text: str, names: set[str]) -> Part:
     try:
         return Part(name.strip(), float(parts))
     except ValueError:
-        raise BadInput(f"'{parts}' is no number of parts.", "Write it as NAME=2.") from None
+        raise WrongUsage(f"'{parts}' is no number of parts.", "Write it as NAME=2.") from None
 
 
 def _marked(args: argparse.Namespace) -> MarkedArea:
     """The damage in the photo, by the card."""
     from colormatch.bench.marked import marked_area
     from colormatch.bench.measures import parse_card_size
-    from colormatch.errors import BadInput
+    from colormatch.errors import BadInput, WrongUsage
     from colormatch.photo.neutral import find_neutral
     from colormatch.photo.read import open_photo
     from colormatch.records import CardKind, RegionKind
     from colormatch.repair import boxed
 
     if not (args.damage and args.card_size):
-        raise BadInput("The photo alone does not tell a size.", "Add --damage BOX and --card-size, such as 100x65mm.")
-    real = parse_card_size(args.card_size)
+        raise WrongUsage("The photo alone does not tell a size.", "Add --damage BOX and --card-size, such as 100x65mm.")
+    real = typed(parse_card_size, args.card_size)
     photo = open_photo(args.photo)
     card = find_neutral(photo, card_choice(args)).card
     if card.region is None:
@@ -212,7 +216,7 @@ def _marked(args: argparse.Namespace) -> MarkedArea:
 
 def _practice(args: argparse.Namespace, names: list[str]) -> Practice:
     from colormatch.bench.measures import COVERAGE_CM2_PER_ML, SMALLEST, WASTE, Practice
-    from colormatch.errors import BadInput
+    from colormatch.errors import WrongUsage
     from colormatch.wash.ratio import DROP_ML, parse_volume
 
     densities = []
@@ -220,32 +224,33 @@ def _practice(args: argparse.Namespace, names: list[str]) -> Practice:
         name, _, figure = text.rpartition("=")
         known = [one for one in names if one.casefold() == name.strip().casefold()]
         if name and not known:
-            raise BadInput(f"{name} is no paint of this recipe.", f"Give the density of {' or '.join(names)}.")
+            raise WrongUsage(f"{name} is no paint of this recipe.", f"Give the density of {' or '.join(names)}.")
         densities += [(one, _number(figure, "density")) for one in known or names]
     waste = WASTE if args.waste is None else _number(args.waste.rstrip("% "), "percentage") / 100
-    return Practice(
+    return typed(
+        Practice,
         COVERAGE_CM2_PER_ML if args.coverage is None else args.coverage,
         waste,
         args.smallest or SMALLEST,
-        DROP_ML if args.drop is None else parse_volume(args.drop),
+        DROP_ML if args.drop is None else typed(parse_volume, args.drop),
         tuple(densities),
     )
 
 
 def _number(text: str, what: str) -> float:
-    from colormatch.errors import BadInput
+    from colormatch.errors import WrongUsage
 
     try:
         return float(text)
     except ValueError:
-        raise BadInput(f"'{text}' is no {what}.", "Give a number.") from None
+        raise WrongUsage(f"'{text}' is no {what}.", "Give a number.") from None
 
 
 def _times(args: argparse.Namespace) -> Times:
     from colormatch.bench.schedule import Times, parse_time
 
     stands, dries, clear_dries = (
-        None if text is None else parse_time(text) for text in (args.stands, args.dries, args.clear_dries)
+        None if text is None else typed(parse_time, text) for text in (args.stands, args.dries, args.clear_dries)
     )
     return Times(stands, dries, clear_dries, args.clear_coats)
 

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
 
-from colormatch.cli.common import Answer, add_json, add_library, flag_documents, lab, open_library, table
+from colormatch.cli.common import Answer, add_json, add_library, flag_documents, lab, open_library, table, typed
 
 if TYPE_CHECKING:
     from colormatch.library import Library
@@ -133,8 +133,10 @@ class RecordCommand(Generic[T]):
         return f"There is no {self.word} yet; add one with 'colormatch {self.command} add'."
 
     def _add(self, library: Library, args: argparse.Namespace) -> Answer:
-        given = self.given(library, args)
-        record = self.kind()(**({"name": args.name} if self.known_by == "name" else {}), **given)
+        from colormatch.library.columns import tidy
+
+        given = self.given(library, args) | ({"name": args.name} if self.known_by == "name" else {})
+        record = typed(lambda: tidy(self.kind()(**given)))
         return self._told(library, "added", library.add(record))
 
     def _told(self, library: Library, done: str, number: int) -> Answer:
@@ -150,11 +152,13 @@ class RecordCommand(Generic[T]):
     def _edit(self, library: Library, args: argparse.Namespace) -> Answer:
         from dataclasses import replace
 
+        from colormatch.library.columns import tidy
+
         stored = self.pick(library, args.chosen)
         changes = self.given(library, args)
         if getattr(args, "new_name", None) is not None:
             changes["name"] = args.new_name
-        library.edit(stored.id, replace(stored.record, **changes))
+        library.edit(stored.id, typed(lambda: tidy(replace(stored.record, **changes))))
         return self._told(library, "changed", stored.id)
 
     def _copy(self, library: Library, args: argparse.Namespace) -> Answer:

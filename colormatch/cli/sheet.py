@@ -25,6 +25,7 @@ from colormatch.cli.common import (
     print_lab,
     rounded,
     table,
+    typed,
 )
 
 if TYPE_CHECKING:
@@ -68,7 +69,7 @@ def _print(args: argparse.Namespace) -> Answer:
 
     plan = _plan_of_names(args)
     for column in plan.columns:
-        parse_column(column)
+        typed(parse_column, column)
     layout = args.out.with_suffix(".json")
     try:
         args.out.write_bytes(sheet_pdf(plan))
@@ -90,7 +91,7 @@ def _read(args: argparse.Namespace) -> Answer:
 
     plan = _plan_of_layout(args) if args.layout else _plan_of_names(args)
     for column in plan.columns:
-        parse_column(column)
+        typed(parse_column, column)
     photo = open_photo(args.photo)
     board, neutral = _read_board(photo, plan, args)
     sha = photo.facts.sha256 if args.keep else ""
@@ -128,13 +129,13 @@ def _keep(args: argparse.Namespace, proposals: list[Proposal]) -> list[int]:
 
 
 def _plan_of_names(args: argparse.Namespace) -> Plan:
-    from colormatch.errors import BadInput
+    from colormatch.errors import WrongUsage
     from colormatch.photo.board_plan import Plan
 
     if not (args.rows and args.columns):
-        raise BadInput("The sheet's names are not known.", "Give --layout, or --rows and --columns as printed.")
+        raise WrongUsage("The sheet's names are not known.", "Give --layout, or --rows and --columns as printed.")
     rows, columns = (tuple(name.strip() for name in text.split(",")) for text in (args.rows, args.columns))
-    return Plan(args.paper, rows, columns)
+    return typed(Plan, args.paper, rows, columns)
 
 
 def _plan_of_layout(args: argparse.Namespace) -> Plan:
@@ -148,12 +149,12 @@ def _plan_of_layout(args: argparse.Namespace) -> Plan:
 
 
 def _corner(text: str) -> tuple[float, float]:
-    from colormatch.errors import BadInput
+    from colormatch.errors import WrongUsage
 
     try:
         x, y = (float(part) for part in text.split(","))
     except ValueError:
-        raise BadInput(f"'{text}' is no corner.", "Give four times x,y in pixels.") from None
+        raise WrongUsage(f"'{text}' is no corner.", "Give four times x,y in pixels.") from None
     return x, y
 
 

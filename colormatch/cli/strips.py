@@ -71,12 +71,12 @@ def run(args: argparse.Namespace) -> Answer:
 
 def _keep(args: argparse.Namespace, photo: Photographed) -> tuple[dict[str, Any], str]:
     from colormatch.checks import strips_of
-    from colormatch.errors import BadInput
+    from colormatch.errors import WrongUsage
     from colormatch.library import Library
     from colormatch.workshop import open_workshop
 
     strips = {strip.name: strip for strip in strips_of(*photo)}
     if args.keep not in strips:
-        raise BadInput(f"There is no strip {args.keep}.", f"Keep one of: {', '.join(strips)}.")
+        raise WrongUsage(f"There is no strip {args.keep}.", f"Keep one of: {', '.join(strips)}.")
     layers = painted_layers(args, open_workshop(args.library, fitting_progress))
     return keep(args, Library.open(args.library), strips[args.keep], photo, layers)

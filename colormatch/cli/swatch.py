@@ -10,7 +10,7 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from colormatch.cli.common import STATES, lab, print_lab, whole
+from colormatch.cli.common import STATES, lab, print_lab, typed, whole
 from colormatch.cli.paint import COMMAND as PAINTS
 from colormatch.cli.records import (
     RecordCommand,
@@ -61,7 +61,7 @@ class SwatchCommand(RecordCommand["Swatch"]):
         return {
             "paint": PAINTS.pick(library, args.paint).record.name if args.paint else "",
             "ground": args.ground,
-            "paint_fraction": parse_ratio(args.ratio).paint_fraction if args.ratio else None,
+            "paint_fraction": typed(parse_ratio, args.ratio).paint_fraction if args.ratio else None,
         }
 
     def given(self, library: Library, args: argparse.Namespace) -> dict[str, Any]:
@@ -75,7 +75,7 @@ class SwatchCommand(RecordCommand["Swatch"]):
         if args.paint is not None:
             given["paint"] = PAINTS.pick(library, args.paint).record.name
         if args.ratio is not None:
-            ratio = parse_ratio(args.ratio)
+            ratio = typed(parse_ratio, args.ratio)
             given |= {"paint_parts": ratio.paint, "water_parts": ratio.water}
         if args.state is not None:
             given["state"] = SurfaceState(args.state)

@@ -27,7 +27,7 @@ PROPORTIONS: tuple[tuple[int, int], ...] = ((1, 3), (1, 2), (1, 1), (2, 1), (3, 
 #: Most coats of all layers together: more fill the grain and look painted (common practice, no source).
 MOST_COATS = 4
 #: Most coats of one wash that a limit may ask for.
-_COATS_LIMIT = 10
+MOST_COATS_OF_ONE = 10
 #: Pairs whose films are computed at a time; some tens of megabytes.
 _MIXES = 100
 
@@ -110,8 +110,8 @@ def check_limits(limits: Limits) -> None:
     ------
     BadInput
     """
-    if not 1 <= limits.coats <= _COATS_LIMIT:
-        raise BadInput(f"{limits.coats} coats of a wash can't be planned.", f"Allow 1 to {_COATS_LIMIT}.")
+    if not 1 <= limits.coats <= MOST_COATS_OF_ONE:
+        raise BadInput(f"{limits.coats} coats of a wash can't be planned.", f"Allow 1 to {MOST_COATS_OF_ONE}.")
     for what, value in (("layers", limits.layers), ("paints in a mix", limits.mix)):
         if value not in (1, 2):
             raise BadInput(f"{value} {what} can't be planned.", "Choose 1 or 2.")

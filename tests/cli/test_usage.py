@@ -1,0 +1,146 @@
+"""Exit statuses of every command: 2 for wrong usage, 1 for what usage can't tell, one line on standard error."""
+
+import pytest
+
+from colormatch.cli.main import COMMANDS
+from colormatch.match.candidates import MOST_COATS_OF_ONE
+from colormatch.wash.ratio import format_ratio
+from tests.cli.conftest import Done
+
+#: Each command with its actions; those with True are whole without further arguments.
+ACTIONS: dict[tuple[str, ...], bool] = {
+    ("app",): True,
+    ("demo",): True,
+    ("read",): False,
+    ("match",): False,
+    ("check",): False,
+    ("strips",): False,
+    ("mix",): False,
+    **{(kind,): False for kind in ("paint", "swatch", "ground", "chip", "clear", "card", "sheet", "library")},
+    **{(kind, "list"): True for kind in ("paint", "swatch", "ground", "chip", "clear", "card")},
+    **{
+        (kind, action): False
+        for kind in ("paint", "swatch", "ground", "chip", "clear", "card")
+        for action in ("add", "edit", "copy", "remove")
+    },
+    ("sheet", "print"): False,
+    ("sheet", "read"): False,
+    ("library", "export"): False,
+    ("library", "restore"): True,
+    **{("library", action): True for action in ("import", "backup", "verify", "undo", "redo")},
+}
+MATCH = ("match", "--target", "62,9,25", "--over", "74,6,20")
+MIX = ("mix", "--paint", "Umber", "--ratio", "1:3", "--area", "40cm2")
+CHECK = ("check", "wood.jpg", "--sound", "0,0,9,9", "--repair", "20,0,9,9")
+SWATCH = (
+    *("swatch", "add", "--paint", "Umber", "--ratio", "1:3", "--ground", "rail"),
+    *("--ground-lab", "70,5,20", "--lab", "50,9,25"),
+)
+#: What can't be right, whatever files and library hold.
+WRONG = [
+    ("app", "--port", "0"),
+    ("app", "--port", "many"),
+    ("read", "wood.jpg", "--patch", "1,2,3,4"),
+    ("read", "wood.jpg", "--card", "somewhere"),
+    ("read", "wood.jpg", "--card-kind", "pink"),
+    ("match", "wood.jpg"),
+    ("match", "--target", "62,9,25"),
+    (*MATCH, "wood.jpg"),
+    (*MATCH, "--target", "red"),
+    (*MATCH, "--coats", "0"),
+    (*MATCH, "--coats", str(MOST_COATS_OF_ONE + 1)),
+    (*MATCH, "--layers", "3"),
+    (*MATCH, "--top", "0"),
+    (*MATCH, "--seed", "-1"),
+    (*MATCH, "--shift", "nicer=2"),
+    (*MATCH, "--smallest", "a pinch"),
+    (*MATCH, "--smallest", "2ml", "--batch", "1ml"),
+    (*MATCH, "--then", "Umber"),
+    (*MATCH, "--then", "Umber,1:x,1"),
+    (*MATCH, "--then", f"Umber,1:3,{MOST_COATS_OF_ONE + 1}"),
+    (*MATCH, "--target-uncertainty", "1"),
+    (*MATCH, "--each"),
+    (*CHECK, "--second-sound", "0,0,9,9"),
+    (*CHECK, "--second", "lamp.jpg"),
+    ("strips", "wood.jpg", "--sound", "0,0,9,9", "--strip", "20,0,9,9"),
+    (*MIX, "--ratio", "1:x"),
+    (*MIX, "--coats", str(MOST_COATS_OF_ONE + 1)),
+    (*MIX, "--area", "a hand"),
+    (*MIX, "--dries", "soon"),
+    ("paint", "add", " "),
+    ("paint", "add", "Ochre", "--price", "-1"),
+    ("paint", "add", "Ochre", "--price", "nan"),
+    (*SWATCH, "--ratio", "0:3"),
+    (*SWATCH, "--uncertainty", "-1"),
+    (*SWATCH, "--taken", "2025-13-01"),
+    (*SWATCH, "--state", "damp"),
+    ("swatch", "list", "--ratio", "x"),
+    ("ground", "add", "rail", "--lab", "500,0,0"),
+    ("chip", "add", "offcut", "--lab", "70,8,24", "--uncertainty", "inf"),
+    ("clear", "add", "Shellac", "--before", "70,5,20", "--after", "dark"),
+    ("card", "add", "big", "--kind", "pink"),
+    ("card", "add", "big", "--kind", "gray", "--value", "18"),
+    ("sheet", "print", "--rows", "a,a", "--columns", "full"),
+    ("sheet", "print", "--rows", "a", "--columns", "1:x"),
+    ("sheet", "read", "sheet.jpg"),
+    ("library", "import", "--conflicts", "none"),
+    ("nonsense",),
+]
+#: What is sound by itself, and fails for what is there or is not.
+ABSENT = [
+    ("read", "wood.jpg", "--patch", "top=0,0,9,9"),
+    ("match", "wood.jpg", "--sound", "0,0,9,9", "--damage", "20,0,9,9"),
+    (*MATCH, "--paint", "Plum"),
+    CHECK,
+    (*MIX, "--paint", "Plum"),
+    ("paint", "add", "Umber"),
+    ("paint", "edit", "Plum", "--notes", "x"),
+    ("swatch", "copy", "99"),
+    ("clear", "remove", "Shellac"),
+    ("library", "import", "nowhere"),
+    ("library", "restore", "nowhere"),
+]
+
+
+@pytest.fixture
+def call(run):
+    """Runs a command on a library of one paint."""
+    assert run("paint", "add", "Umber").status == 0
+    return run
+
+
+def refused(done: Done, status: int) -> None:
+    assert (done.status, done.out) == (status, "")
+    assert len(done.err.strip().splitlines()) == 1, done.err
+    assert done.err.count(".") >= 2  # what happened, what to do
+    assert "Traceback" not in done.err
+    assert "fault of its own" not in done.err
+
+
+def test_the_table_holds_every_command() -> None:
+    assert {command for command, *_ in ACTIONS} == set(COMMANDS)
+
+
+@pytest.mark.parametrize("action", [action for action, whole in ACTIONS.items() if not whole], ids=" ".join)
+def test_without_what_it_needs(run, action: tuple[str, ...]) -> None:
+    refused(run(*action), 2)
+
+
+@pytest.mark.parametrize("action", ACTIONS, ids=" ".join)
+def test_an_unknown_option(run, action: tuple[str, ...]) -> None:
+    refused(run(*action, "--nonsense"), 2)
+
+
+@pytest.mark.parametrize("arguments", WRONG, ids=" ".join)
+def test_a_value_that_can_t_be(call, arguments: tuple[str, ...]) -> None:
+    refused(call(*arguments), 2)
+
+
+@pytest.mark.parametrize("arguments", ABSENT, ids=" ".join)
+def test_what_is_not_there(call, arguments: tuple[str, ...]) -> None:
+    refused(call(*arguments), 1)
+
+
+def test_as_many_coats_as_the_library_plans(call) -> None:
+    assert call(*MIX, "--coats", str(MOST_COATS_OF_ONE)).status == 0
+    assert format_ratio(1, 3) in call(*MIX, "--coats", str(MOST_COATS_OF_ONE)).out
