@@ -8,8 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import (
     Answer,
+    add_card_options,
+    add_chip_option,
     add_json,
     add_library,
+    add_white_option,
+    card_choice,
+    chip_regions,
     flag_documents,
     named_box,
     notes,
@@ -17,8 +22,8 @@ from colormatch.cli.common import (
     reading_flags,
     rounded,
     table,
+    white_regions,
 )
-from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
     from colormatch.records import Reading, Region, Sample
@@ -26,7 +31,8 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("photo", type=Path, metavar="PHOTO")
-    add_reference_options(parser)
+    add_card_options(parser)
+    add_white_option(parser)
     parser.add_argument(
         "--patch",
         action="append",
@@ -35,6 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME=BOX",
         help="a patch to read (repeatable); three of one name or more, apart from one another, are taken together",
     )
+    add_chip_option(parser)
     add_library(parser)
     add_json(parser)
 
@@ -52,11 +59,14 @@ def run(args: argparse.Namespace) -> Answer:
         import numpy.ma  # noqa: F401  by its median
 
         from colormatch.records import Region, RegionKind
+        from colormatch.repair import read_photo
 
         photo = opening.result()
     width, height = photo.facts.width, photo.facts.height
     regions = [Region.from_box(RegionKind.PATCH, box, width, height, name) for name, box in args.patch]
-    reading, regions = read_by_references(args, photo, regions)
+    chips, settled = chip_regions(args, width, height)
+    regions += [*chips, *white_regions(args, width, height)]
+    reading = read_photo(photo, regions, card_choice(args), settled)
     return Answer(document(reading, regions), text(reading))
 
 
