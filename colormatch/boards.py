@@ -21,7 +21,7 @@ from colormatch.photo.board_plan import Plan
 from colormatch.photo.correct import GRAY_CARD
 from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, linear_pixels
 from colormatch.photo.read import DecodedPhoto
-from colormatch.records import CardKind, Lab, Paint, Swatch
+from colormatch.records import CardKind, Lab, Paint, Swatch, name_key
 
 if TYPE_CHECKING:
     from colormatch.library import Library
@@ -109,8 +109,6 @@ def keep_swatches(library: Library, swatches: Sequence[Swatch], what: str) -> li
     BadInput, LibraryUnwritable
         Nothing was added.
     """
-    from colormatch.library.columns import name_key
-
     spelled = {name_key(stored.record.name): stored.record.name for stored in library.all(Paint)}
     known = set(spelled)
     named = [replace(swatch, paint=spelled.setdefault(name_key(swatch.paint), swatch.paint)) for swatch in swatches]

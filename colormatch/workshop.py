@@ -22,6 +22,8 @@ from colormatch.records import (
     Shelf,
     Swatch,
     Task,
+    name_key,
+    named,
 )
 
 if TYPE_CHECKING:
@@ -106,16 +108,16 @@ def _shelf_of(library: Library) -> tuple[Shelf, bool]:
 
 
 def paint_named(shelf: Shelf, name: str) -> Paint:
-    """The paint of that name, whatever its capitals.
+    """The paint of that name, whatever its capitals and spaces.
 
     Raises
     ------
     PaintError
         None is on the shelf.
     """
-    for paint in shelf.paints:
-        if paint.name.casefold() == name.strip().casefold():
-            return paint
+    paint = named(shelf.paints, name)
+    if paint is not None:
+        return paint
     known = ", ".join(paint.name for paint in shelf.paints) or "none"
     raise PaintError(f"There is no paint {name} on the shelf.", f"Choose one of: {known}.")
 
@@ -143,7 +145,7 @@ def starter_workshop() -> Workshop:
 
 
 def spelled_as_on_the_tins(limits: Limits, shelf: Shelf) -> Limits:
-    """Limits with the names of paints and clear coat as the shelf writes them, whatever their capitals.
+    """Limits with the names of paints and clear coat as the shelf writes them, whatever their capitals and spaces.
 
     Raises
     ------
@@ -152,8 +154,8 @@ def spelled_as_on_the_tins(limits: Limits, shelf: Shelf) -> Limits:
     """
     then = tuple(layer_as_on_the_tins(layer, shelf) for layer in limits.then)
     paints = tuple(paint_named(shelf, name).name for name in limits.paints)
-    clear = {pair.name.casefold(): pair.name for pair in shelf.clear_coats}.get(limits.clear.casefold(), limits.clear)
-    return replace(limits, paints=paints, then=then, clear=clear)
+    clear = named(shelf.clear_coats, limits.clear)
+    return replace(limits, paints=paints, then=then, clear=clear.name if clear else limits.clear)
 
 
 def layer_as_on_the_tins(layer: Layer, shelf: Shelf) -> Layer:
@@ -190,8 +192,6 @@ def known_grounds(library: Library) -> list[Ground]:
     Of several of one name, whatever its capitals and spaces, a ground counts before a swatch, and a later swatch before
     one that was added earlier.
     """
-    from colormatch.library.columns import name_key
-
     first: dict[str, Ground] = {}
     swatches = [stored.record for stored in reversed(library.all(Swatch))]
     on_swatches = [Ground(s.ground, s.ground_lab, s.uncertainty, s.state) for s in swatches if s.ground.strip()]
@@ -208,11 +208,9 @@ def ground_named(library: Library, name: str) -> Ground:
     BadInput
         None is known.
     """
-    from colormatch.library.columns import name_key
-
-    for ground in known_grounds(library):
-        if name_key(ground.name) == name_key(name):
-            return ground
+    ground = named(known_grounds(library), name)
+    if ground is not None:
+        return ground
     raise BadInput(f"The color of the ground {name} is not known yet.", "Give it as L,a,b, for example 74,6,20.")
 
 

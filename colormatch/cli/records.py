@@ -195,8 +195,7 @@ class RecordCommand(Generic[T]):
             None fits, or several do.
         """
         from colormatch.errors import BadInput, PaintError
-        from colormatch.library.columns import name_key
-        from colormatch.records import Paint
+        from colormatch.records import Paint, name_key
 
         stored = library.all(self.kind())
         found = [one for one in stored if getattr(one.record, "name", None) == text.strip()]

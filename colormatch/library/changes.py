@@ -6,11 +6,11 @@ import sqlite3
 from typing import TypeGuard
 
 from colormatch.errors import BadInput, PaintError
-from colormatch.library.columns import TABLES, WORDS, R, Record, name_key, row_of, tidy
+from colormatch.library.columns import TABLES, WORDS, R, Record, row_of, tidy
 from colormatch.library.history import Step, photos_of_row
 from colormatch.library.repairs import SavedRepair, all_repairs, repair_row, row_of_repair
 from colormatch.library.rows import Stored, all_records, describe, one_record
-from colormatch.records import ClearCoatPair, Ground, OwnCard, Paint, ShopChip, Swatch
+from colormatch.records import ClearCoatPair, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
 
 
 class Changes:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import math
-import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
@@ -248,18 +247,6 @@ def _checked_text(column: str, text: str, longest: int) -> str:
 def is_text(text: str) -> bool:
     """Whether every character of it can be told apart in a text file."""
     return not any(unicodedata.category(c) in ("Cc", "Cs") and c not in _ALLOWED_CONTROLS for c in text)
-
-
-def name_key(name: str) -> str:
-    """Equal for names that differ only in capitals and spaces; a space between two digits tells names apart.
-
-    Examples
-    --------
-    >>> name_key(" Burnt  Umber") == name_key("burntumber"), name_key("Gray 1 1") == name_key("Gray 11")
-    (True, False)
-    """
-    folded = " ".join(unicodedata.normalize("NFKC", name).casefold().split())
-    return re.sub(r"(?<!\d) | (?!\d)", "", folded)
 
 
 def _check_date(text: str) -> None:

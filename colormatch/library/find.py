@@ -12,9 +12,9 @@ from typing import Generic
 import numpy as np
 
 from colormatch.color.difference import delta_e
-from colormatch.library.columns import R, Record, name_key
+from colormatch.library.columns import R, Record
 from colormatch.library.rows import Stored
-from colormatch.records import ClearCoatPair, FloatArray, Ground, Lab, ShopChip, Swatch
+from colormatch.records import ClearCoatPair, FloatArray, Ground, Lab, ShopChip, Swatch, name_key
 
 #: Paint fractions that count as one ratio, relative: 1:3 is 25 %, and 33.3 % is 1:2. Our choice.
 SAME_RATIO = 0.01

@@ -18,13 +18,13 @@ from typing import Any
 from colormatch.errors import ColorMatchError
 from colormatch.library import backup
 from colormatch.library.changes import Changes
-from colormatch.library.columns import WORDS, R, Record, name_key
+from colormatch.library.columns import WORDS, R, Record
 from colormatch.library.database import explained
 from colormatch.library.exchange import Exchange, read_exchange
 from colormatch.library.photos import is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import Library, SavedRepair, Stored
-from colormatch.records import ClearCoatPair, Flag, Ground, OwnCard, Paint, ShopChip, Swatch
+from colormatch.records import ClearCoatPair, Flag, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
 from colormatch.wash.paint import no_trace
 
 

@@ -12,14 +12,14 @@ from typing import Any
 from colormatch.errors import LibraryError, LibraryUnwritable
 from colormatch.library import backup, database, schema
 from colormatch.library.changes import Changes
-from colormatch.library.columns import TABLES, R, Record, name_key
+from colormatch.library.columns import TABLES, R, Record
 from colormatch.library.database import explained, reading, writing
 from colormatch.library.history import next_step, photos_of_step, swap
 from colormatch.library.memory import Memory
 from colormatch.library.photos import PhotoFolder
 from colormatch.library.repairs import RepairKeeper, SavedRepair, all_repairs
 from colormatch.library.rows import Stored, all_records, describe, one_record
-from colormatch.records import ClearCoatPair, Paint, Shelf, Swatch
+from colormatch.records import ClearCoatPair, Paint, Shelf, Swatch, name_key
 
 __all__ = [
     "DATABASE_NAME",

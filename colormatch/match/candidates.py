@@ -11,7 +11,7 @@ import numpy as np
 from colormatch.errors import BadInput, NothingToRank, PaintError
 from colormatch.match.job import SAME_FRACTION
 from colormatch.match.search import IntArray
-from colormatch.records import BoolArray, FloatArray, Layer, Limits, Part, Shelf
+from colormatch.records import BoolArray, FloatArray, Layer, Limits, Part, Shelf, name_key
 from colormatch.wash.film import Film, film, thickness
 from colormatch.wash.optics import Optics, mix, optics_of
 from colormatch.wash.paint import PaintModel
@@ -136,12 +136,12 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
     NothingToRank
         The limits leave no paint with a model.
     """
-    known = {paint.name.casefold() for paint in shelf.paints}
+    known = {name_key(paint.name) for paint in shelf.paints}
     if not known:
         raise NothingToRank("There is no paint on the shelf.", "Add a paint and one painted, measured swatch of it.")
-    chosen = {name.strip().casefold() for name in limits.paints} or known
+    chosen = {name_key(name) for name in limits.paints} or known
     for name in limits.paints:
-        if name.strip().casefold() not in known:
+        if name_key(name) not in known:
             names = ", ".join(paint.name for paint in shelf.paints)
             raise PaintError(f"There is no paint {name} on the shelf.", f"Choose from: {names}.")
     for layer in limits.then:
@@ -151,7 +151,7 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
                     f"{part.paint}, which goes over the whole piece, has no swatch.",
                     "Paint one swatch of it, let it dry and measure it.",
                 )
-    paints = [paint for paint in shelf.paints if paint.name.casefold() in chosen]
+    paints = [paint for paint in shelf.paints if name_key(paint.name) in chosen]
     # An amount that nobody entered is taken as some: the tin is on the shelf.
     left = [paint for paint in paints if not limits.on_hand or paint.on_hand_ml is None or paint.on_hand_ml > 0]
     if not left:

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from colormatch.errors import BadInput
-from colormatch.records import FloatArray
+from colormatch.records import FloatArray, name_key
 
 #: Width and height, mm. A4: ISO 216. Letter: ANSI/ASME Y14.1, 8.5 x 11 inches.
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -126,7 +126,7 @@ class Plan:
                     f"A sheet can't have {len(names)} {what}s, or one of them has no name.",
                     f"Name 1 to {most} {what}s, with commas between them.",
                 )
-            if len({name.casefold() for name in names}) < len(names):
+            if len({name_key(name) for name in names}) < len(names):
                 raise BadInput(f"Two {what}s of the sheet have the same name.", f"Name each {what} once.")
 
     @property

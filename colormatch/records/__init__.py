@@ -11,6 +11,7 @@ Conventions
 
 from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of
 from colormatch.records.doubt import SIGMA_PER_RADIUS, Flag
+from colormatch.records.names import name_key, named
 from colormatch.records.reading import Card, CardKind, Light, Photo, Reading, Sample
 from colormatch.records.recipe import Layer, Limits, Match, Part, RankedWash, Task
 from colormatch.records.region import Box, Region, RegionKind
@@ -48,4 +49,6 @@ __all__ = [
     "Swatch",
     "Task",
     "lab_of",
+    "name_key",
+    "named",
 ]

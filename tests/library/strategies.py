@@ -5,7 +5,7 @@ import json
 from hypothesis import strategies as st
 
 from colormatch.library import SavedRepair
-from colormatch.library.columns import MIN_PAINT_FRACTION, columns_of, name_key, tidy
+from colormatch.library.columns import MIN_PAINT_FRACTION, columns_of, tidy
 from colormatch.records import (
     CardKind,
     ClearCoatPair,
@@ -17,6 +17,7 @@ from colormatch.records import (
     ShopChip,
     SurfaceState,
     Swatch,
+    name_key,
 )
 
 #: Any text that a file can carry, with what upsets spreadsheets and CSV readers made likely.
