@@ -198,12 +198,13 @@ def _plane(brightness: FloatArray, inside: BoolArray) -> tuple[float, FloatArray
     height, width = inside.shape
     # From -1 to 1 each way; so small a system is solved by its normal equations without loss.
     y, x = np.meshgrid(np.linspace(-1, 1, height), np.linspace(-1, 1, width), indexing="ij")
-    terms = np.stack([np.ones(inside.shape), x, y], axis=-1)
+    terms = np.stack([np.ones(inside.shape), x, y])
     kept = inside
     # The second fit leaves out specks and reflections beyond 3 robust standard deviations of the first.
     for _ in range(2):
-        known = terms[kept]
-        plane = terms @ np.linalg.solve(known.T @ known, known.T @ brightness[kept])
+        known = (terms * kept).reshape(3, -1)
+        fit = np.linalg.solve(known @ known.T, known @ brightness.ravel())
+        plane = np.tensordot(fit, terms, axes=1)
         off = np.abs(brightness - plane)
         kept = inside & (off <= max(3 * ROBUST * float(np.median(off[inside])), 1e-3))
     return math.exp(float(np.ptp(plane[inside]))), (brightness - plane).astype(np.float32)

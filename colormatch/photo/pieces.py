@@ -271,7 +271,9 @@ def light_slope(brightness: FloatArray) -> float:
 
 def log_light(preview: ByteArray) -> FloatArray:
     """(h, w, 3) float32 natural log of the linear light of an encoded preview, with `FLOOR` added."""
-    light: FloatArray = _log_table()[preview]
+    import cv2
+
+    light: FloatArray = cv2.LUT(np.ascontiguousarray(preview), _log_table())
     return light
 
 
