@@ -105,6 +105,35 @@ class Gains:
         return linear_rgb * factors
 
 
+@dataclass(frozen=True, eq=False)
+class SensorGains:
+    """One factor for each channel of the sensor (von Kries before the color matrix)."""
+
+    #: (3, 3) float, unitless; linear sRGB as developed to linear sRGB in balance.
+    matrix: FloatArray
+
+    def __call__(self, linear_rgb: FloatArray) -> FloatArray:
+        out: FloatArray = linear_rgb @ self.matrix.T.astype(np.result_type(linear_rgb, np.float32))
+        return out
+
+
+def balance(gray_linear_rgb: FloatArray, true_linear_rgb: FloatArray, to_srgb: FloatArray | None = None) -> Step:
+    """What gives a gray its true color: gains, where the camera would have applied them if that is known.
+
+    Parameters
+    ----------
+    gray_linear_rgb, true_linear_rgb : (3,) float; linear sRGB
+    to_srgb : (3, 3) float, optional
+        The sensor's channels to linear sRGB, as a camera raw was developed. A wrong white balance stands before this
+        matrix: gains after it leave more the further it was off (see DEVELOPERS.md).
+    """
+    if to_srgb is not None:
+        seen, true = (np.linalg.solve(to_srgb, color) for color in (gray_linear_rgb, true_linear_rgb))
+        if seen.min() > 0:
+            return SensorGains(to_srgb @ np.diag(true / seen) @ np.linalg.inv(to_srgb))
+    return Gains(true_linear_rgb / gray_linear_rgb)
+
+
 def neutral_linear(value: float | Lab) -> FloatArray:
     """Linear sRGB of a neutral reference as its maker or an instrument states it.
 
@@ -150,7 +179,11 @@ def no_correction() -> Correction:
 
 
 def gray_card_correction(
-    card_linear_rgb: FloatArray, value: float | Lab = GRAY_CARD, *, raw: bool = False
+    card_linear_rgb: FloatArray,
+    value: float | Lab = GRAY_CARD,
+    *,
+    raw: bool = False,
+    to_srgb: FloatArray | None = None,
 ) -> Correction:
     """White balance and brightness from a gray card.
 
@@ -162,6 +195,8 @@ def gray_card_correction(
         What the card is: reflectance or CIELAB.
     raw : bool
         Linear light from a camera raw, without a tone curve.
+    to_srgb : (3, 3) float, optional
+        What its raw developer took the sensor's channels to linear sRGB by.
 
     Returns
     -------
@@ -177,7 +212,8 @@ def gray_card_correction(
     card = mean_color(card_linear_rgb)
     check_not_black(card)
     start = Correction((), (), (), accuracy.GRAY_CARD_RAW if raw else accuracy.GRAY_CARD)
-    return start.then(Gains(neutral_linear(value) / card), "white balance and brightness from the gray card")
+    gains = balance(card, neutral_linear(value), to_srgb)
+    return start.then(gains, "white balance and brightness from the gray card")
 
 
 def check_not_black(neutral_linear_rgb: FloatArray) -> None:

@@ -243,7 +243,7 @@ def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Re
         raise BadInput("The value given is none of a gray card.", "Give one, such as 0.18.")
     pixels = linear_pixels(photo, card.region)
     flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
-    correction = gray_card_correction(pixels, value, raw=photo.facts.raw)
+    correction = gray_card_correction(pixels, value, raw=photo.facts.raw, to_srgb=_to_srgb(photo))
     return _Reading(pixels.mean(axis=0, dtype=float), correction, flags)
 
 
@@ -252,8 +252,12 @@ def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _
     box, inside = photo.mask(card.region)
     linear_rgb = photo.linear(box)
     means = np.stack([linear_rgb[step].mean(axis=0) for step in find_steps(linear_rgb, inside)])
-    correction = three_step_correction(means, _step_reflectances(stated), raw=photo.facts.raw)
+    correction = three_step_correction(means, _step_reflectances(stated), raw=photo.facts.raw, to_srgb=_to_srgb(photo))
     return _Reading(means[1], correction, correction.flags)
+
+
+def _to_srgb(photo: DecodedPhoto) -> FloatArray | None:
+    return photo.sensor.to_srgb if photo.sensor else None
 
 
 def _step_reflectances(stated: CardValue | None) -> tuple[float, float, float]:

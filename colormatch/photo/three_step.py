@@ -12,7 +12,7 @@ import numpy as np
 
 from colormatch.errors import BadInput, CardNotFound
 from colormatch.photo import accuracy
-from colormatch.photo.correct import Correction, check_not_black, mean_color
+from colormatch.photo.correct import Correction, Step, balance, check_not_black, mean_color
 from colormatch.photo.tone import LEAST_LIGHT, fit_tone, usable
 from colormatch.records import BoolArray, Flag, FloatArray
 
@@ -105,7 +105,11 @@ def _no_steps() -> CardNotFound:
 
 
 def three_step_correction(
-    step_linear_rgb: FloatArray, reflectances: Sequence[float] = THREE_STEPS, *, raw: bool = False
+    step_linear_rgb: FloatArray,
+    reflectances: Sequence[float] = THREE_STEPS,
+    *,
+    raw: bool = False,
+    to_srgb: FloatArray | None = None,
 ) -> Correction:
     """Tone curve, white balance and brightness from a three-step card.
 
@@ -117,6 +121,8 @@ def three_step_correction(
         Of white, gray and black.
     raw : bool
         Linear light from a camera raw.
+    to_srgb : (3, 3) float, optional
+        What its raw developer took the sensor's channels to linear sRGB by.
 
     Returns
     -------
@@ -133,8 +139,14 @@ def three_step_correction(
     true = np.repeat(np.array(check_steps(reflectances))[:, None], 3, axis=1)
     steps = np.asarray(step_linear_rgb, dtype=float)
     check_not_black(mean_color(steps))
-    curve = fit_tone(steps, true)
-    flags = () if usable(steps[0]) else (Flag("white-clipped", "The white step is blown out and was left out."),)
+    keep = usable(steps)
+    first: tuple[Step, ...] = ()
+    if to_srgb is not None:
+        # As bright as it is: what follows gives it its level.
+        first = (balance(steps[1], np.full(3, steps[1].mean()), to_srgb),)
+        steps = first[0](steps)
+    curve = fit_tone(steps[keep], true[keep])
+    flags = () if keep[0] else (Flag("white-clipped", "The white step is blown out and was left out."),)
     trust = accuracy.THREE_STEP_RAW if raw else accuracy.THREE_STEP
-    start = Correction((), (), (), trust, flags)
+    start = Correction(first, (), (), trust, flags)
     return start.then(curve, "tone curve, white balance and brightness from the three-step card")

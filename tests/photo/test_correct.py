@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from colormatch.color.space import lab_from_linear
 from colormatch.errors import BadInput, CardUnusable
 from colormatch.photo.correct import gray_card_correction, neutral_linear, no_correction
+from colormatch.photo.three_step import three_step_correction
 from colormatch.records import Lab
 
 CARD = np.array([0.21, 0.17, 0.12])
@@ -28,6 +29,25 @@ def test_exposure_and_white_balance_of_linear_light_cancel(exposure: float, red:
     change = exposure * np.array([red, 1, blue])
     same = gray_card_correction(CARD * change).lab(wood * change)
     np.testing.assert_allclose(same, gray_card_correction(CARD).lab(wood), atol=1e-9)
+
+
+#: Balanced channels of a sensor to linear sRGB; rows add up to 1. Of the size of cameras' own, invented.
+TO_SRGB = np.array([[1.7, -0.6, -0.1], [-0.2, 1.5, -0.3], [0.0, -0.5, 1.5]])
+
+
+@pytest.mark.parametrize("gains", [(1.08, 0.98, 0.9), (0.6, 1, 1.7), (1.7, 1, 0.6)])
+def test_a_wrong_balance_of_a_camera_raw_cancels(gains: tuple[float, ...]) -> None:
+    """It stood before the sensor's matrix; from right to as far off as daylight's balance is indoors."""
+    sensed = np.array([[0.42, 0.30, 0.17], [0.21, 0.13, 0.06], [0.18, 0.18, 0.18]])
+    right, wrong = sensed @ TO_SRGB.T, sensed * gains @ TO_SRGB.T
+    true = gray_card_correction(right[2], to_srgb=TO_SRGB).lab(right)
+    np.testing.assert_allclose(gray_card_correction(wrong[2], to_srgb=TO_SRGB).lab(wrong), true, atol=1e-9)
+    np.testing.assert_allclose(gray_card_correction(right[2]).lab(right), true, atol=1e-9)
+    steps = np.outer([0.4, 0.081, 0.016], [1, 1, 1])
+    of_steps = [three_step_correction(steps * by @ TO_SRGB.T, raw=True, to_srgb=TO_SRGB) for by in (1, gains)]
+    # The level isn't the same: it is taken from the mean of the channels, and then from the steps.
+    np.testing.assert_allclose(of_steps[1].lab(wrong), of_steps[0].lab(right), atol=0.2)
+    assert np.abs(gray_card_correction(wrong[2]).lab(wrong) - true).max() > 0.5
 
 
 def test_lab_and_linear_agree_for_any_shape() -> None:

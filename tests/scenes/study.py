@@ -26,7 +26,7 @@ from colormatch.photo.correct import Correction, gray_card_correction, no_correc
 from colormatch.photo.three_step import THREE_STEPS, three_step_correction
 from colormatch.records import Lab, ShopChip
 from tests.photo.charts import chart_reflectances
-from tests.scenes.camera import CAMERAS, Camera, develop, raw_weights
+from tests.scenes.camera import CAMERAS, Camera, color_matrix, develop, raw_weights
 from tests.scenes.paints import Paint, layer, mixed, surface
 from tests.scenes.spectra import LIGHTS, FloatArray, flat, reflectance_to_lab
 from tests.scenes.woods import wood_reflectance
@@ -103,7 +103,17 @@ def photographed(reflectances: FloatArray, light: str, camera: Camera, rng: np.r
     return middles.mean((1, 3), dtype=float).reshape(-1, 3)[: len(raw)]
 
 
-Correct = Callable[[FloatArray, Patches], Correction]
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """One photograph of the patches."""
+
+    #: (n, 3) mean linear RGB of each.
+    linear_rgb: FloatArray
+    #: (3, 3) what a raw developer took the sensor's channels to linear sRGB by.
+    to_srgb: FloatArray
+
+
+Correct = Callable[[Seen, Patches], Correction]
 
 
 @dataclass(frozen=True)
@@ -118,37 +128,37 @@ class Way:
     raw: bool = False
 
 
-def _gray(seen: FloatArray, what: Patches) -> Correction:
-    return gray_card_correction(seen[what.steps][1])
+def _gray(seen: Seen, what: Patches) -> Correction:
+    return gray_card_correction(seen.linear_rgb[what.steps][1])
 
 
-def _gray_raw(seen: FloatArray, what: Patches) -> Correction:
-    return gray_card_correction(seen[what.steps][1], raw=True)
+def _gray_raw(seen: Seen, what: Patches) -> Correction:
+    return gray_card_correction(seen.linear_rgb[what.steps][1], raw=True, to_srgb=seen.to_srgb)
 
 
-def _three(seen: FloatArray, what: Patches) -> Correction:
-    return three_step_correction(seen[what.steps])
+def _three(seen: Seen, what: Patches) -> Correction:
+    return three_step_correction(seen.linear_rgb[what.steps])
 
 
-def _three_raw(seen: FloatArray, what: Patches) -> Correction:
-    return three_step_correction(seen[what.steps], raw=True)
+def _three_raw(seen: Seen, what: Patches) -> Correction:
+    return three_step_correction(seen.linear_rgb[what.steps], raw=True, to_srgb=seen.to_srgb)
 
 
 def _chips(base: Correct, grays: tuple[float, ...], count: int, *, offcuts: bool = False) -> Correct:
-    def correct(seen: FloatArray, what: Patches) -> Correction:
+    def correct(seen: Seen, what: Patches) -> Correction:
         chips = what.offcuts if offcuts else what.painted
         settled = [ShopChip(f"chip {i}", Lab(*lab), 0.0) for i, lab in enumerate(what.lab[chips][:count])]
-        return with_chips(base(seen, what), seen[chips][:count], settled, grays)
+        return with_chips(base(seen, what), seen.linear_rgb[chips][:count], settled, grays)
 
     return correct
 
 
-def _own_chart(seen: FloatArray, what: Patches) -> Correction:
-    return chart_correction(seen[what.chart], what.lab[what.chart])
+def _own_chart(seen: Seen, what: Patches) -> Correction:
+    return chart_correction(seen.linear_rgb[what.chart], what.lab[what.chart])
 
 
-def _published_chart(seen: FloatArray, what: Patches) -> Correction:
-    return chart_correction(seen[what.chart], SINCE_2014)
+def _published_chart(seen: Seen, what: Patches) -> Correction:
+    return chart_correction(seen.linear_rgb[what.chart], SINCE_2014)
 
 
 WAYS = (
@@ -193,19 +203,19 @@ def study(photos: int = 4, seed: int = 7) -> dict[str, Figures]:
     true = lab[what.woods]
     apart = delta_e(true[:, None], true[None])
     first, second = np.nonzero(np.triu((apart > NEAR[0]) & (apart < NEAR[1])))
-    seen: dict[bool, list[FloatArray]] = {False: [], True: []}
+    seen: dict[bool, list[Seen]] = {False: [], True: []}
     for name in CAMERAS:
         for light in LIGHTS:
             for _ in range(photos):
-                camera = Camera.typical(rng, name=name)
-                seen[False].append(photographed(what.reflectances, light, camera, rng))
-                raw = Camera.typical(rng, name=name, output="raw-like")
-                seen[True].append(photographed(what.reflectances, light, raw, rng))
+                for raw in (False, True):
+                    camera = Camera.typical(rng, name=name, output="raw-like" if raw else "photo")
+                    linear_rgb = photographed(what.reflectances, light, camera, rng)
+                    seen[raw].append(Seen(linear_rgb, color_matrix(name, light)))
     pairs = rng.integers(0, len(seen[False]), (PHOTO_PAIRS, 2))
     figures = {}
     for way in WAYS:
         corrections = [way.correct(photo, what) for photo in seen[way.raw]]
-        read = [c.lab(photo[what.woods]) for c, photo in zip(corrections, seen[way.raw], strict=True)]
+        read = [c.lab(photo.linear_rgb[what.woods]) for c, photo in zip(corrections, seen[way.raw], strict=True)]
         off = np.array([delta_e(found, true) for found in read])
         # The error of a difference: the second wood set against the first one's true color by what was read.
         within = np.array([delta_e(true[first] + found[second] - found[first], true[second]) for found in read])

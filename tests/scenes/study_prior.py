@@ -11,7 +11,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.photo.correct import gray_card_correction
-from tests.scenes.camera import CAMERAS, Camera
+from tests.scenes.camera import CAMERAS, Camera, color_matrix
 from tests.scenes.spectra import LIGHTS
 from tests.scenes.study import patches, photographed
 
@@ -29,7 +29,9 @@ def study(photos: int, seed: int) -> str:
             for number in range(photos):
                 camera = Camera.typical(rng, name=name, output="raw-like")
                 seen = photographed(what.reflectances, light, camera, rng)
-                read[name, light, number] = gray_card_correction(seen[what.steps][1], raw=True).lab(seen)
+                card = seen[what.steps][1]
+                correction = gray_card_correction(card, raw=True, to_srgb=color_matrix(name, light))
+                read[name, light, number] = correction.lab(seen)
     rows = []
     for place, held_out in enumerate((CAMERAS, LIGHTS)):
         now, then = [], []
