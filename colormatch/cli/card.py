@@ -9,8 +9,9 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from colormatch.cli.common import CARD_KINDS, typed
+from colormatch.cli.common import typed
 from colormatch.cli.records import RecordCommand
+from colormatch.cli.references import CARD_KINDS
 
 if TYPE_CHECKING:
     from colormatch.library import Library

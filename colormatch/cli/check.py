@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from colormatch.cli import dried
 from colormatch.cli.common import (
     Answer,
     box,
@@ -19,20 +20,11 @@ from colormatch.cli.common import (
     reading_flags,
     rounded,
 )
-from colormatch.cli.dried import (
-    add_keep_options,
-    add_photo_options,
-    figures,
-    keep,
-    lights,
-    painted_layers,
-    photographed,
-)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    add_photo_options(parser, "repair", box, "BOX")
-    add_keep_options(parser, {"action": "store_true", "help": "put the repair into the library as a swatch"})
+    dried.add_photo_options(parser, "repair", box, "BOX")
+    dried.add_keep_options(parser, {"action": "store_true", "help": "put the repair into the library as a swatch"})
 
 
 def run(args: argparse.Namespace) -> Answer:
@@ -42,15 +34,15 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.repair import surface
     from colormatch.workshop import open_workshop
 
-    photos = photographed(args, RegionKind.REPAIR)
+    photos = dried.photographed(args, RegionKind.REPAIR)
     judged = judge_repair(photos)
     workshop = open_workshop(args.library, fitting_progress)
-    layers = painted_layers(args, workshop)
+    layers = dried.painted_layers(args, workshop)
     worse = photos[judged.lights.index(judged.worse)]
     steps = what_next(worse, workshop, painted=layers, before=args.ground)
     advice, found = advise(judged, steps), judged.worse
     flags = reading_flags(*(reading for reading, _ in photos))
-    document: dict[str, Any] = figures(found) | {"done": judged.done, "next": advice} | lights(judged)
+    document: dict[str, Any] = dried.figures(found) | {"done": judged.done, "next": advice} | dried.lights(judged)
     document["flags"] = flag_documents(flags)
     lines = [f"Repair L* a* b* {print_lab(found.lab)}"]
     for which, check in zip(("first", "second"), judged.lights, strict=False):
@@ -61,7 +53,7 @@ def run(args: argparse.Namespace) -> Answer:
     lines += [f"{found.verdict.capitalize()}: {found.off}.", *filter(None, [judged.one_light_only]), *notes(flags)]
     lines += ["", *advice]
     if args.keep:
-        kept, words = keep(
+        kept, words = dried.keep(
             args, Library.open(args.library), surface(*photos[0], RegionKind.REPAIR), photos[0], layers
         )  # fmt: skip
         document["kept"] = kept

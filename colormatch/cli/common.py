@@ -1,4 +1,4 @@
-"""What the commands share: forms of arguments, card and match options, tables.
+"""What the commands share: forms of arguments, match options, tables.
 
 Imports nothing heavy: it is on the way to ``--help``.
 """
@@ -13,16 +13,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 if TYPE_CHECKING:
     from colormatch.library import Library
-    from colormatch.photo.neutral import CardChoice
-    from colormatch.records import Box, Flag, Lab, Layer, Limits, Reading, Region, ShopChip
+    from colormatch.records import Box, Flag, Lab, Layer, Limits, Reading
 
 
 T = TypeVar("T")
 
-#: States of a surface and kinds of card that options take, as `SurfaceState` and `CardKind` have them: records are not
-#: imported on the way to ``--help``.
+#: States of a surface that options take, as `SurfaceState` has them: records are not imported on the way to ``--help``.
 STATES = ("bare", "sealed", "washed", "top-coated")
-CARD_KINDS = ("gray", "three-step", "chart24")
 
 
 class Answer(NamedTuple):
@@ -50,16 +47,6 @@ def box(text: str) -> Box:
             f"'{text}' is no box; give x,y,w,h in whole pixels, for example 120,80,200,150"
         )
     return Box(*numbers)
-
-
-def card_place(text: str) -> str | Box:
-    """``auto``, ``none``, or where the card lies."""
-    if text in ("auto", "none"):
-        return text
-    try:
-        return box(text)
-    except argparse.ArgumentTypeError as error:
-        raise argparse.ArgumentTypeError(f"{error}; or say auto or none") from None
 
 
 def named_box(text: str) -> tuple[str, Box]:
@@ -165,119 +152,6 @@ def open_library(folder: Path | None, *, makes: bool = False) -> Library:
     if is_new:
         print(f"Made a new library in {library.folder}.", file=sys.stderr)
     return library
-
-
-def add_card_options(parser: argparse.ArgumentParser) -> None:
-    group = parser.add_argument_group("the card in the photo")
-    group.add_argument(
-        "--card", default="auto", type=card_place, metavar="auto|BOX|none", help="find it, where it lies, or none"
-    )
-    group.add_argument("--card-kind", choices=CARD_KINDS, default="gray")
-    group.add_argument(
-        "--card-value",
-        metavar="VALUE",
-        help="reflectance of the gray card (0.18), its Lab (49.5,0,0), white/gray/black reflectances of a three-step "
-        "card (0.89/0.18/0.035), or for a chart before-2014, since-2014 or the file of its measured patches",
-    )
-
-
-def add_white_option(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--white",
-        nargs="+",
-        action="extend",
-        default=[],
-        type=box,
-        metavar="BOX",
-        help="places of one white sheet, or of more gray cards, from which uneven light is made up for (repeatable)",
-    )
-
-
-def white_regions(args: argparse.Namespace, width: int, height: int) -> list[Region]:
-    """The marked white places."""
-    from colormatch.records import Region, RegionKind
-
-    return [
-        Region.from_box(RegionKind.WHITE, place, width, height, f"white {number}")
-        for number, place in enumerate(args.white, 1)
-    ]
-
-
-def add_chip_option(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--chip",
-        action="append",
-        default=[],
-        type=_chip,
-        metavar="NAME[@LAB]=BOX",
-        help="a shop chip in the photo, which ties photos together: one of the library, or with its color (repeatable)",
-    )
-
-
-def _chip(text: str) -> tuple[str, Lab | None, Box]:
-    named, place = named_box(text)
-    name, at, color = named.rpartition("@")
-    if not at:
-        return named, None, place
-    if not name.strip():
-        raise argparse.ArgumentTypeError(f"'{text}' is no chip; give NAME=x,y,w,h or NAME@L,a,b=x,y,w,h")
-    return name.strip(), lab(color), place
-
-
-def chip_regions(args: argparse.Namespace, width: int, height: int) -> tuple[list[Region], list[ShopChip]]:
-    """The marked shop chips, and what they are.
-
-    Raises
-    ------
-    BadInput
-        A chip that is given without its color isn't in the library.
-    """
-    from colormatch.records import Region, RegionKind, ShopChip
-
-    # What is typed is taken as exact.
-    settled = [
-        _settled_chip(args.library, name) if color is None else ShopChip(name, color, 0.0)
-        for name, color, _ in args.chip
-    ]
-    regions = [
-        Region.from_box(RegionKind.CHIP, place, width, height, chip.name)
-        for chip, (_, _, place) in zip(settled, args.chip, strict=True)
-    ]
-    return regions, settled
-
-
-def _settled_chip(folder: Path | None, name: str) -> ShopChip:
-    """A shop chip of the library by its name, however it is capitalized."""
-    from colormatch.errors import BadInput
-    from colormatch.records import ShopChip
-
-    chips = [stored.record for stored in open_library(folder).all(ShopChip)]
-    for chip in chips:
-        if chip.name.casefold() == name.casefold():
-            return chip
-    known = f"The library has: {', '.join(sorted(chip.name for chip in chips))}. " if chips else ""
-    raise BadInput(
-        f"The library has no shop chip named {name}.",
-        f"{known}Settle it with 'colormatch chip add', or give its color as NAME@L,a,b=x,y,w,h.",
-    )
-
-
-def card_choice(args: argparse.Namespace) -> CardChoice:
-    """The card options as a value.
-
-    Raises
-    ------
-    WrongUsage
-        ``--card-value`` is of no known form.
-    """
-    from colormatch.photo.neutral import CardChoice, parse_card_value
-    from colormatch.records import CardKind
-
-    kind = CardKind(args.card_kind)
-    value = typed(parse_card_value, args.card_value, kind)
-    if args.card == "none":
-        return CardChoice(kind=CardKind.NONE)
-    return CardChoice(kind=kind, value=value, box=None if args.card == "auto" else args.card)
 
 
 def add_match_options(parser: argparse.ArgumentParser) -> None:

@@ -9,18 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import (
     STATES,
-    add_card_options,
     add_json,
     add_library,
     box,
-    card_choice,
-    card_place,
     flag_documents,
     lab,
     parse_layer,
     rounded,
     typed,
 )
+from colormatch.cli.references import add_card_options, card_choice, card_place
 
 if TYPE_CHECKING:
     from colormatch.bench.check import Check, Judged

@@ -14,14 +14,9 @@ from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import (
     Answer,
-    add_card_options,
-    add_chip_option,
     add_json,
     add_match_options,
-    add_white_option,
     box,
-    card_choice,
-    chip_regions,
     fitting_progress,
     flag_documents,
     lab,
@@ -32,8 +27,8 @@ from colormatch.cli.common import (
     rounded,
     table,
     typed,
-    white_regions,
 )
+from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
     from colormatch.records import Layer, Limits, Match, RankedWash
@@ -50,9 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--over", type=lab, metavar="LAB", help="color of the damage, instead of a photo")
     group.add_argument("--each", action="store_true", help="several damages: a wash for each, and one for all")
     group.add_argument("--grain", action="store_true", help="also what to draw the grain lines with")
-    add_card_options(parser)
-    add_white_option(parser)
-    add_chip_option(parser)
+    add_reference_options(parser)
     add_match_options(parser)
     add_json(parser)
 
@@ -91,15 +84,12 @@ def _from_photo(
 ) -> Answer:
     from colormatch.photo.read import open_photo
     from colormatch.records import RegionKind
-    from colormatch.repair import boxed, match_grain, match_kept, match_repair, match_spots, read_photo
+    from colormatch.repair import boxed, match_grain, match_kept, match_repair, match_spots
     from colormatch.wash.ratio import format_layers
 
     photo = open_photo(args.photo)
     regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
-    size = photo.facts.width, photo.facts.height
-    chips, settled = chip_regions(args, *size)
-    regions += [*chips, *white_regions(args, *size)]
-    reading = read_photo(photo, regions, card_choice(args), settled)
+    reading, regions = read_by_references(args, photo, regions)
     if args.target is not None:
         found = match_kept(args.target, reading, regions, workshop, allowed, shift, args.target_uncertainty)
     else:

@@ -13,11 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import (
     Answer,
-    add_card_options,
     add_json,
     add_library,
     box,
-    card_choice,
     coats,
     flag_documents,
     lab,
@@ -27,6 +25,7 @@ from colormatch.cli.common import (
     typed,
     whole,
 )
+from colormatch.cli.references import add_card_options, card_choice
 
 if TYPE_CHECKING:
     from colormatch.bench.amounts import Batch
@@ -171,20 +170,19 @@ def _recipe(args: argparse.Namespace, shelf: Shelf) -> list[Layer]:
     from colormatch.wash.ratio import parse_ratio
     from colormatch.workshop import layer_as_on_the_tins
 
-    names = {paint.name.casefold() for paint in shelf.paints}
     fraction = typed(parse_ratio, args.ratio).paint_fraction
-    first = typed(Layer, tuple(_part(text, names) for text in args.paint), fraction, args.coats)
+    first = typed(Layer, tuple(_part(text, shelf) for text in args.paint), fraction, args.coats)
     glazes = [typed(parse_layer, text) for text in args.glaze]
     return [layer_as_on_the_tins(layer, shelf) for layer in (first, *glazes)]
 
 
-def _part(text: str, names: set[str]) -> Part:
+def _part(text: str, shelf: Shelf) -> Part:
     """``NAME`` or ``NAME=PARTS``; a name on the shelf may hold an equals sign itself."""
     from colormatch.errors import WrongUsage
-    from colormatch.records import Part
+    from colormatch.records import Part, named
 
     name, equals, parts = text.rpartition("=")
-    if not equals or text.strip().casefold() in names:
+    if not equals or named(shelf.paints, text) is not None:
         return Part(text.strip())
     try:
         return Part(name.strip(), float(parts))
@@ -217,12 +215,13 @@ def _marked(args: argparse.Namespace) -> MarkedArea:
 def _practice(args: argparse.Namespace, names: list[str]) -> Practice:
     from colormatch.bench.measures import COVERAGE_CM2_PER_ML, SMALLEST, WASTE, Practice
     from colormatch.errors import WrongUsage
+    from colormatch.records import name_key
     from colormatch.wash.ratio import DROP_ML, parse_volume
 
     densities = []
     for text in args.density:
         name, _, figure = text.rpartition("=")
-        known = [one for one in names if one.casefold() == name.strip().casefold()]
+        known = [one for one in names if name_key(one) == name_key(name)]
         if name and not known:
             raise WrongUsage(f"{name} is no paint of this recipe.", f"Give the density of {' or '.join(names)}.")
         densities += [(one, _number(figure, "density")) for one in known or names]

@@ -8,13 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import (
     Answer,
-    add_card_options,
-    add_chip_option,
     add_json,
     add_library,
-    add_white_option,
-    card_choice,
-    chip_regions,
     flag_documents,
     named_box,
     notes,
@@ -22,8 +17,8 @@ from colormatch.cli.common import (
     reading_flags,
     rounded,
     table,
-    white_regions,
 )
+from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
     from colormatch.records import Reading, Region, Sample
@@ -31,8 +26,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("photo", type=Path, metavar="PHOTO")
-    add_card_options(parser)
-    add_white_option(parser)
+    add_reference_options(parser)
     parser.add_argument(
         "--patch",
         action="append",
@@ -41,7 +35,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME=BOX",
         help="a patch to read (repeatable); three of one name or more, apart from one another, are taken together",
     )
-    add_chip_option(parser)
     add_library(parser)
     add_json(parser)
 
@@ -58,15 +51,13 @@ def run(args: argparse.Namespace) -> Answer:
         import numpy.fft
         import numpy.ma  # noqa: F401  by its median
 
+        import colormatch.repair  # noqa: F401
         from colormatch.records import Region, RegionKind
-        from colormatch.repair import read_photo
 
         photo = opening.result()
     width, height = photo.facts.width, photo.facts.height
     regions = [Region.from_box(RegionKind.PATCH, box, width, height, name) for name, box in args.patch]
-    chips, settled = chip_regions(args, width, height)
-    regions += [*chips, *white_regions(args, width, height)]
-    reading = read_photo(photo, regions, card_choice(args), settled)
+    reading, regions = read_by_references(args, photo, regions)
     return Answer(document(reading, regions), text(reading))
 
 

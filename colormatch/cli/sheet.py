@@ -16,10 +16,8 @@ from typing import TYPE_CHECKING, Any
 from colormatch.cli.common import (
     STATES,
     Answer,
-    add_card_options,
     add_json,
     add_library,
-    card_choice,
     flag_documents,
     open_library,
     print_lab,
@@ -27,6 +25,7 @@ from colormatch.cli.common import (
     table,
     typed,
 )
+from colormatch.cli.references import add_card_options, card_choice
 
 if TYPE_CHECKING:
     from colormatch.bench.board import Proposal

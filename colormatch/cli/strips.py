@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from colormatch.cli import dried
 from colormatch.cli.common import (
     Answer,
     fitting_progress,
@@ -19,35 +20,26 @@ from colormatch.cli.common import (
     rounded,
     table,
 )
-from colormatch.cli.dried import (
-    add_keep_options,
-    add_photo_options,
-    figures,
-    keep,
-    lights,
-    painted_layers,
-    photographed,
-)
 
 if TYPE_CHECKING:
     from colormatch.checks import Photographed
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    add_photo_options(parser, "strip", named_box, "NAME=BOX")
-    add_keep_options(parser, {"metavar": "NAME", "help": "put this strip into the library as a swatch"})
+    dried.add_photo_options(parser, "strip", named_box, "NAME=BOX")
+    dried.add_keep_options(parser, {"metavar": "NAME", "help": "put this strip into the library as a swatch"})
 
 
 def run(args: argparse.Namespace) -> Answer:
     from colormatch.checks import judge_strips
     from colormatch.records import RegionKind
 
-    photos = photographed(args, RegionKind.STRIP)
+    photos = dried.photographed(args, RegionKind.STRIP)
     ranked = judge_strips(photos)
     flags = reading_flags(*(reading for reading, _ in photos))
     document: dict[str, Any] = {
         "strips": [
-            {"rank": rank, "name": strip.name} | figures(strip.worse) | lights(strip)
+            {"rank": rank, "name": strip.name} | dried.figures(strip.worse) | dried.lights(strip)
             for rank, strip in enumerate(ranked, 1)
         ],
         "flags": flag_documents(flags),
@@ -78,5 +70,5 @@ def _keep(args: argparse.Namespace, photo: Photographed) -> tuple[dict[str, Any]
     strips = {strip.name: strip for strip in strips_of(*photo)}
     if args.keep not in strips:
         raise WrongUsage(f"There is no strip {args.keep}.", f"Keep one of: {', '.join(strips)}.")
-    layers = painted_layers(args, open_workshop(args.library, fitting_progress))
-    return keep(args, Library.open(args.library), strips[args.keep], photo, layers)
+    layers = dried.painted_layers(args, open_workshop(args.library, fitting_progress))
+    return dried.keep(args, Library.open(args.library), strips[args.keep], photo, layers)

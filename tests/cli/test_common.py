@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from colormatch.cli.common import CARD_KINDS, STATES
+from colormatch.cli.common import STATES
 from colormatch.cli.records import SORTS
+from colormatch.cli.references import CARD_KINDS
 from colormatch.instrument.measurements import read_measurements
 from colormatch.library.find import Sort
 from colormatch.records import CardKind, SurfaceState

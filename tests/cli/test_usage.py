@@ -1,5 +1,7 @@
 """Exit statuses of every command: 2 for wrong usage, 1 for what usage can't tell, one line on standard error."""
 
+import unicodedata
+
 import pytest
 
 from colormatch.cli.main import COMMANDS
@@ -144,3 +146,24 @@ def test_what_is_not_there(call, arguments: tuple[str, ...]) -> None:
 def test_as_many_coats_as_the_library_plans(call) -> None:
     assert call(*MIX, "--coats", str(MOST_COATS_OF_ONE)).status == 0
     assert format_ratio(1, 3) in call(*MIX, "--coats", str(MOST_COATS_OF_ONE)).out
+
+
+def test_names_are_compared_in_one_way_by_every_option(run) -> None:
+    """Composed and decomposed letters, capitals and spaces: what is typed need not be what stands on the tin."""
+    tin, typed = "Crème Straße", unicodedata.normalize("NFD", "CRÈME strasse")
+    for kind, *more in (("paint",), ("ground", "--lab", "70,5,20"), ("chip", "--lab", "70,8,24")):
+        assert run(kind, "add", tin, *more).status == 0
+    added = run("swatch", "add", "--paint", typed, "--ratio", "1:3", "--ground", typed, "--lab", "50,9,25")
+    assert (added.status, added.err) == (0, "")
+    assert tin in added.out
+    assert (
+        run("mix", "--paint", f"{typed}=2", "--ratio", "1:3", "--area", "40cm2", "--density", f"{typed}=1.3").status
+        == 0
+    )
+    assert (
+        run("match", "--target", "62,9,25", "--over", "74,6,20", "--paint", typed, "--then", f"{typed},1:3,1").status
+        == 0
+    )
+    assert run("ground", "edit", typed, "--notes", "x").status == 0
+    gone = run("read", "nowhere.jpg", "--chip", f"{typed}=1,2,3,4")
+    assert "nowhere.jpg" in gone.err  # and not the chip

@@ -1,0 +1,139 @@
+"""The references in a photo on the command line: its card, white places, shop chips; and what is read by them.
+
+Imports nothing heavy: it is on the way to ``--help``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from colormatch.cli.common import box, lab, named_box, open_library, typed
+
+if TYPE_CHECKING:
+    from colormatch.photo.neutral import CardChoice
+    from colormatch.photo.read import DecodedPhoto
+    from colormatch.records import Box, Lab, Reading, Region, ShopChip
+
+#: Kinds of card that options take, as `CardKind` has them.
+CARD_KINDS = ("gray", "three-step", "chart24")
+
+
+def add_card_options(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("the card in the photo")
+    group.add_argument(
+        "--card", default="auto", type=card_place, metavar="auto|BOX|none", help="find it, where it lies, or none"
+    )
+    group.add_argument("--card-kind", choices=CARD_KINDS, default="gray")
+    group.add_argument(
+        "--card-value",
+        metavar="VALUE",
+        help="reflectance of the gray card (0.18), its Lab (49.5,0,0), white/gray/black reflectances of a three-step "
+        "card (0.89/0.18/0.035), or for a chart before-2014, since-2014 or the file of its measured patches",
+    )
+
+
+def add_reference_options(parser: argparse.ArgumentParser) -> None:
+    """The card, and what helps it."""
+    add_card_options(parser)
+    parser.add_argument(
+        "--white",
+        nargs="+",
+        action="extend",
+        default=[],
+        type=box,
+        metavar="BOX",
+        help="places of one white sheet, or of more gray cards, from which uneven light is made up for (repeatable)",
+    )
+    parser.add_argument(
+        "--chip",
+        action="append",
+        default=[],
+        type=_chip,
+        metavar="NAME[@LAB]=BOX",
+        help="a shop chip in the photo, which ties photos together: one of the library, or with its color (repeatable)",
+    )
+
+
+def card_place(text: str) -> str | Box:
+    """``auto``, ``none``, or where the card lies."""
+    if text in ("auto", "none"):
+        return text
+    try:
+        return box(text)
+    except argparse.ArgumentTypeError as error:
+        raise argparse.ArgumentTypeError(f"{error}; or say auto or none") from None
+
+
+def _chip(text: str) -> tuple[str, Lab | None, Box]:
+    named, place = named_box(text)
+    name, at, color = named.rpartition("@")
+    if not at:
+        return named, None, place
+    if not name.strip():
+        raise argparse.ArgumentTypeError(f"'{text}' is no chip; give NAME=x,y,w,h or NAME@L,a,b=x,y,w,h")
+    return name.strip(), lab(color), place
+
+
+def read_by_references(
+    args: argparse.Namespace, photo: DecodedPhoto, marked: Sequence[Region]
+) -> tuple[Reading, list[Region]]:
+    """The colors of marked regions; and the regions with the references that the options mark, as the reading has them.
+
+    Raises
+    ------
+    BadInput
+        A chip that is given without its color isn't in the library; or see `card_choice`.
+    PhotoError
+        See `read_photo`.
+    """
+    from colormatch.records import Region, RegionKind, ShopChip
+    from colormatch.repair import boxed, read_photo
+
+    # What is typed is taken as exact.
+    settled = [
+        _settled_chip(args.library, name) if color is None else ShopChip(name, color, 0.0)
+        for name, color, _ in args.chip
+    ]
+    chips = [
+        Region.from_box(RegionKind.CHIP, place, photo.facts.width, photo.facts.height, chip.name)
+        for chip, (_, _, place) in zip(settled, args.chip, strict=True)
+    ]
+    regions = [*marked, *chips, *boxed(photo, RegionKind.WHITE, args.white)]
+    return read_photo(photo, regions, card_choice(args), settled), regions
+
+
+def _settled_chip(folder: Path | None, name: str) -> ShopChip:
+    """A shop chip of the library by its name, however it is capitalized."""
+    from colormatch.errors import BadInput
+    from colormatch.records import ShopChip, named
+
+    chips = [stored.record for stored in open_library(folder).all(ShopChip)]
+    chip = named(chips, name)
+    if chip is not None:
+        return chip
+    known = f"The library has: {', '.join(sorted(chip.name for chip in chips))}. " if chips else ""
+    raise BadInput(
+        f"The library has no shop chip named {name}.",
+        f"{known}Settle it with 'colormatch chip add', or give its color as NAME@L,a,b=x,y,w,h.",
+    )
+
+
+def card_choice(args: argparse.Namespace) -> CardChoice:
+    """The card options as a value.
+
+    Raises
+    ------
+    WrongUsage
+        ``--card-value`` is of no known form.
+    """
+    from colormatch.photo.neutral import CardChoice, parse_card_value
+    from colormatch.records import CardKind
+
+    kind = CardKind(args.card_kind)
+    value = typed(parse_card_value, args.card_value, kind)
+    if args.card == "none":
+        return CardChoice(kind=CardKind.NONE)
+    return CardChoice(kind=kind, value=value, box=None if args.card == "auto" else args.card)
