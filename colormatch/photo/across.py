@@ -7,24 +7,22 @@ line; that part is known from within the patches and is taken off first.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from colormatch.color.space import RGB_TO_XYZ
+from colormatch.photo.around import some_pixels
 from colormatch.photo.read import DecodedPhoto
 from colormatch.photo.tone import LEAST_LIGHT
 from colormatch.records import Flag, FloatArray, Region
 
-#: Pixels that are read of a patch, about.
-_READ = 10_000
 #: Pixels of a quarter of a patch below which it says nothing. Our choice.
 _FEWEST = 20
-#: Change of log(blue/red) along the straight line from which two lamps are asked about, over the patches themselves and
-#: on to the card, and the least share of it within them. Set by ``tests/scenes/study_lamps.py``.
-_OVER_PATCHES, _TO_CARD, _WITHIN = 0.1, 0.1, 0.6
+#: Change of log(blue/red) along the straight line from which two lamps are asked about: from end to end of the patches,
+#: and the card included; and the least share of it within patches. Set by ``tests/scenes/study_lamps.py``.
+_OVER_PATCHES, _REACH, _WITHIN = 0.1, 0.24, 0.6
 
 
 class HueChange(NamedTuple):
@@ -32,8 +30,8 @@ class HueChange(NamedTuple):
 
     #: From one end of the patches to the other.
     over: float
-    #: From the middle of the patches to the card, if that line goes on; as `over` without a card.
-    to_card: float
+    #: From end to end of the patches and the card, if that line goes on.
+    reach: float
     #: How much of it there is within each of the patches: 1 where the line goes on there, as light does; 0 where the
     #: patches differ from one another as pieces of wood do.
     within: float
@@ -51,7 +49,7 @@ def across(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) 
         Of one surface.
     """
     change = hue_change(photo, card, patches)
-    if change is None or change.over < _OVER_PATCHES or change.to_card < _TO_CARD or change.within < _WITHIN:
+    if change is None or change.over < _OVER_PATCHES or change.reach < _REACH or change.within < _WITHIN:
         return ()
     text = (
         "The wood looks warmer towards one side of the photo, as if two kinds of light fell on it. If it is of one "
@@ -65,7 +63,7 @@ def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Regio
     together = alone = 0.0
     colors, places, owners = [], [], []
     for number, patch in enumerate(patches):
-        color, place = _pixels(photo, patch)
+        color, place = some_pixels(photo, patch)
         hue, brightness = _hue_and_brightness(color)
         together += float(np.sum((hue - hue.mean()) * (brightness - brightness.mean())))
         alone += float(np.sum((brightness - brightness.mean()) ** 2))
@@ -84,21 +82,13 @@ def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Regio
     line = np.linalg.lstsq(terms, hue, rcond=None)[0]
     along = terms @ line
     over = float(np.ptp(along))
-    to_card = over if card is None else abs(float((np.mean(card.points, axis=0) - middle) @ line[1:]))
+    reach = over
+    if card is not None:
+        at_card = line[0] + (np.mean(card.points, axis=0) - middle) @ line[1:]
+        reach = max(over, float(np.abs(along - at_card).max()))
     of_patch = np.array(owners)
     expected, seen = (values - [values[of_patch == owner].mean() for owner in owners] for values in (along, hue))
-    return HueChange(over, to_card, float(expected @ seen / max(expected @ expected, LEAST_LIGHT**2)))
-
-
-def _pixels(photo: DecodedPhoto, patch: Region) -> tuple[FloatArray, FloatArray]:
-    """(n, 3) linear light of a patch, of about `_READ` of its pixels, and (n, 2) where they lie, fractions."""
-    width, height = photo.facts.width, photo.facts.height
-    box = patch.box(width, height)
-    every = max(1, math.ceil(math.sqrt(box.w * box.h / _READ)))
-    inside = patch.within(box, width, height, every)
-    y, x = np.nonzero(inside)
-    places = np.column_stack([(box.x + every * x + 0.5) / width, (box.y + every * y + 0.5) / height])
-    return photo.linear(box, every)[inside].astype(float), places
+    return HueChange(over, reach, float(expected @ seen / max(expected @ expected, LEAST_LIGHT**2)))
 
 
 def _hue_and_brightness(linear_rgb: FloatArray) -> tuple[FloatArray, FloatArray]:

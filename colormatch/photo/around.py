@@ -23,7 +23,7 @@ _NEAR = (1.2, 1.8)
 _SECTORS = 12
 #: Pixels of a sector below which it says nothing. Our choice.
 _FEWEST = 20
-#: Pixels of the rim's box that are read, about.
+#: Pixels that are read of a rim's box or of a patch, about.
 _READ = 15_000
 #: Difference in the logarithms of red over green and blue over green up to which two surfaces may be one wood: shade is
 #: bluer than sun by about so much. From the second figure on, two kinds of light are asked about; places of one board
@@ -145,6 +145,17 @@ def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked:
     sector = ((np.arctan2(y - middle[1], x - middle[0]) / (2 * math.pi) + 0.5) * _SECTORS).astype(int) % _SECTORS
     by_sector = {i: linear_rgb[y[sector == i], x[sector == i]] for i in range(_SECTORS)}
     return {i: pixels for i, pixels in by_sector.items() if len(pixels) >= _FEWEST}
+
+
+def some_pixels(photo: DecodedPhoto, region: Region) -> tuple[FloatArray, FloatArray]:
+    """(n, 3) linear light of a region, of about `_READ` of its pixels, and (n, 2) where they lie, fractions."""
+    width, height = photo.facts.width, photo.facts.height
+    box = region.box(width, height)
+    every = max(1, math.ceil(math.sqrt(box.w * box.h / _READ)))
+    inside = region.within(box, width, height, every)
+    y, x = np.nonzero(inside)
+    places = np.column_stack([(box.x + every * x + 0.5) / width, (box.y + every * y + 0.5) / height])
+    return photo.linear(box, every)[inside].astype(float), places
 
 
 def _color(linear_rgb: FloatArray) -> FloatArray:

@@ -13,7 +13,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.color.space import RGB_TO_XYZ
-from colormatch.photo.around import rim
+from colormatch.photo.around import rim, some_pixels
 from colormatch.photo.read import DecodedPhoto
 from colormatch.photo.sample import ToLab
 from colormatch.photo.tone import LEAST_LIGHT
@@ -26,14 +26,14 @@ _OFF, _SPREADS, _RANDOM = 4.0, 4.0, 1.5
 #: Share of such a difference from which it is one of brightness.
 _BRIGHTNESS = 0.7
 #: Board around a patch that is looked at, as multiples of the patch's size.
-_RIM = (1.1, 3.0)
+_RIM = (1.1, 5.0)
 #: Factor in the light of any channel within which what lies around counts as the same board.
 _SAME_BOARD = 2.0
 #: Percentiles of log luminance between which a surface spreads: nearly all of it, without specks.
 _SPREAD = (5, 95)
-#: Spread of a patch over that of its board below which it is an even spot, and the difference in color from which that
-#: matters, ΔE00: wood varies by 2 within one surface (Buchelt and Wagenführ 2012).
-_EVEN, _MATTERS = 0.5, 2.0
+#: Spread of a patch over that of its board, the other patches included, below which it is an even spot, and the
+#: difference in color, ΔE00, from which that matters. Set by ``tests/scenes/study_patches.py``.
+_EVEN, _MATTERS = 0.65, 1.5
 #: L* above which wood or its damage is hardly to be believed: white paper has about 95 (common practice, no source).
 _PAPER = 95.0
 #: Words for the thirds of a photo, row by row.
@@ -82,8 +82,11 @@ def patch_doubts(
     marked = [*regions, *([card] if card else [])]
     for patches in same_surface(regions):
         labs = [samples[place].lab for place in patches]
-        for place in patches:
-            doubts[place] += _too_even(photo, regions[place], marked, samples[place].lab, to_lab)
+        pixels = {place: some_pixels(photo, regions[place])[0] for place in patches}
+        for place, own in pixels.items():
+            around = _around(photo, regions[place], np.median(own, axis=0), marked)
+            others = [other for which, other in pixels.items() if which != place]
+            doubts[place] += _too_even(own, around, others, regions[place], to_lab)
         if off := _off(labs, [samples[place].random for place in patches]):
             doubts[patches[off.which]].append(off.flag(regions[patches[off.which]]))
     for region, sample, told in zip(regions, samples, doubts, strict=True):
@@ -140,40 +143,52 @@ def _off(labs: Sequence[Lab], random: Sequence[float]) -> _Off | None:
 
 
 def _too_even(
-    photo: DecodedPhoto, region: Region, marked: Sequence[Region], lab: Lab, to_lab: ToLab
+    own: FloatArray, around: list[FloatArray], others: list[FloatArray], region: Region, to_lab: ToLab
 ) -> tuple[Flag, ...]:
-    part = photo.part(region)
-    own = part.linear_rgb[part.inside]
-    board = _board_around(photo, region, marked, np.median(own, axis=0))
-    if not len(board):
+    """Pixels of a patch beside those of what lies around it and of the other patches, each (n, 3)."""
+    if not (around or others):
         return ()
-    share = _spread(own) / max(_spread(board), LEAST_LIGHT)
-    apart = float(delta_e(np.asarray(lab), to_lab(board.mean(axis=0, dtype=float)[None])[0]))
-    if share > _EVEN or apart < _MATTERS:
+    # Light may step from one to the next, so that each tells its own spread only.
+    spread = max(float(np.median([_spread(pixels) for pixels in some])) for some in (around, others) if some)
+    board = np.concatenate([*around, *others])
+    dark, light = _ends(board)
+    share, middle = _spread(own) / max(spread, LEAST_LIGHT), float(np.median(_log_luminance(own)))
+    mean, of_board = to_lab(np.stack([own.mean(axis=0), board.mean(axis=0)]))
+    apart = float(delta_e(mean, of_board))
+    # What is lighter or darker than all of the board is no part of its grain, but a highlight or another piece.
+    if share > _EVEN or apart < _MATTERS or not dark <= middle <= light:
         return ()
     text = (
-        f"{_named(region)} is too even a spot of a varied board, and {apart:.0f} ΔE off what lies around it. Mark a "
-        "larger piece, across several grain lines, or three apart from one another."
+        f"{_named(region)} is too even a spot of a varied board, and {apart:.0f} ΔE off the rest of it. Mark a larger "
+        "piece, across several grain lines, or three apart from one another."
     )
     return (Flag("patch-too-even", text, round(share, 2)),)
 
 
-def _board_around(photo: DecodedPhoto, region: Region, marked: Sequence[Region], color: FloatArray) -> FloatArray:
-    """(n, 3) linear light of what lies around a patch and looks like the same board; perhaps nothing."""
+def _around(photo: DecodedPhoto, region: Region, color: FloatArray, marked: Sequence[Region]) -> list[FloatArray]:
+    """(n, 3) linear light of each sector around a patch that looks like the same board."""
     low, high = color / _SAME_BOARD, color * _SAME_BOARD
-    sectors = [
+    return [
         pixels
         for pixels in rim(photo, region, _RIM, marked).values()
         if ((low < (middle := np.median(pixels, axis=0))) & (middle < high)).all()
     ]
-    return np.concatenate(sectors) if sectors else np.empty((0, 3))
 
 
 def _spread(linear_rgb: FloatArray) -> float:
-    """Natural log of luminance from the dark end to the light end of (n, 3) pixels."""
-    luminance = linear_rgb @ RGB_TO_XYZ[1].astype(np.float32)
-    dark, light = np.percentile(np.log(np.maximum(luminance, LEAST_LIGHT)), _SPREAD)
-    return float(light - dark)
+    """From the dark end to the light end of (n, 3) pixels, natural log of luminance."""
+    dark, light = _ends(linear_rgb)
+    return light - dark
+
+
+def _ends(linear_rgb: FloatArray) -> tuple[float, float]:
+    dark, light = np.percentile(_log_luminance(linear_rgb), _SPREAD)
+    return float(dark), float(light)
+
+
+def _log_luminance(linear_rgb: FloatArray) -> FloatArray:
+    logs: FloatArray = np.log(np.maximum(linear_rgb @ RGB_TO_XYZ[1], LEAST_LIGHT))
+    return logs
 
 
 def _named(region: Region) -> str:

@@ -115,15 +115,15 @@ def lamps(ground: str, wanders: str, seed: Sequence[int], cases: Sequence[str]) 
 
 
 def report(photos: int) -> None:
-    print("card on, board | light: cost in ΔE00, told; change of hue over the patches, to the card, share within")
+    print("card on, board | light: cost in ΔE00, told; change of hue over the patches, the card included, share within")
     for number, ground in enumerate(GROUNDS):
         for other, wanders in enumerate(BOARDS):
             results = [lamps(ground, wanders, (11, number, other, photo), tuple(CASES)) for photo in range(photos)]
             print(f"{ground}, {wanders}")
             for index, case in enumerate(CASES):
                 costs, flags, changes = zip(*(result[index] for result in results), strict=True)
-                over, to_card, within = np.round(np.transpose(changes), 2).tolist()
-                print(f"  {case:20s} {np.mean(costs):5.2f} {np.mean(flags):5.0%}", over, to_card, within, flush=True)
+                over, reach, within = np.round(np.transpose(changes), 2).tolist()
+                print(f"  {case:20s} {np.mean(costs):5.2f} {np.mean(flags):5.0%}", over, reach, within, flush=True)
 
 
 if __name__ == "__main__":

@@ -3,7 +3,7 @@
 Run it: ``python -m tests.scenes.study_patches [boards]``.
 
 Three patches on simulated boards of grain from fine to coarse, of one wood or varied (`study_lamps`). In one of them a
-broad highlight or a soft shadow lies; or one is so small that it falls between the grain lines. All of it is simulated.
+broad highlight or a soft shadow lies. And small patches on boards of little and of much figure. All of it is simulated.
 """
 
 from __future__ import annotations
@@ -11,26 +11,35 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
+import cv2
 import numpy as np
 
 from colormatch.color.difference import delta_e
+from colormatch.color.space import encoded_from_linear, lab_from_linear
 from colormatch.photo.neutral import CardChoice
+from colormatch.photo.patches import patch_doubts
+from colormatch.photo.read import open_photo
+from colormatch.photo.sample import sample_region
 from colormatch.records import Box, Reading, Region, RegionKind
 from colormatch.repair import read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting
 from tests.scenes.files import encoded
 from tests.scenes.scene import Scene, Thing
+from tests.scenes.spectra import reflectance_to_linear_rgb
 from tests.scenes.study_lamps import BOARDS, patches, wandering
 from tests.scenes.study_light import CARD, HEIGHT, WIDTH, Cloud, marked, quad
+from tests.scenes.woods import grain, wood
 
 #: A highlight's radius in parts of the width, a little more than a patch's; and its peaks, shares of a white's light.
 _SHEEN, PEAKS = 0.08, (0.03, 0.08, 0.2)
 #: Radii of a shadow over one patch, pixels, and the shares of the light that it takes.
 _SHADE, DEPTHS = 110.0, (0.2, 0.4)
-#: Sides of patches that are small for their grain, pixels.
-_SMALL = (24, 60)
 USERS = 3
+#: Boards by their figure: contrast of the wood and period of the grain, pixels; common, and strongly marked.
+BOARDS_BY_FIGURE = (("common boards", (1.2, 2.4), (10, 100)), ("strongly figured boards", (2.5, 4.5), (80, 300)))
+#: Sides of patches that are marked on them, pixels; how many people mark three; and the camera's noise, share of light.
+_SIDES, _MARKERS, _NOISE = (30, 160), 6, 0.02
 
 
 class Board:
@@ -40,9 +49,9 @@ class Board:
         self.rng = np.random.default_rng(seed)
         self.seed = seed
         period = float(np.exp(self.rng.uniform(*np.log([10, 200]))))
-        wood = wandering(BOARDS[wanders], self.rng, period)
+        surface = wandering(BOARDS[wanders], self.rng, period)
         self.things = (
-            Thing("wood", "wood", wood, quad(Box(0, 0, WIDTH, HEIGHT))),
+            Thing("wood", "wood", surface, quad(Box(0, 0, WIDTH, HEIGHT))),
             Thing("card", "gray card", things.gray_card(), quad(CARD)),
         )
         self.slope = tuple(self.rng.normal(0, 0.05, 2).tolist())
@@ -79,20 +88,34 @@ def off(board: Board) -> list[tuple[str, float, bool, bool]]:
     return out
 
 
-def even(board: Board) -> list[tuple[str, float, bool]]:
-    """Of small and of usual patches, how far each is from the board's mean, and whether it is called too even."""
-    left = CARD.x + CARD.w + 20
-    whole = Region.from_box(RegionKind.DAMAGE, Box(left, 0, WIDTH - left, HEIGHT), WIDTH, HEIGHT)
-    mean = np.array(board.read([whole]).samples[0].lab)
+def even(contrast: tuple[float, float], period: tuple[float, float], seed: Sequence[int]) -> list[tuple[float, bool]]:
+    """How far patches are from the mean of a board, ΔE00, and whether they are called too even a spot of it.
+
+    `contrast` and `period` are the limits within which the wood's and its grain's are drawn.
+    """
+    rng = np.random.default_rng(seed)
+    figure = grain(
+        (HEIGHT, WIDTH),
+        rng,
+        period=float(np.exp(rng.uniform(*np.log(period)))),
+        angle=rng.uniform(0, 180),
+        cathedral=float(rng.choice([0, 500])),
+        pores=0.2,
+    )
+    tones = wood(float(np.exp(rng.uniform(*np.log([0.9, 6])))), rng.uniform(85, 165), 0.1, rng.uniform(*contrast)).tones
+    linear_rgb = figure @ reflectance_to_linear_rgb(tones)
+    truth = lab_from_linear(linear_rgb.mean(axis=(0, 1)))
+    noisy = linear_rgb * rng.normal(1, _NOISE, linear_rgb.shape)
+    encoded_rgb = np.round(np.clip(encoded_from_linear(noisy), 0, 1) * 65535).astype(np.uint16)
+    photo = open_photo(cv2.imencode(".png", encoded_rgb[..., ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 1])[1].tobytes())
     out = []
-    for size, sides in (("small", _SMALL), ("usual", (90, 200))):
-        for _ in range(USERS):
-            reading = board.read(patches(board.rng, left, 4, sides))
-            told = named(reading, "patch-too-even")
-            out += [
-                (size, float(delta_e(np.array(sample.lab), mean)), flag)
-                for sample, flag in zip(reading.samples, told, strict=True)
-            ]
+    for _ in range(_MARKERS):
+        regions = patches(rng, 0, 3, _SIDES)
+        samples = [sample_region(photo, region, lab_from_linear, 0.0) for region in regions]
+        doubts = patch_doubts(photo, regions, samples, lab_from_linear)
+        for sample, flags in zip(samples, doubts, strict=True):
+            told = "patch-too-even" in {flag.code for flag in flags}
+            out.append((float(delta_e(np.array(sample.lab), truth)), told))
     return out
 
 
@@ -106,14 +129,14 @@ def report(boards: int) -> None:
                 np.array(column) for column in zip(*(r[1:] for r in found if r[0] == case), strict=True)
             )
             print(f"  {case:15s} {moved.mean():5.2f}  {first.mean():4.0%}  {others.mean():4.0%}", flush=True)
-        print(f"{wanders}: patches by how far they are off their board, ΔE00; share called too even a spot")
-        spots = [result for board in every for result in even(board)]
-        for size in ("small", "usual"):
-            row = [f"  {size}"]
-            for low, high in ((0, 2), (2, 4), (4, 8), (8, 50)):
-                flags = [flag for which, apart, flag in spots if which == size and low <= apart < high]
-                row.append(f"{low}-{high}: {np.mean(flags) if flags else 0:4.0%} of {len(flags)}")
-            print(*row, sep="  ", flush=True)
+    for name, contrast, period in BOARDS_BY_FIGURE:
+        print(f"{name}: patches by how far they are off their board, ΔE00; share called too even a spot")
+        spots = [spot for index in range(4 * boards) for spot in even(contrast, period, (31, index))]
+        row = []
+        for low, high in ((0, 1), (1, 2), (2, 4), (4, 50)):
+            flags = [flag for apart, flag in spots if low <= apart < high]
+            row.append(f"{low}-{high}: {np.mean(flags) if flags else 0:4.0%} of {len(flags)}")
+        print(" ", *row, sep="  ", flush=True)
 
 
 if __name__ == "__main__":
