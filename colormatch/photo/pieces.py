@@ -21,8 +21,9 @@ PREVIEW_SIDE = 800
 INSET = 0.08
 #: Added to linear light before the logarithm, so that noise near black doesn't count as structure.
 FLOOR = 0.01
-#: Standard deviations of the blur, preview pixels: fine for faint edges, coarse for noisy photos.
-_BLURS = (1.2, 2.4)
+#: Standard deviation of the blur, pixels, and the sizes of the preview at which it is applied: the whole for faint
+#: edges, half of it, where the blur is twice as coarse, for noisy photos.
+_BLUR, _SIZES = 1.2, (1.0, 0.5)
 #: Steepest slope inside a piece, natural log per pixel: from a dull edge on a gray bench to a card under a shadow.
 _SLOPES = (0.02, 0.03, 0.045, 0.065, 0.09, 0.13)
 #: Share of the frame: pieces from a patch of a chart, or a third of the smallest stepped card, to nearly all of it.
@@ -46,7 +47,7 @@ _LAG = 4
 _LIGHT_SCALE = 1 / 12
 #: Standard deviation over median absolute deviation of normal errors: 1 / normal quantile(0.75).
 ROBUST = 1.4826
-#: Surroundings are taken, and pixels counted, from every this many pixels of the preview, each way; for speed.
+#: Surroundings are taken, and pixels counted, from every so many pixels each way; for speed.
 _THINNED = 4
 
 
@@ -150,12 +151,14 @@ def plain_pieces(log_rgb: FloatArray) -> list[Piece]:
     """The plain four-sided pieces of a preview, each once, by its clearest outline."""
     import cv2
 
+    if min(log_rgb.shape[:2]) < _NARROWEST:
+        return []
     found = []
     planes = cv2.split(log_rgb)
-    for blur in _BLURS:
-        steepest = reduce(cv2.max, (_slope(plane, blur) for plane in planes))
+    for size in _SIZES:
+        steepest = reduce(cv2.max, (_slope(plane, size) for plane in planes))
         for limit in _SLOPES:
-            found += _quadrilaterals((steepest < limit).astype(np.uint8))
+            found += _quadrilaterals((steepest < limit).astype(np.uint8), size)
     found.sort(key=lambda piece: -piece.filled)
     distinct: list[Piece] = []
     for piece in found:
@@ -164,19 +167,20 @@ def plain_pieces(log_rgb: FloatArray) -> list[Piece]:
     return distinct
 
 
-def _slope(plane: FloatArray, blur: float) -> FloatArray:
-    """(h, w) float32; how steep a blurred plane is at each pixel, per pixel."""
+def _slope(plane: FloatArray, size: float) -> FloatArray:
+    """(h, w) float32; how steep a plane is at each pixel of that size of it, blurred: per pixel of the whole."""
     import cv2
 
-    soft = cv2.GaussianBlur(plane, (0, 0), blur)
+    small = cv2.resize(plane, None, fx=size, fy=size, interpolation=cv2.INTER_AREA)
+    soft = cv2.GaussianBlur(small, (0, 0), _BLUR)
     # A Sobel kernel's weights add up to 8 for a slope of 1 per pixel.
-    across, down = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, scale=1 / 8) for dx in (1, 0))
+    across, down = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, scale=size / 8) for dx in (1, 0))
     slope: FloatArray = cv2.magnitude(across, down)
     return slope
 
 
-def _quadrilaterals(plain: ByteArray) -> list[Piece]:
-    """The connected pieces of a mask (h, w) that fill a quadrilateral well enough."""
+def _quadrilaterals(plain: ByteArray, size: float) -> list[Piece]:
+    """The connected pieces of a mask (h, w), of that size of the preview, that fill a quadrilateral well enough."""
     import cv2
 
     pieces = []
@@ -193,7 +197,8 @@ def _quadrilaterals(plain: ByteArray) -> list[Piece]:
             continue
         corners = cv2.approxPolyN(hull.astype(np.float32), 4, ensure_convex=False).reshape(-1, 2)
         if len(corners) == 4 and _area(corners) < _LARGEST * plain.size:
-            pieces.append(Piece(corners, area / _area(corners)))
+            # Whole coordinates are pixel centers to OpenCV.
+            pieces.append(Piece((corners + 0.5) / np.float32(size) - 0.5, area / _area(corners)))
     return [piece for piece in pieces if piece.shape > 0 and min(piece.size) >= _NARROWEST]
 
 
