@@ -79,7 +79,7 @@ class DecodedPhoto:
         -------
         (h, w, 3) float32; 0 to 1. Linear light of a camera raw is encoded with the sRGB curve.
         """
-        values = self.pixels.crop(box)[::every, ::every] * np.float32(1 / (self.pixels.levels - 1))
+        values = self.pixels.crop(box, every) * np.float32(1 / (self.pixels.levels - 1))
         return encoded_from_linear(values) if self.facts.raw else values
 
     def part(self, region: Region) -> Part:
@@ -103,7 +103,7 @@ class DecodedPhoto:
         -------
         (h, w, 3) float32; unitless. Below 0 or above 1 for colors outside sRGB.
         """
-        linear = self._linear_of(self.pixels.crop(box)[::every, ::every])
+        linear = self._linear_of(self.pixels.crop(box, every))
         if self.plane is None:
             return linear
         return linear / self.plane.over(box or Box(0, 0, *self.pixels.size), *self.pixels.size, every)
