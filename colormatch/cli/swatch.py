@@ -10,7 +10,7 @@ import argparse
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from colormatch.cli.common import STATES, lab, print_lab, typed, whole
+from colormatch.cli.common import STATES, lab, print_lab, typed
 from colormatch.cli.paint import COMMAND as PAINTS
 from colormatch.cli.records import (
     RecordCommand,
@@ -39,7 +39,7 @@ class SwatchCommand(RecordCommand["Swatch"]):
     def add_options(self, action: argparse.ArgumentParser, *, new: bool) -> None:
         action.add_argument("--paint", required=new, metavar="NAME")
         action.add_argument("--ratio", required=new, metavar="RATIO", help="paint to water: 1:3, 25%%, full")
-        action.add_argument("--coats", type=whole(1, 1000), metavar="N", help="number of coats (1)")
+        action.add_argument("--coats", type=int, metavar="N", help="number of coats (1)")
         action.add_argument(
             "--ground", required=new, metavar="NAME", help="what it was painted on, such as 'light wood'"
         )

@@ -9,6 +9,21 @@ from colormatch.errors import BadInput
 from colormatch.records.color import Lab, lab_of
 from colormatch.records.doubt import Flag
 
+#: More coats than that of one wash are a slip of the hand; our choice.
+COATS_LIMIT = 1000
+
+
+def check_coats(coats: int, what: str) -> None:
+    """Refuse a number of coats that can't be.
+
+    Raises
+    ------
+    BadInput
+        Not whole, or not 1 to 1000.
+    """
+    if not 1 <= coats <= COATS_LIMIT or coats != int(coats):
+        raise BadInput(f"{coats} coats of {what} can't be.", f"Give a whole number from 1 to {COATS_LIMIT}.")
+
 
 @dataclass(frozen=True)
 class Part:
@@ -36,8 +51,7 @@ class Layer:
             raise BadInput(
                 f"A paint fraction of {self.paint_fraction:g} is impossible.", "Give more than 0 and at most 1 (full)."
             )
-        if self.coats < 1:
-            raise BadInput(f"{self.coats} coats leave nothing on the wood.", "Give one or more coats.")
+        check_coats(self.coats, "a wash")
 
 
 @dataclass(frozen=True)

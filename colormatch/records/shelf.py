@@ -10,6 +10,7 @@ from functools import cached_property
 from colormatch.errors import BadInput
 from colormatch.records.color import Lab, lab_of
 from colormatch.records.reading import CardKind
+from colormatch.records.recipe import check_coats
 
 
 class SurfaceState(StrEnum):
@@ -85,8 +86,9 @@ class Swatch:
             raise BadInput(f"A swatch of {self.paint} has no paint in it.", "Give one or more parts of paint.")
         if self.water_parts < 0:
             raise BadInput(f"A swatch of {self.paint} has less than no water.", "Give zero or more parts of water.")
-        if self.coats < 1:
-            raise BadInput(f"A swatch of {self.paint} has {self.coats} coats.", "Give one or more coats.")
+        if not self.paint_fraction > 0:
+            raise BadInput(f"A swatch of {self.paint} has parts beyond all use.", "Give smaller numbers of parts.")
+        check_coats(self.coats, f"a swatch of {self.paint}")
         if not (math.isfinite(self.uncertainty) and self.uncertainty >= 0):
             raise BadInput(f"A swatch of {self.paint} has no valid uncertainty.", "Give zero or more ΔE.")
         if not all(0 <= value <= 1 for corner in self.region for value in corner):

@@ -36,23 +36,54 @@ def thickness(
     coats : (...) int; 0 or more
     gamma : (...) float
         A wash of paint fraction d leaves d ** gamma.
-    rho : (...) float
+    rho : (...) float; above 0
         What the next coat leaves, relative to the one before.
 
     Returns
     -------
     (...) float; d ** gamma * (1 + rho + ... + rho ** (coats - 1))
 
+    Notes
+    -----
+    The sum is expm1(coats * log rho) / expm1(log rho), which costs the same for any number of coats and keeps its
+    digits where rho is all but 1.
+
     Examples
     --------
     >>> float(thickness(0.25, 2, 1.0, 1.0))
     0.5
     """
-    coats, rho = np.asarray(coats), np.asarray(rho, dtype=float)
-    total: FloatArray = np.zeros(np.broadcast_shapes(coats.shape, rho.shape))
-    for below in range(int(coats.max(initial=0))):
-        total = total + np.where(below < coats, rho**below, 0.0)
+    step = np.log(np.asarray(rho, dtype=float))
+    even = step == 0
+    total = np.where(even, coats, np.expm1(coats * step) / np.expm1(np.where(even, 1.0, step)))
     out: FloatArray = np.asarray(paint_fraction, dtype=float) ** gamma * total
+    return out
+
+
+def thickness_by_log_rho(coats: FloatArray | int, rho: FloatArray | float) -> FloatArray:
+    """(...) by how much the natural log of :func:`thickness` grows with that of rho.
+
+    Examples
+    --------
+    Of two even coats the second is half of the film:
+
+    >>> float(thickness_by_log_rho(2, 1.0))
+    0.5
+    """
+    coats = np.asarray(coats, dtype=float)
+    step = np.log(np.asarray(rho, dtype=float))
+    # Near rho = 1 the difference of two large terms; there the beginning of its series, which is as good to 1e-9.
+    near = np.abs(coats * step) < 1e-3
+    safe = np.where(near, 1.0, step)
+    far = coats * _risen(coats * safe) - _risen(safe)
+    out: FloatArray = np.where(near, (coats - 1) / 2 + (coats**2 - 1) * step / 12, far)
+    return out
+
+
+def _risen(t: FloatArray) -> FloatArray:
+    """exp(t) / expm1(t), without overflow."""
+    over = -1 / np.expm1(-np.abs(t))
+    out: FloatArray = np.where(t > 0, over, 1 - over)
     return out
 
 

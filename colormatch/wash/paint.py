@@ -386,9 +386,7 @@ def washes_with_slopes(
     by_knots = (through * inside_by_K) @ (basis[:, :, None] * XYZ_WEIGHTS[:, None]).reshape(len(basis), -1)
     by_S = through * inside_by_S
     xyz_by_x = by_x @ XYZ_WEIGHTS
-    below = np.arange(int(coats.max()))
-    coat_left = np.where(below < coats[:, None], rho[..., None] ** below, 0.0)
-    x_by_log_rho = (coat_left * below).sum(axis=-1) / coat_left.sum(axis=-1)
+    x_by_log_rho = physics.thickness_by_log_rho(coats, rho)
     k2_by_logit = k2 * (1 - k2 / optics.MOST_INNER)
 
     xyz_slopes = np.empty((*xyz.shape, optics.SIZE))

@@ -8,7 +8,17 @@ from scipy.integrate import quad, solve_ivp
 from scipy.interpolate import CubicSpline
 
 from colormatch.color.spectra import WAVELENGTHS
-from colormatch.wash.film import SURFACE_FILM, bare, film, inside_of, lay, saunderson, seen, thickness
+from colormatch.wash.film import (
+    SURFACE_FILM,
+    bare,
+    film,
+    inside_of,
+    lay,
+    saunderson,
+    seen,
+    thickness,
+    thickness_by_log_rho,
+)
 from colormatch.wash.optics import KNOTS, Optics, knot_basis, mix, optics_of
 
 POSITIVE = st.floats(1e-3, 8)
@@ -34,6 +44,16 @@ def test_hiding_film(hiding: float, ratio: float) -> None:
 def test_closed_form_values(x: float, ground: float, expected: float) -> None:
     """K = S = 1; R = (1 - Rg (a - b coth bSx)) / (a - Rg + b coth bSx), evaluated by hand."""
     assert over(1, 1, x, ground) == pytest.approx(expected, abs=1e-6)
+
+
+@given(st.integers(0, 1000), st.floats(0.3, 1.02) | st.just(1.0) | st.floats(1 - 1e-9, 1 + 1e-9), st.floats(0.5, 1.5))
+def test_coats_add_up(coats: int, rho: float, gamma: float) -> None:
+    """Against the sum itself, coat by coat."""
+    total = sum(rho**below for below in range(coats))
+    assert float(thickness(0.25, coats, gamma, rho)) == pytest.approx(0.25**gamma * total, rel=1e-9)
+    if coats:
+        slope = sum(below * rho**below for below in range(coats)) / total
+        assert float(thickness_by_log_rho(coats, rho)) == pytest.approx(slope, rel=1e-6, abs=1e-9)
 
 
 @settings(deadline=None)

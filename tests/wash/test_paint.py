@@ -128,6 +128,10 @@ def test_a_copy_is_no_evidence() -> None:
     "change",
     [
         {"coats": 0},
+        {"coats": 1001},
+        {"coats": 1.5},
+        {"coats": float("nan")},
+        {"paint_parts": 1e308, "water_parts": 1e308},
         {"coats": -1},
         {"paint_parts": 0.0},
         {"paint_parts": -1.0},

@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from colormatch.color.difference import delta_e
 from colormatch.errors import PaintError
@@ -145,3 +147,22 @@ def test_a_painted_ground_left_alone_is_the_ground_as_read(models: dict[str, Pai
     painted = [Layer((Part("Ochre"),), 0.25, 2)]
     lab, _ = predict_many(models, [[]], GROUND, 0.0, CHANCES, painted=painted)
     np.testing.assert_allclose(lab[0], GROUND, atol=1e-6)
+
+
+LAB = st.builds(Lab, st.floats(0, 100), st.floats(-128, 128), st.floats(-128, 128))
+PAINTED = st.builds(
+    Layer, st.just((Part("Ochre"),)) | st.just((Part("Ochre"), Part("Carbon Black", 1e-6))),
+    st.floats(1e-9, 1), st.integers(1, 1000),
+)  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None)
+@given(LAB, st.floats(0, 50), st.lists(PAINTED, max_size=3), st.lists(PAINTED, max_size=2))
+def test_any_recipe_over_any_ground_dries_to_a_color(
+    models: dict[str, PaintModel], ground: Lab, radius: float, recipe: list[Layer], painted: list[Layer]
+) -> None:
+    """Black, white and impossible grounds, a trace of paint, a thousand coats: finite, and no brighter than white."""
+    lab, draws = predict_many(models, [recipe], ground, radius, CHANCES, painted=painted)
+    for color in (lab, draws):
+        assert np.isfinite(color).all()
+    assert -1e-6 <= lab[0, 0] <= 100 + 1e-6
