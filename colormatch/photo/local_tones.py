@@ -8,6 +8,7 @@ follow, and the doubt about the share is large.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -20,8 +21,8 @@ from colormatch.records import Box, Flag, Region
 
 #: Longest side of the view in which this is measured, pixels: what changes place by place is coarse.
 _VIEW = 320
-#: Blur of the surroundings, as a share of the view's shorter side. Cameras differ; the study tries half and twice that.
-_BLUR = 1 / 12
+#: Blurs that cameras may take the surroundings by, as shares of the view's shorter side; each is tried.
+_BLURS = (1 / 24, 1 / 12, 1 / 6)
 #: Middle of a place that is looked at, as a share of its size: outside, sharpening has left its traces.
 _INNER = 0.92
 #: What else may change natural log of light, standard deviations: from surface to surface; over the photo (a slope each
@@ -59,6 +60,7 @@ def follows(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[int
     Returns
     -------
     Follows
+        With the blur by which they follow most surely.
 
     Notes
     -----
@@ -69,12 +71,18 @@ def follows(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[int
 
     luminance = linear_from_encoded(photo.preview(_VIEW, averaged=False) / np.float32(255)) @ RGB_TO_XYZ[1]
     light = np.log(np.maximum(luminance, LEAST_LIGHT)).astype(np.float32)
-    around = cv2.GaussianBlur(light, (0, 0), _BLUR * min(light.shape), borderType=cv2.BORDER_REFLECT)
     height, width = light.shape
     levels = sorted(set(surface))
     prior = np.array(
-        [_FOLLOWS, _SLOPE, _SLOPE, _SLOPE, *[_SURFACE] * len(levels), *[_PLACE, _CURL, _CURL, _CURL] * len(places)]
+        [*[_FOLLOWS] * len(_BLURS), _SLOPE, _SLOPE, _SLOPE]
+        + [_SURFACE] * len(levels)
+        + [_PLACE, _CURL, _CURL, _CURL] * len(places)
     )
+    arounds = [
+        cv2.GaussianBlur(light, (0, 0), blur * min(light.shape), borderType=cv2.BORDER_REFLECT) - light.mean()
+        for blur in _BLURS
+    ]
+    shared = len(_BLURS) + 3
     precision, pull = np.diag(1 / prior**2), np.zeros(len(prior))
     for number, (place, level) in enumerate(zip(places, surface, strict=True)):
         corners = place.corners(width, height)
@@ -84,16 +92,20 @@ def follows(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[int
         across, down = (x + 0.5) / width - 0.5, (y + 0.5 - height / 2) / width
         u, v = (x + 0.5 - middle[0]) / half[0], (y + 0.5 - middle[1]) / half[1]
         terms = np.zeros((len(x), len(prior)))
-        terms[:, :4] = np.stack([around[inside] - around.mean(), across, down, across**2 + down**2], axis=-1)
-        terms[:, 4 + levels.index(level)] = 1
-        first = 4 + len(levels) + 4 * number
+        terms[:, :shared] = np.stack([*(one[inside] for one in arounds), across, down, across**2 + down**2], axis=-1)
+        terms[:, shared + levels.index(level)] = 1
+        first = shared + len(levels) + 4 * number
         terms[:, first : first + 4] = np.stack([np.ones(len(x)), u * u - 1 / 3, v * v - 1 / 3, u * v], axis=-1)
         counts = min(1, _MOST / max(len(x), 1)) / _PIXEL**2
         precision += counts * terms.T @ terms
         pull += counts * terms.T @ (light[inside] - light.mean())
-    covariance = np.linalg.inv(precision)
-    follows = float((covariance @ pull)[0])
-    return Follows(-follows, float(np.sqrt(covariance[0, 0])))
+    found = []
+    for blur in range(len(_BLURS)):
+        # One blur at a time: the others' columns are left out.
+        kept = np.r_[blur, len(_BLURS) : len(prior)]
+        covariance = np.linalg.inv(precision[np.ix_(kept, kept)])
+        found.append(Follows(-float(covariance[0] @ pull[kept]), math.sqrt(float(covariance[0, 0]))))
+    return max(found, key=lambda one: one.share / one.doubt)
 
 
 def tone_flags(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[int]) -> tuple[Flag, ...]:
