@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 
 from colormatch.color.space import lab_from_linear
+from colormatch.photo.neutral import CardChoice
 from colormatch.photo.patches import patch_doubts, same_surface
 from colormatch.photo.sample import sample_region
-from colormatch.records import Box, Flag, Region, RegionKind
+from colormatch.records import Box, CardKind, Flag, Region, RegionKind
+from colormatch.repair import read_photo
 from tests.photo.test_sample import FIELD, HEIGHT, WIDTH, photo_of, streaks
 
 BOXES = ((10, 20, 110, 80), (150, 110, 110, 80), (280, 200, 110, 80))
@@ -125,3 +127,14 @@ def test_wood_lighter_than_paper_is_asked_about() -> None:
     for kind in (RegionKind.WHITE, RegionKind.CHIP):
         assert codes(light, marks(kind, BOXES[:1])) == [[]]
     assert codes(np.full((HEIGHT, WIDTH, 3), 0.8), marks(boxes=BOXES[:1])) == [[]]
+
+
+# --- in a reading ---
+
+
+def test_a_reading_tells_all_of_it() -> None:
+    across = np.linspace(0, 1, WIDTH)[None, :, None]
+    shining = np.clip(highlight(BOXES[1], 0.15) * (1 + across * [0.25, 0.0, -0.25]), 0, 1)
+    reading = read_photo(photo_of(shining), marks(), CardChoice(CardKind.NONE))
+    assert [flag.code for flag in reading.samples[1].flags] == ["patch-off"]
+    assert "light-mixed" in {flag.code for flag in reading.light.flags}
