@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from colormatch.photo.neutral import CardChoice, parse_card_value
-from colormatch.records import CardKind, Lab, Region, ShopChip
+from colormatch.photo.neutral import CardChoice
+from colormatch.records import Lab, Region, ShopChip
 
 
 @dataclass(frozen=True)
@@ -20,24 +20,6 @@ class Reference:
     chips: tuple[Region, ...] = ()
     #: What they are.
     settled: tuple[ShopChip, ...] = ()
-
-    @classmethod
-    def described(cls, kind: CardKind, value: str, marked: Region | None, white: tuple[Region, ...] = ()) -> Reference:
-        """A card as a person marked and described it; looked for where it isn't marked.
-
-        Parameters
-        ----------
-        value : str
-            As typed; see `parse_card_value`.
-
-        Raises
-        ------
-        BadInput
-            Its value is of no known form.
-        """
-        if kind is CardKind.NONE:
-            return cls(CardChoice(CardKind.NONE))
-        return cls(CardChoice(kind, parse_card_value(value, kind), region=marked), white)
 
 
 @dataclass(frozen=True)

@@ -44,18 +44,17 @@ def marked(repair: OpenRepair) -> MarkedArea:
     BadInput
         There is no card in the photo, or its size is not known.
     """
-    cards, size = repair.of_kind(RegionKind.CARD), card_size()
-    if not cards:
+    card, size = repair.card_region, card_size()
+    if card is None:
         raise BadInput("There is no card in the photo to measure by.", "Type the size of the damage instead.")
     if not size:
         raise BadInput("The size of your card is not known yet.", "Measure it and type it above, such as 100x65mm.")
-    facts = cached.decoded(session.open_library().photos.path(repair.photo)).facts
     return marked_area(
         repair.of_kind(RegionKind.DAMAGE),
-        cards[0],
-        (facts.width, facts.height),
+        card,
+        cached.size(session.open_library().photos.path(repair.photo)),
         parse_card_size(size),
-        found=cards[0].name == FOUND and repair.card_kind is CardKind.GRAY,
+        found=card.name == FOUND and repair.card_kind is CardKind.GRAY,
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any, Self
 
 from app.cached import Reference
 from colormatch.errors import RegionError
+from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import CardKind, Region, RegionKind
 
 
@@ -110,9 +111,27 @@ class MarkedByCard(Marked):
         """Whether colors can be read: a card is marked, or said not to be there."""
         return self.card_kind is CardKind.NONE or self.card_region is not None
 
-    def described(self, marked: Region | None, white: tuple[Region, ...] = ()) -> Reference:
-        """Its card where it is marked in some photo of its; see `Reference.described`."""
-        return Reference.described(self.card_kind, self.card_value, marked, white)
+    def reference(self) -> Reference:
+        """What the photo's colors are corrected by; the card is looked for where it isn't marked.
+
+        Raises
+        ------
+        BadInput
+            The card's value is of no known form.
+        """
+        return self.by_card(self.card_region)
+
+    def by_card(self, marked: Region | None) -> Reference:
+        """The same card as it is marked in some photo.
+
+        Raises
+        ------
+        BadInput
+            Its value is of no known form.
+        """
+        if self.card_kind is CardKind.NONE:
+            return Reference(CardChoice(CardKind.NONE))
+        return Reference(CardChoice(self.card_kind, parse_card_value(self.card_value, self.card_kind), region=marked))
 
 
 #: Name of a region that the program found and nobody has corrected.

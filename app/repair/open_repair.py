@@ -78,20 +78,15 @@ class OpenRepair(MarkedByCard):
             return surfaces
         return tuple(r for r in surfaces if r.kind is not RegionKind.DAMAGE or r is damage[self.spot - 1])
 
-    def card(self) -> Reference:
-        """The card as the person marked and described it, and what helps it: white places, shop chips.
-
-        Raises
-        ------
-        BadInput
-            Its value is of no known form.
-        """
+    def reference(self) -> Reference:
+        """The card, and where there is one what helps it: white places, shop chips."""
+        by_card = super().reference()
+        white = () if self.card_kind is CardKind.NONE else self.of_kind(RegionKind.WHITE)
         chips = tuple(region for region in self.of_kind(RegionKind.CHIP) if region.name)
         known = {chip.name: chip for chip in owned.shop_chips()} if chips else {}
         chips = tuple(chip for chip in chips if chip.name in known)
         settled = tuple(known[chip.name] for chip in chips)
-        by_card = self.described(self.card_region, self.of_kind(RegionKind.WHITE))
-        return replace(by_card, chips=chips, settled=settled)
+        return replace(by_card, white=white, chips=chips, settled=settled)
 
     def marked(self, regions: tuple[Region, ...]) -> MarkedPhoto:
         """Its photo, and regions of it to be read or shown.
@@ -101,7 +96,7 @@ class OpenRepair(MarkedByCard):
         BadInput
             The card's value is of no known form.
         """
-        return MarkedPhoto(owned.open_library().photos.path(self.photo), self.card(), regions)
+        return MarkedPhoto(owned.open_library().photos.path(self.photo), self.reference(), regions)
 
     def marked_dried(self, photo: DriedPhoto, regions: tuple[Region, ...]) -> MarkedPhoto | None:
         """A photo of the dried paint with the same card, and regions of it; None where the card isn't marked yet.
@@ -114,7 +109,7 @@ class OpenRepair(MarkedByCard):
         if photo.card_region is None and self.card_kind is not CardKind.NONE:
             return None
         path = owned.open_library().photos.path(photo.photo)
-        return MarkedPhoto(path, self.described(photo.card_region), regions)
+        return MarkedPhoto(path, self.by_card(photo.card_region), regions)
 
 
 #: The surfaces that a repair reads, and what a page calls them.

@@ -115,8 +115,8 @@ def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | C
         marked = draft.of_kind(RegionKind.PATCH)
         if not marked or len(marked[0].points) != 4 or not draft.has_card:
             return None
-        facts, turn = cached.decoded(path).facts, int(draft.words.get("turn", 0))
-        points = [(float(x), float(y)) for x, y in marked[0].corners(facts.width, facts.height)]
+        turn = int(draft.words.get("turn", 0))
+        points = [(float(x), float(y)) for x, y in marked[0].corners(*cached.size(path))]
         corners = (*points[turn:], *points[:turn])
     try:
         with st.spinner("Reading the cells"):
@@ -143,9 +143,8 @@ def _photo(draft: Draft, path: Path, read: list[Proposal] | ColorMatchError | No
         kinds = (RegionKind.CARD, RegionKind.PATCH) if own else (RegionKind.CARD,)
         photo_side.mark(draft, path, kinds, _WORDS, cornered=RegionKind.PATCH)
     if cells or not own:
-        facts = cached.decoded(path).facts
         address = pictures.publish(cached.cells(path, cells))
-        st.html(look.picture(address, facts.width, facts.height, "The photo with the cells as they were read"))
+        st.html(look.picture(address, *cached.size(path), "The photo with the cells as they were read"))
 
 
 # --- confirm ---------------------------------------------------------------------------------------------------------

@@ -10,7 +10,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
-from app.cached import Reference
 from app.repair import history, session
 from app.repair.marks import Edit, MarkedByCard, as_document, from_document, stamp_after
 from colormatch.records import CardKind
@@ -24,16 +23,6 @@ class Draft(MarkedByCard):
     use: str
     #: What was typed or chosen, by the name of its field.
     words: Mapping[str, Any] = field(default_factory=dict)
-
-    def reference(self) -> Reference:
-        """The card as marked and described; looked for where it isn't marked.
-
-        Raises
-        ------
-        BadInput
-            Its value is of no known form.
-        """
-        return self.described(self.card_region)
 
 
 def with_words(draft: Draft, **words: Any) -> Draft:

@@ -78,11 +78,8 @@ def _describe(library: Library, paint: Paint) -> None:
         st.text(paint.notes)
     if paint.photo:
         path = library.photos.path(paint.photo)
-        facts = cached.decoded(path).facts
         address = pictures.publish(cached.as_taken(path))
-        st.html(
-            f'<div class="tin">{look.picture(address, facts.width, facts.height, f"The tin of {paint.name}")}</div>'
-        )
+        st.html(f'<div class="tin">{look.picture(address, *cached.size(path), f"The tin of {paint.name}")}</div>')
 
 
 def _actions(number: int) -> None:

@@ -27,24 +27,11 @@ from colormatch.records import CardKind, RegionKind, Sample
 
 def choose(use: str, what: str) -> None:
     """Let a photo be chosen."""
-    key = f"{use}-file"
-    st.file_uploader(
-        f"Drop {what} here or choose it: JPEG, PNG, TIFF, WebP, HEIC or camera raw, up to 200 MB",
-        type=photo_files.ENDINGS,
-        key=key,
-        on_change=_take_file,
-        args=(use, key),
-    )
+    label = f"Drop {what} here or choose it: {photo_files.FORMS}"
+    photo_files.choose(label, f"{use}-file", lambda photo, _: _take(use, photo))
     photo = session.current().photo
     if photo:
         st.button("Use the photo of the open repair", key=f"{use}-of-repair", on_click=_take, args=(use, photo))
-
-
-def _take_file(use: str, key: str) -> None:
-    upload = session.widget_value(key)
-    if upload is not None:
-        with session.telling():
-            _take(use, photo_files.keep(upload.getvalue(), upload.name))
 
 
 def _take(use: str, photo: str) -> None:
@@ -75,10 +62,9 @@ def mark(
     cornered: RegionKind | None = None,
 ) -> None:
     """Show the photo, to be marked."""
-    facts = cached.decoded(path).facts
     region_editor(
         pictures.publish(cached.as_taken(path)),
-        (facts.width, facts.height),
+        cached.size(path),
         draft.edit,
         drafts.taker(draft.use),
         key=f"regions-{draft.use}",

@@ -81,15 +81,8 @@ def _choose(repair: OpenRepair) -> None:
 
 def _uploader(repair: OpenRepair, light: int, label: str) -> None:
     key = f"dried-{repair.check.mode}-{light}-{repair.id}"
-    st.file_uploader(label, type=photo_files.ENDINGS, key=key, on_change=_take_upload, args=(key, light))
-
-
-def _take_upload(key: str, light: int) -> None:
-    upload = session.widget_value(key)
-    if upload is not None:
-        with session.telling():
-            photo = photo_files.keep(upload.getvalue(), upload.name)
-            session.put_dried(DriedPhoto(session.current().check.mode, light, photo=photo))
+    mode = repair.check.mode
+    photo_files.choose(label, key, lambda photo, _: session.put_dried(DriedPhoto(mode, light, photo=photo)))
 
 
 def _take_example() -> None:
@@ -164,11 +157,11 @@ def _light(repair: OpenRepair) -> int:
 def _photo(repair: OpenRepair, shown: DriedPhoto) -> None:
     path = session.open_library().photos.path(shown.photo)
     with st.spinner("Opening the photo"):
-        facts = cached.decoded(path).facts
+        size = cached.size(path)
     kinds = (RegionKind.CARD, RegionKind.SOUND, PAINTED[shown.mode])
     region_editor(
         pictures.publish(cached.as_taken(path)),
-        (facts.width, facts.height),
+        size,
         shown.edit,
         lambda edit: session.take_dried_edit(shown.light, edit),
         key=f"dried-regions-{shown.mode}-{shown.light}",

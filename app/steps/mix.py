@@ -76,7 +76,7 @@ def show() -> None:
 
 def _fresh(repair: OpenRepair, match: Match) -> Recipe:
     """The picked wash as it is ranked now."""
-    settings = repair.photo, repair.card(), repair.to_match, repair.limits, repair.aim, repair.picked
+    settings = repair.photo, repair.reference(), repair.to_match, repair.limits, repair.aim, repair.picked
     wash = session.picked(repair, match)
     return Recipe(wash, match.finished or match.target, match.ground, work.settings_key(settings), work.today())
 

@@ -74,7 +74,7 @@ def _photo(repair: OpenRepair, path: Path, size: tuple[int, int]) -> None:
     )
     if marked and view == _BALANCED:
         with suppress(ColorMatchError):  # told beside the photo
-            source = cached.balanced(path, repair.card())
+            source = cached.balanced(path, repair.reference())
     what = _MARK.get(repair.card_kind, _MARK[CardKind.GRAY])[0]
     region_editor(
         pictures.publish(source),

@@ -34,12 +34,7 @@ def show() -> None:
     st.header("Find the wash that hides a repair")
     choose, how = st.columns([1, 1], gap="large")
     with choose:
-        st.file_uploader(
-            "Drop the photo here or choose it: JPEG, PNG, TIFF, WebP, HEIC or camera raw, up to 200\u00a0MB",
-            type=photo_files.ENDINGS,
-            key="photo-file",
-            on_change=_take_upload,
-        )
+        photo_files.choose(f"Drop the photo here or choose it: {photo_files.FORMS}", "photo-file", _take_photo)
         st.button("Try the example", key="example", on_click=_take_example)
         recent = session.open_library().repairs()[:_RECENT]
         if recent:
@@ -55,20 +50,15 @@ def show() -> None:
         look.sentences(_HOW)
 
 
-def _take_upload() -> None:
-    """Keep the chosen file at once: a page that is left forgets its upload."""
-    upload = session.widget_value("photo-file")
-    if upload is not None:
-        with session.telling():
-            _begin(upload.getvalue(), upload.name, Path(upload.name).stem, ())
+def _take_photo(photo: str, name: str) -> None:
+    _begin(photo, Path(name).stem)
 
 
 def _take_example() -> None:
     with session.telling():
         content, title, regions = example.photo()
-        _begin(content, "example.jpg", title, regions, guided=True)
+        _begin(photo_files.keep(content, "example.jpg"), title, regions, guided=True)
 
 
-def _begin(content: bytes, file_name: str, title: str, regions: tuple[Region, ...], *, guided: bool = False) -> None:
-    photo = photo_files.keep(content, file_name)
+def _begin(photo: str, title: str, regions: tuple[Region, ...] = (), *, guided: bool = False) -> None:
     session.keep(replace(session.current(), name=title, photo=photo, regions=regions, guided=guided))
