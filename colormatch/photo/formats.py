@@ -11,7 +11,7 @@ import struct
 import threading
 import warnings
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,6 +30,7 @@ from PIL import (
 
 from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
 from colormatch.photo import metadata
+from colormatch.photo.jpeg import decode_ycbcr
 from colormatch.photo.light import Sensor
 from colormatch.photo.metadata import GAIN_MAP, Exif, several_pictures
 from colormatch.photo.pixels import PixelArray, Pixels
@@ -206,11 +207,26 @@ def _decode_heif(data: bytes) -> Stored:
     code_points = nclx and (int(nclx["color_primaries"]), int(nclx["transfer_characteristics"]))
     with _quiet_pillow():
         exif = metadata.exif_of(info.get("exif"))
+    icc = info.get("icc_profile")
+    profile, doubt = _meaning(icc, code_points, info, exif)
     stored: Image.Image | PixelArray
     stored, see_through = _opaque_array(np.asarray(container))
-    stored, profile, doubt = _with_meaning(stored, info.get("icc_profile"), code_points, info, exif)
+    if profile is None:
+        stored, profile, doubt = _by_color_engine(stored, icc)
+    rounded = (
+        isinstance(stored, np.ndarray) and stored.shape[2:] == (3,) and stored.dtype == np.uint8 and not see_through
+    )
     # The decoder has turned it upright by the container's own rotation; EXIF's does not count in HEIF.
-    return Stored(Pixels(stored), profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
+    pixels = Pixels(stored, rounded=rounded and _is_full_range_601(nclx))
+    return Stored(pixels, profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
+
+
+def _is_full_range_601(nclx: Mapping[str, Any] | None) -> bool:
+    """Whether Y'CbCr is that of JPEG (H.273, table 4: 5 and 6), which libheif also takes where the file is silent.
+
+    libheif gives each pixel of 8 bits the chroma that is nearest, in whole codes.
+    """
+    return nclx is None or (bool(nclx["full_range_flag"]) and int(nclx["matrix_coefficients"]) in (2, 5, 6))
 
 
 # --- the common kinds ------------------------------------------------------------------------------------------------
@@ -240,18 +256,28 @@ def _decode_common(data: bytes) -> Stored:
         kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
         exif = metadata.exif_of(picture)
         flags = _flags_of(picture, data)
-    stored: Image.Image | PixelArray
-    if _is_sixteen_bit(picture, data):
-        stored, see_through = _opaque_array(_decode_sixteen_bit(data))
-    else:
-        stored, see_through = _opaque_picture(picture)
     # A PNG's code points overrule its other statements (PNG 3rd edition, 4.3).
     code_points = metadata.png_code_points(data) if kind == "PNG" else None
     icc = None if code_points else picture.info.get("icc_profile")
-    stored, profile, doubt = _with_meaning(stored, icc, code_points, picture.info, exif)
+    profile, doubt = _meaning(icc, code_points, picture.info, exif)
+    stored: Image.Image | PixelArray
+    chroma_steps = 1
+    if _is_sixteen_bit(picture, data):
+        stored, see_through = _opaque_array(_decode_sixteen_bit(data))
+    elif kind == "JPEG" and profile is not None and (decoded := _decode_jpeg(data)):
+        (stored, chroma_steps), see_through = decoded, ()
+    else:
+        stored, see_through = _opaque_picture(picture)
+    if profile is None:
+        stored, profile, doubt = _by_color_engine(stored, icc)
     # Both decoders turn a TIFF upright themselves.
-    pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation)
+    pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation, chroma_steps)
     return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
+
+
+def _decode_jpeg(data: bytes) -> tuple[Image.Image, int] | None:
+    with _quiet_pillow():
+        return decode_ycbcr(data)
 
 
 def _not_a_picture(data: bytes) -> PhotoUnreadable:
@@ -343,22 +369,25 @@ def _see_through(share: float) -> Flag:
 # --- meaning ---------------------------------------------------------------------------------------------------------
 
 
-def _with_meaning(
-    stored: Image.Image | PixelArray,
-    icc: bytes | None,
-    code_points: tuple[int, int] | None,
-    info: Mapping[Any, Any],
-    exif: Exif,
-) -> tuple[Image.Image | PixelArray, Profile, tuple[Flag, ...]]:
-    """Find the profile; where it isn't curves and a matrix, have the pixels converted to sRGB."""
+def _meaning(
+    icc: bytes | None, code_points: tuple[int, int] | None, info: Mapping[Any, Any], exif: Exif
+) -> tuple[Profile | None, tuple[Flag, ...]]:
+    """The profile; None where it isn't curves and a matrix, and the pixels have to be converted to sRGB."""
     try:
-        return stored, metadata.profile_of(icc, code_points, info, exif), ()
+        return metadata.profile_of(icc, code_points, info, exif), ()
     except NotMatrix:
-        with suppress(ImageCms.PyCMSError):
-            return _srgb_by_color_engine(stored, icc or b""), SRGB, (_CONVERTED,)
+        return None, ()
     except ProfileBroken:
-        pass
-    return stored, SRGB, (_UNUSABLE_PROFILE,)
+        return SRGB, (_UNUSABLE_PROFILE,)
+
+
+def _by_color_engine(
+    stored: Image.Image | PixelArray, icc: bytes | None
+) -> tuple[Image.Image | PixelArray, Profile, tuple[Flag, ...]]:
+    try:
+        return _srgb_by_color_engine(stored, icc or b""), SRGB, (_CONVERTED,)
+    except ImageCms.PyCMSError:
+        return stored, SRGB, (_UNUSABLE_PROFILE,)
 
 
 _CONVERTED = Flag(

@@ -1,7 +1,8 @@
 """Where a photo's pixels are kept: in the decoder's own memory, in 8 or 16 bits, with their turn still to be done.
 
 An 8-bit photo stays a Pillow picture, 4 bytes for each pixel. Copying it out to an array as a whole would more than
-double the peak of the memory; crops are copied when they are asked for.
+double the peak of the memory; crops are copied when they are asked for. A JPEG stays in Y'CbCr, and becomes RGB of 16
+bits where its color counts.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from colormatch.records import Box
+from colormatch.records import Box, FloatArray
 
 #: uint8 or uint16
 PixelArray = NDArray[np.unsignedinteger[Any]]
@@ -23,23 +24,29 @@ PixelArray = NDArray[np.unsignedinteger[Any]]
 _REDUCING_GAP = 1.0
 
 
+#: Codes by which decoders' RGB may differ from exact RGB, rounding included: their arithmetic is whole numbers.
+_ROUNDED_BY = 0.6
+
+#: R, G, B of Y, Cb, Cr with chroma around 0 (ITU-T T.871, 7; the constants of BT.601: Kr 0.299, Kb 0.114).
+_YCBCR_TO_RGB = np.array([[1, 0, 1.402], [1, -0.114 * 1.772 / 0.587, -0.299 * 1.402 / 0.587], [1, 1.772, 0]])
+
+
 @dataclass(frozen=True, eq=False)
 class Pixels:
-    """RGB or gray pixels as they lie in the file, seen upright."""
+    """RGB, gray or Y'CbCr pixels as they lie in the file, seen upright and as RGB."""
 
-    #: A loaded picture of mode "RGB" or "L", or an array (h, w, 3) or (h, w) of uint8 or uint16.
+    #: A loaded picture of mode "RGB", "L" or "YCbCr", or an array (h, w, 3) or (h, w) of uint8 or uint16.
     stored: Image.Image | PixelArray
     #: EXIF orientation that turns them upright, 1 to 8.
     orientation: int = 1
+    #: Of Y'CbCr: steps to one code of chroma, counted from 128.
+    chroma_steps: int = 1
+    #: Whether an array of RGB in 8 bits was rounded from whole codes of Y'CbCr, each pixel by itself.
+    rounded: bool = False
 
     def __post_init__(self) -> None:
         if not isinstance(self.stored, Image.Image):
             self.stored.setflags(write=False)
-
-    @property
-    def levels(self) -> int:
-        """256 or 65536: number of code values."""
-        return 256 if isinstance(self.stored, Image.Image) else int(np.iinfo(self.stored.dtype).max) + 1
 
     @property
     def size(self) -> tuple[int, int]:
@@ -58,8 +65,10 @@ class Pixels:
         """(h, w, 3) uint8 or uint16; a part of the upright photo, or all of it, every so many pixels. Read-only."""
         x, y, w, h = self._box_in_file(box or Box(0, 0, *self.size))
         if not isinstance(self.stored, Image.Image):
-            return self._upright(self.stored[y : y + h, x : x + w])[::every, ::every]
-        return self._upright(np.asarray(self._picked(x, y, w, h, every)))
+            values = self._upright(self.stored[y : y + h, x : x + w])[::every, ::every]
+            return _unrounded(values) if self.rounded else values
+        values = self._upright(np.asarray(self._picked(x, y, w, h, every)))
+        return self._rgb(values, np.uint16) if self.stored.mode == "YCbCr" else values
 
     def _picked(self, x: int, y: int, w: int, h: int, every: int) -> Image.Image:
         """Every so many pixels of a box in the file, the first of the upright photo among them."""
@@ -77,22 +86,40 @@ class Pixels:
         return self.stored.transform((-(-w // every), -(-h // every)), Image.Transform.AFFINE, steps)
 
     def shrunk(self, longest_side: int, *, averaged: bool = True) -> PixelArray:
-        """(h, w, 3) uint8 or uint16; the upright photo averaged down or, at no cost, picked down; never enlarged."""
+        """(h, w, 3) uint8 or uint16; the upright photo averaged down or, at no cost, picked down; never enlarged.
+
+        Y'CbCr comes in 8 bits: enough for a look, and quicker.
+        """
         width, height = self._stored_size
-        scale = longest_side / max(width, height)
-        if scale >= 1:
-            return self.crop()
+        scale = min(1.0, longest_side / max(width, height))
         size = (max(1, round(width * scale)), max(1, round(height * scale)))
         if isinstance(self.stored, Image.Image):
             if averaged:
                 picture = self.stored.resize(size, Image.Resampling.HAMMING, reducing_gap=_REDUCING_GAP)
             else:
                 picture = self.stored.resize(size, Image.Resampling.NEAREST)
-            return self._upright(np.asarray(picture))
+            values = self._upright(np.asarray(picture))
+            return self._rgb(values, np.uint8) if picture.mode == "YCbCr" else values
+        if scale == 1:
+            return self.crop()
         import cv2
 
         way = cv2.INTER_AREA if averaged else cv2.INTER_NEAREST
         return self._upright(cv2.resize(self.stored, size, interpolation=way))
+
+    def _rgb(self, ycbcr: PixelArray, kind: type[np.uint8 | np.uint16]) -> PixelArray:
+        """RGB codes of Y'CbCr, cut to their range as decoders do."""
+        import cv2
+
+        to_rgb: FloatArray = _YCBCR_TO_RGB / (1, self.chroma_steps, self.chroma_steps)
+        to_rgb = np.column_stack([to_rgb, to_rgb @ (0, -128, -128)])
+        ycbcr = np.ascontiguousarray(ycbcr)
+        if kind is np.uint8:
+            rgb: PixelArray = cv2.transform(ycbcr, to_rgb)
+        else:
+            rgb = _sixteen_bit(cv2.transform(ycbcr.astype(np.float32), to_rgb))
+        rgb.setflags(write=False)
+        return rgb
 
     def _box_in_file(self, box: Box) -> Box:
         turn, (width, height) = _turn(self.orientation), self.size
@@ -109,6 +136,28 @@ class Pixels:
             values = values.transpose(1, 0, 2)
         turned: PixelArray = values[:: -1 if turn.mirrored_y else 1, :: -1 if turn.mirrored_x else 1]
         return turned
+
+
+def _unrounded(rgb: PixelArray) -> PixelArray:
+    """16-bit codes from before the rounding of a decoder that made RGB of whole Y'CbCr.
+
+    RGB off by half a code leaves Y, Cb and Cr off by no more, as each row of the inverse, signs aside, adds up to 1: they
+    round to those that were decoded. Where they don't give the same RGB again, it was cut, and stays as it is.
+    """
+    import cv2
+
+    codes = np.ascontiguousarray(rgb).astype(np.float32)
+    exact = cv2.transform(cv2.transform(codes, np.linalg.inv(_YCBCR_TO_RGB)).round(), _YCBCR_TO_RGB)
+    sure = np.all(np.abs(exact - codes) <= _ROUNDED_BY, axis=-1, keepdims=True)
+    restored = _sixteen_bit(np.where(sure, exact, codes))
+    restored.setflags(write=False)
+    return restored
+
+
+def _sixteen_bit(codes: FloatArray) -> PixelArray:
+    """Codes of 0 to 255 and between, cut to that range."""
+    scaled = codes * np.float32(65535 / 255)
+    return np.clip(scaled, 0, 65535, out=scaled).round(out=scaled).astype(np.uint16)
 
 
 class _Turn(NamedTuple):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -41,6 +41,13 @@ class Part:
     def pixels(self) -> int:
         """How many pixels of the photo the region holds, to the nearest that is known."""
         return int(self.inside.sum()) * self.every**2
+
+    @property
+    def mean(self) -> FloatArray:
+        """(3,) float; mean linear sRGB inside."""
+        import cv2
+
+        return np.array(cv2.mean(self.linear_rgb, self.inside.view(np.uint8))[:3])
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +86,8 @@ class DecodedPhoto:
         -------
         (h, w, 3) float32; 0 to 1. Linear light of a camera raw is encoded with the sRGB curve.
         """
-        values = self.pixels.crop(box, every) * np.float32(1 / (self.pixels.levels - 1))
+        codes = self.pixels.crop(box, every)
+        values = codes * np.float32(1 / np.iinfo(codes.dtype).max)
         return encoded_from_linear(values) if self.facts.raw else values
 
     def part(self, region: Region) -> Part:
@@ -130,23 +138,21 @@ class DecodedPhoto:
         """
         return region.mask(self.facts.width, self.facts.height)
 
-    @cached_property
-    def _tables(self) -> FloatArray:
-        return self.profile.tables(self.pixels.levels)
-
     def _linear_of(self, values: PixelArray) -> FloatArray:
-        if values.dtype == np.uint8:
-            import cv2
+        import cv2
 
-            linear: FloatArray = cv2.LUT(np.ascontiguousarray(values), self._tables.T[None])
-        else:
-            linear = np.empty(values.shape, np.float32)
-            for channel in range(3):
-                np.take(self._tables[channel], values[..., channel], out=linear[..., channel], mode="clip")
+        tables = _tables(self.profile, np.iinfo(values.dtype).max + 1)
+        linear: FloatArray = cv2.LUT(np.ascontiguousarray(values), tables)
         if np.array_equal(self.profile.to_srgb, np.eye(3)):
             return linear
         turned: FloatArray = linear @ self.profile.to_srgb.T.astype(np.float32)
         return turned
+
+
+@lru_cache(maxsize=8)
+def _tables(profile: Profile, levels: int) -> FloatArray:
+    """(1, levels, 3) float32; a profile's tables as OpenCV takes them."""
+    return np.ascontiguousarray(profile.tables(levels).T)[None]
 
 
 def open_photo(source: Path | bytes) -> DecodedPhoto:

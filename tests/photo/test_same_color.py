@@ -1,11 +1,8 @@
 """One picture, many files: each gives the same color within 0.1 ΔE00.
 
-Files without loss are compared with the picture they were made of. JPEG and HEIC store chroma in whole steps, so that
-the smooth chroma of a simulated board falls into one step and is off by 0.1 to 0.4 ΔE00 before any reader opens the
-file (0.17 at JPEG quality 100, too). What is ours is the reading: it is compared with an independent decoding of the
-same file by OpenCV or libheif and colour-science. On pictures with a sensor's noise the steps even out in HEIC, but not
-wholly in JPEG, whose decoders round smooth chroma to 8 bits: decoded in floating point by hand, the noisy picture at
-quality 95 was off by 0.03 instead of 0.20 (November 2026); no decoder at hand gives more than 8 bits.
+Files without loss are compared with the picture they were made of; JPEG and HEIC with the same picture, with a sensor's
+noise, in a file without loss. They store chroma in whole steps: without any noise all of a board falls into one step,
+and is off by 0.04 to 0.15 before a reader opens the file.
 """
 
 import functools
@@ -13,7 +10,6 @@ import io
 
 import cv2
 import numpy as np
-import pillow_heif
 import pytest
 from PIL import Image
 
@@ -25,7 +21,7 @@ from colormatch.photo.sample import sample_region
 from colormatch.records import Box, Region, RegionKind
 from tests.photo import icc
 from tests.photo.test_read import exif_block, file_of, sixteen_bit_tiff, turned_for
-from tests.scenes.spectra import colour_science, reflectance_to_linear_rgb
+from tests.scenes.spectra import reflectance_to_linear_rgb
 from tests.scenes.woods import DARK_WOOD, LIGHT_WOOD, MIDDLE_WOOD, grain
 
 WIDTH, HEIGHT = 480, 360
@@ -82,29 +78,10 @@ def assert_same(data: bytes, linear_rgb: np.ndarray | None = None) -> None:
     assert np.max(delta_e(colors(data), expected)) < SAME
 
 
-def decoded_by_others(data: bytes, space: str = "sRGB") -> np.ndarray:
-    """Linear sRGB of a lossy file by OpenCV or libheif, and colour-science."""
-    if data[:2] == b"\xff\xd8":
-        codes = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION)
-    else:
-        codes = np.asarray(pillow_heif.open_heif(io.BytesIO(data)))
-    colour = colour_science()
-    spaces = colour.RGB_COLOURSPACES
-    return colour.RGB_to_RGB(codes / 255, spaces[space], spaces["sRGB"], apply_cctf_decoding=True)
-
-
 @pytest.mark.parametrize("orientation", range(1, 9))
 @pytest.mark.parametrize("kind", ["PNG", "WEBP"])
 def test_orientations(kind: str, orientation: int) -> None:
     assert_same(file_of(turned_for(wood(), orientation), kind, exif=exif_block(orientation)))
-
-
-@pytest.mark.parametrize("orientation", range(1, 9))
-def test_jpeg_in_every_orientation(orientation: int) -> None:
-    upright = file_of(wood(), "JPEG", quality=95)
-    turned = file_of(turned_for(wood(), orientation), "JPEG", quality=95, exif=exif_block(orientation))
-    assert_same(upright, decoded_by_others(upright))
-    assert np.max(delta_e(colors(turned), colors(upright))) < SAME
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
@@ -115,12 +92,6 @@ def test_sixteen_bit_tiff(orientation: int) -> None:
 @pytest.mark.parametrize("kind", ["PNG", "TIFF", "WEBP"])
 def test_display_p3(kind: str) -> None:
     assert_same(file_of(wood_in_p3(), kind, icc_profile=icc.named("Display P3")))
-
-
-@pytest.mark.parametrize("kind", ["JPEG", "HEIF"])
-def test_display_p3_with_loss(kind: str) -> None:
-    data = file_of(wood_in_p3(), kind, icc_profile=icc.named("Display P3"), quality=95)
-    assert_same(data, decoded_by_others(data, "Display P3"))
 
 
 def test_p3_read_as_srgb_would_be_another_color() -> None:
@@ -149,25 +120,46 @@ def noisy_wood(seed: int, profile: str = "sRGB") -> np.ndarray:
 
 #: Kind, whether in Display P3, options of the encoder, and the most that the color may be off, ΔE00.
 WITH_LOSS = {
-    "JPEG 95 4:4:4": ("JPEG", False, {"quality": 95, "subsampling": 0}, 0.15),
-    # The goal of 0.1 is missed: see the top of this file.
-    "JPEG 95 4:2:0": ("JPEG", False, {"quality": 95, "subsampling": 2}, 0.25),
+    "JPEG 95 4:4:4": ("JPEG", False, {"quality": 95, "subsampling": 0}, SAME),
+    "JPEG 95 4:2:0": ("JPEG", False, {"quality": 95, "subsampling": 2}, SAME),
+    # The goal of 0.1 is just missed: in the wider space the half steps of chroma are wider, too.
+    "JPEG 95 4:2:0 in P3": ("JPEG", True, {"quality": 95, "subsampling": 2}, 0.12),
     "HEIC 95 4:4:4 in P3": ("HEIF", True, {"quality": 95, "chroma": 444}, SAME),
-    "HEIC 95 4:2:0 in P3": ("HEIF", True, {"quality": 95, "chroma": 420}, 0.12),
+    "HEIC 95 4:2:0 in P3": ("HEIF", True, {"quality": 95, "chroma": 420}, SAME),
+    "HEIC as usual in P3": ("HEIF", True, {"quality": -1, "chroma": 420}, SAME),
 }
+
+
+def lossy(name: str, picture: np.ndarray, orientation: int = 1) -> bytes:
+    kind, p3, options, _ = WITH_LOSS[name]
+    meaning = {"icc_profile": icc.named("Display P3")} if p3 else {}
+    return file_of(turned_for(picture, orientation), kind, **options, **meaning, exif=exif_block(orientation))
+
+
+@functools.cache
+def exact_colors(seed: int, p3: bool) -> np.ndarray:
+    """Of the noisy picture without loss."""
+    meaning = {"icc_profile": icc.named("Display P3")} if p3 else {}
+    return colors(file_of(noisy_wood(seed, "Display P3" if p3 else "sRGB"), "PNG", **meaning))
 
 
 @pytest.mark.parametrize("name", WITH_LOSS)
 def test_what_loss_does_to_a_picture_with_noise(name: str) -> None:
-    kind, p3, options, most = WITH_LOSS[name]
-    meaning = {"icc_profile": icc.named("Display P3")} if p3 else {}
+    _, p3, _, most = WITH_LOSS[name]
     off = []
-    for seed in range(3):
+    for seed in range(6):
         picture = noisy_wood(seed, "Display P3" if p3 else "sRGB")
-        lossy, exact = (file_of(picture, k, **o, **meaning) for k, o in ((kind, options), ("PNG", {})))
-        off.append(np.max(delta_e(colors(lossy), colors(exact))))
-    print(f"{name}: {max(off):.3f} ΔE00")
-    assert max(off) < most
+        off.append(delta_e(colors(lossy(name, picture)), exact_colors(seed, p3)))
+    print(f"{name}: {np.max(off):.3f} ΔE00")
+    assert np.max(off) < most
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("name", WITH_LOSS)
+def test_loss_in_every_orientation(name: str, orientation: int) -> None:
+    _, p3, _, most = WITH_LOSS[name]
+    data = lossy(name, noisy_wood(orientation, "Display P3" if p3 else "sRGB"), orientation)
+    assert np.max(delta_e(colors(data), exact_colors(orientation, p3))) < most
 
 
 @pytest.mark.slow
