@@ -23,7 +23,6 @@ PixelArray = NDArray[np.unsignedinteger[Any]]
 #: averaging at once, the mean stays.
 _REDUCING_GAP = 1.0
 
-
 #: Codes by which decoders' RGB may differ from exact RGB, rounding included: their arithmetic is whole numbers.
 _ROUNDED_BY = 0.6
 
@@ -141,8 +140,8 @@ class Pixels:
 def _unrounded(rgb: PixelArray) -> PixelArray:
     """16-bit codes from before the rounding of a decoder that made RGB of whole Y'CbCr.
 
-    RGB off by half a code leaves Y, Cb and Cr off by no more, as each row of the inverse, signs aside, adds up to 1: they
-    round to those that were decoded. Where they don't give the same RGB again, it was cut, and stays as it is.
+    RGB off by half a code leaves Y, Cb and Cr off by no more, as each row of the inverse, signs aside, adds up to 1. So
+    they round to those that were decoded. Where they don't give the same RGB again, it was cut, and stays as it is.
     """
     import cv2
 
