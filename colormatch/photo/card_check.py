@@ -68,11 +68,9 @@ def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CA
     CardUnusable
         Too small, clipped, too dark, far too uneven, not plain, or not gray. ``facts`` holds the figure.
     """
-    import cv2
-
     part = photo.part(region)
     flags = _size(part.pixels)
-    mean = np.array(cv2.mean(part.linear_rgb, part.inside.astype(np.uint8))[:3])
+    mean = part.mean
     flags += [
         *_exposure(photo.encoded(part.box, part.every)[part.inside], mean),
         *_surface(part.linear_rgb, part.inside),

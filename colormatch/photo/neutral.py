@@ -241,10 +241,10 @@ def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Re
     value = GRAY_CARD if stated is None else stated
     if not isinstance(value, float | int | Lab):
         raise BadInput("The value given is none of a gray card.", "Give one, such as 0.18.")
-    pixels = linear_pixels(photo, card.region)
+    gray = photo.part(card.region).mean
     flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
-    correction = gray_card_correction(pixels, value, raw=photo.facts.raw, to_srgb=_to_srgb(photo))
-    return _Reading(pixels.mean(axis=0, dtype=float), correction, flags)
+    correction = gray_card_correction(gray, value, raw=photo.facts.raw, to_srgb=_to_srgb(photo))
+    return _Reading(gray, correction, flags)
 
 
 def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:

@@ -21,9 +21,9 @@ PREVIEW_SIDE = 800
 INSET = 0.08
 #: Added to linear light before the logarithm, so that noise near black doesn't count as structure.
 FLOOR = 0.01
-#: Standard deviation of the blur, pixels, and the sizes of the preview at which it is applied: the whole for faint
-#: edges, half of it, where the blur is twice as coarse, for noisy photos.
-_BLUR, _SIZES = 1.2, (1.0, 0.5)
+#: Standard deviation of the blur, pixels, for faint edges; and the size of the preview at which it is applied once
+#: more, where it is twice as coarse, for noisy photos.
+_BLUR, _COARSE = 1.2, 0.5
 #: Steepest slope inside a piece, natural log per pixel: from a dull edge on a gray bench to a card under a shadow.
 _SLOPES = (0.02, 0.03, 0.045, 0.065, 0.09, 0.13)
 #: Share of the frame: pieces from a patch of a chart, or a third of the smallest stepped card, to nearly all of it.
@@ -154,11 +154,11 @@ def plain_pieces(log_rgb: FloatArray) -> list[Piece]:
     if min(log_rgb.shape[:2]) < _NARROWEST:
         return []
     found = []
-    planes = cv2.split(log_rgb)
-    for size in _SIZES:
-        steepest = reduce(cv2.max, (_slope(plane, size) for plane in planes))
+    coarse = cv2.resize(log_rgb, None, fx=_COARSE, fy=_COARSE, interpolation=cv2.INTER_AREA)
+    for size, small in ((1.0, log_rgb), (_COARSE, coarse)):
+        steepest = reduce(cv2.max, (_slope(cv2.extractChannel(small, channel), size) for channel in range(3)))
         for limit in _SLOPES:
-            found += _quadrilaterals((steepest < limit).astype(np.uint8), size)
+            found += _quadrilaterals((steepest < limit).view(np.uint8), size)
     found.sort(key=lambda piece: -piece.filled)
     distinct: list[Piece] = []
     for piece in found:
@@ -168,14 +168,13 @@ def plain_pieces(log_rgb: FloatArray) -> list[Piece]:
 
 
 def _slope(plane: FloatArray, size: float) -> FloatArray:
-    """(h, w) float32; how steep a plane is at each pixel of that size of it, blurred: per pixel of the whole."""
+    """(h, w) float32; how steep a plane of that size of the preview is, blurred: per pixel of the preview."""
     import cv2
 
-    small = cv2.resize(plane, None, fx=size, fy=size, interpolation=cv2.INTER_AREA)
-    soft = cv2.GaussianBlur(small, (0, 0), _BLUR)
+    soft = cv2.GaussianBlur(plane, (0, 0), _BLUR)
     # A Sobel kernel's weights add up to 8 for a slope of 1 per pixel.
     across, down = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, scale=size / 8) for dx in (1, 0))
-    slope: FloatArray = cv2.magnitude(across, down)
+    slope: FloatArray = cv2.magnitude(across, down, soft)
     return slope
 
 
