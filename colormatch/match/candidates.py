@@ -28,6 +28,8 @@ PROPORTIONS: tuple[tuple[int, int], ...] = ((1, 3), (1, 2), (1, 1), (2, 1), (3, 
 MOST_COATS = 4
 #: Most coats of one wash that a limit may ask for.
 MOST_COATS_OF_ONE = 10
+#: Measures in a batch from which on it no longer matters how many.
+_COUNTLESS = 1e9
 #: Pairs whose films are computed at a time; some tens of megabytes.
 _MIXES = 100
 
@@ -67,8 +69,11 @@ def measurable(shares: FloatArray, measures: int) -> BoolArray:
     [True, False]
     """
     there = shares > 0
-    possible: BoolArray = np.zeros(len(shares), dtype=bool)
-    for whole in range(1, measures + 1):
+    # With w measures each share is off by at most 1 / (2 w share), and the sum of k shares by k / 2w: from here on any
+    # of them comes out right, so that nobody need count the drops of a bucket.
+    enough = there.sum(axis=1) * (1 / (ROUNDING * shares.min(axis=1, where=there, initial=1.0)) + 1)
+    possible: BoolArray = measures >= enough
+    for whole in range(1, math.ceil(min(measures, enough[~possible].max(initial=0.0))) + 1):
         filled = np.where(there, np.maximum(1, np.round(shares * whole)), 0)
         total = filled.sum(axis=1, keepdims=True)
         off = np.abs(filled / total / np.where(there, shares, 1) - 1).max(axis=1, where=there, initial=0.0)
@@ -78,7 +83,9 @@ def measurable(shares: FloatArray, measures: int) -> BoolArray:
 
 def _measures(limits: Limits) -> int | None:
     """Most measures in one batch; None where any ratio can be measured."""
-    return int(round(limits.batch_ml / limits.smallest_ml, 6)) if limits.smallest_ml else None
+    if not limits.smallest_ml:
+        return None
+    return int(min(round(limits.batch_ml / limits.smallest_ml, 6), _COUNTLESS))
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +117,7 @@ def check_limits(limits: Limits) -> None:
     ------
     BadInput
     """
-    if not 1 <= limits.coats <= MOST_COATS_OF_ONE:
+    if not 1 <= limits.coats <= MOST_COATS_OF_ONE or limits.coats != int(limits.coats):
         raise BadInput(f"{limits.coats} coats of a wash can't be planned.", f"Allow 1 to {MOST_COATS_OF_ONE}.")
     for what, value in (("layers", limits.layers), ("paints in a mix", limits.mix)):
         if value not in (1, 2):

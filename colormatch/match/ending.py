@@ -18,11 +18,12 @@ from colormatch.wash.clear import ClearCoat, fit_clear, seal
 from colormatch.wash.film import Body, Film, film, lay, seen, thickness
 from colormatch.wash.optics import Optics, mix, optics_of
 from colormatch.wash.paint import APPLICATION_SCATTER, PaintModel
+from colormatch.wash.predict import model_of
 
 
 def optics_of_layer(models: Mapping[str, PaintModel], layer: Layer) -> Optics:
     """Best estimate of a layer's paint or mix."""
-    paints = [optics_of(models[part.paint].theta) for part in layer.paints]
+    paints = [optics_of(model_of(models, part.paint).theta) for part in layer.paints]
     return mix(paints, [part.parts for part in layer.paints])
 
 

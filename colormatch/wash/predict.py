@@ -131,6 +131,19 @@ def _names(recipes: Sequence[Sequence[Layer]]) -> set[str]:
     return {part.paint for recipe in recipes for layer in recipe for part in layer.paints}
 
 
+def model_of(models: Mapping[str, PaintModel], name: str) -> PaintModel:
+    """The model of a paint.
+
+    Raises
+    ------
+    PaintError
+        It has none.
+    """
+    if name not in models:
+        raise PaintError(f"{name} has no swatch.", "Paint one swatch of it, let it dry and measure it.")
+    return models[name]
+
+
 def _model_error(models: Mapping[str, PaintModel], recipe: Sequence[Layer]) -> float:
     """What the model misses of a recipe, standard deviation of one axis, ΔE00: as much as of its least known paint."""
     return MODEL_ERROR * max(models[name].spread for name in _names([recipe]))
@@ -138,9 +151,7 @@ def _model_error(models: Mapping[str, PaintModel], recipe: Sequence[Layer]) -> f
 
 def _estimate_and_draws(models: Mapping[str, PaintModel], name: str, count: int) -> FloatArray:
     """(1 + m, 11): the best parameters, then the refits in turn."""
-    if name not in models:
-        raise PaintError(f"{name} has no swatch.", "Paint one swatch of it, let it dry and measure it.")
-    model = models[name]
+    model = model_of(models, name)
     return np.concatenate([model.theta[None], model.draws[np.arange(count) % len(model.draws)]])
 
 

@@ -1,12 +1,15 @@
 """Which washes the user's limits allow, and which of them a set of measures gives."""
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from colormatch.errors import BadInput
+from colormatch.errors import BadInput, PaintError
 from colormatch.match import finalists as near
 from colormatch.match.candidates import (
     PROPORTIONS,
@@ -20,7 +23,8 @@ from colormatch.match.candidates import (
 from colormatch.match.finalists import finalists
 from colormatch.match.job import Job
 from colormatch.match.rank import rank_washes
-from colormatch.records import Lab, Limits, Paint, Shelf, Task
+from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
+from colormatch.wash.ratio import ROUNDING
 
 TASK = Task(Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4), 1.0, 1.0)
 SPOONS = Limits(smallest_ml=5.0, batch_ml=25.0)
@@ -38,10 +42,24 @@ def test_a_ratio_is_measurable_where_whole_measures_give_it(measures):
     found = measurable(np.array([[p / (p + w), w / (p + w)] for p, w in ratios]), measures)
     assert not np.any(np.array(exact) & ~found)
     # What is let pass besides is nearly a ratio of such measures.
-    for (p, w), given in zip(ratios, found, strict=True):
-        if given:
+    for (p, w), lets_pass in zip(ratios, found, strict=True):
+        if lets_pass:
             near_by = Fraction(p, p + w).limit_denominator(measures)
             assert float(near_by) == pytest.approx(p / (p + w), rel=0.03)
+
+
+@settings(deadline=None)
+@given(st.lists(st.floats(0.02, 1), min_size=2, max_size=3), st.integers(1, 400))
+def test_measures_beyond_counting_change_nothing(parts, measures):
+    """Against counting every batch up to the largest, which took minutes where somebody named a tiny measure."""
+    shares = np.array(parts) / sum(parts)
+    counted = False
+    for whole in range(1, measures + 1):
+        filled = np.maximum(1, np.round(shares * whole))
+        off = np.abs(filled / filled.sum() / shares - 1).max()
+        counted |= bool(off <= ROUNDING and filled.sum() <= measures)
+    assert measurable(shares[None], measures).tolist() == [counted]
+    assert measurable(shares[None], 10**9).tolist() == [True]
 
 
 def test_only_what_can_be_measured_is_proposed(shelf, models):
@@ -74,6 +92,11 @@ def test_impossible_measures(limits):
         check_limits(limits)
     assert caught.value.what.endswith(".")
     assert caught.value.fix.endswith(".")
+
+
+def test_a_wash_on_the_damage_without_a_swatch_is_told(shelf, models):
+    with pytest.raises(PaintError, match="Plum has no swatch"):
+        rank_washes(replace(TASK, painted=(Layer((Part("Plum"),), 0.25),)), shelf, models, Limits())
 
 
 def test_mixes_below_a_glaze(shelf, models):

@@ -210,6 +210,7 @@ def test_nothing_need_be_done(shelf, models):
     [
         (Limits(coats=0), BadInput),
         (Limits(coats=99), BadInput),
+        (Limits(coats=2.5), BadInput),
         (Limits(layers=3), BadInput),
         (Limits(mix=0), BadInput),
         (Limits(top=0), BadInput),
