@@ -9,7 +9,7 @@ Uncertainty comes from refitting with every datum and every prior mean moved at 
 
 Swatches that scatter more than their uncertainties allow show that these were stated too small, whichever swatch is the
 wrong one. Then all of them are multiplied by the Birge ratio, the root of chi-square over its degrees of freedom, and
-the paint is fitted anew (R. T. Birge, Physical Review 40, 1932).
+the paint is fitted anew (R. T. Birge, Physical Review 40, 1932; cited from memory).
 """
 
 from __future__ import annotations
