@@ -146,7 +146,7 @@ def keep(
     from colormatch.checks import Before, lesson, swatch_from
     from colormatch.errors import WrongUsage
     from colormatch.records import SurfaceState
-    from colormatch.wash.paint import no_trace
+    from colormatch.wash.doubts import no_trace
     from colormatch.wash.ratio import format_layers
     from colormatch.workshop import paint_named
 

@@ -89,7 +89,7 @@ class SwatchCommand(RecordCommand["Swatch"]):
     def flags(self, library: Library, number: int, record: Swatch) -> list[Flag]:
         from colormatch.library.find import twins
         from colormatch.records import Flag
-        from colormatch.wash.paint import no_trace
+        from colormatch.wash.doubts import no_trace
 
         nothing = no_trace(record)
         flags = [nothing] if nothing else []

@@ -25,7 +25,7 @@ from colormatch.library.photos import is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import Library, SavedRepair, Stored
 from colormatch.records import ClearCoatPair, Flag, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
-from colormatch.wash.paint import no_trace
+from colormatch.wash.doubts import no_trace
 
 
 class Fate(StrEnum):

@@ -21,7 +21,7 @@ from colormatch.library.photos import TEMPORARY_PREFIX, is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import DATABASE_NAME, Library, refuse_absent
 from colormatch.records import Swatch
-from colormatch.wash.paint import no_trace
+from colormatch.wash.doubts import no_trace
 
 #: SQLite Database File Format, 1.3.1: the header string.
 _SQLITE = b"SQLite format 3\0"

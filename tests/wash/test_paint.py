@@ -14,6 +14,7 @@ from colormatch.color.spectra import reflectance_from_lab
 from colormatch.errors import BadInput, PaintError
 from colormatch.records import SIGMA_PER_RADIUS, Lab, Layer, Part, Swatch
 from colormatch.wash import optics
+from colormatch.wash.doubts import birge_ratio
 from colormatch.wash.paint import (
     APPLICATION_SCATTER,
     MODEL_ERROR,
@@ -22,7 +23,6 @@ from colormatch.wash.paint import (
     REFITS,
     PaintModel,
     _Fit,
-    birge_ratio,
     fit_key,
     fit_paint,
     is_transparent,

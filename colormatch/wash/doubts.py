@@ -1,0 +1,114 @@
+"""What to doubt about the swatches of a paint, by themselves and against its fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from colormatch.color.difference import delta_e
+from colormatch.records import Flag, FloatArray, Swatch
+from colormatch.wash.ratio import format_ratio
+
+#: A swatch is called contradictory above this: chi-square of three residuals at a probability of 0.1 %.
+_CONTRADICTION = 16.27
+#: Standard normal quantile of that probability: above it swatches as a whole are called contradictory.
+_CONTRADICTION_QUANTILE = 3.0902
+#: Degrees of freedom below which swatches can't contradict each other: those of one swatch are all but used up.
+_LEAST_FREEDOM = 1.0
+#: ΔE00 between a swatch and its ground below which the paint can't be seen in it, and paint fraction from which a wash
+#: must leave a trace. Our choice.
+_NO_TRACE, _STRONG = 0.3, 0.25
+#: A color that no smooth reflectance comes closer to than this, ΔE00, is reported.
+_OUT_OF_REACH = 0.5
+
+
+def no_trace(swatch: Swatch) -> Flag | None:
+    """The doubt about a strong wash that has the color of its ground; None where it can be seen."""
+    off = float(delta_e(swatch.lab, swatch.ground_lab))
+    if swatch.paint_fraction < _STRONG or off >= _NO_TRACE:
+        return None
+    ratio = format_ratio(swatch.paint_parts, swatch.water_parts)
+    text = (
+        f"The swatch {ratio} of {swatch.paint} on {swatch.ground} has the color of its ground; "
+        "check that the right spot was read."
+    )
+    return Flag("no-trace", text, off)
+
+
+def birge_ratio(surprise: FloatArray, freedom: float) -> float:
+    """By how much the uncertainties of swatches were stated too small; 1 where chance explains how they scatter.
+
+    Parameters
+    ----------
+    surprise : (n,) float
+        Chi-square of each swatch: its squared residuals over their variances.
+    freedom : float
+        Degrees of freedom of the sum: its mean where the variances are right; need not be whole.
+
+    Returns
+    -------
+    float; 1 or more
+
+    Notes
+    -----
+    Chance is taken to explain what it does once in 1000 or more often, for the sum as for each swatch. The quantile of
+    the sum is that of E. B. Wilson and M. M. Hilferty, Proceedings of the National Academy of Sciences 17, 1931: within
+    4 % from one degree of freedom on, and it needs no SciPy.
+
+    Examples
+    --------
+    >>> birge_ratio(np.array([5.0, 7.0]), 3.0), birge_ratio(np.array([24.0, 24.0]), 3.0)
+    (1.0, 4.0)
+    """
+    if freedom < _LEAST_FREEDOM:
+        return 1.0
+    chi_square, variance = float(surprise.sum()), 2 / (9 * freedom)
+    chance = freedom * (1 - variance + _CONTRADICTION_QUANTILE * variance**0.5) ** 3
+    if chi_square <= chance and surprise.max() <= _CONTRADICTION:
+        return 1.0
+    return max(1.0, float(np.sqrt(chi_square / freedom)))
+
+
+def fit_flags(
+    swatches: Sequence[Swatch],
+    residuals: FloatArray,
+    surprise: FloatArray,
+    unreached: FloatArray,
+    spread: float,
+) -> tuple[Flag, ...]:
+    """What to doubt about a fit; where the swatches as a whole disagree, the worst of them is named at least.
+
+    Parameters
+    ----------
+    swatches : sequence of n Swatch; of one paint
+    residuals : (n,) float; ΔE00 between each and the model
+    surprise : (n,) float; chi-square of each
+    unreached : (n,) float; ΔE00 between the color of each ground and the nearest that a smooth reflectance has
+    spread : float; see :func:`birge_ratio`
+    """
+    limit = min(_CONTRADICTION, float(surprise.max())) if spread > 1 else _CONTRADICTION
+    name = swatches[0].paint
+    flags = []
+    if spread > 1:
+        text = (
+            f"The swatches of {name} differ {spread:.1f} times as much as they should; "
+            "what is expected of it is stated that much less surely."
+        )
+        flags.append(Flag("swatches-disagree", text, spread))
+    if len(swatches) == 1:
+        text = (
+            f"{name} has one swatch only: what it does at other ratios and on other wood is a guess with wide margins."
+        )
+        flags.append(Flag("one-swatch", text, 1))
+    flags += [flag for flag in map(no_trace, swatches) if flag]
+    for swatch, residual, chi, gap in zip(swatches, residuals, surprise, unreached, strict=True):
+        ratio = format_ratio(swatch.paint_parts, swatch.water_parts)
+        which = f"The swatch {ratio}, {swatch.coats} coat{'s' * (swatch.coats > 1)} on {swatch.ground} of {name}"
+        if chi >= limit:
+            text = f"{which} is {residual:.1f} ΔE off what the others say; check its ratio, its ground and its reading."
+            flags.append(Flag("contradictory-swatch", text, float(residual)))
+        if gap > _OUT_OF_REACH:
+            text = f"{which} has a ground color that no surface shows, {gap:.1f} ΔE away from one; check the reading."
+            flags.append(Flag("impossible-ground", text, float(gap)))
+    return tuple(flags)
