@@ -20,7 +20,6 @@ from numpy.typing import ArrayLike
 from PIL import (
     AvifImagePlugin,  # noqa: F401  Importing a plugin makes its format known; Pillow would load some forty.
     Image,
-    ImageCms,
     JpegImagePlugin,  # noqa: F401
     PngImagePlugin,  # noqa: F401
     TiffImagePlugin,  # noqa: F401
@@ -32,9 +31,10 @@ from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
 from colormatch.photo import metadata
 from colormatch.photo.jpeg import decode_ycbcr
 from colormatch.photo.light import Sensor
-from colormatch.photo.metadata import GAIN_MAP, Exif, several_pictures
+from colormatch.photo.meaning import by_color_engine, meaning
+from colormatch.photo.metadata import GAIN_MAP, several_pictures
 from colormatch.photo.pixels import PixelArray, Pixels
-from colormatch.photo.profile import LINEAR_SRGB, SRGB, NotMatrix, Profile, ProfileBroken
+from colormatch.photo.profile import LINEAR_SRGB, Profile
 from colormatch.records import Flag
 
 #: Pixels of the largest photo that is decoded. Phones reach 50 megapixels and medium-format cameras 102; above that
@@ -208,11 +208,11 @@ def _decode_heif(data: bytes) -> Stored:
     with _quiet_pillow():
         exif = metadata.exif_of(info.get("exif"))
     icc = info.get("icc_profile")
-    profile, doubt = _meaning(icc, code_points, info, exif)
+    profile, doubt = meaning(icc, code_points, info, exif)
     stored: Image.Image | PixelArray
     stored, see_through = _opaque_array(np.asarray(container))
     if profile is None:
-        stored, profile, doubt = _by_color_engine(stored, icc)
+        stored, profile, doubt = by_color_engine(stored, icc)
     rounded = (
         isinstance(stored, np.ndarray) and stored.shape[2:] == (3,) and stored.dtype == np.uint8 and not see_through
     )
@@ -259,7 +259,7 @@ def _decode_common(data: bytes) -> Stored:
     # A PNG's code points overrule its other statements (PNG 3rd edition, 4.3).
     code_points = metadata.png_code_points(data) if kind == "PNG" else None
     icc = None if code_points else picture.info.get("icc_profile")
-    profile, doubt = _meaning(icc, code_points, picture.info, exif)
+    profile, doubt = meaning(icc, code_points, picture.info, exif)
     stored: Image.Image | PixelArray
     chroma_steps = 1
     if _is_sixteen_bit(picture, data):
@@ -269,7 +269,7 @@ def _decode_common(data: bytes) -> Stored:
     else:
         stored, see_through = _opaque_picture(picture)
     if profile is None:
-        stored, profile, doubt = _by_color_engine(stored, icc)
+        stored, profile, doubt = by_color_engine(stored, icc)
     # Both decoders turn a TIFF upright themselves.
     pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation, chroma_steps)
     return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
@@ -364,50 +364,3 @@ def _opaque_array(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
 def _see_through(share: float) -> Flag:
     text = f"{max(1, round(100 * share))} % of the picture is see-through and shown on white; mark no region there."
     return Flag("see-through", text, share)
-
-
-# --- meaning ---------------------------------------------------------------------------------------------------------
-
-
-def _meaning(
-    icc: bytes | None, code_points: tuple[int, int] | None, info: Mapping[Any, Any], exif: Exif
-) -> tuple[Profile | None, tuple[Flag, ...]]:
-    """The profile; None where it isn't curves and a matrix, and the pixels have to be converted to sRGB."""
-    try:
-        return metadata.profile_of(icc, code_points, info, exif), ()
-    except NotMatrix:
-        return None, ()
-    except ProfileBroken:
-        return SRGB, (_UNUSABLE_PROFILE,)
-
-
-def _by_color_engine(
-    stored: Image.Image | PixelArray, icc: bytes | None
-) -> tuple[Image.Image | PixelArray, Profile, tuple[Flag, ...]]:
-    try:
-        return _srgb_by_color_engine(stored, icc or b""), SRGB, (_CONVERTED,)
-    except ImageCms.PyCMSError:
-        return stored, SRGB, (_UNUSABLE_PROFILE,)
-
-
-_CONVERTED = Flag(
-    "profile-converted",
-    "The photo's color profile is made of tables; its colors were converted to 8-bit sRGB, strong ones cut to it.",
-)
-_UNUSABLE_PROFILE = Flag(
-    "profile-unusable", "The photo's color profile is damaged or of an unknown kind; its colors are read as sRGB."
-)
-
-
-def _srgb_by_color_engine(stored: Image.Image | PixelArray, icc: bytes) -> Image.Image:
-    if not isinstance(stored, Image.Image):
-        eight_bit = stored if stored.dtype == np.uint8 else np.round(stored / np.float32(257)).astype(np.uint8)
-        stored = Image.fromarray(eight_bit)
-    engine = ImageCms.buildTransform(
-        ImageCms.ImageCmsProfile(io.BytesIO(icc)),
-        ImageCms.createProfile("sRGB"),
-        stored.mode,
-        "RGB",
-        ImageCms.Intent.RELATIVE_COLORIMETRIC,
-    )
-    return engine.apply(stored)
