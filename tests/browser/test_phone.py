@@ -66,7 +66,8 @@ def test_a_photo_from_the_phone_appears_on_the_laptop(
     expect(code).to_have_count(1)
     shot = tmp_path / "code.png"
     code.screenshot(path=shot)
-    assert cv2.QRCodeDetector().detectAndDecode(cv2.imread(str(shot)))[0] == link
+    # The other detector of OpenCV misses a few codes of a hundred, however clear.
+    assert cv2.QRCodeDetectorAruco().detectAndDecode(cv2.imread(str(shot)))[0] == link
 
     phone = visit(link, touch=True)
     phone.page.locator("input[type=file]").set_input_files(starter.example().photo)
