@@ -24,6 +24,8 @@ _BLUR, _SLOPES = 1.0, (0.1, 0.05, 0.15, 0.025)
 #: Fewest pixels of a patch once the blur has taken its rim, and its greatest side over the picture's shorter one: a
 #: chart of 15 % of the width of a picture of 800 pixels has patches of 17, less 6 for the rim.
 _FEWEST_PIXELS, _WIDEST = 25, 0.3
+#: A picture of more pieces than these is a mesh or a weave; to follow it would take seconds.
+_MOST_PIECES = 2000
 #: Least share of the box around a patch that it fills; a square that stands on its corner fills half. Longest over
 #: shorter side of that box.
 _FILLED, _LONGEST = 0.4, 2.5
@@ -35,9 +37,9 @@ _ALIKE, _ASIDE = 2.5, 0.2
 _CROSSING = 0.7
 #: Fewest patches from which a grid is completed: black ones merge with the frame around them.
 _FEWEST = 12
-#: A grid of this many more columns or rows is none of a chart with a thing or two beside it.
+#: A grid with more than these columns or rows beyond a chart's is no chart with a thing or two beside it.
 _MORE = 2
-#: Farthest that a patch may lie beside the grid, in steps.
+#: Farthest that a patch may lie beside the grid, in roots of its area.
 _OFF_GRID = 0.15
 
 Cell = tuple[int, int]
@@ -67,9 +69,10 @@ def grids(preview: ByteArray) -> Iterator[FloatArray]:
             taken[there] = True
             if len(cells) < _FEWEST:
                 continue
-            step = float(np.sqrt(areas[seed]))
             places = np.array(list(cells), float)
-            homography, _ = cv2.findHomography(places, middles[there], cv2.RANSAC, _OFF_GRID * step)
+            homography, _ = cv2.findHomography(
+                places, middles[there], cv2.RANSAC, _OFF_GRID * float(np.sqrt(areas[seed]))
+            )
             if homography is not None:
                 yield from _windows(places.astype(int), homography)
 
@@ -90,7 +93,8 @@ def _patches(preview: ByteArray) -> Iterator[tuple[FloatArray, FloatArray]]:
         like = (area >= _FEWEST_PIXELS) & (np.maximum(w, h) < widest)
         like &= (area >= _FILLED * w * h) & (np.maximum(w, h) <= _LONGEST * np.minimum(w, h))
         like[0] = False  # the edges
-        yield middles[like], area[like]
+        if like.sum() <= _MOST_PIECES:
+            yield middles[like], area[like]
 
 
 def _followed(middles: FloatArray, areas: FloatArray, seed: int) -> dict[Cell, int]:
@@ -98,6 +102,9 @@ def _followed(middles: FloatArray, areas: FloatArray, seed: int) -> dict[Cell, i
     steps = _first_steps(middles, areas, seed)
     if steps is None:
         return {}
+    # Nothing of a chart lies farther from one of its patches; a mesh would be followed over the whole picture.
+    reach = (COLUMNS + ROWS) * np.linalg.norm(steps, axis=1).max()
+    near = np.flatnonzero(np.linalg.norm(middles - middles[seed], axis=1) < reach)
     cells, steps_at, waiting = {(0, 0): seed}, {(0, 0): steps}, [(0, 0)]
     found = {seed}
     while waiting:
@@ -108,10 +115,10 @@ def _followed(middles: FloatArray, areas: FloatArray, seed: int) -> dict[Cell, i
             if to in cells:
                 continue
             step = way * steps_at[cell][axis]
-            away = np.linalg.norm(middles - here - step, axis=1)
-            nearest = int(away.argmin())
+            away = np.linalg.norm(middles[near] - here - step, axis=1)
+            nearest = int(near[away.argmin()])
             alike = 1 / _ALIKE < areas[nearest] / areas[cells[cell]] < _ALIKE
-            if nearest in found or not alike or away[nearest] > _ASIDE * np.linalg.norm(step):
+            if nearest in found or not alike or away.min() > _ASIDE * np.linalg.norm(step):
                 continue
             # The step changes along the grid where the camera was tipped.
             steps_there = steps_at[cell].copy()

@@ -67,6 +67,16 @@ def test_a_photo_of_noise_or_nothing_has_no_chart() -> None:
         assert outcome(ChartScene("empty", encoded_rgb, None, 0.0))[0] == "asked"
 
 
+@pytest.mark.parametrize("pitch", [9, 14, 30])
+def test_a_mesh_has_no_chart(pitch: int) -> None:
+    """Hundreds or thousands of plain squares, each of a color of its own, to the frame's edges."""
+    y, x = np.mgrid[:HEIGHT, :WIDTH]
+    squares = np.random.default_rng(pitch).integers(90, 200, (HEIGHT // pitch + 1, WIDTH // pitch + 1, 3))
+    encoded_rgb = squares[y // pitch, x // pitch].astype(np.uint8)
+    encoded_rgb[(x % pitch < 2) | (y % pitch < 2)] = 30
+    assert outcome(ChartScene("mesh", encoded_rgb, None, 0.0))[0] == "asked"
+
+
 if __name__ == "__main__":
     for seed in [int(word) for word in sys.argv[1:]] or (HELD_OUT, HELD_OUT + 1):
         counted: Counter[tuple[str, str]] = Counter()
