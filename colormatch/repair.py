@@ -23,6 +23,7 @@ from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.photo.sample import combine, sample_region
 from colormatch.records import (
     Box,
+    Flag,
     FloatArray,
     Lab,
     Layer,
@@ -89,10 +90,22 @@ def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region
     if of_card is not None and neutral.plane is None:
         light = replace(light, flags=(*light.flags, *around_card(photo, of_card, regions)))
     if not any(flag.code == "light-mixed" for flag in light.flags):
-        mixed = (across(even, of_card, [regions[i] for i in patches]) for patches in same_surface(regions))
-        light = replace(light, flags=(*light.flags, *dict.fromkeys(flag for flags in mixed for flag in flags)))
+        light = replace(light, flags=(*light.flags, *_two_lamps(even, of_card, regions, doubts)))
     difference = correction.systematic_difference
     return Reading(photo.facts, neutral.card, light, tuple(told), correction.steps, difference)
+
+
+def _two_lamps(
+    photo: DecodedPhoto, card: Region | None, regions: Sequence[Region], doubts: Sequence[Sequence[Flag]]
+) -> tuple[Flag, ...]:
+    """Two kinds of light as a surface tells them, with all of its patches or, if one is off, without that one."""
+    for patches in same_surface(regions):
+        # A highlight on one hides what the others tell.
+        like = [i for i in patches if not any(flag.code == "patch-off" for flag in doubts[i])]
+        for some in [patches] if like == patches else [patches, like]:
+            if told := across(photo, card, [regions[i] for i in some]):
+                return told
+    return ()
 
 
 def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sample:

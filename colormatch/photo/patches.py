@@ -23,8 +23,8 @@ from colormatch.records import Flag, FloatArray, Lab, Region, RegionKind, Sample
 #: others lie from their mean, of which three evenly spaced ones make 3; times the random part of the others. Set by
 #: ``tests/scenes/study_patches.py``.
 _OFF, _SPREADS, _RANDOM = 4.0, 4.0, 1.5
-#: Share of such a difference from which it is one of brightness.
-_BRIGHTNESS = 0.7
+#: Share of such a difference from which it is one of brightness: a highlight takes as much of the color. Our choice.
+_BRIGHTNESS = 0.5
 #: Board around a patch that is looked at, as multiples of the patch's size.
 _RIM = (1.1, 5.0)
 #: Factor in the light of any channel within which what lies around counts as the same board.

@@ -132,9 +132,11 @@ def test_wood_lighter_than_paper_is_asked_about() -> None:
 # --- in a reading ---
 
 
-def test_a_reading_tells_all_of_it() -> None:
+@pytest.mark.parametrize("odd", [1, 2])
+def test_a_reading_tells_all_of_it_a_highlight_in_mixed_light_too(odd: int) -> None:
+    """The highlight on the last patch is as white as the bulb is yellow, and hides it."""
     across = np.linspace(0, 1, WIDTH)[None, :, None]
-    shining = np.clip(highlight(BOXES[1], 0.15) * (1 + across * [0.25, 0.0, -0.25]), 0, 1)
+    shining = np.clip(highlight(BOXES[odd], 0.3) * (1 + across * [0.35, 0.0, -0.35]), 0, 1)
     reading = read_photo(photo_of(shining), marks(), CardChoice(CardKind.NONE))
-    assert [flag.code for flag in reading.samples[1].flags] == ["patch-off"]
+    assert "patch-off" in {flag.code for flag in reading.samples[odd].flags}
     assert "light-mixed" in {flag.code for flag in reading.light.flags}
