@@ -18,6 +18,7 @@ from colormatch.errors import CardNotFound
 from colormatch.photo.chart_find import find_chart
 from colormatch.photo.read import open_photo
 from tests.photo.chart_kinds import HEIGHT, KINDS, WIDTH, ChartScene, chart_scenes
+from tests.photo.charts import chart_photograph
 
 HELD_OUT = 20264
 #: How far a corner may be off, in pitches: what is read of a patch then still is patch (its middle half, of 0.86).
@@ -75,6 +76,16 @@ def test_a_mesh_has_no_chart(pitch: int) -> None:
     encoded_rgb = squares[y // pitch, x // pitch].astype(np.uint8)
     encoded_rgb[(x % pitch < 2) | (y % pitch < 2)] = 30
     assert outcome(ChartScene("mesh", encoded_rgb, None, 0.0))[0] == "asked"
+
+
+@pytest.mark.parametrize("missing", [0.2, 0.45])
+def test_a_chart_that_the_frame_cuts_is_asked_for(missing: float) -> None:
+    """A share of the last column lies outside; what is left of it would still be read as that column."""
+    photograph, corners = chart_photograph(0, np.random.default_rng(3))
+    right = corners[:, 0].max() - missing * np.ptp(corners[:, 0]) / 6
+    cut = np.ascontiguousarray(photograph.encoded_rgb[:, : round(right), ::-1])
+    with pytest.raises(CardNotFound):
+        find_chart(open_photo(cv2.imencode(".png", cut)[1].tobytes()))
 
 
 if __name__ == "__main__":
