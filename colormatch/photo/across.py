@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from colormatch.color.space import RGB_TO_XYZ
-from colormatch.photo.around import some_pixels
+from colormatch.photo.around import mean_color, some_pixels
 from colormatch.photo.read import DecodedPhoto
 from colormatch.photo.tone import LEAST_LIGHT
 from colormatch.records import Flag, FloatArray, Region
@@ -70,7 +70,7 @@ def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Regio
         right, below = (place > place.mean(axis=0)).T
         for quarter in (2 * below + right == which for which in range(4)):
             if quarter.sum() >= _FEWEST:
-                colors.append(color[quarter].mean(axis=0))
+                colors.append(mean_color(color[quarter]))
                 places.append(place[quarter].mean(axis=0))
                 owners.append(number)
     if not colors:

@@ -65,8 +65,8 @@ def _beside_the_wood(photo: DecodedPhoto, near: Rim, regions: Sequence[Region]) 
     sound = [region for region in regions if region.kind is RegionKind.SOUND]
     if not sound:
         return ()
-    wood = np.median([_color(part.linear_rgb[part.inside]) for part in map(photo.part, sound)], axis=0)
-    colors = np.array([_color(pixels) for pixels in near.values()]).reshape(-1, 3)
+    wood = np.median([middle_color(some_pixels(photo, region)[0]) for region in sound], axis=0)
+    colors = np.array([middle_color(pixels) for pixels in near.values()]).reshape(-1, 3)
     colors = colors[(colors > 0).all(axis=1)]
     if not len(colors) or wood.min() <= 0:
         return ()
@@ -100,7 +100,7 @@ def _beside_the_wood(photo: DecodedPhoto, near: Rim, regions: Sequence[Region]) 
 
 def _shadow_about(near: Rim, far: Rim) -> tuple[Flag, ...]:
     """What the card lies on compared with itself, farther away."""
-    both = [(_color(near[sector]), _color(far[sector])) for sector in near.keys() & far.keys()]
+    both = [(middle_color(near[sector]), middle_color(far[sector])) for sector in near.keys() & far.keys()]
     steps = np.array([np.log(away / here) for here, away in both if min(here.min(), away.min()) > 0]).reshape(-1, 3)
     hue = np.abs(steps[:, [0, 2]] - steps[:, [1]]).max(axis=1, initial=0)
     lighter = steps.mean(axis=1)
@@ -158,6 +158,15 @@ def some_pixels(photo: DecodedPhoto, region: Region) -> tuple[FloatArray, FloatA
     return photo.linear(box, every)[inside].astype(float), places
 
 
-def _color(linear_rgb: FloatArray) -> FloatArray:
-    color: FloatArray = np.median(linear_rgb, axis=0)
+def middle_color(linear_rgb: FloatArray) -> FloatArray:
+    """(3,) median of (n, 3) colors, of two in the middle the upper; far faster than NumPy's along that axis."""
+    half = len(linear_rgb) // 2
+    color: FloatArray = np.partition(np.ascontiguousarray(linear_rgb.T), half, axis=1)[:, half]
     return color
+
+
+def mean_color(linear_rgb: FloatArray) -> FloatArray:
+    """(3,) mean of (n, 3) colors, summed in double precision; far faster than NumPy's along that axis."""
+    import cv2
+
+    return np.array(cv2.mean(linear_rgb[None])[:3])

@@ -13,7 +13,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.color.space import RGB_TO_XYZ
-from colormatch.photo.around import rim, some_pixels
+from colormatch.photo.around import mean_color, middle_color, rim, some_pixels
 from colormatch.photo.read import DecodedPhoto
 from colormatch.photo.sample import ToLab
 from colormatch.photo.tone import LEAST_LIGHT
@@ -84,7 +84,7 @@ def patch_doubts(
         labs = [samples[place].lab for place in patches]
         pixels = {place: some_pixels(photo, regions[place])[0] for place in patches}
         for place, own in pixels.items():
-            around = _around(photo, regions[place], np.median(own, axis=0), marked)
+            around = _around(photo, regions[place], middle_color(own), marked)
             others = [other for which, other in pixels.items() if which != place]
             doubts[place] += _too_even(own, around, others, regions[place], to_lab)
         if off := _off(labs, [samples[place].random for place in patches]):
@@ -148,15 +148,17 @@ def _too_even(
     """Pixels of a patch beside those of what lies around it and of the other patches, each (n, 3)."""
     if not (around or others):
         return ()
+    parts = [*around, *others]
+    of_board = np.average([mean_color(pixels) for pixels in parts], axis=0, weights=[len(pixels) for pixels in parts])
+    apart = float(delta_e(*to_lab(np.stack([mean_color(own), of_board]))))
+    if apart < _MATTERS:
+        return ()
     # Light may step from one to the next, so that each tells its own spread only.
     spread = max(float(np.median([_spread(pixels) for pixels in some])) for some in (around, others) if some)
-    board = np.concatenate([*around, *others])
-    dark, light = _ends(board)
+    dark, light = _ends(np.concatenate(parts))
     share, middle = _spread(own) / max(spread, LEAST_LIGHT), float(np.median(_log_luminance(own)))
-    mean, of_board = to_lab(np.stack([own.mean(axis=0), board.mean(axis=0)]))
-    apart = float(delta_e(mean, of_board))
     # What is lighter or darker than all of the board is no part of its grain, but a highlight or another piece.
-    if share > _EVEN or apart < _MATTERS or not dark <= middle <= light:
+    if share > _EVEN or not dark <= middle <= light:
         return ()
     text = (
         f"{_named(region)} is too even a spot of a varied board, and {apart:.0f} ΔE off the rest of it. Mark a larger "
@@ -171,7 +173,7 @@ def _around(photo: DecodedPhoto, region: Region, color: FloatArray, marked: Sequ
     return [
         pixels
         for pixels in rim(photo, region, _RIM, marked).values()
-        if ((low < (middle := np.median(pixels, axis=0))) & (middle < high)).all()
+        if ((low < (middle := middle_color(pixels))) & (middle < high)).all()
     ]
 
 
