@@ -46,7 +46,10 @@ def box(text: str) -> Box:
         raise argparse.ArgumentTypeError(
             f"'{text}' is no box; give x,y,w,h in whole pixels, for example 120,80,200,150"
         )
-    return Box(*numbers)
+    found = Box(*numbers)
+    if min(found.x, found.y) < 0 or min(found.w, found.h) < 1:
+        raise argparse.ArgumentTypeError(f"'{text}' can't lie in a photo; x and y begin at 0, w and h at 1")
+    return found
 
 
 def named_box(text: str) -> tuple[str, Box]:

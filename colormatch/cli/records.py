@@ -200,13 +200,13 @@ class RecordCommand(Generic[T]):
         stored = library.all(self.kind())
         found = [one for one in stored if getattr(one.record, "name", None) == text.strip()]
         found = found or [one for one in stored if name_key(getattr(one.record, "name", "")) == name_key(text)]
-        if not found and text.strip().isdigit():
+        if not found and text.strip().isdecimal():
             found = [one for one in stored if one.id == int(text)]
         if len(found) > 1:
             numbers = ", ".join(str(one.id) for one in found)
             raise BadInput(f"{len(found)} {self.plural} have the name {text}.", f"Give the number: {numbers}.")
         if not found:
-            named = f"number {text}" if self.known_by == "number" and text.strip().isdigit() else f"named {text}"
+            named = f"number {text}" if self.known_by == "number" and text.strip().isdecimal() else f"named {text}"
             error = PaintError if self.kind() is Paint else BadInput
             raise error(f"There is no {self.word} {named}.", f"'colormatch {self.command} list' shows what there is.")
         return found[0]

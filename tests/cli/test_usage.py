@@ -43,6 +43,8 @@ WRONG = [
     ("app", "--port", "0"),
     ("app", "--port", "many"),
     ("read", "wood.jpg", "--patch", "1,2,3,4"),
+    ("read", "wood.jpg", "--patch", "top=0,0,9,0"),
+    ("read", "wood.jpg", "--patch", "top=-1,0,9,9"),
     ("read", "wood.jpg", "--card", "somewhere"),
     ("read", "wood.jpg", "--card-kind", "pink"),
     ("match", "wood.jpg"),
@@ -99,6 +101,7 @@ ABSENT = [
     ("paint", "edit", "Plum", "--notes", "x"),
     ("swatch", "copy", "99"),
     ("clear", "remove", "Shellac"),
+    ("paint", "remove", "²"),
     ("library", "import", "nowhere"),
     ("library", "restore", "nowhere"),
 ]
