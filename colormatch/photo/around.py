@@ -1,8 +1,9 @@
 """What lies around the card: whether the card seems to lie in the light of the wood.
 
 A single gray card can't tell that it lies in a shadow. What it lies on can: where that looks like the marked wood but
-is much darker or lighter, either it is another piece, or the light differs; where that gets lighter all around, farther
-away from the card, the card lies in a shadow of its own, on whatever it lies. The program asks.
+is much darker or lighter, and nothing between them changes its hue at an edge, as another piece does, the light
+differs; where it gets lighter all around, farther away from the card, the card lies in a shadow of its own, on whatever
+it lies. The program asks.
 """
 
 from __future__ import annotations
@@ -12,8 +13,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from colormatch.color.space import linear_from_encoded
 from colormatch.photo.read import DecodedPhoto
-from colormatch.records import Flag, FloatArray, Region, RegionKind
+from colormatch.photo.tone import LEAST_LIGHT
+from colormatch.records import Box, Flag, FloatArray, Region, RegionKind
 
 #: Linear light of what lies around a region, by sector.
 Rim = dict[int, FloatArray]
@@ -32,6 +35,12 @@ _SAME_HUE, _OTHER_HUE = 0.35, 0.15
 #: Light on the wood over light on the rim, or its inverse, from which the program asks. Boards of one piece differ by
 #: less (10 to 20 %); the soft shadow that takes a third makes 1.4. Our choice, see ``tests/scenes/study_light.py``.
 _OTHER_LIGHT = 1.3
+#: The way from the card to a patch: longest side of the view in which it is looked at, and half its breadth, pixels.
+_WAY_SIDE, _WAY_HALF = 320, 6
+#: Where another piece begins: the part of the way within which its edge lies, on either side of it; and the difference
+#: in hue, as above, from which it is one. Within a board, shadows with a sharp edge included, it stays below 0.07; from
+#: benches to woods that would be asked about it is 0.09 and more (``tests/scenes/study_ordinary.py``, its first seed).
+_EDGE_WITHIN, _EDGE = 0.06, 0.08
 #: Share of the rim that must agree.
 _AGREEING = 0.5
 #: Rim farther away, as multiples of the card's size; how much lighter it is than the near one from which a shadow on
@@ -57,10 +66,10 @@ def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) ->
         ``wood-other-light``, ``light-mixed`` or ``card-in-shadow``, at most one.
     """
     near = rim(photo, card, _NEAR, regions)
-    return _beside_the_wood(photo, near, regions) or _shadow_about(near, rim(photo, card, _FAR, regions))
+    return _beside_the_wood(photo, card, near, regions) or _shadow_about(near, rim(photo, card, _FAR, regions))
 
 
-def _beside_the_wood(photo: DecodedPhoto, near: Rim, regions: Sequence[Region]) -> tuple[Flag, ...]:
+def _beside_the_wood(photo: DecodedPhoto, card: Region, near: Rim, regions: Sequence[Region]) -> tuple[Flag, ...]:
     """What the card lies on compared with the sound wood."""
     sound = [region for region in regions if region.kind is RegionKind.SOUND]
     if not sound:
@@ -80,7 +89,12 @@ def _beside_the_wood(photo: DecodedPhoto, near: Rim, regions: Sequence[Region]) 
     agree = np.abs(light - math.log(times)) < math.log(_OTHER_LIGHT)
     if agree.mean() < _AGREEING:
         return ()
-    if not 1 / _OTHER_LIGHT < times < _OTHER_LIGHT:
+    other_light, shift = not 1 / _OTHER_LIGHT < times < _OTHER_LIGHT, float(np.median(hue))
+    if not other_light and shift < _OTHER_HUE:
+        return ()
+    if np.median([_edge_between(photo, card, region, regions) for region in sound]) > _EDGE:
+        return ()
+    if other_light:
         than, where = ("lighter", "the card") if times > 1 else ("darker", "the wood")
         text = (
             f"The marked wood is {max(times, 1 / times):.1f} times {than} than what the card lies on. If that is the "
@@ -88,14 +102,33 @@ def _beside_the_wood(photo: DecodedPhoto, near: Rim, regions: Sequence[Region]) 
             "photograph again."
         )
         return (Flag("wood-other-light", text, round(times, 2)),)
-    shift = float(np.median(hue))
-    if shift > _OTHER_HUE:
-        text = (
-            "The marked wood has another hue than what the card lies on. If that is the same wood, two kinds of light "
-            "fall on the photo: switch one off, or lay the card beside the repair, and photograph again."
-        )
-        return (Flag("light-mixed", text, round(shift, 3)),)
-    return ()
+    text = (
+        "The marked wood has another hue than what the card lies on. If that is the same wood, two kinds of light fall "
+        "on the photo: switch one off, or lay the card beside the repair, and photograph again."
+    )
+    return (Flag("light-mixed", text, round(shift, 3)),)
+
+
+def _edge_between(photo: DecodedPhoto, card: Region, patch: Region, marked: Sequence[Region]) -> float:
+    """Largest change of hue within a short part of the way from the card to a patch, without what else is marked."""
+    encoded_rgb = photo.preview(_WAY_SIDE, averaged=False)
+    height, width = encoded_rgb.shape[:2]
+    start, end = (np.mean(region.points, axis=0) * (width, height) for region in (card, patch))
+    length = max(int(np.hypot(*(end - start))), 1)
+    along = (end - start) / length
+    aside = np.arange(-_WAY_HALF, _WAY_HALF + 1)[:, None] * [-along[1], along[0]]
+    x, y = np.moveaxis(start + np.arange(length)[:, None, None] * along + aside, -1, 0).astype(int)
+    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    view = Box(0, 0, width, height)
+    kept_out = [card.scaled(_NEAR[0]), *(region for region in marked if region.kind is not RegionKind.SOUND)]
+    free = ~np.any([region.within(view, width, height)[y, x].any(axis=1) for region in kept_out], axis=0)
+    light = linear_from_encoded(encoded_rgb[y[free], x[free]] / np.float32(255)).mean(axis=1)
+    logs = np.log(np.maximum(light, LEAST_LIGHT))
+    part = max(round(_EDGE_WITHIN * len(logs)), 1)
+    sums = np.cumsum(np.vstack([np.zeros(3), logs]), axis=0)
+    means = (sums[part:] - sums[:-part]) / part
+    steps = means[part:] - means[:-part]
+    return float(np.abs(steps[:, [0, 2]] - steps[:, [1]]).max(initial=0))
 
 
 def _shadow_about(near: Rim, far: Rim) -> tuple[Flag, ...]:

@@ -38,6 +38,46 @@ def test_a_lighter_thing_of_another_hue_is_no_light() -> None:
     assert codes(1.0, (0.5, 0.38, 0.25)) == []
 
 
+#: What the card lies on, and the wood, at the right.
+GROUND = np.array([0.2, 0.15, 0.1])
+WOOD = Region.from_box(RegionKind.SOUND, Box(320, 60, 60, 180), WIDTH, HEIGHT)
+
+
+def beside(wood: tuple[float, float, float], over: float) -> list[str]:
+    """Doubts about a card on `GROUND` that goes over to the wood within so many pixels."""
+    share = np.clip((X - 270) / over + 0.5, 0, 1)[..., None]
+    ground = GROUND * np.asarray(wood) ** share
+    noisy = ground * np.random.default_rng(2).normal(1, 0.03, ground.shape)
+    return [flag.code for flag in around_card(photo_of(noisy), CARD, [WOOD])]
+
+
+@pytest.mark.parametrize(
+    ("wood", "over", "told"),
+    [
+        # A shadow leaves the hue, sharp or soft; and fades where it doesn't.
+        ((1.8, 1.8, 1.8), 4, ["wood-other-light"]),
+        ((0.5, 0.5, 0.5), 100, ["wood-other-light"]),
+        ((0.5, 0.5, 0.6), 140, ["wood-other-light"]),
+        # Another piece begins at an edge.
+        ((1.8, 1.62, 1.55), 4, []),
+        ((0.5, 0.5, 0.6), 4, []),
+        # The same of a second lamp.
+        ((1.1, 1.0, 0.8), 200, ["light-mixed"]),
+        ((1.1, 1.0, 0.8), 4, []),
+    ],
+)
+def test_another_piece_is_no_other_light(wood: tuple[float, float, float], over: float, told: list[str]) -> None:
+    assert beside(wood, over) == told
+
+
+def test_a_chip_on_the_way_is_no_edge_of_the_wood() -> None:
+    ground = np.broadcast_to(np.where((X < 270)[..., None], GROUND, 1.8 * GROUND), (HEIGHT, WIDTH, 3)).copy()
+    ground[110:190, 230:260] = (0.1, 0.2, 0.4)
+    chip = Region.from_box(RegionKind.CHIP, Box(230, 110, 30, 80), WIDTH, HEIGHT)
+    assert [flag.code for flag in around_card(photo_of(ground), CARD, [WOOD, chip])] == ["wood-other-light"]
+    assert around_card(photo_of(ground), CARD, [WOOD]) == ()
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("case", "code", "share"),
