@@ -9,6 +9,7 @@ import streamlit as st
 from app.pieces import look
 from app.repair import session
 from app.serve import phone
+from app.shelf import place
 from app.steps import walk
 from colormatch.errors import ColorMatchError
 from colormatch.records import Paint
@@ -46,6 +47,9 @@ def main() -> None:
     if note:
         with st.container(key="note"):
             st.error(look.plain(note))
+    word = session.take_word()
+    if word:
+        st.info(word)
     try:
         if page.url_path in OF_THE_REPAIR:
             _repair_line(page.url_path)
@@ -64,10 +68,14 @@ def main() -> None:
 
 def _header(pages: list[st.Page], here: st.Page) -> None:
     """Links of our own: Streamlit's would lose the open repair from the page's address."""
-    with st.container(horizontal=True, gap=None, key="steps"):
+    with st.container(horizontal=True, vertical_alignment="center", gap=None, key="steps"):
         for one in pages:
             label = f"**{one.title}**" if one.url_path == here.url_path else one.title
-            st.page_link(one, label=label, query_params=session.link())
+            if one.url_path == here.url_path and place.view():
+                # A link to the page that one is on would leave the view in its address.
+                st.button(label, key="whole-shelf", on_click=place.go)
+            else:
+                st.page_link(one, label=label, query_params=session.link())
 
 
 def _repair_line(place: str) -> None:

@@ -7,6 +7,7 @@
 const SVG = "http://www.w3.org/2000/svg";
 const GRIP = 20;          // radius of a corner's touch target, CSS pixels
 const SMALLEST = 8;       // a drag shorter than this is a tap, CSS pixels
+const TEXT = 14;          // size of a label, CSS pixels
 const CLOSEST = 16;       // times that the photo can be enlarged
 const RESEND = 2000;      // wait before an unanswered edit is sent again, ms; doubles each time up to the longest
 const LONGEST = 8000;
@@ -91,6 +92,38 @@ function makeEditor(root) {
     const word = words[region.kind] ? words[region.kind][1] : region.kind;
     return word + (same.length > 1 ? " " + (same.indexOf(region) + 1) : "") + (region.name ? ": " + region.name : "");
   }
+  // Each label where it covers no other: above its mark, below, beside or inside. In a crowd the number alone stands for
+  // it, but for the chosen one's.
+  function placeLabels(u) {
+    const texts = [...layer.querySelectorAll("text")], high = TEXT * u;
+    const widths = texts.map((text) => text.getComputedTextLength());
+    const order = texts.map((_, i) => i).sort((a, b) => (b === state.selected) - (a === state.selected));
+    const places = (i, words, wide) => {
+      const [l, t, r, d] = extent(state.regions[i].points.map(pixels)), middle = (t + d + 0.7 * high) / 2;
+      return [[l + 3 * u, t - 8 * u], [l + 3 * u, d + 22 * u], [r - 3 * u - wide, t - 8 * u], [r - 3 * u - wide, d + 22 * u],
+        [r + 8 * u, middle], [l - 8 * u - wide, middle], [l + 6 * u, t + 18 * u],
+      ].map(([x, y]) => ({ words, x, y, l: x, t: y - high, r: x + wide, d: y + 0.35 * high }));
+    };
+    const seen = (one) =>
+      one.l >= view[0] && one.r <= view[0] + view[2] && one.t >= view[1] && one.d <= view[1] + view[3];
+    const apart = (one, other) => one.r <= other.l || other.r <= one.l || one.d <= other.t || other.d <= one.t;
+    for (const crowd of [false, true]) {
+      const taken = [];
+      let room = true;
+      for (const i of order) {
+        const words = label(state.regions[i]), number = words.match(/ (\d+)$/);
+        const full = places(i, words, widths[i]);
+        const short = number ? places(i, number[1], 0.62 * high * number[1].length).reverse() : [];      // inside at first
+        const tried = crowd && i !== state.selected ? [...short, ...full] : full, shown = tried.filter(seen);
+        const best = shown.find((one) => taken.every((other) => apart(one, other)));
+        room &&= best || !shown.length;
+        taken.push(best || shown[0] || tried[0]);
+        texts[i].textContent = taken.at(-1).words;
+        texts[i].setAttribute("x", taken.at(-1).x); texts[i].setAttribute("y", taken.at(-1).y);
+      }
+      if (room) return;
+    }
+  }
   function drawKinds() {
     const marked = more.filter((kind) => kind === state.kind || state.regions.some((r) => r.kind === kind));
     const shown = [...kinds, ...(state.more ? more : marked)], group = find(".kinds");
@@ -118,11 +151,7 @@ function makeEditor(root) {
       const group = add("g", { class: region.kind + (selected ? " selected" : ""), "data-region": i, tabindex: 0,
         role: "button", "aria-label": label(region), "aria-pressed": selected }, layer);
       outline(region.points, group);
-      const [l, t, , d] = extent(region.points);
-      const above = t * H - 8 * u, below = d * H + 22 * u;               // below where the top edge leaves no room
-      const name = add("text", { x: l * W + 3 * u, y: above > view[1] + 14 * u ? above : below, "font-size": 14 * u,
-        "stroke-width": 3.5 * u }, group);
-      name.textContent = label(region);
+      add("text", { "font-size": TEXT * u, "stroke-width": 3.5 * u }, group).textContent = label(region);
       if (selected && (isBox(region.points) || single(region.kind))) region.points.forEach((p, corner) => {
         const [cx, cy] = pixels(p);
         add("circle", { cx, cy, r: GRIP * u, class: "grip", "data-corner": corner }, group);
@@ -130,6 +159,7 @@ function makeEditor(root) {
       });
       if (selected && hadFocus) group.focus({ preventScroll: true });
     });
+    placeLabels(u);
     if (drag && drag.draft) outline(drag.draft, add("g", { class: state.kind }, layer));
     drawKinds();
     for (const button of root.querySelectorAll("[data-kind]")) button.setAttribute("aria-pressed", button.dataset.kind === state.kind);
@@ -173,7 +203,7 @@ function makeEditor(root) {
     const from = [...(origin || [held]), ...own.slice(0, -1)];
     store({ stamp: state.stamp, regions: state.regions, from });
     editor.send("edit", { photo: state.photo, stamp: state.stamp, regions: state.regions, sent,
-      bases: from.map((one) => one.stamp), was: from.flatMap((one) => one.regions) });
+      bases: from.map((one) => one.stamp), was: from.flatMap((one) => one.regions), seen: from[0].regions.length });
     timer = setTimeout(() => { if (held.stamp < state.stamp) tell(Math.min(LONGEST, wait * 2)); }, wait);
   }
   const shelf = () => UNSAVED + location.pathname + location.search + " " + state.photo;
@@ -192,6 +222,9 @@ function makeEditor(root) {
   function touched(region) { delete region.auto; }      // found by the program, but corrected by hand
 
   editor.receive = (data) => {
+    const known = [held, ...own];              // what the marks on the screen were made from
+    if (data.photo === state.photo && (drag || data.stamp < state.stamp) && !known.some((one) => one.stamp === data.stamp))
+      origin ??= drag ? known : known.slice(0, -1);
     held = { stamp: data.stamp, regions: structuredClone(data.regions) };
     own = data.photo === state.photo ? own.filter((edit) => edit.stamp > data.stamp) : [];
     ({ kinds, more, words, cornered } = data);

@@ -106,7 +106,8 @@ def region_editor(
             # An edit that could not be kept stays in the browser, which offers it again.
             with telling():
                 regions, was = from_document(edit["regions"]), from_document(edit["was"])
-                on_edit(Edit(edit["photo"], int(edit["stamp"]), regions, tuple(map(int, edit["bases"])), was))
+                bases, seen = tuple(map(int, edit["bases"])), int(edit.get("seen", 0))
+                on_edit(Edit(edit["photo"], int(edit["stamp"]), regions, bases, was, seen))
 
     def take_back() -> None:
         on_undo(again=widget_value(key)["undo"] == "again")

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from app.repair.marks import Marked, as_document, from_document
+from colormatch.errors import BadInput
 from colormatch.records import Layer, Part, Region, RegionKind, SurfaceState
 from colormatch.wash.ratio import format_fraction, parse_ratio
 
@@ -96,6 +97,25 @@ class Dried:
         others = tuple(one for one in self.photos if (one.mode, one.light) != (photo.mode, photo.light))
         return replace(self, photos=(*others, photo))
 
+    def with_marks_of(self, was: Mapping[str, Any]) -> Dried:
+        """The checks with the marks that an earlier document of them has in the same photos.
+
+        Raises
+        ------
+        BadInput
+            It is no such document.
+        """
+        try:
+            before = {(one["mode"], one["light"], one["photo"]): one["regions"] for one in was.get("photos", ())}
+            marks = {which: from_document(regions) for which, regions in before.items()}
+        except (AttributeError, LookupError, TypeError):
+            raise BadInput("This change can't be taken back: what was before it is damaged.", "Mark anew.") from None
+        photos = []
+        for one in self.photos:
+            regions = marks.get((one.mode, one.light, one.photo), one.regions)
+            photos.append(one if regions == one.regions else one.with_regions(*regions))
+        return replace(self, photos=tuple(photos))
+
     def without(self, photo: DriedPhoto) -> Dried:
         """The checks without a photo, and without a second light that would be left alone."""
         left = [one for one in self.photos if one.mode != photo.mode or one.light < photo.light]
@@ -109,6 +129,12 @@ def document(dried: Dried) -> dict[str, Any]:
     """As plain JSON gives it back."""
     photos = [asdict(one) | {"regions": as_document(one.regions)} for one in dried.photos]
     return asdict(dried) | {"photos": photos, "kept": [asdict(one) for one in dried.kept]}
+
+
+def photos_gone(before: Mapping[str, Any], after: Mapping[str, Any]) -> bool:
+    """Whether a document of checks lacks a photo that an earlier one has."""
+    held = [one["photo"] for one in after.get("photos", ())]
+    return any(one["photo"] not in held for one in before.get("photos", ()))
 
 
 def dried_from(held: Mapping[str, Any]) -> Dried:

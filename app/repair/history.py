@@ -5,7 +5,7 @@ So it outlives a reload and a restart, and both windows of one repair share it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from colormatch.records import RegionKind
@@ -35,6 +35,13 @@ _WORDS = {
 }
 
 
+#: All marks that a field holds.
+_MARKS: dict[str, Callable[[Any], list[Any]]] = {
+    "regions": lambda regions: regions or [],
+    "check": lambda check: [one for photo in (check or {}).get("photos", ()) for one in photo["regions"]],
+}
+
+
 def recorded(before: Mapping[str, Any], after: Mapping[str, Any], *, apart: frozenset[str]) -> Document:
     """The document after a change, with the change in its history.
 
@@ -51,6 +58,14 @@ def recorded(before: Mapping[str, Any], after: Mapping[str, Any], *, apart: froz
         was = {name: before[name] for name in changed if name in before}
         past, future = [*past, {"what": _told(changed, before, after), "was": was}][-KEPT:], []
     return {**after, PAST: past, FUTURE: future}
+
+
+def without(document: Mapping[str, Any], field: str) -> Document:
+    """The document whose history knows nothing of a field any more: what its changes were of is gone."""
+    kept = {
+        when: [change for change in document.get(when, []) if field not in change["was"]] for when in (PAST, FUTURE)
+    }
+    return {**document, **kept}
 
 
 def is_sound(document: Mapping[str, Any]) -> bool:
@@ -80,14 +95,18 @@ def next_change(document: Mapping[str, Any], *, again: bool = False) -> str:
 
 
 def _told(changed: list[str], before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
-    field = next((name for name in changed if "regions" in name), changed[0])
-    if "regions" not in field:
+    field = next((name for name in changed if name in _MARKS), changed[0])
+    if field not in _MARKS:
         return _WORDS.get(field, "a setting")
-    old, new = before.get(field, []), after[field]
+    old, new = _MARKS[field](before.get(field)), _MARKS[field](after[field])
     gone, come = ([one for one in some if one not in others] for some, others in ((old, new), (new, old)))
     if not gone and not come:
         return "the order of the marks"
     kind = RegionKind((come or gone)[0]["kind"])
     if len(new) == len(old):
-        return "changing the card's mark" if kind is RegionKind.CARD else f"changing a mark of {kind.words}"
-    return f"{'marking' if len(new) > len(old) else 'deleting'} {kind.words}"
+        return "changing the card's mark" if kind is RegionKind.CARD else f"changing a mark of {_called(kind)}"
+    return f"{'marking' if len(new) > len(old) else 'deleting'} {_called(kind)}"
+
+
+def _called(kind: RegionKind) -> str:
+    return "the repair" if kind is RegionKind.REPAIR else kind.words

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -24,21 +25,26 @@ class Edit:
     regions: tuple[Region, ...]
     #: Stamps of what it was made from: of what the browser had from the program, and of its own edits since.
     bases: tuple[int, ...] = ()
-    #: All regions of those.
+    #: All regions of those; the first ``seen`` of them are what the browser had from the program.
     was: tuple[Region, ...] = ()
+    seen: int = 0
 
 
 def joined(held: Edit, edit: Edit) -> Edit | None:
     """What to hold once an edit has come in; None where it changes nothing or belongs to another photo.
 
     Two windows may work on one photo. An edit made on regions that have changed since then takes away what it took
-    away and adds what it added; what the other window marked in between stays.
+    away and adds what it added; what the other window marked in between stays. A mark that both have moved follows the
+    later one (:func:`overtaken`).
     """
     if edit.photo != held.photo or edit.stamp == held.stamp:
         return None
     if held.stamp in edit.bases:
         return edit
-    kept = [region for region in held.regions if region not in edit.was or region in edit.regions]
+    over = overtaken(held, edit)
+    kept = [
+        region for region in held.regions if region not in over and (region not in edit.was or region in edit.regions)
+    ]
     added = [region for region in edit.regions if region not in edit.was and region not in kept]
     if any(region.kind is RegionKind.CARD for region in added):
         kept = [region for region in kept if region.kind is not RegionKind.CARD]
@@ -46,6 +52,35 @@ def joined(held: Edit, edit: Edit) -> Edit | None:
     if regions == held.regions:
         return None
     return Edit(held.photo, max(held.stamp, edit.stamp) + 1, regions)
+
+
+def overtaken(held: Edit, edit: Edit) -> tuple[Region, ...]:
+    """Marks as another window has moved them, of which an edit brings another move.
+
+    Only where it is sure which became which: each mark of a kind that is gone since has one in its place.
+    """
+    if edit.photo != held.photo or edit.stamp == held.stamp or held.stamp in edit.bases:
+        return ()
+    over: list[Region] = []
+    seen = edit.was[: edit.seen]
+    for kind in RegionKind:
+        gone = [region for region in seen if region.kind is kind and region not in held.regions]
+        theirs = [region for region in held.regions if region.kind is kind and region not in edit.was]
+        own_gone = [region for region in seen if region.kind is kind and region not in edit.regions]
+        own = [region for region in edit.regions if region.kind is kind and region not in edit.was]
+        own = [region for region in own if region not in theirs]
+        if len(theirs) != len(gone) or len(own) < len(own_gone):
+            continue
+        for region in gone:
+            nearest = min(theirs, key=lambda one: math.dist(_middle(one), _middle(region)))
+            theirs.remove(nearest)
+            if region in own_gone:
+                over.append(nearest)
+    return tuple(over)
+
+
+def _middle(region: Region) -> tuple[float, ...]:
+    return tuple(sum(places) / len(places) for places in zip(*region.points, strict=True))
 
 
 def stamp_after(stamp: int) -> int:

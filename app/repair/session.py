@@ -11,14 +11,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from threading import RLock
-from typing import Any
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from app.repair import history
+from app.repair import dried, history
 from app.repair.dried import DriedPhoto
-from app.repair.marks import Edit, stamp_after
+from app.repair.marks import Edit, Marked, overtaken, stamp_after
 from app.repair.open_repair import APART, OpenRepair, document_of, opened
 from app.repair.open_repair import SURFACES as SURFACES
 from app.repair.open_repair import lacking as lacking
@@ -38,9 +38,11 @@ from app.serve.phone import Door
 from colormatch.errors import ColorMatchError
 from colormatch.library import SavedRepair, Stored
 
+M = TypeVar("M", bound=Marked)
+
 #: Name of the repair's number in the address.
 QUERY = "repair"
-_NOTE, _SEEN, _TOKEN = "note", "seen", "phone-token"
+_NOTE, _WORD, _SEEN, _TOKEN = "note", "word", "seen", "phone-token"
 #: How often a page looks whether the repair was changed on another device, seconds.
 FOLLOW_S = 2.0
 
@@ -70,13 +72,18 @@ def is_number(text: str) -> bool:
 _writing = RLock()
 
 
-def keep(repair: OpenRepair, *, undoable: bool = True) -> OpenRepair:
-    """Save a repair and open it; what it changes can be undone unless the program itself changed it."""
+def keep(repair: OpenRepair, *, undoable: bool = True, apart: frozenset[str] = APART) -> OpenRepair:
+    """Save a repair and open it; what it changes can be undone unless the program itself changed it.
+
+    ``apart`` are the fields that undo leaves alone.
+    """
     with _writing:
         document = document_of(repair)
         if repair.id is not None:
             before = _held(repair.id)
-            document = history.recorded(before, document, apart=APART if undoable else frozenset(document))
+            document = history.recorded(before, document, apart=apart if undoable else frozenset(document))
+            if dried.photos_gone(before.get("check", {}), document["check"]):
+                document = history.without(document, "check")
         number = _save(document, repair.id)
     if repair.id is None:
         enter(number)
@@ -103,7 +110,8 @@ def undo(*, again: bool = False) -> None:
         repair = current()
         document = None if repair.id is None else history.taken_back(_held(repair.id), again=again)
         if document is not None:
-            _save({**document, "stamp": stamp_after(repair.stamp)}, repair.id)
+            check = dried.document(repair.check.with_marks_of(document.get("check", {})))
+            _save({**document, "check": check, "stamp": stamp_after(repair.stamp)}, repair.id)
 
 
 def next_undo(*, again: bool = False) -> str:
@@ -131,9 +139,19 @@ def leave() -> None:
 def take_edit(edit: Edit) -> None:
     """Take regions from the editor."""
     with _writing:
-        taken = current().with_edit(edit)
+        taken = with_edit(current(), edit)
         if taken is not None:
             keep(taken)
+
+
+def with_edit(held: M, edit: Edit) -> M | None:
+    """What is marked once an edit has come in, None where that changes nothing; said where it overtakes another's."""
+    if overtaken(held.edit, edit):
+        st.session_state[_WORD] = (
+            "The mark that you moved had just been moved in another window too. Your move counts, as the later one; "
+            "Undo brings the other back."
+        )
+    return held.with_edit(edit)
 
 
 def change_check(**what: Any) -> None:
@@ -153,10 +171,11 @@ def put_dried(photo: DriedPhoto) -> None:
 def take_dried_edit(light: int, edit: Edit) -> None:
     """Take regions of a photo of dried paint from the editor."""
     with _writing:
-        held = current().check.shown(light)
-        taken = held.with_edit(edit) if held else None
+        repair = current()
+        held = repair.check.shown(light)
+        taken = with_edit(held, edit) if held else None
         if taken is not None:
-            put_dried(taken)
+            keep(replace(repair, check=repair.check.with_photo(taken)), apart=APART - {"check"})
 
 
 def link() -> dict[str, str]:
@@ -171,6 +190,16 @@ def link() -> dict[str, str]:
 def widget_value(key: str) -> Any:
     """What the widget of that key holds, for a callback."""
     return st.session_state[key]
+
+
+def is_done_with(key: str, file: str) -> bool:
+    """Whether the upload that a chooser still holds has been taken, or refused."""
+    return st.session_state.get(f"{key}-done") == file
+
+
+def done_with(key: str, file: str) -> None:
+    """Remember that it has."""
+    st.session_state[f"{key}-done"] = file
 
 
 def time_zone() -> ZoneInfo | None:
@@ -236,5 +265,10 @@ def telling() -> Iterator[None]:
 
 
 def take_note() -> str:
-    """What a callback had to tell; told once."""
+    """What a callback had to refuse; told once."""
     return str(st.session_state.pop(_NOTE, ""))
+
+
+def take_word() -> str:
+    """What a callback had to say besides; told once."""
+    return str(st.session_state.pop(_WORD, ""))

@@ -82,7 +82,7 @@ def taker(use: str) -> Callable[[Edit], None]:
     """What takes the editor's edits."""
 
     def take(edit: Edit) -> None:
-        taken = held(use).with_edit(edit)
+        taken = session.with_edit(held(use), edit)
         if taken is not None:
             keep(taken)
 

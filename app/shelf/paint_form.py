@@ -45,7 +45,7 @@ def show() -> None:
             st.text_input("What is left of it, such as 100 ml or 1 cup", value("on_hand_ml"), key=key("on_hand_ml"))
         st.text_area("Notes", value("notes"), key=key("notes"))
         another = "Photo" if paint is None or not paint.photo else "Another photo"
-        st.file_uploader(f"{another} of the tin", type=photo_files.ENDINGS, key=key("photo"))
+        photo_files.uploader(f"{another} of the tin", key("photo"))
         st.form_submit_button("Keep the paint", key="keep-paint", type="primary", on_click=_keep, args=(number,))
 
 

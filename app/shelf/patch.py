@@ -46,7 +46,7 @@ def show() -> None:
         return
     path = library.photos.path(draft.photo)
     with st.spinner("Opening the photo"):
-        cached.decoded(path)
+        cached.as_taken(path)
     draft = photo_side.with_card(draft, path)
     photo_column, word_column = st.columns([5, 3], gap="medium")
     with photo_column:

@@ -157,10 +157,10 @@ def _light(repair: OpenRepair) -> int:
 def _photo(repair: OpenRepair, shown: DriedPhoto) -> None:
     path = session.open_library().photos.path(shown.photo)
     with st.spinner("Opening the photo"):
-        size = cached.size(path)
+        size, taken = cached.size(path), cached.as_taken(path)
     kinds = (RegionKind.CARD, RegionKind.SOUND, PAINTED[shown.mode])
     region_editor(
-        pictures.publish(cached.as_taken(path)),
+        pictures.publish(taken),
         size,
         shown.edit,
         lambda edit: session.take_dried_edit(shown.light, edit),
@@ -168,7 +168,6 @@ def _photo(repair: OpenRepair, shown: DriedPhoto) -> None:
         kinds=(*kinds, RegionKind.DAMAGE) if shown.mode == STRIPS else kinds,
         words={RegionKind.DAMAGE: ("Bare wood", "Bare", "bare wood of the strips")},
         cornered=RegionKind.CARD if repair.card_kind is CardKind.CHART24 else None,
-        on_undo=lambda **_: None,
     )
 
 

@@ -45,6 +45,7 @@ def show() -> None:
     path = session.open_library().photos.path(repair.photo)
     with st.spinner("Opening the photo"):
         size = cached.size(path)
+        cached.as_taken(path)
     repair = _search_card(repair, path)
     photo_side, word_side = st.columns([5, 3], gap="medium")
     with photo_side:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app.repair import history
-from app.repair.marks import Edit, as_document, from_document, joined
+from app.repair.dried import Dried, DriedPhoto, Kept, document, photos_gone
+from app.repair.marks import Edit, as_document, from_document, joined, overtaken
+from colormatch.errors import ColorMatchError
 from colormatch.records import CardKind, Region, RegionKind, SurfaceState
 
 NOTHING_APART: frozenset[str] = frozenset()
@@ -96,6 +100,64 @@ def test_two_windows_never_leave_two_cards():
     both = joined(Edit("p", 20, (here, A)), Edit("p", 30, (there,), bases=(10,), was=(old,)))
     assert both is not None
     assert both.regions == (A, there)
+
+
+def test_a_mark_that_two_windows_moved_follows_the_later():
+    there, here = box(RegionKind.SOUND, 0.12), box(RegionKind.SOUND, 0.08)
+    held = Edit("p", 20, (there, B))
+    edit = Edit("p", 30, (here, B), bases=(10,), was=(A, B), seen=2)
+    assert overtaken(held, edit) == (there,)
+    both = joined(held, edit)
+    assert both is not None
+    assert set(both.regions) == {here, B}
+    assert joined(both, edit) is None  # sent twice
+
+
+def test_of_two_marks_that_two_windows_moved_each_follows_its_own():
+    theirs = box(RegionKind.SOUND, 0.12), box(RegionKind.SOUND, 0.32)
+    mine = box(RegionKind.SOUND, 0.31, 0.12)
+    both = joined(Edit("p", 20, theirs), Edit("p", 30, (A, mine), bases=(10,), was=(A, B), seen=2))
+    assert both is not None
+    assert set(both.regions) == {theirs[0], mine}
+
+
+def test_what_another_window_marked_anew_is_never_taken_for_a_move():
+    new = box(RegionKind.SOUND, 0.12)
+    moved = box(RegionKind.SOUND, 0.08)
+    # A was moved here; there it stayed, and another was marked.
+    both = joined(Edit("p", 20, (A, new)), Edit("p", 30, (moved,), bases=(10,), was=(A,), seen=1))
+    assert both is not None
+    assert set(both.regions) == {new, moved}
+    # A mark of this window's own that moved before the program knew of it.
+    both = joined(Edit("p", 20, (new,)), Edit("p", 31, (C,), bases=(10, 30), was=(B,), seen=0))
+    assert both is not None
+    assert set(both.regions) == {new, C}
+
+
+def test_marks_of_a_check_are_told_and_taken_back_in_the_photo_that_they_are_of():
+    card, patch = box(RegionKind.CARD, 0.6), box(RegionKind.REPAIR, 0.2)
+    bare = Dried(photos=(DriedPhoto("repair", 1, photo="p", regions=(card,)),))
+    marked = bare.with_photo(bare.photos[0].with_regions(card, patch))
+    before, after = ({"check": document(check)} for check in (bare, marked))
+    done = history.recorded(before, after, apart=NOTHING_APART)
+    assert history.next_change(done) == "marking the repair"
+    was = history.taken_back(done)["check"]
+    later = replace(marked, mode="strips", kept=(Kept(3, "Repair"),))  # neither is a mark
+    back = later.with_marks_of(was)
+    assert back.photos[0].regions == (card,)
+    assert back.photos[0].stamp > marked.photos[0].stamp
+    assert (back.mode, back.kept) == (later.mode, later.kept)
+    assert later.with_marks_of({}) == later
+    other = Dried(photos=(DriedPhoto("repair", 1, photo="q"),))
+    assert other.with_marks_of(was) == other
+    assert photos_gone(document(marked), document(other))
+    assert history.next_change(history.without(done, "check")) == ""
+
+
+@pytest.mark.parametrize("was", [[], {"photos": [1]}, {"photos": [{}]}, {"photos": [{"mode": [], "light": 1}]}])
+def test_a_damaged_check_is_refused_in_a_sentence(was):
+    with pytest.raises(ColorMatchError):
+        Dried().with_marks_of(was)
 
 
 def test_names_of_chips_travel():

@@ -73,3 +73,9 @@ def test_a_photo_is_chosen_and_marked_by_hand(visit, address):
         page.locator(mark).wait_for(state="attached")
     page.get_by_text("What to do now").wait_for(timeout=90_000)
     page.get_by_text("too light").first.wait_for()
+    # What was marked last is taken back and made again from the keyboard, as on the Photo page.
+    for keys, state in (("Control+z", "detached"), ("Control+y", "attached")):
+        page.locator("svg.photo").focus()
+        page.keyboard.press(keys)
+        page.locator("g.repair").wait_for(state=state, timeout=30_000)
+    page.get_by_role("button", name="Undo marking the repair").wait_for(timeout=30_000)

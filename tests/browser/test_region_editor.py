@@ -266,6 +266,25 @@ def test_every_mark_has_its_label_and_rare_ones_wait_behind_a_button(visit, addr
     assert page.get_by_role("button", name="White sheet").is_visible()  # what is marked is never hidden
 
 
+def test_labels_of_marks_near_to_each_other_stay_apart_on_a_phone(visit, address):
+    page = open_page(visit, address, touch=True).page
+    page.get_by_role("button", name="Damage").click()
+    places = [(0.1 + 0.07 * i, 0.3 + 0.1 * j) for j in range(2) for i in range(4)]
+    for x, y in places:
+        mouse_drag(page, at(page, x, y), at(page, x + 0.06, y + 0.08))
+        page.keyboard.press("Escape")
+    wait_for(page, len(places))
+    boxes = [label.bounding_box() for label in page.locator("svg.photo text").all()]
+    for i, one in enumerate(boxes):
+        for other in boxes[:i]:
+            across = min(one["x"] + one["width"], other["x"] + other["width"]) - max(one["x"], other["x"])
+            down = min(one["y"] + one["height"], other["y"] + other["height"]) - max(one["y"], other["y"])
+            # A label's box is a line high, 26 pixels; its ink with the dark rim is 18.
+            assert across < 4 or down <= 8, (one, other)
+    numbers = [label.split()[-1] for label in page.locator("svg.photo text").all_text_contents()]
+    assert numbers == [str(number) for number in range(1, len(places) + 1)]
+
+
 def test_shift_and_arrows_resize(visit, address):
     page = open_page(visit, address).page
     page.get_by_role("button", name="Sound wood").click()

@@ -129,6 +129,37 @@ def test_a_file_that_is_no_photo_is_told_in_two_sentences(visit, address, tmp_pa
     page.get_by_role("button", name="Try the example").wait_for()
 
 
+@pytest.mark.parametrize("name", ["notes.txt", "film.mp4", "sheet.pdf"])
+def test_what_is_no_photo_by_its_name_is_told_in_our_words(visit, address, tmp_path, name):
+    page = visit(address, touch=True).page
+    other = tmp_path / name
+    other.write_bytes(b"no picture at all")
+    refused = page.get_by_text("This file can't be taken: it is no photo")
+    page.get_by_role("button", name="Try the example").wait_for()
+    assert not refused.is_visible()
+    page.locator("input[type=file]").set_input_files(other)
+    refused.wait_for()
+    assert "Choose another one: JPEG" in page.locator(".refused").inner_text()
+    assert not page.get_by_text("not allowed").is_visible()
+    page.locator("input[type=file]").set_input_files(PHOTO)  # and nothing stands in the way of a photo
+    page.get_by_text("Mark sound wood").wait_for(timeout=60_000)
+
+
+def test_a_photo_that_takes_long_says_that_it_is_being_read(visit, address, tmp_path):
+    import numpy as np
+    from PIL import Image
+
+    page = visit(address, touch=True).page
+    large = tmp_path / "large.png"
+    # Noise in 24 megapixels: no decoder is done with it before words are shown.
+    noise = np.random.default_rng(3).integers(0, 256, (4000, 6000, 3), dtype=np.uint8)
+    Image.fromarray(noise).save(large, compress_level=1)
+    page.locator("input[type=file]").set_input_files(large)
+    page.get_by_text("Reading the photo").wait_for(timeout=60_000)
+    page.get_by_role("heading", name="Mark the card").wait_for(timeout=60_000)
+    assert page.get_by_text("Reading the photo").count() == 0
+
+
 def example(visit, address, touch=False):
     one = visit(address, touch=touch)
     one.page.get_by_role("button", name="Try the example").click()
@@ -202,6 +233,40 @@ def test_two_windows_of_one_repair_lose_no_mark(visit, address):
         page.locator("g.sound >> nth=5").wait_for(state="attached")
     here.reload()
     here.get_by_text("Sound wood, 6 patches").wait_for(timeout=30_000)
+
+
+def test_a_mark_that_two_windows_move_follows_the_later_and_it_is_said(visit, address):
+    from playwright.sync_api import expect
+
+    here = example(visit, address).page
+    late = visit("about:blank").page
+    cut = {"on": False}
+
+    def relay(socket):
+        server = socket.connect_to_server()
+        socket.on_message(lambda message: None if cut["on"] else server.send(message))
+
+    late.route_web_socket("**/_stcore/stream", relay)
+    late.goto(here.url)
+    late.locator("g.damage").wait_for(state="attached", timeout=60_000)
+    patch = late.locator("g.sound polygon").first
+    before = patch.get_attribute("points")
+    cut["on"] = True  # so that it knows nothing of what the other window does
+    for page, key in ((here, "ArrowRight"), (late, "ArrowLeft")):
+        page.locator("svg.photo").focus()
+        for label in ("Card", "Sound 1"):
+            page.keyboard.press("Tab")
+            page.locator("g.selected").get_by_text(label).wait_for(state="attached")
+        page.keyboard.press(key)
+    here.get_by_role("button", name="Undo changing a mark of sound wood").wait_for(timeout=30_000)
+    moved = patch.get_attribute("points")
+    assert moved != before
+    cut["on"] = False
+    late.get_by_text("Your move counts, as the later one").wait_for(timeout=60_000)
+    for page in (late, here):
+        marks = page.locator(f'g.sound polygon.over[points="{moved}"]')
+        expect(marks).to_have_count(1, timeout=30_000)
+        expect(page.locator("g.sound")).to_have_count(4)
 
 
 def test_every_step_comes_back_after_a_reload(visit, address):

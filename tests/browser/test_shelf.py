@@ -113,6 +113,18 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     assert one.outside() == []
 
 
+def test_the_header_leads_out_of_a_view_and_its_address(visit, address):
+    page = visit(f"{address}/swatches?view=board").page
+    page.get_by_role("heading", name="A board from a photo").wait_for(timeout=60_000)
+    button(page, "Swatches").click()
+    page.wait_for_url("**/swatches")
+    page.reload()
+    page.get_by_role("link", name="Swatches").wait_for(timeout=60_000)
+    assert "view=" not in page.url
+    page.go_back()
+    page.get_by_role("heading", name="A board from a photo").wait_for(timeout=60_000)
+
+
 @BOTH
 def test_a_card_of_the_shelf_is_one_large_button(visit, address, touch):
     one = visit(f"{address}/swatches", touch=touch)
