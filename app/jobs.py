@@ -13,7 +13,7 @@ from app.pieces import look
 from app.repair import session
 from app.repair.session import OpenRepair
 from app.serve import pictures
-from app.steps import papers
+from app.steps import drying, papers
 from colormatch.errors import ColorMatchError
 from colormatch.library import SavedRepair, Stored
 from colormatch.wash.ratio import format_layers
@@ -108,7 +108,9 @@ def _told(repair: OpenRepair) -> list[str]:
     if recipe is None:
         return ["No wash picked yet."]
     wash = recipe.wash
-    told = [
+    dries = drying.told(repair)
+    told = [dries] if dries else []
+    told += [
         f"{format_layers(wash.layers)}, picked on {recipe.made}",
         f"Expected ΔE {wash.expected_delta_e:.1f} ({wash.low:.1f} to {wash.high:.1f})",
     ]

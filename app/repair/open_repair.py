@@ -167,7 +167,7 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "aim": _aim,
     "mixing": work.mixing_from,
     "times": lambda held: Times(**held),
-    "progress": lambda held: Progress(**held),
+    "progress": work.progress_from,
     "recipe": work.recipe_from,
     "check": dried.dried_from,
 }

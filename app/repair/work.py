@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -44,16 +44,29 @@ class Mixing:
 
 @dataclass(frozen=True)
 class Progress:
-    """How far the steps are done, and the timer."""
+    """How far the steps are done, and their timers."""
 
     #: Steps that are done.
     step: int = 0
-    #: When the timer of the step at hand ends, milliseconds since 1970; 0: none runs.
-    ends: int = 0
+    #: Of a step, counted from 0, and when its timer ends, milliseconds since 1970.
+    timers: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
-        if self.step < 0 or not 0 <= self.ends < LATEST_MS:
+        if self.step < 0 or not all(step >= 0 and 0 < ends < LATEST_MS for step, ends in self.timers):
             raise ValueError("no progress that this program writes")
+
+    @property
+    def ends(self) -> int:
+        """When the timer of the step at hand ends, milliseconds since 1970; 0: it has none."""
+        return dict(self.timers).get(self.step, 0)
+
+    def timed(self, ends: int) -> Progress:
+        """With a timer of the step at hand."""
+        return replace(self, timers=tuple(sorted({**dict(self.timers), self.step: ends}.items())))
+
+    def at(self, step: int, now: int) -> Progress:
+        """At another step: timers that still run are kept, for who comes back to theirs."""
+        return Progress(step, tuple(one for one in self.timers if one[1] > now))
 
 
 @dataclass(frozen=True)
@@ -98,6 +111,12 @@ def document(value: Mixing | Times | Progress | Recipe | None) -> Any:
 def mixing_from(held: dict[str, Any]) -> Mixing:
     """Inverse of :func:`document`."""
     return Mixing(**held | {"densities": tuple((name, value) for name, value in held.get("densities", []))})
+
+
+def progress_from(held: dict[str, Any]) -> Progress:
+    """Inverse of :func:`document`; earlier versions kept one timer, of the step at hand."""
+    timers = held.get("timers", [[held["step"], held["ends"]]] if held.get("ends") else [])
+    return Progress(held["step"], tuple((step, ends) for step, ends in timers))
 
 
 def recipe_from(held: dict[str, Any] | None) -> Recipe | None:

@@ -12,7 +12,7 @@ from app.pieces import look
 from app.repair import session, work
 from app.repair.session import OpenRepair
 from app.repair.work import Recipe
-from app.steps import cup_form, papers
+from app.steps import cup_form, drying, papers
 from app.steps.timer import now_ms, timer
 from colormatch.bench.cautions import cautions
 from colormatch.bench.schedule import (
@@ -115,6 +115,7 @@ def _bench(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint]) -> None
     done = min(repair.progress.step, len(steps))
     look.numbered([step.text + (f" ({format_time(step.seconds)})" if step.seconds else "") for step in steps], done)
     _own_times(repair, recipe, paints)
+    drying.others(repair)
     st.subheader("Take care")
     used = [paints[name] for name in recipe.paints]
     look.sentences(cautions(used, clear_coat=bool(repair.limits.clear)))
@@ -132,15 +133,11 @@ def _at_hand(repair: OpenRepair, steps: tuple[Step, ...]) -> None:
             left = time_left(steps, done)
             if ends:
                 left = time_left(steps, done + 1) + max(0, ends - now_ms()) / 1000
-                timer(
-                    ends,
-                    f"until {_clock(datetime.fromtimestamp(ends / 1000, session.time_zone()))}",
-                    f"timer-{repair.id}",
-                )
+                timer(ends, drying.until(ends), f"timer-{repair.id}")
             finished = datetime.now(session.time_zone()) + timedelta(seconds=left)
-            st.write(f"All done at about {_clock(finished)}, if you go on now.")
+            st.write(f"All done at about {drying.clock(finished)}, if you go on now.")
         with st.container(horizontal=True, gap="small"):
-            if done < len(steps) and steps[done].wait and not ends:
+            if done < len(steps) and steps[done].wait and ends <= now_ms():
                 label = f"Start the timer: {format_time(steps[done].seconds)}"
                 st.button(label, key="start", type="primary", on_click=_start, args=(steps[done].seconds,))
             if done < len(steps):
@@ -150,19 +147,11 @@ def _at_hand(repair: OpenRepair, steps: tuple[Step, ...]) -> None:
 
 
 def _start(seconds: int) -> None:
-    held = session.current().progress
-    session.change(progress=replace(held, ends=now_ms() + 1000 * seconds))
+    session.change(progress=session.current().progress.timed(now_ms() + 1000 * seconds))
 
 
 def _go(step: int) -> None:
-    session.change(progress=work.Progress(step))
-
-
-def _clock(moment: datetime) -> str:
-    today = datetime.now(moment.tzinfo).date()
-    if moment.date() == today:
-        return f"{moment:%H:%M}"
-    return f"{moment:%H:%M} {'tomorrow' if (moment.date() - today).days == 1 else f'on {moment:%A}'}"
+    session.change(progress=session.current().progress.at(step, now_ms()))
 
 
 def _own_times(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint]) -> None:

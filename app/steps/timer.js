@@ -2,6 +2,7 @@
 
 const seen = new Map();     // Python's "now" -> ours when we first met it: the difference of the two clocks
 const running = new WeakMap();
+const left = new WeakMap(), shown = new Set();     // of each countdown, ms; and those on the page
 let title = null;
 
 const words = (ms) => {
@@ -14,19 +15,22 @@ export default function (component) {
   const root = component.parentElement, { ends, now, until } = component.data;
   if (!seen.has(now)) seen.set(now, Date.now());
   const offset = seen.get(now) - now;
-  const box = root.querySelector(".timer"), left = root.querySelector(".left");
+  const box = root.querySelector(".timer"), face = root.querySelector(".left");
   root.querySelector(".until").textContent = until;
   title ??= document.title;
   const show = () => {
     const ms = ends + offset - Date.now(), over = ms <= 0;
     const text = over ? "Time is up" : words(ms);
-    if (left.textContent !== text) left.textContent = text;
+    if (face.textContent !== text) face.textContent = text;
     box.classList.toggle("over", over);
-    document.title = `${text} - ${title}`;
+    left.set(root, ms);
+    if ([...shown].every((other) => left.get(other) >= ms)) document.title = `${text} - ${title}`;     // the next to end
     if (over) clearInterval(running.get(root));
   };
   clearInterval(running.get(root));
+  shown.add(root);
+  left.set(root, ends + offset - Date.now());
   running.set(root, setInterval(show, 250));
   show();
-  return () => { clearInterval(running.get(root)); document.title = title; title = null; };
+  return () => { clearInterval(running.get(root)); shown.delete(root); document.title = title; if (!shown.size) title = null; };
 }

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
+
+from app.repair.work import Progress, progress_from
+from app.repair.work import document as as_document
 
 
 @pytest.fixture
@@ -108,7 +112,29 @@ def test_steps_and_timer_survive_a_reload(mix, library, open_app):
     assert document(library)["progress"] == held
     assert "class=done" in shown(again)
     again.button(key="back").click().run()
-    assert document(library)["progress"] == {"step": 2, "ends": 0}
+    assert document(library)["progress"]["step"] == 2
+    again.button(key="next").click().run()  # and on again: the timer has not been lost
+    assert document(library)["progress"] == held
+    assert not [one for one in again.button if one.key == "start"]
+
+
+def test_a_timer_of_an_earlier_version_runs_on():
+    assert progress_from({"step": 3, "ends": 5}) == Progress(3, ((3, 5),))
+    assert progress_from({"step": 3, "ends": 0}) == Progress(3)
+    assert progress_from(as_document(Progress(3, ((1, 7), (3, 5))))) == Progress(3, ((1, 7), (3, 5)))
+
+
+def test_what_dries_in_another_repair_is_seen_with_the_way_there(mix, library, open_app):
+    saved = library.repair(1)
+    second = library.save_repair(replace(saved, name="Hall table"))
+    for _ in range(3):
+        mix.button(key="next").click().run()
+    mix.button(key="start").click().run()
+    assert "Drying elsewhere" not in [head.value for head in mix.subheader]
+    other = open_app(repair=second, page="steps/mix.py")
+    assert "Drying elsewhere" in [head.value for head in other.subheader]
+    jobs = open_app(page="jobs.py")
+    assert shown(jobs).count("a timer runs until") == 1
 
 
 def test_the_recipe_stays_when_the_shelf_changes_until_one_takes_the_new_one(mix, library, open_app):
