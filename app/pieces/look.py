@@ -48,10 +48,28 @@ def plain(text: str) -> str:
     return _MARKS.sub(r"\\\g<0>", text)
 
 
-def facts(rows: list[tuple[str, str]]) -> None:
+def facts(rows: Sequence[tuple[str, str]]) -> None:
     """A quiet list: what it is about, and what there is to say. Both are plain text."""
+    st.html(_facts(rows))
+
+
+def _facts(rows: Sequence[tuple[str, str]]) -> str:
     items = "".join(f"<li><b>{escape(head)}</b>{escape(text)}</li>" for head, text in rows)
-    st.html(f'<ul class="facts">{items}</ul>')
+    return f'<ul class="facts">{items}</ul>'
+
+
+#: Doubts that are told at once; our choice. The rest is folded.
+_AT_ONCE = 3
+
+
+def cautions(rows: Sequence[tuple[str, str]]) -> None:
+    """What to take care of, what matters most first; as :func:`facts`, but only the first few are unfolded."""
+    if not rows:
+        return
+    told, rest = _facts(rows[:_AT_ONCE]), rows[_AT_ONCE:]
+    if rest:
+        told += f"<details><summary>{len(rest)} more to take care of</summary>{_facts(rest)}</details>"
+    st.html(f'<div class="cautions">{told}</div>')
 
 
 def sentences(lines: Sequence[str]) -> None:

@@ -11,8 +11,21 @@ from app.repair.marks import FOUND
 from app.repair.session import OpenRepair
 from colormatch import repair as job
 from colormatch.color.words import NOTHING, describe_off
-from colormatch.records import CardKind, Lab, Reading, RegionKind, Sample
+from colormatch.records import CardKind, Flag, Lab, Reading, RegionKind, Sample
 
+#: What a doubt is headed by.
+TAKE_CARE = "Take care"
+#: Codes of doubts by what causes them: colors that are wrong before those that are less sure, and of one cause the
+#: surest sign first. All others come after. Our choice.
+_CAUSES = (
+    ("card-in-shadow", "wood-other-light", "card-other-light", "lighter-than-paper"),
+    ("light-mixed",),
+    ("local-tones", "light-patchy", "card-shadow"),
+    ("clipped", "glare-or-two-surfaces", "patch-off"),
+    ("patches-disagree", "patch-too-even", "varied", "coarse-grain", "small-patch"),
+    ("other-light", "card-uneven", "light-uneven"),
+    ("card-textured", "card-cast", "card-dark", "card-small", "too-dark", "blurred"),
+)
 #: Patches of sound wood that the page asks for: from three on, their spread tells how far one can be trusted.
 PATCHES = 3
 
@@ -28,19 +41,32 @@ def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
             patches = f"{marked} patch" + ("es" if marked > 1 else "")
             sample = job.surface(reading, repair.surfaces, kind)
             rows.append((f"{name}, {patches}", _color(sample, reading.difference)))
-    rows += doubts(reading, [(sample.name, sample) for sample in reading.samples])
     rows.append(("What would make it surer", _surer(repair, reading)))
     return rows
 
 
 def doubts(reading: Reading, surfaces: Iterable[tuple[str, Sample]]) -> list[tuple[str, str]]:
-    """What there is to take care of in a photo and in its surfaces, which are named."""
+    """What there is to take care of in a photo and in its surfaces, which are named; what matters most comes first."""
     holders: list[tuple[str, Any]] = [("", reading.photo), ("", reading.card), ("", reading.light), *surfaces]
-    about: dict[str, list[str]] = {}
+    about: dict[str, tuple[Flag, list[str]]] = {}
     for name, holder in holders:
         for flag in holder.flags:
-            about.setdefault(flag.text, []).extend([name] if name else [])
-    return [(f"Take care: {', '.join(names)}" if names else "Take care", text) for text, names in about.items()]
+            about.setdefault(flag.text, (flag, []))[1].extend([name] if name else [])
+    rows = []
+    for flag in _by_weight([flag for flag, _ in about.values()]):
+        # A sentence that names its patch needs no name above it.
+        names = [name for name in about[flag.text][1] if name not in flag.text]
+        rows.append((f"{TAKE_CARE}: {', '.join(names)}" if names else TAKE_CARE, flag.text))
+    return rows
+
+
+def _by_weight(flags: Iterable[Flag]) -> list[Flag]:
+    """What matters most first; of what one cause explains, one stands for all, and the others come at the end."""
+    places = {code: (cause, place) for cause, codes in enumerate(_CAUSES) for place, code in enumerate(codes)}
+    ranked = sorted(flags, key=lambda flag: places.get(flag.code, (len(_CAUSES), 0)))
+    causes = [places[flag.code][0] if flag.code in places else flag.text for flag in ranked]
+    first = [flag for n, flag in enumerate(ranked) if causes[n] not in causes[:n]]
+    return first + [flag for flag in ranked if flag not in first]
 
 
 def _card(repair: OpenRepair, reading: Reading) -> str:

@@ -111,7 +111,8 @@ def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict
         )
         for kind, sample in found.items()
     ]
-    look.facts(rows + photo_words.doubts(reading, [(words[kind][0], sample) for kind, sample in found.items()]))
+    look.cautions(photo_words.doubts(reading, [(words[kind][0], sample) for kind, sample in found.items()]))
+    look.facts(rows)
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import cached
-from app.pieces import look, photo_files
+from app.pieces import look, photo_files, photo_words
 from app.pieces.found_card import with_card_looked_for
 from app.pieces.region_editor import region_editor
 from app.pieces.states import DRY_STATES
@@ -126,6 +126,11 @@ def _check(repair: OpenRepair) -> None:
         if photos is None:
             return
         judged = outcome.show(repair, photos)
+        for light, (reading, _) in enumerate(photos, 1):
+            doubts = photo_words.doubts(reading, [(sample.name, sample) for sample in reading.samples])
+            if doubts and len(photos) > 1:
+                st.markdown(f"**{_LIGHTS[light]}**")
+            look.cautions(doubts)
     if judged is not None:
         with photo_side:
             outcome.before_and_now(repair, shown)

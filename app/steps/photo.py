@@ -10,7 +10,7 @@ import streamlit as st
 from app import cached
 from app.pieces import look, reference_form
 from app.pieces.found_card import why_not_found, with_card_looked_for
-from app.pieces.photo_words import PATCHES, judged
+from app.pieces.photo_words import PATCHES, doubts, judged
 from app.pieces.region_editor import RARE, region_editor
 from app.pieces.states import DRY_STATES
 from app.repair import session
@@ -57,6 +57,7 @@ def show() -> None:
             st.error(look.plain(str(reading)))
         elif reading is not None:
             st.subheader("What this photo is good for")
+            look.cautions(doubts(reading, [(sample.name, sample) for sample in reading.samples]))
             look.facts(judged(repair, reading))
         _settings(repair)
 

@@ -111,6 +111,38 @@ def test_a_doubt_names_the_surfaces_that_it_is_about():
     ]
 
 
+def test_what_matters_most_comes_first_and_one_cause_once():
+    from types import SimpleNamespace as Holder
+
+    from app.pieces.photo_words import doubts
+    from colormatch.records import Flag
+
+    codes = ("hdr-gain-map", "local-tones", "light-patchy", "card-other-light", "card-in-shadow", "blurred")
+    flags = [Flag(code, f"Of {code}.") for code in codes]
+    own = Flag("patch-off", "The patch 'Sound wood 2' is off.", 5)
+    reading = Holder(photo=Holder(flags=flags[:1]), card=Holder(flags=flags[1:3]), light=Holder(flags=flags[3:]))
+    told = doubts(reading, [("Sound wood 2", Holder(flags=(own,)))])
+    order = ("card-in-shadow", "local-tones", "off", "blurred", "hdr-gain-map", "card-other-light", "light-patchy")
+    assert [text.rstrip(".").split()[-1] for _, text in told] == list(order)
+    assert {head for head, _ in told} == {"Take care"}  # the sentence names the patch itself
+
+
+def test_of_many_doubts_the_rest_is_folded():
+    def app():
+        from app.pieces import look
+
+        look.cautions([("Take care", f"Doubt {n}.") for n in range(5)])
+        look.cautions([])
+
+    from streamlit.testing.v1 import AppTest
+
+    (block,) = AppTest.from_function(app).run().get("html")
+    shown, folded = block.proto.body.split("<details>")
+    assert [f"Doubt {n}." in shown for n in range(5)] == [True] * 3 + [False] * 2
+    assert [f"Doubt {n}." in folded for n in range(5)] == [False] * 3 + [True] * 2
+    assert "2 more to take care of" in folded
+
+
 def facts(app):
     return " ".join(block.proto.body for block in app.get("html"))
 
