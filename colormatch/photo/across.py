@@ -21,8 +21,9 @@ from colormatch.records import Flag, FloatArray, Region
 #: Pixels of a quarter of a patch below which it says nothing. Our choice.
 _FEWEST = 20
 #: Change of log(blue/red) along the straight line from which two lamps are asked about: from end to end of the patches,
-#: and the card included; and the least share of it within patches. Set by ``tests/scenes/study_lamps.py``.
-_OVER_PATCHES, _REACH, _WITHIN = 0.1, 0.24, 0.6
+#: and the card included; and the share of it within each patch. Set on scenes of ``tests/scenes/study_lamps.py`` that
+#: are none of its figures.
+_OVER_PATCHES, _REACH, _WITHIN = 0.08, 0.2, 0.3
 
 
 class HueChange(NamedTuple):
@@ -32,8 +33,8 @@ class HueChange(NamedTuple):
     over: float
     #: From end to end of the patches and the card, if that line goes on.
     reach: float
-    #: How much of it there is within each of the patches: 1 where the line goes on there, as light does; 0 where the
-    #: patches differ from one another as pieces of wood do.
+    #: How much of it there is within the patch that has least of it: 1 where the line goes on there, as light does; 0
+    #: where the patches differ from one another as pieces of wood do.
     within: float
 
 
@@ -86,9 +87,12 @@ def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Regio
     if card is not None:
         at_card = line[0] + (np.mean(card.points, axis=0) - middle) @ line[1:]
         reach = max(over, float(np.abs(along - at_card).max()))
-    of_patch = np.array(owners)
-    expected, seen = (values - [values[of_patch == owner].mean() for owner in owners] for values in (along, hue))
-    return HueChange(over, reach, float(expected @ seen / max(expected @ expected, LEAST_LIGHT**2)))
+    within = []
+    for owner in set(owners):
+        own = np.array(owners) == owner
+        expected, seen = (values[own] - values[own].mean() for values in (along, hue))
+        within.append(float(expected @ seen / max(expected @ expected, LEAST_LIGHT**2)))
+    return HueChange(over, reach, min(within))
 
 
 def _hue_and_brightness(linear_rgb: FloatArray) -> tuple[FloatArray, FloatArray]:

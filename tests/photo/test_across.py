@@ -54,6 +54,12 @@ def test_a_patch_of_another_hue_is_another_wood() -> None:
     assert codes(photo_of(odd)) == []
 
 
+def test_a_patch_that_drifts_by_itself_is_no_light() -> None:
+    """Along the line that the patches make as a whole, but the outer ones keep their hue all over."""
+    ramp = np.clip((ALONG - 0.525) / 0.2, 0, 1)
+    assert codes(photo_of(streaks() * (1 + ramp * [0.2, 0.0, -0.2]))) == []
+
+
 def test_too_little_marked_tells_nothing() -> None:
     assert hue_change(photo_of(streaks()), CARD, []) is None
     tiny = Region.from_box(RegionKind.SOUND, Box(200, 100, 6, 6), WIDTH, HEIGHT)
