@@ -29,7 +29,7 @@ from PIL import (
 
 from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
 from colormatch.photo import metadata
-from colormatch.photo.jpeg import decode_ycbcr
+from colormatch.photo.jpeg import Decoded, decode_ycbcr
 from colormatch.photo.light import Sensor
 from colormatch.photo.meaning import by_color_engine, meaning
 from colormatch.photo.metadata import GAIN_MAP, several_pictures
@@ -261,21 +261,21 @@ def _decode_common(data: bytes) -> Stored:
     icc = None if code_points else picture.info.get("icc_profile")
     profile, doubt = meaning(icc, code_points, picture.info, exif)
     stored: Image.Image | PixelArray
-    chroma_steps = 1
     if _is_sixteen_bit(picture, data):
         stored, see_through = _opaque_array(_decode_sixteen_bit(data))
     elif kind == "JPEG" and profile is not None and (decoded := _decode_jpeg(data)):
-        (stored, chroma_steps), see_through = decoded, ()
+        pixels = Pixels(decoded.picture, exif.orientation, decoded.chroma_steps, decoded.whole)
+        return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *doubt))
     else:
         stored, see_through = _opaque_picture(picture)
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
     # Both decoders turn a TIFF upright themselves.
-    pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation, chroma_steps)
+    pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation)
     return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
 
 
-def _decode_jpeg(data: bytes) -> tuple[Image.Image, int] | None:
+def _decode_jpeg(data: bytes) -> Decoded | None:
     with _quiet_pillow():
         return decode_ycbcr(data)
 

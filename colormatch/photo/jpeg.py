@@ -3,8 +3,9 @@
 A decoder rounds chroma to whole codes, and then RGB. On a smooth board both roundings fall the same way all over, and
 its color is off by 0.2 ΔE00. The second is left out where the decoder hands over Y'CbCr and RGB is worked out in
 floating point. The first is halved: what is decoded is proportional to the quantization table, so that with twice the
-table any decoder gives twice the chroma, half steps among it. That reaches half as far, beyond most woods and paints;
-a photo with stronger colors is decoded once more as it is.
+table any decoder gives twice the chroma, half steps among it. That reaches half as far, beyond woods and most paints.
+Where a photo's colors are stronger their chroma is cut; those pixels get theirs in whole codes, from a further decoding
+that waits until somebody looks at them.
 
 Sources: ITU-T T.81, A.3.4 (quantization), annex B (markers); ITU-T T.871 (JFIF). Which files are Y'CbCr: libjpeg.txt,
 "Special color spaces", of which the doubtful ones are left out.
@@ -13,12 +14,18 @@ Sources: ITU-T T.81, A.3.4 (quantization), annex B (markers); ITU-T T.871 (JFIF)
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 from PIL import Image, JpegImagePlugin
 
-#: Steps to one code of chroma. Two reach to 63 codes; three would reach to 42, which yellow wood exceeds by lamp light.
+#: Steps to one code of chroma. Two reach to 63 codes; three would reach to 42, which nearly half of our simulated woods
+#: exceed by lamp light of 2700 K that the camera leaves as it is.
 CHROMA_STEPS = 2
+#: Least and largest stored chroma that isn't taken for cut. Where chroma is enlarged a cut value is mixed with those
+#: beside it, and comes out below the end of the scale.
+UNCUT = 8, 247
 
 #: Every so many pixels each way are looked at for cut chroma: some in each region that can be read, which has 5 x 5.
 _LOOKED_AT = 4
@@ -31,16 +38,39 @@ _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _BARE = frozenset((0x00, 0x01, 0xFF, *range(0xD0, 0xDA)))
 #: Values of one table.
 _TABLE_SIZE = 64
+#: Sampling with chroma at half the size each way, as phones have it.
+_HALF = b"\x22\x11\x11"
 
 
-def decode_ycbcr(data: bytes) -> tuple[Image.Image, int] | None:
-    """Y'CbCr of a JPEG, with chroma in finer steps where it can be had.
+@dataclass(frozen=True, eq=False)
+class WholeChroma:
+    """Chroma of a whole photo in whole codes, decoded when it is first asked for."""
 
-    Returns
-    -------
-    (Image, int) or None
-        A loaded picture of mode "YCbCr", and the steps to one code of its chroma from 128: 1 or :data:`CHROMA_STEPS`.
-        None for one that is not plainly Y'CbCr.
+    #: The file.
+    data: bytes
+    #: Pixels of the photo to one of chroma, each way. Where the file holds chroma at half the size, a decoding of the
+    #: photo at half the size has all of it, in half the time and a quarter of the memory.
+    scale: int
+
+    @cached_property
+    def picture(self) -> Image.Image:
+        """A loaded picture of mode "YCbCr"."""
+        return _decoded(self.data, self.scale)
+
+
+class Decoded(NamedTuple):
+    """Y'CbCr of a JPEG."""
+
+    #: A loaded picture of mode "YCbCr".
+    picture: Image.Image
+    #: Steps to one code of its chroma from 128: 1 or :data:`CHROMA_STEPS`.
+    chroma_steps: int
+    #: Where the finer steps are cut somewhere in the photo: chroma beyond.
+    whole: WholeChroma | None
+
+
+def decode_ycbcr(data: bytes) -> Decoded | None:
+    """Y'CbCr of a JPEG, with chroma in finer steps where it can be had; None for one that is not plainly Y'CbCr.
 
     Raises
     ------
@@ -52,28 +82,32 @@ def decode_ycbcr(data: bytes) -> tuple[Image.Image, int] | None:
     if frame is None or not _is_ycbcr(headers, frame):
         return None
     tables = _tables_of_chroma(headers, frame)
-    if tables and not _tables_may_change(data, headers, frame):
-        picture = _decoded(_multiplied(data, tables))
-        if not _touches_the_ends(picture):
-            return picture, CHROMA_STEPS
-        del picture  # Two at once would be too much memory.
-    return _decoded(data), 1
+    if not tables or _tables_may_change(data, headers, frame):
+        return Decoded(_decoded(data), 1, None)
+    picture = _decoded(_multiplied(data, tables))
+    if not _seems_cut(picture):
+        return Decoded(picture, CHROMA_STEPS, None)
+    scale = 2 if frame.sampling == _HALF and min(picture.size) > 1 else 1
+    return Decoded(picture, CHROMA_STEPS, WholeChroma(data, scale))
 
 
-def _decoded(data: bytes) -> Image.Image:
+def _decoded(data: bytes, scale: int = 1) -> Image.Image:
     picture = JpegImagePlugin.JpegImageFile(io.BytesIO(data))
-    picture.draft("YCbCr", picture.size)
-    # In one piece: a thread that decodes is not kept waiting between pieces by one that imports.
-    picture.decodermaxblock = len(data)
+    picture.draft("YCbCr", (max(1, picture.width // scale), max(1, picture.height // scale)))
+    if scale == 1:
+        # In one piece: a thread that decodes is not kept waiting between pieces by one that imports.
+        picture.decodermaxblock = len(data)
     picture.load()
     return picture
 
 
-def _touches_the_ends(picture: Image.Image) -> bool:
+def _seems_cut(picture: Image.Image) -> bool:
     """Whether chroma was cut somewhere, by a look at some of the pixels."""
     size = (max(1, picture.width // _LOOKED_AT), max(1, picture.height // _LOOKED_AT))
     some = picture.resize(size, Image.Resampling.NEAREST)
-    return any(end in (0, 255) for channel in ("Cb", "Cr") for end in some.getchannel(channel).getextrema())
+    least, most = UNCUT
+    histograms = [some.getchannel(channel).histogram() for channel in ("Cb", "Cr")]
+    return any(any(counts[:least]) or any(counts[most + 1 :]) for counts in histograms)
 
 
 def _multiplied(data: bytes, tables: list[int]) -> bytes:
@@ -97,6 +131,8 @@ class _Frame(NamedTuple):
     marker: int
     #: Of Y, Cb, Cr.
     names: bytes
+    #: How many samples of each in the smallest unit, across and down in one byte.
+    sampling: bytes
     #: Names of the quantization tables of Y, Cb, Cr.
     tables: bytes
 
@@ -124,7 +160,7 @@ def _plain_frame(headers: list[_Segment]) -> _Frame | None:
     content = frames[0].content  # depth, height (2), width (2), components; of each its name, sampling, table
     if len(content) != 15 or content[0] != 8 or content[5] != 3:
         return None
-    return _Frame(frames[0].marker, content[6::3], content[8::3])
+    return _Frame(frames[0].marker, content[6::3], content[7::3], content[8::3])
 
 
 def _is_ycbcr(headers: list[_Segment], frame: _Frame) -> bool:

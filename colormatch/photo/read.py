@@ -183,7 +183,9 @@ def open_photo(source: Path | bytes) -> DecodedPhoto:
     name = stored.profile.name
     facts = Photo(width, height, stored.format, stored.camera, name, digest, stored.raw, stored.flags)
     photo = DecodedPhoto(facts, stored.pixels, stored.profile, sensor=stored.sensor)
-    blurred = blur_flags(photo.preview(FOCUS_SIDE, averaged=False))
+    # Edges tell whether it is sharp: chroma that is cut may stay so there, which saves a decoding.
+    quick = replace(photo, pixels=replace(photo.pixels, whole=None))
+    blurred = blur_flags(quick.preview(FOCUS_SIDE, averaged=False))
     return replace(photo, facts=replace(facts, flags=(*facts.flags, *blurred))) if blurred else photo
 
 
