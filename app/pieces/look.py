@@ -54,7 +54,8 @@ def facts(rows: Sequence[tuple[str, str]]) -> None:
 
 
 def _facts(rows: Sequence[tuple[str, str]]) -> str:
-    items = "".join(f"<li><b>{escape(head)}</b>{escape(text)}</li>" for head, text in rows)
+    heads = [f"<b>{escape(head)}</b>" if head else "" for head, _ in rows]
+    items = "".join(f"<li>{head}{escape(text)}</li>" for head, (_, text) in zip(heads, rows, strict=True))
     return f'<ul class="facts">{items}</ul>'
 
 
@@ -63,13 +64,13 @@ _AT_ONCE = 3
 
 
 def cautions(rows: Sequence[tuple[str, str]]) -> None:
-    """What to take care of, what matters most first; as :func:`facts`, but only the first few are unfolded."""
+    """What to take care of, what matters most first: what each is about, if it doesn't say, and the words."""
     if not rows:
         return
     told, rest = _facts(rows[:_AT_ONCE]), rows[_AT_ONCE:]
     if rest:
-        told += f"<details><summary>{len(rest)} more to take care of</summary>{_facts(rest)}</details>"
-    st.html(f'<div class="cautions">{told}</div>')
+        told += f"<details><summary>{len(rest)} more</summary>{_facts(rest)}</details>"
+    st.html(f'<div class="cautions"><h3>Take care</h3>{told}</div>')
 
 
 def sentences(lines: Sequence[str]) -> None:

@@ -13,8 +13,6 @@ from colormatch import repair as job
 from colormatch.color.words import NOTHING, describe_off
 from colormatch.records import CardKind, Flag, Lab, Reading, RegionKind, Sample
 
-#: What a doubt is headed by.
-TAKE_CARE = "Take care"
 #: Codes of doubts by what causes them: colors that are wrong before those that are less sure, and of one cause the
 #: surest sign first. All others come after. Our choice.
 _CAUSES = (
@@ -56,7 +54,7 @@ def doubts(reading: Reading, surfaces: Iterable[tuple[str, Sample]]) -> list[tup
     for flag in _by_weight([flag for flag, _ in about.values()]):
         # A sentence that names its patch needs no name above it.
         names = [name for name in about[flag.text][1] if name not in flag.text]
-        rows.append((f"{TAKE_CARE}: {', '.join(names)}" if names else TAKE_CARE, flag.text))
+        rows.append((", ".join(names), flag.text))
     return rows
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import streamlit as st
 
 from app import cached
-from app.pieces import chips, look, photo_words
+from app.pieces import chips, look
 from app.pieces.states import STATES
 from app.repair import session, work
 from app.serve import pictures
@@ -134,7 +134,7 @@ def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | C
     rows = [("Bare ground, L* a* b*", f"{typed.color_text(typed.told(board.ground.lab))}.")]
     rows += [("Look unpainted, and are left out", "; ".join(unpainted))] * bool(unpainted)
     look.facts(rows)
-    look.cautions([(photo_words.TAKE_CARE, flag.text) for flag in doubts])
+    look.cautions([("", flag.text) for flag in doubts])
     return proposals
 
 

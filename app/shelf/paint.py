@@ -7,7 +7,7 @@ from collections import Counter
 import streamlit as st
 
 from app import cached
-from app.pieces import chips, look, photo_words
+from app.pieces import chips, look
 from app.repair import session
 from app.serve import pictures
 from app.shelf import place, woods
@@ -60,7 +60,7 @@ def show() -> None:
         st.subheader("The swatch worth painting next")
         if wood is not None:
             st.write(_next(workshop, paint.name, len(swatches), grid, wood))
-        look.cautions([(photo_words.TAKE_CARE, flag.text) for flag in workshop.models[paint.name].flags])
+        look.cautions([("", flag.text) for flag in workshop.models[paint.name].flags])
         _show_swatches(swatches, fit_errors(workshop, paint.name))
 
 

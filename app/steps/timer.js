@@ -4,6 +4,9 @@ const seen = new Map();     // Python's "now" -> ours when we first met it: the 
 const running = new WeakMap();
 const left = new WeakMap(), shown = new Set();     // of each countdown, ms; and those on the page
 let title = null;
+const LATELY = 600e3;       // how long an end is news, ms
+// The title tells of what has just ended, else of the next to end, else of what ended long ago.
+const turn = (ms) => (ms < -LATELY ? Number.MAX_SAFE_INTEGER + ms : ms);
 
 const words = (ms) => {
   const s = Math.ceil(ms / 1000), two = (n) => String(n).padStart(2, "0");
@@ -12,11 +15,12 @@ const words = (ms) => {
 };
 
 export default function (component) {
-  const root = component.parentElement, { ends, now, until } = component.data;
+  const root = component.parentElement, { ends, now, until, small } = component.data;
   if (!seen.has(now)) seen.set(now, Date.now());
   const offset = seen.get(now) - now;
   const box = root.querySelector(".timer"), face = root.querySelector(".left");
   root.querySelector(".until").textContent = until;
+  box.classList.toggle("small", small);
   title ??= document.title;
   const show = () => {
     const ms = ends + offset - Date.now(), over = ms <= 0;
@@ -24,8 +28,7 @@ export default function (component) {
     if (face.textContent !== text) face.textContent = text;
     box.classList.toggle("over", over);
     left.set(root, ms);
-    if ([...shown].every((other) => left.get(other) >= ms)) document.title = `${text} - ${title}`;     // the next to end
-    if (over) clearInterval(running.get(root));
+    if ([...shown].every((other) => turn(left.get(other)) >= turn(ms))) document.title = `${text} - ${title}`;
   };
   clearInterval(running.get(root));
   shown.add(root);

@@ -22,7 +22,7 @@ def now_ms() -> int:
     return int(time.time() * 1000)
 
 
-def timer(ends: int, until: str, key: str) -> None:
+def timer(ends: int, until: str, key: str, *, small: bool = False) -> None:
     """Count down to a moment.
 
     Parameters
@@ -32,6 +32,8 @@ def timer(ends: int, until: str, key: str) -> None:
     until : str
         What to show beside it, such as "until 16:40".
     key : str
+    small : bool
+        For one that is not of the repair at hand.
     """
     # The browser is told how long is left rather than the moment alone: a phone's clock may differ from this one.
-    _component(key=key, data={"ends": ends, "now": now_ms(), "until": until})
+    _component(key=key, data={"ends": ends, "now": now_ms(), "until": until, "small": small})

@@ -106,8 +106,8 @@ def test_a_doubt_names_the_surfaces_that_it_is_about():
     reading = Holder(photo=Holder(flags=(noise,)), card=Holder(flags=()), light=Holder(flags=()))
     surfaces = [("Sound wood 2", Holder(flags=(shine,))), ("Damage", Holder(flags=(shine,)))]
     assert doubts(reading, surfaces) == [
-        ("Take care", "It is dark."),
-        ("Take care: Sound wood 2, Damage", "It shines."),
+        ("", "It is dark."),
+        ("Sound wood 2, Damage", "It shines."),
     ]
 
 
@@ -124,14 +124,14 @@ def test_what_matters_most_comes_first_and_one_cause_once():
     told = doubts(reading, [("Sound wood 2", Holder(flags=(own,)))])
     order = ("card-in-shadow", "local-tones", "off", "blurred", "hdr-gain-map", "card-other-light", "light-patchy")
     assert [text.rstrip(".").split()[-1] for _, text in told] == list(order)
-    assert {head for head, _ in told} == {"Take care"}  # the sentence names the patch itself
+    assert {head for head, _ in told} == {""}  # the sentence names the patch itself
 
 
 def test_of_many_doubts_the_rest_is_folded():
     def app():
         from app.pieces import look
 
-        look.cautions([("Take care", f"Doubt {n}.") for n in range(5)])
+        look.cautions([("", f"Doubt {n}.") for n in range(5)])
         look.cautions([])
 
     from streamlit.testing.v1 import AppTest
@@ -140,7 +140,7 @@ def test_of_many_doubts_the_rest_is_folded():
     shown, folded = block.proto.body.split("<details>")
     assert [f"Doubt {n}." in shown for n in range(5)] == [True] * 3 + [False] * 2
     assert [f"Doubt {n}." in folded for n in range(5)] == [False] * 3 + [True] * 2
-    assert "2 more to take care of" in folded
+    assert "2 more" in folded
 
 
 def facts(app):
