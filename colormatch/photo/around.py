@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from colormatch.color.space import linear_from_encoded
+from colormatch.color.space import RGB_TO_XYZ, linear_from_encoded
 from colormatch.photo.read import DecodedPhoto
 from colormatch.photo.tone import LEAST_LIGHT
 from colormatch.records import Box, Flag, FloatArray, Region, RegionKind
@@ -39,8 +39,13 @@ _OTHER_LIGHT = 1.3
 _WAY_SIDE, _WAY_HALF = 320, 6
 #: Where another piece begins: the part of the way within which its edge lies, on either side of it; and the difference
 #: in hue, as above, from which it is one. Within a board, shadows with a sharp edge included, it stays below 0.07; from
-#: benches to woods that would be asked about it is 0.09 and more (``tests/scenes/study_ordinary.py``, its first seed).
+#: fiberboard to nine in ten of the woods that are darker or lighter it is more (``tests/scenes/study_ordinary.py``).
 _EDGE_WITHIN, _EDGE = 0.06, 0.08
+#: Percentiles of log luminance between which a surface spreads: nearly all of it, without specks.
+_SPREAD = (5, 95)
+#: Or the light changes there at an edge, by so much of all that it changes, and from one side to the other the grain's
+#: spread of log luminance by so much of a factor, as it does within 3 boards of 48 (the same study).
+_LIGHT_EDGE, _OTHER_GRAIN = 0.6, 1.4
 #: Share of the rim that must agree.
 _AGREEING = 0.5
 #: Rim farther away, as multiples of the card's size; how much lighter it is than the near one from which a shadow on
@@ -74,7 +79,8 @@ def _beside_the_wood(photo: DecodedPhoto, card: Region, near: Rim, regions: Sequ
     sound = [region for region in regions if region.kind is RegionKind.SOUND]
     if not sound:
         return ()
-    wood = np.median([middle_color(some_pixels(photo, region)[0]) for region in sound], axis=0)
+    on_wood = [some_pixels(photo, region)[0] for region in sound]
+    wood = np.median([middle_color(pixels) for pixels in on_wood], axis=0)
     colors = np.array([middle_color(pixels) for pixels in near.values()]).reshape(-1, 3)
     colors = colors[(colors > 0).all(axis=1)]
     if not len(colors) or wood.min() <= 0:
@@ -92,7 +98,8 @@ def _beside_the_wood(photo: DecodedPhoto, card: Region, near: Rim, regions: Sequ
     other_light, shift = not 1 / _OTHER_LIGHT < times < _OTHER_LIGHT, float(np.median(hue))
     if not other_light and shift < _OTHER_HUE:
         return ()
-    if np.median([_edge_between(photo, card, region, regions) for region in sound]) > _EDGE:
+    edges = np.median([_edges_between(photo, card, region, regions) for region in sound], axis=0)
+    if edges[0] > _EDGE or (edges[1] > _LIGHT_EDGE * abs(math.log(times)) and _other_grain(on_wood, [*near.values()])):
         return ()
     if other_light:
         than, where = ("lighter", "the card") if times > 1 else ("darker", "the wood")
@@ -109,8 +116,17 @@ def _beside_the_wood(photo: DecodedPhoto, card: Region, near: Rim, regions: Sequ
     return (Flag("light-mixed", text, round(shift, 3)),)
 
 
-def _edge_between(photo: DecodedPhoto, card: Region, patch: Region, marked: Sequence[Region]) -> float:
-    """Largest change of hue within a short part of the way from the card to a patch, without what else is marked."""
+def _other_grain(some: Sequence[FloatArray], others: Sequence[FloatArray]) -> bool:
+    """Whether pixels of one piece spread otherwise than those of another, as no light makes them."""
+    one, other = (max(float(np.median([*map(spread, pieces)])), LEAST_LIGHT) for pieces in (some, others))
+    return abs(math.log(one / other)) > math.log(_OTHER_GRAIN)
+
+
+def _edges_between(photo: DecodedPhoto, card: Region, patch: Region, marked: Sequence[Region]) -> tuple[float, float]:
+    """Largest changes of hue and of light within a short part of the way from the card to a patch, natural log.
+
+    What else is marked is left out.
+    """
     encoded_rgb = photo.preview(_WAY_SIDE, averaged=False)
     height, width = encoded_rgb.shape[:2]
     start, end = (np.mean(region.points, axis=0) * (width, height) for region in (card, patch))
@@ -128,7 +144,8 @@ def _edge_between(photo: DecodedPhoto, card: Region, patch: Region, marked: Sequ
     sums = np.cumsum(np.vstack([np.zeros(3), logs]), axis=0)
     means = (sums[part:] - sums[:-part]) / part
     steps = means[part:] - means[:-part]
-    return float(np.abs(steps[:, [0, 2]] - steps[:, [1]]).max(initial=0))
+    hue, light = np.abs(steps[:, [0, 2]] - steps[:, [1]]), np.abs(steps.mean(axis=1))
+    return float(hue.max(initial=0)), float(light.max(initial=0))
 
 
 def _shadow_about(near: Rim, far: Rim) -> tuple[Flag, ...]:
@@ -203,3 +220,19 @@ def mean_color(linear_rgb: FloatArray) -> FloatArray:
     import cv2
 
     return np.array(cv2.mean(linear_rgb[None])[:3])
+
+
+def spread(linear_rgb: FloatArray) -> float:
+    """From the dark end to the light end of (n, 3) pixels, natural log of luminance."""
+    dark, light = ends(linear_rgb)
+    return light - dark
+
+
+def ends(linear_rgb: FloatArray) -> tuple[float, float]:
+    dark, light = np.percentile(log_luminance(linear_rgb), _SPREAD)
+    return float(dark), float(light)
+
+
+def log_luminance(linear_rgb: FloatArray) -> FloatArray:
+    logs: FloatArray = np.log(np.maximum(linear_rgb @ RGB_TO_XYZ[1], LEAST_LIGHT))
+    return logs

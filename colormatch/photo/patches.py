@@ -12,8 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from colormatch.color.difference import delta_e
-from colormatch.color.space import RGB_TO_XYZ
-from colormatch.photo.around import mean_color, middle_color, rim, some_pixels
+from colormatch.photo.around import ends, log_luminance, mean_color, middle_color, rim, some_pixels, spread
 from colormatch.photo.read import DecodedPhoto
 from colormatch.photo.sample import ToLab
 from colormatch.photo.tone import LEAST_LIGHT
@@ -29,8 +28,6 @@ _BRIGHTNESS = 0.5
 _RIM = (1.1, 5.0)
 #: Factor in the light of any channel within which what lies around counts as the same board.
 _SAME_BOARD = 2.0
-#: Percentiles of log luminance between which a surface spreads: nearly all of it, without specks.
-_SPREAD = (5, 95)
 #: Spread of a patch over that of its board, the other patches included, below which it is an even spot, and the
 #: difference in color, ΔE00, from which that matters. Set by ``tests/scenes/study_patches.py``.
 _EVEN, _MATTERS = 0.65, 1.5
@@ -154,9 +151,9 @@ def _too_even(
     if apart < _MATTERS:
         return ()
     # Light may step from one to the next, so that each tells its own spread only.
-    spread = max(float(np.median([_spread(pixels) for pixels in some])) for some in (around, others) if some)
-    dark, light = _ends(np.concatenate(parts))
-    share, middle = _spread(own) / max(spread, LEAST_LIGHT), float(np.median(_log_luminance(own)))
+    of_parts = max(float(np.median([spread(pixels) for pixels in some])) for some in (around, others) if some)
+    dark, light = ends(np.concatenate(parts))
+    share, middle = spread(own) / max(of_parts, LEAST_LIGHT), float(np.median(log_luminance(own)))
     # What is lighter or darker than all of the board is no part of its grain, but a highlight or another piece.
     if share > _EVEN or not dark <= middle <= light:
         return ()
@@ -175,22 +172,6 @@ def _around(photo: DecodedPhoto, region: Region, color: FloatArray, marked: Sequ
         for pixels in rim(photo, region, _RIM, marked).values()
         if ((low < (middle := middle_color(pixels))) & (middle < high)).all()
     ]
-
-
-def _spread(linear_rgb: FloatArray) -> float:
-    """From the dark end to the light end of (n, 3) pixels, natural log of luminance."""
-    dark, light = _ends(linear_rgb)
-    return light - dark
-
-
-def _ends(linear_rgb: FloatArray) -> tuple[float, float]:
-    dark, light = np.percentile(_log_luminance(linear_rgb), _SPREAD)
-    return float(dark), float(light)
-
-
-def _log_luminance(linear_rgb: FloatArray) -> FloatArray:
-    logs: FloatArray = np.log(np.maximum(linear_rgb @ RGB_TO_XYZ[1], LEAST_LIGHT))
-    return logs
 
 
 def _named(region: Region) -> str:

@@ -70,6 +70,14 @@ def test_another_piece_is_no_other_light(wood: tuple[float, float, float], over:
     assert beside(wood, over) == told
 
 
+@pytest.mark.parametrize(("grain", "told"), [(0.03, ["wood-other-light"]), (0.1, [])])
+def test_where_light_and_grain_change_at_an_edge_another_piece_begins(grain: float, told: list[str]) -> None:
+    """Gray fiberboard beside wood that is as gray, and darker."""
+    depth = np.where(X < 270, 0.03, grain)[..., None] * np.random.default_rng(3).normal(0, 1, (HEIGHT, WIDTH, 1))
+    ground = GROUND * np.where((X < 270)[..., None], 1.0, 0.6) * np.exp(depth)
+    assert [flag.code for flag in around_card(photo_of(ground), CARD, [WOOD])] == told
+
+
 def test_a_chip_on_the_way_is_no_edge_of_the_wood() -> None:
     ground = np.broadcast_to(np.where((X < 270)[..., None], GROUND, 1.8 * GROUND), (HEIGHT, WIDTH, 3)).copy()
     ground[110:190, 230:260] = (0.1, 0.2, 0.4)
