@@ -21,7 +21,7 @@ def address(serve, tmp_path_factory):
 
 
 def seconds_left(page) -> int:
-    text = page.locator(".timer .left").inner_text()
+    text = page.locator(".st-key-step .timer .left").inner_text()
     return sum(int(part) * 60**place for place, part in enumerate(reversed(text.split(":"))))
 
 
@@ -47,11 +47,11 @@ def test_mix_report_label_jobs_and_open_again(visit, address, tmp_path, touch):
         page.get_by_role("button", name="Done, next step").click()
         page.get_by_text(f"Step {number} of").wait_for()
     page.get_by_role("button", name="Start the timer").click()
-    page.locator(".timer .left").wait_for()
+    page.locator(".st-key-step .timer .left").wait_for()
     before = seconds_left(page)
     assert 3590 <= before <= 3600
     page.reload()
-    page.locator(".timer .left").wait_for(timeout=60_000)
+    page.locator(".st-key-step .timer .left").wait_for(timeout=60_000)
     assert before - 60 <= seconds_left(page) <= before
     page.wait_for_function("shown => document.title !== shown", arg=page.title())  # the window's title counts too
     assert re.match(r"\d+:\d\d - Mix", page.title())
@@ -78,6 +78,6 @@ def test_mix_report_label_jobs_and_open_again(visit, address, tmp_path, touch):
     job.get_by_role("link", name="Open").click()
     page.get_by_text("All is marked").wait_for(timeout=60_000)
     page.get_by_role("link", name="Mix", exact=True).click()
-    page.locator(".timer .left").wait_for(timeout=60_000)
+    page.locator(".st-key-step .timer .left").wait_for(timeout=60_000)
     assert page.locator("h2").first.inner_text() == recipe
     assert one.outside() == []
