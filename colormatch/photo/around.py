@@ -39,7 +39,7 @@ _OTHER_LIGHT = 1.3
 _WAY_SIDE, _WAY_HALF = 320, 6
 #: Where another piece begins: the part of the way within which its edge lies, on either side of it; and the difference
 #: in hue, as above, from which it is one. Within a board, shadows with a sharp edge included, it stays below 0.07; from
-#: fiberboard to nine in ten of the woods that are darker or lighter it is more (``tests/scenes/study_ordinary.py``).
+#: fiberboard to four in five of the woods that are darker or lighter it is more (``tests/scenes/study_ordinary.py``).
 _EDGE_WITHIN, _EDGE = 0.06, 0.08
 #: Percentiles of log luminance between which a surface spreads: nearly all of it, without specks.
 _SPREAD = (5, 95)

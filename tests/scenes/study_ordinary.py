@@ -51,11 +51,12 @@ SHADOWS: dict[str, tuple[str, float, float]] = {
     "edged over the card, a half": ("card", 8, 0.5),
     "edged over the wood, a half": ("wood", 8, 0.5),
 }
-#: Doubts about light and patches.
+#: Doubts about light and patches, and those that the card by itself raises.
 DOUBTS = (
     *("wood-other-light", "light-mixed", "card-in-shadow", "local-tones", "light-uneven", "light-patchy"),
-    *("card-uneven", "card-shadow", "lighter-than-paper", "patch-off", "patch-too-even"),
+    *("lighter-than-paper", "patch-off", "patch-too-even"),
 )
+OF_CARD = ("card-uneven", "card-shadow")
 
 
 class Shot(NamedTuple):
@@ -112,7 +113,7 @@ def codes(one: Shot) -> set[str]:
     """Doubts about light and patches."""
     reading = read_photo(one.photo, one.patches, CardChoice(region=one.card))
     flags = [*reading.card.flags, *reading.light.flags, *(flag for sample in reading.samples for flag in sample.flags)]
-    return {flag.code for flag in flags} & set(DOUBTS)
+    return {flag.code for flag in flags} & {*DOUBTS, *OF_CARD}
 
 
 def report(photos: int, seed: int) -> None:
@@ -123,9 +124,10 @@ def report(photos: int, seed: int) -> None:
             count = _MORE * photos if shadow == "ordinary" else photos
             boards = [ORDINARY_BOARDS[index % len(ORDINARY_BOARDS)] for index in range(count)]
             told = [codes(shot(under, wanders, shadow, (seed, number, i))) for i, wanders in enumerate(boards)]
-            print(f"  {shadow:34s} {_share(told, set(DOUBTS))} of {count:3d}  {_each(told)}", flush=True)
+            print(f"  {shadow:34s} {_share(told, {*DOUBTS, *OF_CARD})} of {count:3d}  {_each(told)}", flush=True)
             total += told if shadow == "ordinary" else []
-    print(f"all {len(total)} ordinary photos, any doubt: {_share(total, set(DOUBTS))}  {_each(total)}")
+    print(f"all {len(total)} ordinary photos: {_each(total)}")
+    print(f"  a doubt of light or patches {_share(total, set(DOUBTS))}, of the card {_share(total, set(OF_CARD))}")
 
 
 def _share(told: Sequence[set[str]], some: set[str]) -> str:
@@ -133,7 +135,9 @@ def _share(told: Sequence[set[str]], some: set[str]) -> str:
 
 
 def _each(told: Sequence[set[str]]) -> str:
-    return ", ".join(f"{code} {_share(told, {code}).strip()}" for code in DOUBTS if any(code in one for one in told))
+    return ", ".join(
+        f"{code} {_share(told, {code}).strip()}" for code in (*DOUBTS, *OF_CARD) if any(code in one for one in told)
+    )
 
 
 if __name__ == "__main__":
