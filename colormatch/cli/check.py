@@ -28,13 +28,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
+    from colormatch.records import RegionKind
+
+    photos = dried.photographed(args, RegionKind.REPAIR)
     from colormatch.checks import advise, judge_repair, what_next
     from colormatch.library import Library
-    from colormatch.records import RegionKind
     from colormatch.repair import surface
     from colormatch.workshop import open_workshop
 
-    photos = dried.photographed(args, RegionKind.REPAIR)
     judged = judge_repair(photos)
     workshop = open_workshop(args.library, fitting_progress)
     layers = dried.painted_layers(args, workshop)

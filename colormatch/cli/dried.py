@@ -18,6 +18,7 @@ from colormatch.cli.common import (
     rounded,
     typed,
 )
+from colormatch.cli.opening import Opening
 from colormatch.cli.references import add_card_options, card_choice, card_place
 
 if TYPE_CHECKING:
@@ -101,11 +102,11 @@ def photographed(args: argparse.Namespace, kind: RegionKind) -> list[Photographe
 
 
 def _read(path: Path, sound: Sequence[Box], painted: Sequence[Any], kind: RegionKind, args: Any) -> Photographed:
-    from colormatch.photo.read import open_photo
+    opening = Opening(path)
     from colormatch.records import Region, RegionKind
     from colormatch.repair import boxed, read_photo
 
-    photo = open_photo(path)
+    photo = opening.photo()
     size = photo.facts.width, photo.facts.height
     regions = boxed(photo, RegionKind.SOUND, sound)
     for number, mark in enumerate(painted, 1):

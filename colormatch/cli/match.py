@@ -28,9 +28,11 @@ from colormatch.cli.common import (
     table,
     typed,
 )
+from colormatch.cli.opening import Opening
 from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
+    from colormatch.photo.read import DecodedPhoto
     from colormatch.records import Layer, Limits, Match, RankedWash
     from colormatch.workshop import Workshop
 
@@ -67,27 +69,30 @@ def run(args: argparse.Namespace) -> Answer:
     if (args.each or args.grain) and not args.sound:
         raise WrongUsage("--each and --grain need sound wood in the photo.", "Give a photo with --sound and --damage.")
 
+    opening = None if args.photo is None else Opening(args.photo)
     from colormatch.match.targets import parse_shift
     from colormatch.repair import match_colors
     from colormatch.workshop import open_workshop
 
     shift, allowed = typed(parse_shift, args.shift), limits(args)
     workshop = open_workshop(args.library, fitting_progress)
-    if args.photo is None:
+    if opening is None:
         found = match_colors(args.target, args.over, workshop, allowed, shift)
         return Answer(document(found), text(found))
-    return _from_photo(args, workshop, allowed, shift)
+    return _from_photo(args, opening.photo(), workshop, allowed, shift)
 
 
 def _from_photo(
-    args: argparse.Namespace, workshop: Workshop, allowed: Limits, shift: tuple[str, float] | None
+    args: argparse.Namespace,
+    photo: DecodedPhoto,
+    workshop: Workshop,
+    allowed: Limits,
+    shift: tuple[str, float] | None,
 ) -> Answer:
-    from colormatch.photo.read import open_photo
     from colormatch.records import RegionKind
     from colormatch.repair import boxed, match_grain, match_kept, match_repair, match_spots
     from colormatch.wash.ratio import format_layers
 
-    photo = open_photo(args.photo)
     regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
     reading, regions = read_by_references(args, photo, regions)
     if args.target is not None:

@@ -18,6 +18,7 @@ from colormatch.cli.common import (
     rounded,
     table,
 )
+from colormatch.cli.opening import Opening
 from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
@@ -40,21 +41,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from concurrent.futures import ThreadPoolExecutor
+    opening = Opening(args.photo)
+    from colormatch.records import Region, RegionKind
 
-    from colormatch.photo.read import open_photo
-
-    with ThreadPoolExecutor(1) as beside:
-        opening = beside.submit(open_photo, args.photo)
-        # All that is needed later is imported while the photo is decoded, which takes as long.
-        import cv2  # noqa: F401
-        import numpy.fft
-        import numpy.ma  # noqa: F401  by its median
-
-        import colormatch.repair  # noqa: F401
-        from colormatch.records import Region, RegionKind
-
-        photo = opening.result()
+    photo = opening.photo()
     width, height = photo.facts.width, photo.facts.height
     regions = [Region.from_box(RegionKind.PATCH, box, width, height, name) for name, box in args.patch]
     reading, regions = read_by_references(args, photo, regions)

@@ -31,10 +31,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from colormatch.checks import judge_strips
     from colormatch.records import RegionKind
 
     photos = dried.photographed(args, RegionKind.STRIP)
+    from colormatch.checks import judge_strips
+
     ranked = judge_strips(photos)
     flags = reading_flags(*(reading for reading, _ in photos))
     document: dict[str, Any] = {

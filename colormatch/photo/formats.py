@@ -13,22 +13,16 @@ import warnings
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib import import_module
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from PIL import (
-    AvifImagePlugin,  # noqa: F401  Importing a plugin makes its format known; Pillow would load some forty.
-    Image,
-    JpegImagePlugin,  # noqa: F401
-    PngImagePlugin,  # noqa: F401
-    TiffImagePlugin,  # noqa: F401
-    UnidentifiedImageError,
-    WebPImagePlugin,  # noqa: F401
-)
+from PIL import Image, ImageFile
 
 from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
 from colormatch.photo import metadata
+from colormatch.photo.file import MOST_PIXELS
 from colormatch.photo.jpeg import Decoded, decode_ycbcr
 from colormatch.photo.light import Sensor
 from colormatch.photo.meaning import by_color_engine, meaning
@@ -36,12 +30,6 @@ from colormatch.photo.metadata import GAIN_MAP, several_pictures
 from colormatch.photo.pixels import PixelArray, Pixels
 from colormatch.photo.profile import LINEAR_SRGB, Profile
 from colormatch.records import Flag
-
-#: Pixels of the largest photo that is decoded. Phones reach 50 megapixels and medium-format cameras 102; above that
-#: come stitched panoramas, scans and files made to exhaust the memory. 120 megapixels in 8 bits take 360 MB.
-MOST_PIXELS = 120_000_000
-#: Bytes of the largest file that is opened: MOST_PIXELS in 16-bit RGB without compression, and some to spare.
-MOST_BYTES = 800_000_000
 
 _SEND_AGAIN = "Copy it from the phone or camera once more, or choose another photo."
 
@@ -62,8 +50,8 @@ class Stored:
     sensor: Sensor | None = None
 
 
-def decode(data: bytes) -> Stored:
-    """Decode a picture file of any kind we read.
+def decode(data: bytes, ahead: Decoded | None = None) -> Stored:
+    """Decode a picture file of any kind we read; `ahead` is what `decode_ahead` has made of it.
 
     Raises
     ------
@@ -77,7 +65,7 @@ def decode(data: bytes) -> Stored:
             return _decode_raw(data)
         if _is_heif(data):
             return _decode_heif(data)
-        return _decode_common(data)
+        return _decode_common(data, ahead)
     except ColorMatchError:
         raise
     except MemoryError:
@@ -85,8 +73,6 @@ def decode(data: bytes) -> Stored:
             "The computer has too little free memory for this photo.",
             "Close other programs, or save the photo smaller.",
         ) from None
-    except Image.DecompressionBombError:
-        raise _too_large() from None
     except Exception as error:  # Decoders raise whatever they like on damaged files.
         raise PhotoUnreadable(f"The photo is damaged: {_one_line(error)}.", _SEND_AGAIN) from error
 
@@ -95,21 +81,17 @@ def _one_line(error: Exception) -> str:
     return (" ".join(str(error).split()) or type(error).__name__).rstrip(".")[:120]
 
 
-def _too_large(width: int | None = None, height: int | None = None) -> PhotoTooLarge:
-    size = f"{width} x {height} pixels" if width and height else "far more pixels"
-    return PhotoTooLarge(
-        f"The photo has {size}, more than the {MOST_PIXELS // 1_000_000} megapixels that are read.",
-        "Save it at half its size, or cut it to the wood and the card.",
-        width=width,
-        height=height,
-    )
-
-
 def _check_size(width: int, height: int) -> None:
     if width < 1 or height < 1:
         raise PhotoUnreadable("The picture has no pixels.", "Choose another photo.")
     if width * height > MOST_PIXELS:
-        raise _too_large(width, height)
+        raise PhotoTooLarge(
+            f"The photo has {width} x {height} pixels, more than the {MOST_PIXELS // 1_000_000} megapixels that are "
+            "read.",
+            "Save it at half its size, or cut it to the wood and the card.",
+            width=width,
+            height=height,
+        )
 
 
 # --- kinds -----------------------------------------------------------------------------------------------------------
@@ -231,8 +213,15 @@ def _is_full_range_601(nclx: Mapping[str, Any] | None) -> bool:
 
 # --- the common kinds ------------------------------------------------------------------------------------------------
 
-#: What Pillow may open. A JPEG that holds further pictures (a phone's brightness map) comes back as "MPO".
-_PILLOW_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "AVIF")
+#: What Pillow may open, and the module that makes it known.
+_PLUGINS = {
+    "JPEG": "JpegImagePlugin",
+    "PNG": "PngImagePlugin",
+    "TIFF": "TiffImagePlugin",
+    "WEBP": "WebPImagePlugin",
+    "AVIF": "AvifImagePlugin",
+}
+#: A JPEG that holds further pictures (a phone's brightness map) comes back as "MPO".
 _OUR_NAMES = {"MPO": "JPEG", "WEBP": "WebP"}
 _PILLOW_LOCK = threading.Lock()
 
@@ -245,12 +234,39 @@ def _quiet_pillow() -> Iterator[None]:
         yield
 
 
-def _decode_common(data: bytes) -> Stored:
+def _pillow_format(data: bytes) -> str | None:
+    if data.startswith(b"\xff\xd8"):
+        return "JPEG"
+    if data.startswith(b"\x89PNG"):
+        return "PNG"
+    if data.startswith(_TIFF_MAGIC):
+        return "TIFF"
+    if data.startswith(b"RIFF") and data[8:12] == b"WEBP":
+        return "WEBP"
+    return "AVIF" if _brands(data) else None
+
+
+def _opened(data: bytes) -> ImageFile.ImageFile:
+    """A picture of which no pixel is decoded yet. `Image.open` would first import plugins for a dozen formats."""
+    kind = _pillow_format(data)
+    if kind is None:
+        raise PhotoUnreadable(
+            "This is not a picture that can be read (JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw).",
+            "Choose a photo, or save it as JPEG first.",
+        )
+    import_module(f"PIL.{_PLUGINS[kind]}")
+    factory, accepts = Image.OPEN[kind]
+    try:
+        if accepts is None or accepts(data[:16]) is True:
+            return factory(io.BytesIO(data), "")
+    except (SyntaxError, IndexError, TypeError, struct.error):  # As Pillow has it: it isn't what it says it is.
+        pass
+    raise PhotoUnreadable("The photo is damaged, or of a rare kind that can't be decoded.", _SEND_AGAIN)
+
+
+def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
     with _quiet_pillow():
-        try:
-            picture = Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS)
-        except UnidentifiedImageError:
-            raise _not_a_picture(data) from None
+        picture = _opened(data)
         _check_size(*picture.size)
         _refuse_print_and_float(picture)
         kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
@@ -263,7 +279,7 @@ def _decode_common(data: bytes) -> Stored:
     stored: Image.Image | PixelArray
     if _is_sixteen_bit(picture, data):
         stored, see_through = _opaque_array(_decode_sixteen_bit(data))
-    elif kind == "JPEG" and profile is not None and (decoded := _decode_jpeg(data)):
+    elif kind == "JPEG" and profile is not None and (decoded := ahead or _decode_jpeg(data)):
         pixels = Pixels(decoded.picture, exif.orientation, decoded.chroma_steps, decoded.whole)
         return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *doubt))
     else:
@@ -278,16 +294,6 @@ def _decode_common(data: bytes) -> Stored:
 def _decode_jpeg(data: bytes) -> Decoded | None:
     with _quiet_pillow():
         return decode_ycbcr(data)
-
-
-def _not_a_picture(data: bytes) -> PhotoUnreadable:
-    known = data.startswith((b"\xff\xd8", b"\x89PNG", b"RIFF", *_TIFF_MAGIC)) or bool(_brands(data))
-    if known:
-        return PhotoUnreadable("The photo is damaged, or of a rare kind that can't be decoded.", _SEND_AGAIN)
-    return PhotoUnreadable(
-        "This is not a picture that can be read (JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw).",
-        "Choose a photo, or save it as JPEG first.",
-    )
 
 
 def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:

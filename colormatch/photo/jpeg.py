@@ -20,6 +20,8 @@ from typing import NamedTuple
 
 from PIL import Image, JpegImagePlugin
 
+from colormatch.photo.file import MOST_PIXELS
+
 #: Steps to one code of chroma. Two reach to 63 codes; three would reach to 42, which nearly half of our simulated woods
 #: exceed by lamp light of 2700 K that the camera leaves as it is.
 CHROMA_STEPS = 2
@@ -91,6 +93,21 @@ def decode_ycbcr(data: bytes) -> Decoded | None:
     return Decoded(picture, CHROMA_STEPS, WholeChroma(data, scale))
 
 
+def decode_ahead(data: bytes) -> Decoded | None:
+    """The same before anything else is known of the file; None also where it is damaged or too large.
+
+    This module imports so little that a command can decode while it imports the rest. What is wrong with the file is
+    told by who opens it.
+    """
+    frame = _plain_frame(_headers(data))
+    if frame is None or frame.pixels > MOST_PIXELS:
+        return None
+    try:
+        return decode_ycbcr(data)
+    except Exception:  # Decoders raise whatever they like on damaged files.
+        return None
+
+
 def _decoded(data: bytes, scale: int = 1) -> Image.Image:
     picture = JpegImagePlugin.JpegImageFile(io.BytesIO(data))
     picture.draft("YCbCr", (max(1, picture.width // scale), max(1, picture.height // scale)))
@@ -129,6 +146,7 @@ class _Segment(NamedTuple):
 
 class _Frame(NamedTuple):
     marker: int
+    pixels: int
     #: Of Y, Cb, Cr.
     names: bytes
     #: How many samples of each in the smallest unit, across and down in one byte.
@@ -160,7 +178,8 @@ def _plain_frame(headers: list[_Segment]) -> _Frame | None:
     content = frames[0].content  # depth, height (2), width (2), components; of each its name, sampling, table
     if len(content) != 15 or content[0] != 8 or content[5] != 3:
         return None
-    return _Frame(frames[0].marker, content[6::3], content[7::3], content[8::3])
+    pixels = int.from_bytes(content[1:3], "big") * int.from_bytes(content[3:5], "big")
+    return _Frame(frames[0].marker, pixels, content[6::3], content[7::3], content[8::3])
 
 
 def _is_ycbcr(headers: list[_Segment], frame: _Frame) -> bool:

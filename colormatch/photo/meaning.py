@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from PIL import Image, ImageCms
+from PIL import Image
 
 from colormatch.photo import metadata
 from colormatch.photo.metadata import Exif
@@ -38,6 +38,8 @@ def by_color_engine(
     stored: Image.Image | PixelArray, icc: bytes | None
 ) -> tuple[Image.Image | PixelArray, Profile, tuple[Flag, ...]]:
     """The pixels converted to sRGB, its profile, and what that means; as they are, if the profile doesn't fit them."""
+    from PIL import ImageCms
+
     try:
         return _srgb_by_color_engine(stored, icc or b""), SRGB, (_CONVERTED,)
     except ImageCms.PyCMSError:
@@ -54,6 +56,8 @@ _UNUSABLE_PROFILE = Flag(
 
 
 def _srgb_by_color_engine(stored: Image.Image | PixelArray, icc: bytes) -> Image.Image:
+    from PIL import ImageCms
+
     if not isinstance(stored, Image.Image):
         eight_bit = stored if stored.dtype == np.uint8 else np.round(stored / np.float32(257)).astype(np.uint8)
         stored = Image.fromarray(eight_bit)

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from PIL import Image, TiffImagePlugin
+from PIL import Image
 
 from colormatch.errors import PhotoUnreadable
 from colormatch.photo import profile as profiles
@@ -74,6 +74,8 @@ def camera_name(tags: Mapping[int, Any]) -> str:
 
 def tiff_tags(data: bytes) -> Mapping[int, Any]:
     """Tags of the first picture of a TIFF or of a raw that is built like one; empty if there are none."""
+    from PIL import TiffImagePlugin
+
     try:
         is_big = 43 in data[2:4]
         directory = TiffImagePlugin.ImageFileDirectory_v2(data[: 16 if is_big else 8])

@@ -11,9 +11,11 @@ from pathlib import Path
 import numpy as np
 
 from colormatch.color.space import encoded_from_linear
-from colormatch.errors import PhotoTooLarge, PhotoUnreadable
+from colormatch.errors import PhotoUnreadable
+from colormatch.photo.file import bytes_of
 from colormatch.photo.focus import FOCUS_SIDE, blur_flags
-from colormatch.photo.formats import MOST_BYTES, decode
+from colormatch.photo.formats import decode
+from colormatch.photo.jpeg import Decoded
 from colormatch.photo.light import Plane, Sensor
 from colormatch.photo.pixels import PixelArray, Pixels
 from colormatch.photo.profile import SRGB, Profile
@@ -155,13 +157,15 @@ def _tables(profile: Profile, levels: int) -> FloatArray:
     return np.ascontiguousarray(profile.tables(levels).T)[None]
 
 
-def open_photo(source: Path | bytes) -> DecodedPhoto:
+def open_photo(source: Path | bytes, ahead: Decoded | None = None) -> DecodedPhoto:
     """Open a photo of any kind we read.
 
     Parameters
     ----------
     source : Path or bytes
         The file, or what is in it.
+    ahead : Decoded, optional
+        What :func:`colormatch.photo.jpeg.decode_ahead` has made of it.
 
     Returns
     -------
@@ -172,12 +176,12 @@ def open_photo(source: Path | bytes) -> DecodedPhoto:
     PhotoUnreadable
         Missing, empty, no picture, damaged, or of a kind that can't be decoded.
     PhotoTooLarge
-        See :data:`colormatch.photo.formats.MOST_PIXELS`.
+        See :data:`colormatch.photo.file.MOST_PIXELS`.
     """
-    data = source if isinstance(source, bytes) else _bytes_of(Path(source))
+    data = source if isinstance(source, bytes) else bytes_of(Path(source))
     if not data:
         raise PhotoUnreadable("The file is empty.", "Copy it from the phone or camera once more.")
-    stored = decode(data)
+    stored = decode(data, ahead)
     width, height = stored.pixels.size
     digest = hashlib.sha256(data).hexdigest()
     name = stored.profile.name
@@ -187,26 +191,3 @@ def open_photo(source: Path | bytes) -> DecodedPhoto:
     quick = replace(photo, pixels=replace(photo.pixels, whole=None))
     blurred = blur_flags(quick.preview(FOCUS_SIDE, averaged=False))
     return replace(photo, facts=replace(facts, flags=(*facts.flags, *blurred))) if blurred else photo
-
-
-def _bytes_of(path: Path) -> bytes:
-    try:
-        if path.is_dir():
-            raise PhotoUnreadable(f"{path} is a folder.", "Choose a photo inside it.")
-        if not path.exists():
-            raise PhotoUnreadable(f"There is no file {path}.", "Check the name, or choose the photo again.")
-        if not path.is_file():
-            raise PhotoUnreadable(f"{path} is not a file.", "Choose a photo.")
-        if path.stat().st_size > MOST_BYTES:
-            raise PhotoTooLarge(
-                f"{path.name} is larger than {MOST_BYTES // 1_000_000} MB.", "Save the photo as JPEG and choose that."
-            )
-        return path.read_bytes()
-    except PermissionError:
-        raise PhotoUnreadable(
-            f"{path} may not be read.", "Change its permissions, or copy it somewhere else."
-        ) from None
-    except OSError as error:
-        raise PhotoUnreadable(
-            f"{path} can't be read: {error.strerror}.", "Check the disk or card it is on, then try again."
-        ) from None

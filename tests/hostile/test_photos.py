@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from colormatch.errors import PhotoError, PhotoTooLarge, PhotoUnreadable
-from colormatch.photo.formats import MOST_PIXELS
+from colormatch.photo.file import MOST_PIXELS
 from colormatch.photo.read import open_photo
 from tests.photo.dng import dng
 from tests.photo.test_read import corners_picture, file_of
