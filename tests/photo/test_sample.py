@@ -95,6 +95,15 @@ def test_glare_is_cut_and_told() -> None:
     assert delta_e(lab_from_linear(shining[40:260, 50:330].mean((0, 1))), sampled(clean).lab) > 1
 
 
+def test_light_figure_of_the_woods_own_color_is_no_glare() -> None:
+    clean = streaks()
+    figured = clean.copy()
+    figured[100:160, 100:180] *= 1.8
+    sample = sampled(figured)
+    assert codes(sample) == set()
+    assert sample.pixels == 280 * 220
+
+
 def test_dark_lines_are_never_cut() -> None:
     rare = streaks(share=0.04)
     assert sampled(rare).pixels == 280 * 220
