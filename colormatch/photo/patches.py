@@ -81,7 +81,9 @@ def patch_doubts(
         labs = [samples[place].lab for place in patches]
         pixels = {place: some_pixels(photo, regions[place])[0] for place in patches}
         for place, own in pixels.items():
-            around = _around(photo, regions[place], middle_color(own), marked)
+            # Around paint lies the wood that it is judged against, however alike it looks.
+            on_board = regions[place].kind is RegionKind.SOUND
+            around = _around(photo, regions[place], middle_color(own), marked) if on_board else []
             others = [other for which, other in pixels.items() if which != place]
             doubts[place] += _too_even(own, around, others, regions[place], to_lab)
         if off := _off(labs, [samples[place].random for place in patches]):

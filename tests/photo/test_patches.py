@@ -102,6 +102,11 @@ def test_a_spot_between_the_grain_lines_is_told() -> None:
     assert "'sound 1' in the middle is too even a spot" in flag.text
 
 
+def test_dried_paint_is_not_taken_for_a_spot_of_the_board_around_it() -> None:
+    for kind in (RegionKind.REPAIR, RegionKind.PATCH):
+        assert codes(COARSE, marks(kind, boxes=(BETWEEN,))) == [[]]
+
+
 def test_a_patch_across_the_grain_lines_is_not() -> None:
     assert codes(COARSE, marks(boxes=((100, 100, 200, 60),))) == [[]]
 
