@@ -1,4 +1,7 @@
-"""The neutral reference of a photo, found or as marked, and the correction that follows from it."""
+"""The neutral reference of a photo, found or as marked, and the correction that follows from it.
+
+What only charts, three-step cards and chips need is imported for them: most photos have a gray card.
+"""
 
 from __future__ import annotations
 
@@ -14,10 +17,6 @@ from colormatch.color.space import lab_from_linear, linear_from_encoded
 from colormatch.errors import BadInput, CardNotFound, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
-from colormatch.photo.chart import chart_correction
-from colormatch.photo.chart_find import find_chart, read_chart
-from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
-from colormatch.photo.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.photo.correct import (
     GRAY_CARD,
     Correction,
@@ -28,8 +27,6 @@ from colormatch.photo.correct import (
 from colormatch.photo.light import NO_PLACES, Places, Plane, describe_light, fit_plane, surface_parts
 from colormatch.photo.local_tones import tone_flags
 from colormatch.photo.read import DecodedPhoto
-from colormatch.photo.three_step import THREE_STEPS, check_steps, find_steps, three_step_correction
-from colormatch.photo.three_step_find import find_three_steps
 from colormatch.photo.tone import CLIPPED
 from colormatch.records import (
     Box,
@@ -195,8 +192,12 @@ def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
     if region is not None:
         return Card(choice.kind, region, "given")
     if choice.kind is CardKind.CHART24:
+        from colormatch.photo.chart_find import find_chart
+
         return find_chart(photo)
     if choice.kind is CardKind.THREE_STEP:
+        from colormatch.photo.three_step_find import find_three_steps
+
         return find_three_steps(photo, _step_reflectances(choice.value))
     try:
         return find_card(photo)
@@ -214,6 +215,9 @@ def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
 
 def _other_reference(photo: DecodedPhoto) -> CardKind | None:
     """What a photo without a gray card shows in its place."""
+    from colormatch.photo.chart_find import find_chart
+    from colormatch.photo.three_step_find import find_three_steps
+
     for find in (find_three_steps, find_chart):
         try:
             return find(photo).kind
@@ -248,6 +252,8 @@ def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Re
 
 
 def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
+    from colormatch.photo.three_step import find_steps, three_step_correction
+
     assert card.region is not None
     box, inside = photo.mask(card.region)
     linear_rgb = photo.linear(box)
@@ -261,6 +267,8 @@ def _to_srgb(photo: DecodedPhoto) -> FloatArray | None:
 
 
 def _step_reflectances(stated: CardValue | None) -> tuple[float, float, float]:
+    from colormatch.photo.three_step import THREE_STEPS, check_steps
+
     values = THREE_STEPS if stated is None else stated
     if not isinstance(values, tuple) or isinstance(values, Lab):
         raise BadInput("One value was given for a three-step card.", "Give three, such as 0.89/0.18/0.035.")
@@ -268,6 +276,10 @@ def _step_reflectances(stated: CardValue | None) -> tuple[float, float, float]:
 
 
 def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
+    from colormatch.photo.chart import chart_correction
+    from colormatch.photo.chart_find import read_chart
+    from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
+
     assert card.region is not None
     if isinstance(stated, Path):
         reference = read_chart_file(stated)
@@ -369,6 +381,8 @@ def tie_to_chips(
     chips = [region for region in regions if region.kind is RegionKind.CHIP]
     if not chips:
         return neutral
+    from colormatch.photo.chips import ALL_GRAYS, GRAY, with_chips
+
     known = {chip.name: chip for chip in settled}
     unknown = [chip.name for chip in chips if chip.name not in known]
     if unknown:
