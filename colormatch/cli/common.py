@@ -171,6 +171,9 @@ def add_match_options(parser: argparse.ArgumentParser) -> None:
         "--smallest", metavar="VOLUME", help="smallest measure at hand, such as 1ml: only ratios it gives"
     )
     group.add_argument("--batch", metavar="VOLUME", default="30ml", help="largest batch to measure out with it (30ml)")
+    group.add_argument(
+        "--invented", action="store_true", help="the example's invented paints too, where you have paints of your own"
+    )
     group.add_argument("--on-hand", action="store_true", help="only paints of which something is left")
     group.add_argument(
         "--then",
@@ -211,6 +214,7 @@ def limits(args: argparse.Namespace) -> Limits:
         then=tuple(typed(parse_layer, text) for text in args.then),
         clear=args.clear,
         seed=args.seed,
+        invented=args.invented,
     )
     typed(check_limits, allowed)
     return allowed
@@ -275,8 +279,8 @@ def reading_flags(*readings: Reading) -> list[Flag]:
     """All that is to be doubted about photos, their light, their cards and their samples, each said once."""
     told: dict[str, Flag] = {}
     for reading in readings:
-        samples = (flag for sample in reading.samples for flag in sample.flags)
-        for flag in (*reading.photo.flags, *reading.card.flags, *reading.light.flags, *samples):
+        about_photo = (*reading.photo.flags, *reading.card.flags, *reading.light.flags)
+        for flag in (*about_photo, *reading.doubts_about_samples()):
             told.setdefault(flag.text, flag)
     return list(told.values())
 

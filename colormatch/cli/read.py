@@ -143,6 +143,8 @@ def text(reading: Reading) -> str:
         lines.append(
             f"Much of that is common to all of them: differences between them are good to ± {reading.difference:.1f}."
         )
-    flags = [*reading_flags(reading), *(flag for sample, _ in surfaces(reading) for flag in sample.flags)]
+    of_patches = {flag for sample in reading.samples for flag in sample.flags}
+    of_surfaces = (flag for sample, _ in surfaces(reading) for flag in sample.flags if flag not in of_patches)
+    flags = [*reading_flags(reading), *of_surfaces]
     lines += dict.fromkeys(notes(flags))
     return "\n".join(lines)

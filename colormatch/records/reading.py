@@ -109,3 +109,16 @@ class Reading:
     steps: tuple[str, ...] = ()
     #: What the correction leaves in the difference of two colors of this photo: ΔE00, 90 % radius.
     difference: float = 0.0
+
+    def doubts_about_samples(self) -> tuple[Flag, ...]:
+        """What its samples' flags say, each once, before it the names of the samples that it is about."""
+        about: dict[str, tuple[Flag, list[str]]] = {}
+        for sample in self.samples:
+            for flag in sample.flags:
+                about.setdefault(flag.text, (flag, []))[1].append(sample.name)
+        return tuple(
+            flag
+            if any(f"'{name}'" in text for name in names)
+            else flag._replace(text=f"{', '.join(dict.fromkeys(names))}: {text}")
+            for text, (flag, names) in about.items()
+        )

@@ -76,21 +76,25 @@ class Report:
     #: Each check of the dried repair: when and of what, and what was seen.
     checks: Sequence[tuple[str, str]] = ()
     labels: Sequence[Label] = ()
-    #: Whether photo and paints themselves are invented.
+    #: Whether the photo itself is simulated.
     simulated: bool = False
+    #: Paints of the wash that are invented.
+    invented: Sequence[str] = ()
 
 
 def report_page(report: Report) -> str:
     """The report as one HTML page that loads and runs nothing."""
     match, wash = report.match, report.wash
     wanted = match.finished or match.target
-    invented = "<p class=invented>Photo and paints of this example are simulated.</p>" if report.simulated else ""
+    signs = ["The photo is simulated."] * report.simulated
+    signs += [f"{' and '.join(report.invented)}: invented, no such tin can be bought."] * bool(report.invented)
+    invented = f"<p class=invented>{escape(' '.join(signs))}</p>" if signs else ""
     pictures = [
         _figure(report.before, "The damage, white-balanced by the card"),
         *([] if report.after is None else [_figure(report.after, "Simulated: as the wash should dry")]),
         *(_figure(picture, caption) for caption, picture in report.photos),
     ]
-    seen_by = dict.fromkeys(flag.text for sample in report.reading.samples for flag in sample.flags)
+    seen_by = [flag.text for flag in report.reading.doubts_about_samples()]
     return f"""<!doctype html>
 <html lang="en"><meta charset="utf-8">{SEALED}<meta name="viewport" content="width=device-width">
 <title>{escape(report.title)}</title><style>{_STYLE}{LABEL_STYLE}</style>
