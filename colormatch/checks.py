@@ -15,7 +15,7 @@ from colormatch.errors import BadInput
 from colormatch.photo.sample import combine
 from colormatch.records import Lab, Layer, Limits, Part, Reading, Region, RegionKind, Sample, SurfaceState, Swatch
 from colormatch.repair import surface, task_of
-from colormatch.workshop import Workshop, spelled_as_on_the_tins
+from colormatch.workshop import Workshop, offered
 
 if TYPE_CHECKING:
     from colormatch.bench.next_step import NextStep
@@ -99,8 +99,8 @@ def what_next(
 
     known = all(part.paint in workshop.models for layer in painted for part in layer.paints)
     task = replace(task_of(*photo, RegionKind.REPAIR), painted=tuple(painted) if known else ())
-    allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
-    return next_steps(task, workshop.shelf, workshop.models, allowed, before)
+    shelf, allowed = offered(workshop, limits)
+    return next_steps(task, shelf, workshop.models, allowed, before)
 
 
 def advise(judged: Judged, steps: Sequence[NextStep]) -> list[str]:

@@ -36,7 +36,7 @@ from colormatch.records import (
     ShopChip,
     Task,
 )
-from colormatch.workshop import Workshop, dried, spelled_as_on_the_tins
+from colormatch.workshop import Workshop, dried, of_invented, offered
 
 if TYPE_CHECKING:
     from colormatch.match.next_swatch import NextSwatch
@@ -203,8 +203,8 @@ def match_spots(
         for sample, region in zip(reading.samples, regions, strict=True)
         if region.kind is RegionKind.DAMAGE
     ]
-    allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
-    return rank_for_all(spots, workshop.shelf, workshop.models, allowed)
+    shelf, allowed = offered(workshop, limits)
+    return rank_for_all(spots, shelf, workshop.models, allowed)
 
 
 def match_grain(
@@ -231,8 +231,8 @@ def match_grain(
     if not lines:
         return None
     task = replace(task_of(reading, regions), target=Lab.from_array(np.mean(lines, axis=0)))
-    allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
-    return rank_grain_lines(task, tuple(field), workshop.shelf, workshop.models, allowed)
+    shelf, allowed = offered(workshop, limits)
+    return rank_grain_lines(task, tuple(field), shelf, workshop.models, allowed)
 
 
 def swatch_worth_painting(
@@ -298,12 +298,9 @@ def _rank(task: Task, workshop: Workshop, limits: Limits | None, shift: tuple[st
     from colormatch.match.rank import rank_washes
 
     task = _shifted(task, shift)
-    allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
-    match = rank_washes(task, workshop.shelf, workshop.models, allowed)
-    if not workshop.lent:
-        return match
-    note = "Your library holds no paint yet: these are the invented paints of the shipped example."
-    return replace(match, advice=(note, *match.advice))
+    shelf, allowed = offered(workshop, limits)
+    match = rank_washes(task, shelf, workshop.models, allowed)
+    return replace(match, advice=(*of_invented(workshop, shelf), *match.advice))
 
 
 def _shifted(task: Task, shift: tuple[str, float] | None) -> Task:

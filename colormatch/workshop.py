@@ -167,8 +167,36 @@ def layer_as_on_the_tins(layer: Layer, shelf: Shelf) -> Layer:
         A paint is not on the shelf.
     """
     return replace(
-        layer, paints=tuple(replace(part, paint=paint_named(shelf, part.paint).name) for part in layer.paints)
+        layer, paints=tuple(shelf.part(paint_named(shelf, part.paint).name, part.parts) for part in layer.paints)
     )
+
+
+def offered(workshop: Workshop, limits: Limits | None) -> tuple[Shelf, Limits]:
+    """The paints that a ranking may choose from, and its limits spelled as on the tins.
+
+    Invented paints stand back where the shelf holds the user's own, unless the limits ask for them, by themselves or by
+    their names.
+
+    Raises
+    ------
+    PaintError
+        A paint that the limits name is not on the shelf.
+    """
+    allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
+    if allowed.invented:
+        return workshop.shelf, allowed
+    over = [part.paint for layer in allowed.then for part in layer.paints]
+    return workshop.shelf.without_invented({*allowed.paints, *over}), allowed
+
+
+def of_invented(workshop: Workshop, shelf: Shelf) -> list[str]:
+    """What is said of invented paints over a ranking from a shelf that :func:`offered` gave."""
+    if workshop.lent:
+        return ["Your library holds no paint yet: these are the invented paints of the shipped example."]
+    number = len(workshop.shelf.paints) - len(shelf.paints)
+    paints = "invented paint" if number == 1 else f"{number} invented paints"
+    said = f"The {paints} of the example may not stand beside your own: left out, until you allow them."
+    return [said] * (number > 0)
 
 
 def dried(workshop: Workshop, layers: Sequence[Layer], grounds: FloatArray) -> FloatArray:

@@ -117,7 +117,7 @@ SURFACES = {kind: kind.words.capitalize() for kind in (RegionKind.SOUND, RegionK
 
 
 #: The limits a person sets on the Match page, besides what goes over the whole piece.
-_LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "smallest_ml", "clear")
+_LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "smallest_ml", "clear", "invented")
 
 
 #: Fields that undo leaves alone: they follow from the others or from the photo.

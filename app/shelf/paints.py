@@ -128,8 +128,8 @@ def _card(found: Found[Paint], swatches: list[Swatch], compared: str) -> None:
 def _facts(paint: Paint, swatches: int, delta_e: float | None, compared: str) -> str:
     if delta_e is not None:
         return f"ΔE {delta_e:.1f} from {compared}"
-    said = [paint.kind] if paint.kind else []
+    said = ["invented"] * paint.invented + [paint.kind] * bool(paint.kind)
     said.append("1 swatch" if swatches == 1 else f"{swatches} swatches")
-    if paint.on_hand_ml is not None:
+    if paint.on_hand_ml is not None and not paint.invented:
         said.append(f"{paint.on_hand_ml:g} ml left" if paint.on_hand_ml else "none left")
     return " · ".join(said)

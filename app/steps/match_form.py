@@ -82,6 +82,14 @@ def _limits(repair: OpenRepair, shelf: Shelf) -> None:
         key=session.showing(key, limits.on_hand),
         on_change=session.part_changer("limits", "on_hand", key),
     )
+    invented = [paint.invented for paint in shelf.paints]
+    if any(invented) and not all(invented):
+        key = f"invented-{repair.id}"
+        st.checkbox(
+            "The example's invented paints too",
+            key=session.showing(key, limits.invented),
+            on_change=session.part_changer("limits", "invented", key),
+        )
     key = f"smallest_ml-{repair.id}"
     st.selectbox(
         "Ratios to choose from",
@@ -179,7 +187,7 @@ def _afterwards(repair: OpenRepair, shelf: Shelf) -> None:
     limits = repair.limits
     for number, layer in enumerate(limits.then):
         with st.container(horizontal=True, vertical_alignment="center", key=f"then-{number}"):
-            st.write(look.plain(format_layers((layer,))))
+            st.write(look.plain(format_layers((_signed(layer, shelf),))))
             st.button("Remove", key=f"then-remove-{number}", on_click=_drop_layer, args=(number,))
     with st.popover("Add a wash or a glaze"), st.form("then-form", border=False, clear_on_submit=True):
         st.selectbox("Paint", [paint.name for paint in shelf.paints if shelf.of(paint.name)], key="then-paint")
@@ -195,6 +203,10 @@ def _afterwards(repair: OpenRepair, shelf: Shelf) -> None:
         key=session.showing(key, limits.clear if limits.clear in coats else ""),
         on_change=session.part_changer("limits", "clear", key),
     )
+
+
+def _signed(layer: Layer, shelf: Shelf) -> Layer:
+    return replace(layer, paints=tuple(shelf.part(part.paint, part.parts) for part in layer.paints))
 
 
 def _add_layer() -> None:

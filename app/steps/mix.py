@@ -59,6 +59,11 @@ def show() -> None:
             "or add the paint again."
         )
         return
+    invented = [look.plain(name) for name in recipe.paints if paints[name].invented]
+    if invented:
+        st.warning(
+            f"{' and '.join(invented)}: invented, for the example. No such tin can be bought, so don't mix from this."
+        )
     cup, bench = st.columns(2, gap="large")
     with cup:
         cup_form.show(session.current(), recipe, paints, workshop)

@@ -88,7 +88,8 @@ def report(repair: OpenRepair) -> str:
             cautions=cautions(_used(layers, paints), clear_coat=bool(clear)),
             checks=[(when, words) for when, words, _ in seen],
             labels=_labels(repair, recipe, filled, paints),
-            simulated=repair.photo == starter.example().photo.stem or _workshop().lent,
+            simulated=repair.photo == starter.example().photo.stem,
+            invented=[name for name in recipe.paints if name in paints and paints[name].invented],
         )
     )
 

@@ -61,4 +61,6 @@ def _take_example() -> None:
 
 
 def _begin(photo: str, title: str, regions: tuple[Region, ...] = (), *, guided: bool = False) -> None:
-    session.keep(replace(session.current(), name=title, photo=photo, regions=regions, guided=guided))
+    begun = replace(session.current(), name=title, photo=photo, regions=regions, guided=guided)
+    # The example may show its own paints, whatever else stands on the shelf.
+    session.keep(replace(begun, limits=replace(begun.limits, invented=guided)))

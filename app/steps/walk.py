@@ -6,6 +6,7 @@ import streamlit as st
 
 from app.repair import session
 from app.repair.session import OpenRepair
+from colormatch.library.starter import remove_example
 
 #: By the page's place in the address.
 _LINES = {
@@ -39,5 +40,5 @@ def lent() -> None:
 
 def _remove(number: int) -> None:
     with session.telling():
-        session.open_library().remove_repair(number)
+        remove_example(session.open_library(), number)
         session.leave()

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from colormatch.bench.measures import WATER, Practice
 from colormatch.errors import BadInput
-from colormatch.records import Flag, Layer, Paint, Part
+from colormatch.records import Flag, Layer, Paint
 from colormatch.wash.ratio import ROUNDING
 
 #: Smallest batch, ml, that a brush can be loaded from; our choice.
@@ -242,7 +242,7 @@ def _rounding(batch: Batch) -> float:
 
 def _as_measured(layer: Layer, paint_ml: Sequence[float], thinner_ml: float) -> Layer:
     least, paint = min(paint_ml), math.fsum(paint_ml)
-    parts = tuple(Part(part.paint, ml / least) for part, ml in zip(layer.paints, paint_ml, strict=True))
+    parts = tuple(replace(part, parts=ml / least) for part, ml in zip(layer.paints, paint_ml, strict=True))
     return Layer(parts, paint / (paint + thinner_ml), layer.coats)
 
 

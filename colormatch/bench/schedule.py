@@ -175,7 +175,7 @@ def _waits(layer: Layer, shelf: Mapping[str, Paint], times: Times) -> tuple[int,
 
 
 def _coats(layer: Layer, waits: tuple[int, int], where: str) -> list[Step]:
-    name = " + ".join(part.paint for part in layer.paints)
+    name = " + ".join(part.called for part in layer.paints)
     stands, dries = waits
     steps = []
     for coat in range(1, layer.coats + 1):

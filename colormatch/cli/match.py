@@ -78,8 +78,15 @@ def run(args: argparse.Namespace) -> Answer:
     workshop = open_workshop(args.library, fitting_progress)
     if opening is None:
         found = match_colors(args.target, args.over, workshop, allowed, shift)
-        return Answer(document(found), text(found))
+        return Answer(document(found), "\n".join([text(found), *_left_out(workshop, allowed)]))
     return _from_photo(args, opening.photo(), workshop, allowed, shift)
+
+
+def _left_out(workshop: Workshop, allowed: Limits) -> list[str]:
+    from colormatch.workshop import offered
+
+    fewer = offered(workshop, allowed)[0] != workshop.shelf
+    return ["--invented ranks the example's paints too."] * fewer
 
 
 def _from_photo(
@@ -103,6 +110,7 @@ def _from_photo(
     answer = document(found) | {"flags": flag_documents(flags)}
     lines = [
         text(found),
+        *_left_out(workshop, allowed),
         *notes(flags),
         "All of the wood is taken as dry: wet or freshly oiled wood looks darker than it will be.",
     ]

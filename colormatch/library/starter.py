@@ -10,9 +10,11 @@ from colormatch.errors import LibraryError
 from colormatch.library.exchange import read_exchange
 from colormatch.library.merge import ImportPlan, import_exchange
 from colormatch.library.store import Library
-from colormatch.records import Box, Layer, Part, Region, RegionKind, Shelf
+from colormatch.records import Box, ClearCoatPair, Layer, Paint, Part, Region, RegionKind, Shelf, Swatch
 
 _PACKAGE = Path(__file__).resolve().parent.parent
+#: What stands in the notes of the example's swatches and clear coats.
+_SIMULATED = "simulated"
 
 
 def bundled(name: str) -> Path:
@@ -48,6 +50,40 @@ def starter_shelf() -> Shelf:
 def install_starter(library: Library) -> ImportPlan:
     """Import the starter library, as one step that can be undone."""
     return import_exchange(library, bundled("swatches"))
+
+
+def remove_example(library: Library, repair: int) -> None:
+    """Remove the example's repair with its paints, swatches and clear coats, as one step that can be undone.
+
+    What something of the user's depends on stays: a paint that another repair names or of which there is a swatch that
+    is not of the example's photos, and a clear coat that another repair names.
+
+    Parameters
+    ----------
+    library : Library
+    repair : int
+        Its number.
+    """
+    shown = example()
+    photos = {shown.photo.stem, shown.dried.stem}
+    swatches = [stored.record for stored in library.all(Swatch)]
+    own = {one.paint for one in swatches if one.notes != _SIMULATED and one.photo not in photos}
+    others = [stored.record.document for stored in library.repairs() if stored.id != repair]
+
+    def is_free(name: str) -> bool:
+        return not any(json.dumps(name) in document for document in others)
+
+    invented = [one for one in library.all(Paint) if one.record.invented and one.record.name not in own]
+    paints = [one for one in invented if is_free(one.record.name)]
+    simulated = [one for one in library.all(ClearCoatPair) if one.record.notes == _SIMULATED]
+    coats = [one for one in simulated if is_free(one.record.name)]
+    along = " and its paints" if paints else ""
+    with library.step(f"removed the repair {library.repair(repair).name}{along}") as step:
+        step.remove_repair(repair)
+        for paint in paints:
+            step.remove(Paint, paint.id)
+        for coat in coats:
+            step.remove(ClearCoatPair, coat.id)
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,7 @@ def _what_would_help(job: Job, outcomes: Outcomes, names: Sequence[str], limits:
     """The user's own paints that come nearer where more is allowed, if the eye would see the gain."""
     order = np.argsort(outcomes.expected, kind="stable")
     nearest = dict.fromkeys(p.paint for i in order for layer in outcomes.recipes[i] for p in layer.paints)
-    shelf = sorted([*nearest, *sorted(set(job.models) - set(nearest))][:_PAINTS_TRIED])
+    shelf = sorted([*nearest, *sorted(_on_shelf(job) - set(nearest))][:_PAINTS_TRIED])
     more = set(shelf) - set(names)
     wider = [replace(limits, mix=2, layers=1)] if more or limits.mix == 1 else []
     wider += [replace(limits, mix=1, layers=2)] if more or limits.layers == 1 else []
@@ -102,6 +102,11 @@ def _what_would_help(job: Job, outcomes: Outcomes, names: Sequence[str], limits:
                 f"{tried.expected[place]:.1f} ΔE. Allow {_needs(recipe, names, limits)}."
             ]
     return []
+
+
+def _on_shelf(job: Job) -> set[str]:
+    """Paints that may be advised: with swatches, and on the shelf that the ranking was given."""
+    return {paint.name for paint in job.shelf.paints if paint.name in job.models}
 
 
 def _helper(recipe: Recipe) -> str:

@@ -190,11 +190,13 @@ def single_washes(
     fractions = [some[(some >= weakest) & _possible(some, (1,), measures)] for some in fractions]
     places = np.repeat(np.arange(len(names)), [len(some) for some in fractions])
     paints = optics_of(np.stack([models[name].theta for name in names]))
-    return _washes(tuple((Part(name),) for name in names), paints, places, np.concatenate(fractions), limits.coats)
+    return _washes(
+        tuple((shelf.part(name),) for name in names), paints, places, np.concatenate(fractions), limits.coats
+    )
 
 
 def mixed_washes(
-    pairs: Sequence[tuple[str, str]], models: Mapping[str, PaintModel], limits: Limits
+    pairs: Sequence[tuple[str, str]], models: Mapping[str, PaintModel], shelf: Shelf, limits: Limits
 ) -> Iterator[Washes]:
     """Every wash of the given pairs of paints in simple parts that can be measured out, some at a time."""
     usual = np.array([_fraction(ratio) for ratio in RATIOS])
@@ -209,7 +211,7 @@ def mixed_washes(
         places = np.array([[names.index(name) for name in pair] for pair in part])
         first, second = (Optics(*(values[column] for values in paints)) for column in places.T)
         for (some, others), fractions in stirred_in.items():
-            mixes = tuple((Part(one, float(some)), Part(other, float(others))) for one, other in part)
+            mixes = tuple((shelf.part(one, float(some)), shelf.part(other, float(others))) for one, other in part)
             which = np.repeat(np.arange(len(part)), len(fractions))
             stirred = mix([first, second], [some, others])
             yield _washes(mixes, stirred, which, np.tile(fractions, len(part)), limits.coats)

@@ -42,7 +42,7 @@ def finalists(job: Job, names: Sequence[str], limits: Limits, weakest: float = 0
     searched = 1 + len(singles)
     if limits.mix == 2:
         mixes: list[tuple[float, Recipe]] = []
-        for washes in mixed_washes(list(combinations(names, 2)), job.models, limits):
+        for washes in mixed_washes(list(combinations(names, 2)), job.models, job.shelf, limits):
             distance = _distance(washes, body, ending, job.finished)
             mixes += [(float(distance[i]), (washes.layer(i),)) for i in _nearest(washes, distance, _MIXES)]
             searched += len(washes)
@@ -56,7 +56,7 @@ def finalists(job: Job, names: Sequence[str], limits: Limits, weakest: float = 0
         searched += compared
         if limits.mix == 2:
             some = _leading(stacks, names, limits)
-            below = list(mixed_washes(list(combinations(some, 2)), job.models, limits))
+            below = list(mixed_washes(list(combinations(some, 2)), job.models, job.shelf, limits))
             if below:
                 glazes = single_washes(some, job.models, job.shelf, limits)
                 nearest = min([near, *found.values()])

@@ -16,7 +16,7 @@ from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.spectra import reflectance_from_lab
 from colormatch.match.ending import brushed
 from colormatch.match.job import Job, Outcomes
-from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Part
+from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Shelf
 from colormatch.wash.film import Body, bare
 from colormatch.wash.paint import MODEL_ERROR, REFITS
 from colormatch.wash.predict import MOST_LAYERS, Chances, predict_many
@@ -53,7 +53,7 @@ def next_swatch(job: Job, outcomes: Outcomes) -> NextSwatch | None:
     order = np.argsort(outcomes.expected, kind="stable")
     order = np.array([i for i in order if outcomes.recipes[i]], dtype=int)[:_RECIPES]
     recipes = [outcomes.recipes[i] for i in order]
-    designs = _designs([layer for recipe in recipes for layer in recipe])
+    designs = _designs([layer for recipe in recipes for layer in recipe], job.shelf)
     if not designs:
         return None
     colors, target = outcomes.draws[order, :_DRAWS], job.finished_draws[:_DRAWS]
@@ -81,11 +81,11 @@ def next_swatch(job: Job, outcomes: Outcomes) -> NextSwatch | None:
     return best
 
 
-def _designs(layers: list[Layer]) -> list[Layer]:
+def _designs(layers: list[Layer], shelf: Shelf) -> list[Layer]:
     """The washes of the recipes, and the usual swatches of their paints."""
     paints = list(dict.fromkeys(part.paint for layer in layers for part in layer.paints))[:_PAINTS]
     own = [layer for layer in layers if len(layer.paints) == 1 and layer.paints[0].paint in paints]
-    usual = [Layer((Part(paint),), fraction, coats) for paint in paints for fraction, coats in _USUAL]
+    usual = [Layer((shelf.part(paint),), fraction, coats) for paint in paints for fraction, coats in _USUAL]
     return list(dict.fromkeys([*own, *usual]))
 
 

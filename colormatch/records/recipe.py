@@ -32,6 +32,13 @@ class Part:
     paint: str
     #: By volume; only the proportion to the other parts matters.
     parts: float = 1.0
+    #: Whether it is a paint of the shipped example; said beside its name, and no part of what a recipe is.
+    invented: bool = field(default=False, compare=False, repr=False)
+
+    @property
+    def called(self) -> str:
+        """The paint's name, with the sign of one that nobody can buy."""
+        return f"{self.paint} (invented)" if self.invented else self.paint
 
 
 @dataclass(frozen=True)
@@ -118,6 +125,9 @@ class Limits:
     clear: str = ""
     #: Seed of the random draws behind the expected ΔE.
     seed: int = 0
+    #: Whether the shipped example's paints stand beside the user's own; named in ``paints`` they always may. Not in the
+    #: ``repr``, by which recipes that were picked before there was this limit know their settings.
+    invented: bool = field(default=False, repr=False)
 
 
 @dataclass(frozen=True)

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 
 from colormatch.errors import BadInput
 from colormatch.records.color import Lab, lab_of
+from colormatch.records.names import name_key
 from colormatch.records.reading import CardKind
-from colormatch.records.recipe import check_coats
+from colormatch.records.recipe import Part, check_coats
+
+#: What the shipped example states as the maker of its paints; whoever owns such a tin writes its real maker over it.
+INVENTED = "invented"
 
 
 class SurfaceState(StrEnum):
@@ -48,6 +53,11 @@ class Paint:
         for label, value in (("price", self.price), ("size", self.size_ml), ("amount on hand", self.on_hand_ml)):
             if value is not None and not (math.isfinite(value) and value >= 0):
                 raise BadInput(f"The {label} of {self.name} is {value:g}.", "Give a number of zero or more.")
+
+    @property
+    def invented(self) -> bool:
+        """Whether it is one of the shipped example's, which nobody can buy."""
+        return name_key(self.maker) == INVENTED
 
 
 @dataclass(frozen=True)
@@ -189,6 +199,19 @@ class Shelf:
     def of(self, paint: str) -> tuple[Swatch, ...]:
         """Swatches of one paint, in the library's order."""
         return self._by_paint.get(paint, ())
+
+    def part(self, paint: str, parts: float = 1.0) -> Part:
+        """A share of one of its paints in a mix."""
+        return Part(paint, parts, paint in self._invented)
+
+    def without_invented(self, kept: Collection[str]) -> Shelf:
+        """The user's own paints and the named ones; all, where the user has none. Swatches stay."""
+        own = any(not paint.invented for paint in self.paints)
+        return replace(self, paints=tuple(p for p in self.paints if not (own and p.invented) or p.name in kept))
+
+    @cached_property
+    def _invented(self) -> frozenset[str]:
+        return frozenset(paint.name for paint in self.paints if paint.invented)
 
     @cached_property
     def _by_paint(self) -> dict[str, tuple[Swatch, ...]]:

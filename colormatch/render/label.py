@@ -66,7 +66,7 @@ def label_html(label: Label) -> str:
     """One label, for a page that holds :data:`LABEL_STYLE`."""
     layer = label.layer
     several = len(layer.paints) > 1
-    paints = " + ".join(f"{part.parts:.3g} {part.paint}" if several else part.paint for part in layer.paints)
+    paints = " + ".join(f"{part.parts:.3g} {part.called}" if several else part.called for part in layer.paints)
     ratio = format_fraction(layer.paint_fraction)
     thinned = "full strength" if ratio == "full" else f"{ratio} paint to {label.thinner}"
     which = f"Wash {label.number} of {label.count} for " if label.count > 1 else "For "

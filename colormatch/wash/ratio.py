@@ -239,5 +239,5 @@ def format_layers(layers: Sequence[Layer]) -> str:
 
 def _format_layer(layer: Layer) -> str:
     several = len(layer.paints) > 1
-    paints = " + ".join(f"{part.parts:.3g} {part.paint}" if several else part.paint for part in layer.paints)
+    paints = " + ".join(f"{part.parts:.3g} {part.called}" if several else part.called for part in layer.paints)
     return f"{paints}, {format_fraction(layer.paint_fraction)}, {layer.coats} coat{'s' if layer.coats > 1 else ''}"

@@ -67,7 +67,7 @@ def test_only_what_can_be_measured_is_proposed(shelf, models):
     every, few = (single_washes(names, models, shelf, limits) for limits in (Limits(), SPOONS))
     assert set(few.fraction) < set(every.fraction)
     assert set(np.round(few.fraction * 60, 6)) == {60, 48, 45, 40, 36, 30, 24, 20, 15, 12}  # 5, 4, 3, 2 measures
-    for washes in mixed_washes(list(combinations(names, 2)), models, SPOONS):
+    for washes in mixed_washes(list(combinations(names, 2)), models, shelf, SPOONS):
         for place in range(0, len(washes), 7):
             layer = washes.layer(place)
             paint = Fraction(layer.paint_fraction).limit_denominator(60)

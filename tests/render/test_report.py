@@ -70,7 +70,7 @@ def report(name: str = "Ochre", title: str = "A drawer") -> Report:
     return Report(
         title, "2026-11-25", reading, match, wash, picture, picture, [(name, picture)], amounts, Practice(), 40.0,
         schedule(layers, paints, clear_coat=name), cautions(list(paints.values()), clear_coat=True), [(name, name)],
-        labels, simulated=True,
+        labels, simulated=True, invented=["Brown Glaze"],
     )  # fmt: skip
 
 
@@ -114,16 +114,16 @@ def test_it_tells_all_of_the_job() -> None:
         "Checked when dry",
         "Wash 1 of 2 for A drawer",  # labels
         "Simulated: as the wash should dry",
-        "Photo and paints of this example are simulated.",
+        "The photo is simulated. Brown Glaze: invented, no such tin can be bought.",
         DEFER,
     ):
         assert told in text
 
 
 def test_what_is_not_known_is_left_out() -> None:
-    bare = replace(report(), amounts=None, practice=None, steps=(), checks=(), labels=(), simulated=False)
+    bare = replace(report(), amounts=None, practice=None, steps=(), checks=(), labels=(), simulated=False, invented=())
     text = Elements(report_page(bare)).text
-    for absent in ("Into the cup", "What to do", "Checked when dry", "For the jar", "are simulated"):
+    for absent in ("Into the cup", "What to do", "Checked when dry", "For the jar", "is simulated", "no such tin"):
         assert absent not in text
 
 

@@ -1,0 +1,27 @@
+"""match and mix: the example's paints beside the user's own."""
+
+import json
+
+MATCH = ("match", "--target", "56,11,25", "--over", "72,6,19")
+
+
+def test_invented_paints_stand_back_until_asked_for_and_are_called_so(run):
+    assert run("library", "import").status == 0
+    assert "(invented)" in run(*MATCH).out  # nothing of the user's own yet
+    run("paint", "add", "My Umber", "--maker", "the shop")
+    run(
+        *("swatch", "add", "--paint", "My Umber", "--ratio", "1:3", "--coats", 1, "--lab", "55,11,22"),
+        *("--ground", "rail", "--ground-lab", "70,5,20"),
+    )
+    own = run(*MATCH)
+    assert "10 invented paints of the example" in own.out
+    assert "--invented ranks the example's paints too." in own.out
+    assert "(invented)" not in own.out
+    washes = json.loads(run(*MATCH, "--json").out)["washes"]
+    names = {part["name"] for wash in washes for layer in wash["layers"] for part in layer["paints"]}
+    assert names == {"My Umber"}
+    every = run(*MATCH, "--invented")
+    assert "(invented)" in every.out
+    assert "left out, until" not in every.out
+    assert "Ochre (invented)" in run(*MATCH, "--paint", "Ochre").out  # asked for by its name
+    assert "(invented)" in run("mix", "--paint", "Ochre", "--ratio", "1:3", "--area", "40cm2").out
