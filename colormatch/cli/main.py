@@ -101,7 +101,7 @@ def _dispatch(arguments: list[str]) -> int:
     else:
         name, rest = "app", arguments
     if name != "app":
-        # No command multiplies large matrices; threads that wait for some would cost 30 ms of the processor at the start.
+        # No command multiplies large matrices, and threads that wait for some cost 30 ms of the processor at the start.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     module = importlib.import_module(f"colormatch.cli.{name}")
     parser = _Parser(
