@@ -1,7 +1,4 @@
-"""The neutral reference of a photo, found or as marked, and the correction that follows from it.
-
-What only charts, three-step cards and chips need is imported for them: most photos have a gray card.
-"""
+"""The neutral reference of a photo, found or as marked, and the correction that follows from it."""
 
 from __future__ import annotations
 
@@ -17,13 +14,8 @@ from colormatch.color.space import lab_from_linear, linear_from_encoded
 from colormatch.errors import BadInput, CardNotFound, RegionError
 from colormatch.photo.card import find_card
 from colormatch.photo.card_check import check_card
-from colormatch.photo.correct import (
-    GRAY_CARD,
-    Correction,
-    gray_card_correction,
-    neutral_linear,
-    no_correction,
-)
+from colormatch.photo.chips import ALL_GRAYS, GRAY, with_chips
+from colormatch.photo.correct import GRAY_CARD, Correction, gray_card_correction, neutral_linear, no_correction
 from colormatch.photo.light import NO_PLACES, Places, Plane, describe_light, fit_plane, surface_parts
 from colormatch.photo.local_tones import tone_flags
 from colormatch.photo.read import DecodedPhoto
@@ -381,8 +373,6 @@ def tie_to_chips(
     chips = [region for region in regions if region.kind is RegionKind.CHIP]
     if not chips:
         return neutral
-    from colormatch.photo.chips import ALL_GRAYS, GRAY, with_chips
-
     known = {chip.name: chip for chip in settled}
     unknown = [chip.name for chip in chips if chip.name not in known]
     if unknown:
