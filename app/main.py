@@ -29,6 +29,8 @@ PAGES = (
 PHONE = ("connect.py", "Phone", "phone")
 #: Places of the pages that show the open repair.
 OF_THE_REPAIR = ("", "match", "mix", "check")
+#: That of them with photos of its own, named as the field that holds them: marks of the first photo are not seen there.
+OWN_UNDO = ("check",)
 #: Those of them whose figures come from paints.
 WITH_PAINTS = ("match", "mix")
 
@@ -93,12 +95,15 @@ def _repair_line(place: str) -> None:
             on_change=session.changer("name", key, lambda text: text.strip() or repair.name),
         )
         for word, again in (("Undo", False), ("Redo", True)):
-            what = session.next_undo(again=again)
+            of = place if place in OWN_UNDO else ""
+            what = session.next_undo(again=again, of=of)
             key = word.lower()
             # A place of its own: a button that took the other's place while a finger is on it would lose the press.
             with st.container(key=f"{key}-place", width="content"):
                 if what:
-                    st.button(f"{word} {look.plain(what)}", key=key, on_click=session.undo, kwargs={"again": again})
+                    st.button(
+                        f"{word} {look.plain(what)}", key=key, on_click=session.undo, kwargs={"again": again, "of": of}
+                    )
     if repair.guided:
         walk.show(repair, place)
     elif place in WITH_PAINTS and not session.stored(Paint):

@@ -56,6 +56,7 @@ function makeEditor(root) {
   };
   const box = (a, b) => { const [l, t, r, d] = extent([a, b]); return [[l, t], [r, t], [r, d], [l, d]]; };
   const single = (kind) => kind === "card" || kind === cornered;
+  const usual = () => kinds.find((kind) => kind !== "card") || kinds[0];
   const isBox = (points) => points.length === 4 &&
     [0, 1, 2, 3].every((i) => points[i][0] === points[(i + 1) % 4][0] || points[i][1] === points[(i + 1) % 4][1]);
   const shifted = (points, dx, dy) => {
@@ -250,7 +251,8 @@ function makeEditor(root) {
     else if (data.stamp >= state.stamp) { origin = null; store(null); }
     else if (Date.now() - sent > RESEND) tell(RESEND);       // the connection is back
     // What is still to be marked comes first.
-    if (other) state.kind = kinds.find((kind) => !state.regions.some((r) => r.kind === kind)) || kinds[1] || kinds[0];
+    if (other || ![...kinds, ...more].includes(state.kind))
+      state.kind = kinds.find((kind) => !state.regions.some((r) => r.kind === kind)) || usual();
     draw();
   };
 
@@ -341,7 +343,7 @@ function makeEditor(root) {
     if (single(state.kind)) state.regions = state.regions.filter((r) => r.kind !== state.kind);
     state.regions.push({ kind: state.kind, points: tidy(points) });
     state.selected = state.regions.length - 1;
-    if (state.kind === "card") state.kind = kinds.find((kind) => kind !== "card");
+    if (state.kind === "card") state.kind = usual();
     commit();
   }
   function remove() {
@@ -395,7 +397,7 @@ function makeEditor(root) {
     if (shape) { state.shape = shape; state.selected = null; }
     if (event.target.matches(".more")) {
       state.more = !state.more;
-      if (!state.more && more.includes(state.kind)) state.kind = kinds[1] || kinds[0];
+      if (!state.more && more.includes(state.kind)) state.kind = usual();
     }
     draw();
   };

@@ -60,7 +60,7 @@ _TO_MARK = {
     RegionKind.REPAIR: "the dried repair",
     RegionKind.WHITE: "plain white paper",
 }
-#: What a repair's photo is marked with, and what only some photos hold.
+#: What a repair's photo is marked with, the card first, and what only some photos hold.
 USUAL = (RegionKind.CARD, RegionKind.SOUND, RegionKind.DAMAGE)
 RARE = (RegionKind.WHITE, RegionKind.CHIP)
 

@@ -88,10 +88,10 @@ def taken_back(document: Mapping[str, Any], *, again: bool = False) -> Document 
     return {**document, **change["was"], source: changes, target: [*document.get(target, []), inverse]}
 
 
-def next_change(document: Mapping[str, Any], *, again: bool = False) -> str:
-    """What undo (or redo) would change, in words; empty: nothing."""
+def next_change(document: Mapping[str, Any], *, again: bool = False, of: str = "") -> str:
+    """What undo (or redo) would change, in words; empty: nothing, or nothing ``of`` that field."""
     changes = document.get(FUTURE if again else PAST, [])
-    return changes[-1]["what"] if changes else ""
+    return changes[-1]["what"] if changes and (not of or of in changes[-1]["was"]) else ""
 
 
 def _told(changed: list[str], before: Mapping[str, Any], after: Mapping[str, Any]) -> str:

@@ -104,20 +104,23 @@ def _save(document: history.Document, id: int | None) -> int:
     return number
 
 
-def undo(*, again: bool = False) -> None:
-    """Take back the last change of the open repair, or make it again: a callback."""
+def undo(*, again: bool = False, of: str = "") -> None:
+    """Take back the last change of the open repair, or make it again: a callback.
+
+    Nothing where that change is not ``of`` a field, if one is named: a page takes back only what it shows.
+    """
     with telling(), _writing:
         repair = current()
-        document = None if repair.id is None else history.taken_back(_held(repair.id), again=again)
+        document = history.taken_back(_held(repair.id), again=again) if next_undo(again=again, of=of) else None
         if document is not None:
             check = dried.document(repair.check.with_marks_of(document.get("check", {})))
             _save({**document, "check": check, "stamp": stamp_after(repair.stamp)}, repair.id)
 
 
-def next_undo(*, again: bool = False) -> str:
+def next_undo(*, again: bool = False, of: str = "") -> str:
     """What :func:`undo` would change, in words; empty: nothing."""
     repair = current()
-    return "" if repair.id is None else history.next_change(_held(repair.id), again=again)
+    return "" if repair.id is None else history.next_change(_held(repair.id), again=again, of=of)
 
 
 def change(**what: Any) -> None:

@@ -12,7 +12,7 @@ from app.pieces import chips, look
 from app.pieces.states import STATES
 from app.repair import session, work
 from app.shelf import draft as drafts
-from app.shelf import photo_side, place, woods
+from app.shelf import photo_side, place, typed, woods
 from app.shelf.draft import Draft
 from app.shelf.word_fields import WordFields
 from colormatch.bench.board import Wash, swatch_of
@@ -20,7 +20,6 @@ from colormatch.boards import keep_swatches
 from colormatch.errors import BadInput
 from colormatch.library import Library
 from colormatch.records import Paint, RegionKind, Sample
-from colormatch.wash.ratio import parse_ratio
 from colormatch.workshop import ground_named
 
 _USE = "patch"
@@ -82,7 +81,7 @@ def _form(library: Library, draft: Draft, paint: Paint | None, samples: Mapping[
     if paint is None:
         names = sorted((one.record.name for one in library.all(Paint)), key=str.casefold)
         fields.pick_or_type("Paint", "paint", names)
-    fields.text("Paint to water, such as 1:3, 25% or full", "ratio", "1:3")
+    fields.text("Paint to water: full, 1:7, 25% …", "ratio")
     fields.pick("Coats", "coats", {count: str(count) for count in (1, 2, 3, 4)})
     fields.pick_or_type("Painted on", "ground", [wood.name for wood in woods.known()])
     fields.pick("That wood was", "state", STATES)
@@ -113,7 +112,7 @@ def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
             raise BadInput("What it was painted on is not named.", "Choose a wood, or type a name such as light wood.")
         painted = Wash(
             paint,
-            parse_ratio(session.widget_value("patch-ratio")),
+            typed.ratio(session.widget_value("patch-ratio"), None),
             session.widget_value("patch-coats"),
             ground.strip(),
             session.widget_value("patch-state"),
@@ -124,7 +123,7 @@ def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
         keep_swatches(library, [swatch], f"added the swatch of {paint}, {chips.wash_words(swatch)}")
         # The next wash in the same photo lies beside the same card and wood.
         others = (region for region in draft.regions if region.kind is not RegionKind.PATCH)
-        drafts.keep(draft.with_regions(*others))
+        drafts.keep(drafts.with_words(draft.with_regions(*others), ratio=""))
         place.go("paint", _number(library, swatch.paint))
 
 

@@ -68,7 +68,7 @@ def mark(
         draft.edit,
         drafts.taker(draft.use),
         key=f"regions-{draft.use}",
-        kinds=kinds,
+        kinds=[kind for kind in kinds if kind is not RegionKind.CARD or draft.card_kind is not CardKind.NONE],
         words=words,
         cornered=cornered,
         on_undo=drafts.undoer(draft.use),

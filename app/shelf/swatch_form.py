@@ -10,6 +10,7 @@ from app.pieces import look
 from app.pieces.states import STATES
 from app.repair import session, work
 from app.shelf import place, typed, woods
+from colormatch.errors import BadInput
 from colormatch.library import Library
 from colormatch.records import Lab, Paint, SurfaceState, Swatch
 from colormatch.wash.ratio import Ratio, format_ratio
@@ -42,8 +43,8 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
     with st.form("swatch-form", border=False):
         left, right = st.columns(2, gap="small")
         with left:
-            ratio = "1:3" if swatch is None else format_ratio(swatch.paint_parts, swatch.water_parts)
-            st.text_input("Paint to water, such as 1:3, 25% or full", ratio, key="swatch-ratio")
+            ratio = "" if swatch is None else format_ratio(swatch.paint_parts, swatch.water_parts)
+            st.text_input("Paint to water: full, 1:7, 25% …", ratio, key="swatch-ratio")
             st.number_input("Coats", 1, None, 1 if swatch is None else swatch.coats, key="swatch-coats")
             st.text_input(
                 "Color of the dried wash: L*, a*, b*", typed.color_text(swatch and swatch.lab), key="swatch-lab"
@@ -51,8 +52,8 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
             doubt = Swatch.uncertainty if swatch is None else swatch.uncertainty
             st.text_input("It is sure to, ΔE (nine times in ten)", f"{doubt:g}", key="swatch-uncertainty")
         with right:
-            ground = (names[0] if names else "light wood") if swatch is None else swatch.ground
-            st.text_input("Painted on", ground, key="swatch-ground")
+            ground = "" if swatch is None else swatch.ground
+            st.text_input("Painted on, such as light wood", ground, key="swatch-ground")
             st.text_input(
                 "Color of that wood: L*, a*, b*" + ("; empty: as you kept it" if names else ""),
                 typed.color_text(swatch and swatch.ground_lab),
@@ -82,6 +83,8 @@ def _keep(number: int, paint: str, owner: int) -> None:
             for name in ("ratio", "coats", "lab", "uncertainty", "ground", "ground-lab", "state", "taken", "notes")
         }
         old = library.get(Swatch, number) if place.view() == "edit-swatch" else None
+        if not held["ground"].strip():
+            raise BadInput("What it was painted on is not named.", "Type it, such as light wood.")
         ratio = typed.ratio(held["ratio"], old and Ratio(old.paint_parts, old.water_parts))
         given = {
             "paint_parts": ratio.paint,

@@ -6,6 +6,9 @@ from colormatch.errors import BadInput
 from colormatch.records import Lab, lab_of
 from colormatch.wash.ratio import Ratio, format_ratio, parse_ratio, parse_volume
 
+#: What is said, and asked for, where a ratio is left empty: one that the program made up would spoil a swatch.
+NO_RATIO = "It is not said how the paint was thinned.", "Type paint to water, such as full, 1:7 or 25%."
+
 
 def volume(text: str) -> float | None:
     """``250``, ``250 ml``, ``1 pint`` in milliliters; None for nothing.
@@ -80,4 +83,6 @@ def ratio(text: str, before: Ratio | None) -> Ratio:
     ------
     BadInput
     """
+    if not text.strip():
+        raise BadInput(*NO_RATIO)
     return before if before is not None and text == format_ratio(*before) else parse_ratio(text)

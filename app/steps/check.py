@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from app import cached
@@ -163,7 +165,8 @@ def _photo(repair: OpenRepair, shown: DriedPhoto) -> None:
     path = session.open_library().photos.path(shown.photo)
     with st.spinner("Opening the photo"):
         size, taken = cached.size(path), cached.as_taken(path)
-    kinds = (RegionKind.CARD, RegionKind.SOUND, PAINTED[shown.mode])
+    card = () if repair.card_kind is CardKind.NONE else (RegionKind.CARD,)
+    kinds = (*card, RegionKind.SOUND, PAINTED[shown.mode])
     region_editor(
         pictures.publish(taken),
         size,
@@ -173,6 +176,7 @@ def _photo(repair: OpenRepair, shown: DriedPhoto) -> None:
         kinds=(*kinds, RegionKind.DAMAGE) if shown.mode == STRIPS else kinds,
         words={RegionKind.DAMAGE: ("Bare wood", "Bare", "bare wood of the strips")},
         cornered=RegionKind.CARD if repair.card_kind is CardKind.CHART24 else None,
+        on_undo=partial(session.undo, of="check"),
     )
 
 

@@ -11,7 +11,7 @@ from app import cached
 from app.pieces import look, reference_form
 from app.pieces.found_card import why_not_found, with_card_looked_for
 from app.pieces.photo_words import PATCHES, doubts, judged
-from app.pieces.region_editor import RARE, region_editor
+from app.pieces.region_editor import RARE, USUAL, region_editor
 from app.pieces.states import DRY_STATES
 from app.repair import session
 from app.repair.session import OpenRepair
@@ -83,6 +83,7 @@ def _photo(repair: OpenRepair, path: Path, size: tuple[int, int]) -> None:
         size,
         repair.edit,
         session.take_edit,
+        kinds=USUAL[1:] if repair.card_kind is CardKind.NONE else USUAL,
         more=RARE,
         words={RegionKind.CARD: ("Card", "Card", what)},
         cornered=RegionKind.CARD if repair.card_kind is CardKind.CHART24 else None,

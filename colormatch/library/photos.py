@@ -248,10 +248,11 @@ def _insert(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def _named(connection: sqlite3.Connection, sha256: str) -> bool:
-    """Whether a paint, a swatch or a repair names the photo."""
+    """Whether a paint, a swatch or a repair names the photo, or the app is just taking swatches from it (a draft)."""
     found = connection.execute(
         "SELECT 1 FROM swatch WHERE photo = ?1 UNION ALL SELECT 1 FROM paint WHERE photo = ?1"
-        " UNION ALL SELECT 1 FROM repair, json_each(repair.photos) WHERE json_each.value = ?1 LIMIT 1",
+        " UNION ALL SELECT 1 FROM repair, json_each(repair.photos) WHERE json_each.value = ?1"
+        " UNION ALL SELECT 1 FROM setting WHERE key GLOB 'draft-*' AND instr(value, ?1) LIMIT 1",
         (sha256,),
     ).fetchone()
     return found is not None

@@ -208,3 +208,18 @@ def test_second_light_is_opened_at_its_missing_marks_and_then_the_worse_counts(c
     assert "Second light: ΔE" in page
     assert "in the second light only" in page
     assert "clearly too light" in page
+
+
+def test_undo_here_leaves_the_first_photo_alone(example, library, open_app):
+    from app.repair import history
+
+    saved = library.repair(1)
+    now = json.loads(saved.document)
+    fewer = now | {"regions": [one for one in now["regions"] if one["kind"] != "damage"]}
+    marked = history.recorded(fewer, now, apart=frozenset())
+    library.save_repair(SavedRepair(saved.name, json.dumps(marked), photos=saved.photos), 1)
+    assert "Undo marking damage" in [button.label for button in open_app(repair=1).button]
+    app = open_app(repair=1, page="steps/check.py")
+    assert not [button for button in app.button if button.key in ("undo", "redo")]
+    app.button(key="example-dried").click().run()
+    assert not [button for button in app.button if button.key in ("undo", "redo")]

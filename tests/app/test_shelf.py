@@ -248,8 +248,13 @@ def test_a_swatch_by_numbers_is_kept_corrected_copied_and_deleted(visit, library
     number = library.add(Paint("Deep Brown"))
     library.add(Ground("rail", Lab(78.0, 5.0, 22.0)))
     app = visit("add-swatch", number)
-    type_in(app, swatch_ratio="1:3", swatch_lab="60, 9, 25", swatch_uncertainty="0.6")
-    assert app.text_input(key="swatch-ground").value == "rail"
+    type_in(app, swatch_lab="60, 9, 25", swatch_uncertainty="0.6")
+    for left_out, given in (("What it was painted on", {"swatch_ground": "rail"}), ("how the paint was thinned", {})):
+        app.button(key="keep-swatch").click().run()
+        assert left_out in app.error[0].value  # nothing is made up
+        assert library.all(Swatch) == ()
+        type_in(app, **given)
+    type_in(app, swatch_ratio="1:3")
     app.button(key="keep-swatch").click().run()
     assert not app.exception
     assert not app.error
@@ -301,7 +306,7 @@ def test_a_swatch_that_cant_be_is_told_and_stays_typed(visit, library, field, va
     number = library.add(Paint("Deep Brown"))
     library.add(Ground("rail", Lab(78.0, 5.0, 22.0)))
     app = visit("add-swatch", number)
-    app.text_input(key="swatch-lab").input("60, 9, 25")
+    type_in(app, swatch_lab="60, 9, 25", swatch_ratio="1:3", swatch_ground="rail")
     app.text_input(key=field).input(value)
     app.button(key="keep-swatch").click().run()
     assert told in app.error[0].value

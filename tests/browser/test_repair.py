@@ -74,6 +74,20 @@ def test_mark_match_reload(visit, finger, address, touch):
     assert one.outside() == []
 
 
+def test_where_no_card_lies_the_first_drag_marks_sound_wood(visit, address):
+    page = visit(address).page
+    page.locator("input[type=file]").set_input_files(ROOT / "app" / "guide" / "photo-wide.webp")  # holds no card
+    page.get_by_role("heading", name="Mark the card").wait_for(timeout=30_000)
+    page.get_by_text("Drag across the card").wait_for()
+    page.locator("[class*='st-key-card_kind-']").get_by_role("combobox").click()
+    page.get_by_role("option", name="None in the photo").click()
+    page.get_by_text("Drag across a patch of sound wood").wait_for(timeout=15_000)
+    assert page.get_by_role("button", name="Card", exact=True).count() == 0
+    mouse_drag(page, photo_place(page, 0.2, 0.2), photo_place(page, 0.3, 0.3))
+    page.locator("g.sound").wait_for(state="attached")
+    assert page.locator("g.card").count() == 0
+
+
 def test_the_card_can_be_dragged(visit, address):
     page = visit(address).page
     choose_demo(page)
@@ -215,9 +229,9 @@ def test_quick_edits_are_one_mark_that_moved(visit, address):
     for _ in range(5):  # each is an edit, sent before the one before is answered
         page.keyboard.press("Delete")
         page.keyboard.press("Tab")
-    page.get_by_text("Mark the card").wait_for(timeout=30_000)
+    page.get_by_role("heading", name="Mark the card").wait_for(timeout=30_000)
     page.reload()
-    page.get_by_text("Mark the card").wait_for(timeout=30_000)
+    page.get_by_role("heading", name="Mark the card").wait_for(timeout=30_000)
     page.locator("svg.photo [data-region]").first.wait_for(state="attached")
     assert page.locator("svg.photo [data-region]").count() == 1  # six were there
 
