@@ -9,12 +9,13 @@ Conventions
 * Doubts that do not stop the work travel as flags (:class:`Flag`); what can't be answered is an error.
 """
 
+from colormatch.box import Box
 from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of
 from colormatch.records.doubt import SIGMA_PER_RADIUS, Flag
 from colormatch.records.names import name_key, named
 from colormatch.records.reading import Card, CardKind, Light, Photo, Reading, Sample
 from colormatch.records.recipe import Layer, Limits, Match, Part, RankedWash, Task
-from colormatch.records.region import Box, Region, RegionKind
+from colormatch.records.region import Region, RegionKind
 from colormatch.records.shelf import ClearCoatPair, Ground, OwnCard, Paint, Shelf, ShopChip, SurfaceState, Swatch
 
 __all__ = [

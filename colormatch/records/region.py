@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import NamedTuple
 
 import numpy as np
 
+from colormatch.box import Box
 from colormatch.errors import RegionError
 from colormatch.records.color import BoolArray, FloatArray
 
@@ -38,15 +38,6 @@ _SPOKEN = {
     RegionKind.CHIP: "shop chip",
     RegionKind.WHITE: "white sheet",
 }
-
-
-class Box(NamedTuple):
-    """A rectangle in pixels of the upright photo: left, top, width, height."""
-
-    x: int
-    y: int
-    w: int
-    h: int
 
 
 @dataclass(frozen=True)
