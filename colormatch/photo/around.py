@@ -201,7 +201,7 @@ def some_pixels(photo: DecodedPhoto, region: Region) -> tuple[FloatArray, FloatA
     """(n, 3) linear light of a region, of about `_READ` of its pixels, and (n, 2) where they lie, fractions."""
     width, height = photo.facts.width, photo.facts.height
     box = region.box(width, height)
-    every = max(1, math.ceil(math.sqrt(box.w * box.h / _READ)))
+    every = photo.step(region, _READ)
     inside = region.within(box, width, height, every)
     y, x = np.nonzero(inside)
     places = np.column_stack([(box.x + every * x + 0.5) / width, (box.y + every * y + 0.5) / height])

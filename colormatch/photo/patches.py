@@ -28,9 +28,10 @@ _BRIGHTNESS = 0.5
 _RIM = (1.1, 5.0)
 #: Factor in the light of any channel within which what lies around counts as the same board.
 _SAME_BOARD = 2.0
-#: Spread of a patch over that of its board, the other patches included, below which it is an even spot, and the
-#: difference in color, ΔE00, from which that matters. Set by ``tests/scenes/study_patches.py``.
-_EVEN, _MATTERS = 0.65, 1.5
+#: Spread of a patch over that of its board, the other patches included, below which it is an even spot, set by
+#: ``tests/scenes/study_patches.py``; and the difference in color, ΔE00, from which that matters: beyond the 2 that wood
+#: varies within one surface (Buchelt and Wagenführ 2012), as three patches take the rest into their spread.
+_EVEN, _MATTERS = 0.65, 2.5
 #: L* above which wood or its damage is hardly to be believed: white paper has about 95 (common practice, no source).
 _PAPER = 95.0
 #: Words for the thirds of a photo, row by row.

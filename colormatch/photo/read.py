@@ -24,6 +24,8 @@ from colormatch.records import BoolArray, Box, ByteArray, FloatArray, Photo, Reg
 #: Pixels of the box around a region above which not all of them are read: several hundred each way tell its color, its
 #: grain and its light as well as all of them, and a card may cover ten million of a large photo.
 MOST_READ = 100_000
+#: Pixels of a region below which it is read in finer steps: enough for a median and for quarters of it. Our choice.
+_THIN = 100
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,10 +96,21 @@ class DecodedPhoto:
 
     def part(self, region: Region) -> Part:
         """The pixels of a region."""
-        box = region.box(self.facts.width, self.facts.height)
-        every = max(1, math.ceil(math.sqrt(box.w * box.h / MOST_READ)))
+        box, every = region.box(self.facts.width, self.facts.height), self.step(region, MOST_READ)
         _, inside = region.mask(self.facts.width, self.facts.height, every)
         return Part(box, inside, self.linear(box, every), every)
+
+    def step(self, region: Region, most: int) -> int:
+        """Every how many pixels each way a region is read, so that its box gives about ``most`` of them.
+
+        Fewer are left out where a thin region would slip through between them.
+        """
+        width, height = self.facts.width, self.facts.height
+        box = region.box(width, height)
+        every = max(1, math.ceil(math.sqrt(box.w * box.h / most)))
+        while every > 1 and region.mask(width, height, every)[1].sum() < _THIN:
+            every //= 2
+        return every
 
     def linear(self, box: Box | None = None, every: int = 1) -> FloatArray:
         """Linear light with sRGB primaries.

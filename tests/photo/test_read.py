@@ -13,6 +13,7 @@ from PIL import Image, ImageCms
 
 from colormatch.color.space import encoded_from_linear, lab_from_linear, linear_from_encoded
 from colormatch.errors import PhotoUnreadable, RegionError
+from colormatch.photo.around import some_pixels
 from colormatch.photo.pixels import Pixels
 from colormatch.photo.read import DecodedPhoto, open_photo
 from colormatch.records import Box, Region, RegionKind
@@ -345,3 +346,13 @@ def test_a_path_and_its_bytes_are_the_same_photo(tmp_path: Path) -> None:
     path = tmp_path / "my photo ü.JPG"
     path.write_bytes(data)
     assert open_photo(path).facts == open_photo(data).facts
+
+
+@pytest.mark.parametrize("across", [3, 5, 12])
+def test_a_long_thin_region_does_not_slip_through_between_the_pixels_that_are_read(across: int) -> None:
+    side = 2400
+    photo = open_photo(file_of(np.full((side, side, 3), 120, np.uint8), "PNG"))
+    near, far, wide = 0.02, 0.9, across / side
+    sliver = Region(RegionKind.SOUND, ((near, near), (near + wide, near), (far + wide, far), (far, far)))
+    assert photo.part(sliver).inside.sum() >= 100
+    assert len(some_pixels(photo, sliver)[0]) >= 100
