@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from datetime import datetime
 
@@ -136,10 +135,7 @@ def _copy(number: int) -> None:
     with session.telling():
         library = session.open_library()
         record = library.repair(number)
-        names = {one.record.name for one in library.repairs()}
-        plain = re.sub(r" \(\d+\)$", "", record.name)
-        name = next(name for n in range(2, len(names) + 3) if (name := f"{plain} ({n})") not in names)
-        library.save_repair(replace(record, name=name))
+        library.save_repair(replace(record, name=session.free_name(record.name)))
 
 
 def _delete(number: int) -> None:

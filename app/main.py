@@ -91,6 +91,7 @@ def _repair_line(place: str) -> None:
             "Name of this repair",
             key=session.showing(key, repair.name),
             label_visibility="collapsed",
+            icon=":material/edit:",
             # A page that is built twice in a hurry can hand back an empty box: no reason to lose the name.
             on_change=session.changer("name", key, lambda text: text.strip() or repair.name),
         )

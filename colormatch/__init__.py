@@ -16,7 +16,7 @@ paints. For a photo of your own, mark regions with :meth:`Region.from_box`; your
 >>> match = cm.match_repair(reading, example.regions, workshop, cm.Limits(coats=2))
 >>> best = match.washes[0]
 >>> print(f"{cm.format_layers(best.layers)}: {best.off}")  # doctest: +ELLIPSIS
-Brown Glaze, 1:3, 1 coat: ...
+Brown Glaze (invented), 1:3, 1 coat: ...
 >>> best.low < best.expected_delta_e < best.high
 True
 """

@@ -100,7 +100,8 @@ def not_yet(head: str, lacking: str, query: dict[str, str]) -> None:
     """A page that has nothing to show yet: what is missing, and the way back to where it is supplied."""
     st.header(head)
     st.write(lacking)
-    st.page_link("steps/photo.py", label="**Back to the photo**", query_params=query)
+    with st.container(key="go"):
+        st.page_link("steps/photo.py", label="Back to the photo", query_params=query)
 
 
 def refused(error: ColorMatchError, query: dict[str, str]) -> None:

@@ -95,8 +95,9 @@ def _light(reading: Reading) -> str:
 def _color(sample: Sample, difference: float) -> str:
     beside = hypot(sample.random, difference)
     return (
-        f"L* {sample.lab.L:.1f}, a* {sample.lab.a:.1f}, b* {sample.lab.b:.1f}. True to ΔE {sample.uncertainty:.1f} "
-        f"by itself, and to ΔE {beside:.1f} beside the other surface of this photo (nine times in ten)."
+        f"L* {sample.lab.L:.1f}, a* {sample.lab.a:.1f}, b* {sample.lab.b:.1f}. Beside the other surface "
+        f"of this photo, which is what counts for the repair, true to ΔE {beside:.1f} nine times in ten; by itself, as "
+        f"a color for other photos, to ΔE {sample.uncertainty:.1f}."
     )
 
 

@@ -56,6 +56,7 @@ function makeEditor(root) {
   };
   const box = (a, b) => { const [l, t, r, d] = extent([a, b]); return [[l, t], [r, t], [r, d], [l, d]]; };
   const single = (kind) => kind === "card" || kind === cornered;
+  const finger = () => matchMedia("(pointer: coarse)").matches;         // a phone has no keys
   const usual = () => kinds.find((kind) => kind !== "card") || kinds[0];
   const isBox = (points) => points.length === 4 &&
     [0, 1, 2, 3].every((i) => points[i][0] === points[(i + 1) % 4][0] || points[i][1] === points[(i + 1) % 4][1]);
@@ -174,7 +175,7 @@ function makeEditor(root) {
   }
   function help() {
     if (state.selected !== null) return label(state.regions[state.selected]) +
-      ": drag to move it, drag a corner to change it. Keys: arrows, Shift and arrows, Delete, Ctrl+Z.";
+      ": drag to move it, drag a corner to change it." + (finger() ? "" : " Keys: arrows, Shift and arrows, Delete, Ctrl+Z.");
     if (state.shape === "move") return "Drag to look around. Two fingers or + and − zoom. Tap a shape to choose it.";
     return (state.shape === "box" ? "Drag across " : "Draw around ") + words[state.kind][2] + ". Tap a shape to choose it.";
   }

@@ -104,7 +104,8 @@ def _told(changed: list[str], before: Mapping[str, Any], after: Mapping[str, Any
         return "the order of the marks"
     kind = RegionKind((come or gone)[0]["kind"])
     if len(new) == len(old):
-        return "changing the card's mark" if kind is RegionKind.CARD else f"changing a mark of {_called(kind)}"
+        one = kind in (RegionKind.CARD, RegionKind.DAMAGE)
+        return f"changing the {kind}'s mark" if one else f"changing a mark of {_called(kind)}"
     return f"{'marking' if len(new) > len(old) else 'deleting'} {_called(kind)}"
 
 

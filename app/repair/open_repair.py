@@ -31,6 +31,9 @@ from colormatch.records import (
     SurfaceState,
 )
 
+#: The size of a damage that nobody has said yet: so that the amounts can be looked at.
+STAND_IN = "40 cm2"
+
 
 @dataclass(frozen=True)
 class OpenRepair(MarkedByCard):
@@ -55,13 +58,15 @@ class OpenRepair(MarkedByCard):
     #: Rank of the wash that was picked.
     picked: int = 1
     #: How large the damage is, and the smallest measure at hand, as typed and chosen on the Mix page.
-    area: str = "40 cm2"
+    area: str = STAND_IN
     smallest: str = "1 ml"
     mixing: Mixing = field(default_factory=Mixing)
     times: Times = field(default_factory=Times)
     progress: Progress = field(default_factory=Progress)
     #: The wash as it was picked; None until somebody goes to mix it.
     recipe: Recipe | None = None
+    #: What Check advised to lay over the dried repair, once somebody goes to mix it; Mix then shows it instead.
+    over: Recipe | None = None
     check: Dried = field(default_factory=Dried)
 
     @property
@@ -121,14 +126,14 @@ _LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "smallest_ml", "clear"
 
 
 #: Fields that undo leaves alone: they follow from the others or from the photo.
-APART = frozenset({"photo", "stamp", "searched", "progress", "recipe", "check"})
+APART = frozenset({"photo", "stamp", "searched", "progress", "recipe", "over", "check"})
 
 
 def document_of(repair: OpenRepair) -> history.Document:
     plain = {one.name: getattr(repair, one.name) for one in fields(repair) if one.name != "id"}
     return plain | {
         "regions": as_document(repair.regions),
-        **{name: work.document(getattr(repair, name)) for name in ("mixing", "times", "progress", "recipe")},
+        **{name: work.document(getattr(repair, name)) for name in ("mixing", "times", "progress", "recipe", "over")},
         "limits": {name: getattr(repair.limits, name) for name in _LIMITS}
         | {"paints": list(repair.limits.paints)}
         | {"then": [_layer_document(layer) for layer in repair.limits.then]},
@@ -169,6 +174,7 @@ _READ: dict[str, Callable[[Any], Any]] = {
     "times": lambda held: Times(**held),
     "progress": work.progress_from,
     "recipe": work.recipe_from,
+    "over": work.recipe_from,
     "check": dried.dried_from,
 }
 

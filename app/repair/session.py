@@ -7,6 +7,7 @@ and the browser's Back button all find the same thing. Nothing that a person ent
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -127,6 +128,14 @@ def change(**what: Any) -> None:
     """Change the open repair: the callback of a widget. A refusal is told at the top of the page."""
     with telling(), _writing:
         keep(replace(current(), **what))
+
+
+def free_name(name: str) -> str:
+    """A name that no other repair bears, numbered from the second on: phones begin anew with theirs."""
+    names = {one.record.name for one in open_library().repairs()}
+    plain = re.sub(r" \(\d+\)$", "", name)
+    numbered = (f"{plain} ({n})" for n in range(2, len(names) + 3))
+    return next(one for one in (name, *numbered) if one not in names)
 
 
 def enter(number: int) -> None:

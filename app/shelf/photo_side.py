@@ -27,7 +27,7 @@ from colormatch.records import CardKind, RegionKind, Sample
 
 def choose(use: str, what: str) -> None:
     """Let a photo be chosen."""
-    label = f"Drop {what} here or choose it: {photo_files.FORMS}"
+    label = f"Choose {what}, or drop it here: {photo_files.FORMS}"
     photo_files.choose(label, f"{use}-file", lambda photo, _: _take(use, photo))
     photo = session.current().photo
     if photo:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from colormatch.bench.measures import parse_number
 from colormatch.errors import BadInput
 from colormatch.records import Lab, lab_of
 from colormatch.wash.ratio import Ratio, format_ratio, parse_ratio, parse_volume
@@ -35,10 +36,7 @@ def number(text: str, what: str) -> float | None:
     """
     if not text.strip():
         return None
-    try:
-        return float(text)
-    except ValueError:
-        raise BadInput(f"'{text}' is no {what}.", "Write it as a plain number, such as 12.50.") from None
+    return parse_number(text, what)
 
 
 def radius(text: str, before: float | None = None) -> float:

@@ -73,7 +73,7 @@ def _choose(repair: OpenRepair) -> None:
     choose, how = st.columns(2, gap="large")
     with choose:
         st.header("Photograph the strips once they are dry" if strips else "Photograph the repair once it is dry")
-        _uploader(repair, 1, "Drop the photo here or choose it")
+        _uploader(repair, 1, "Choose the photo, or drop it here")
         if not strips and example.is_shown(repair.photo):
             st.button("Use the example's photo of the dried repair", key="example-dried", on_click=_take_example)
     with how:

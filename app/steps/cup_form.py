@@ -11,12 +11,13 @@ import streamlit as st
 from app.pieces import look
 from app.repair import cup, session
 from app.repair.cup import Cup
+from app.repair.open_repair import STAND_IN
 from app.repair.session import OpenRepair
 from app.repair.work import BATCH, MARKED, TYPED, Recipe
-from colormatch.bench.amounts import Batch, area_takes
+from colormatch.bench.amounts import Batch, area_takes, easy_ml, mix_batch
 from colormatch.bench.measures import WATER, Practice, parse_card_size
 from colormatch.errors import ColorMatchError
-from colormatch.records import Paint, RegionKind
+from colormatch.records import Layer, Paint, RegionKind
 from colormatch.wash.ratio import format_layers
 from colormatch.workshop import Workshop, rounding_cost
 
@@ -59,7 +60,8 @@ def show(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint], workshop:
         amounts_at.error(look.plain(str(error)))
         return
     if filled.amounts.cost != recipe.cost:
-        session.keep(replace(session.current(), recipe=replace(recipe, cost=filled.amounts.cost)), undoable=False)
+        costed = {"over" if repair.over else "recipe": replace(recipe, cost=filled.amounts.cost)}
+        session.keep(replace(session.current(), **costed), undoable=False)
     with amounts_at:
         _show_amounts(recipe, filled, workshop)
 
@@ -71,6 +73,8 @@ def _typed(repair: OpenRepair) -> None:
         key=session.showing(key, repair.area),
         on_change=session.changer("area", key, lambda text: text.strip() or repair.area),
     )
+    if repair.area == STAND_IN:
+        st.write(f"**{STAND_IN} stands in for it until you type yours.**")
 
 
 def _batch(repair: OpenRepair) -> None:
@@ -183,6 +187,9 @@ def _show_amounts(recipe: Recipe, filled: Cup, workshop: Workshop) -> None:
             )
     if format_layers(amounts.layers) != format_layers(layers):
         words.append(f"Measured so it is {look.plain(format_layers(amounts.layers))}.")
+    easy = easy_ml(layers[0], amounts.batches[0].ml, practice) if filled.area_cm2 is None and len(layers) == 1 else ()
+    if easy:
+        words.append(f"{' or '.join(_size(ml, layers[0], practice) for ml in easy)} can be measured more exactly.")
     words.append(f"Rounding to {practice.smallest} moves the color by ΔE {moved:.1f}.")
     words.append(f"A slip of {practice.smallest} too much paint would move it by ΔE {slip:.1f}.")
     if amounts.cost is not None:
@@ -192,6 +199,12 @@ def _show_amounts(recipe: Recipe, filled: Cup, workshop: Workshop) -> None:
     st.write(" ".join(words))
     for flag in amounts.flags:
         st.warning(look.plain(flag.text))
+
+
+def _size(ml: float, layer: Layer, practice: Practice) -> str:
+    """A size of a batch with what goes into it: 4 ml (1 + 3)."""
+    batch = mix_batch(layer, ml, practice=practice)
+    return f"{ml:.3g} ml ({' + '.join(f'{measure.ml:.3g}' for measure in batch.measures)})"
 
 
 def _portions(batch: Batch, practice: Practice) -> list[tuple[str, str, str]]:

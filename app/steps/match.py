@@ -148,7 +148,7 @@ def _show_all(repair: OpenRepair, match: Match) -> None:
         "people see a difference, and half no longer accept it."
     )
     groups: dict[int, list[RankedWash]] = {}
-    for wash in match.washes:
+    for wash in (one for one in match.washes if one.layers):
         groups.setdefault(wash.group, []).append(wash)
     for place, members in enumerate(groups.values()):
         if place == 0 and len(members) > 1:
@@ -156,9 +156,12 @@ def _show_all(repair: OpenRepair, match: Match) -> None:
         elif place == 1:
             st.write("Farther off, group by group:")
         st.html("".join(_row(f"{wash.rank}. {_title(wash)}", wash, match) for wash in members))
-    if match.untouched and all(wash.layers for wash in match.washes):
+    # Whether it ranks among the washes or behind all of them, it stands in one place.
+    ranked = next((wash for wash in match.washes if not wash.layers), None)
+    untouched = ranked or match.untouched
+    if untouched:
         st.write("And if you did nothing:")
-        st.html(_row("Left as it is", match.untouched, match))
+        st.html(_row(f"{ranked.rank}. {_title(ranked)}" if ranked else _title(untouched), untouched, match))
 
 
 def _row(head: str, wash: RankedWash, match: Match) -> str:

@@ -43,9 +43,14 @@ def show() -> None:
     if isinstance(match, ColorMatchError):
         look.refused(match, session.link())
         return
-    recipe = _settle(repair, match)
+    recipe = repair.over or _settle(repair, match)
     st.header(look.plain(format_layers(recipe.wash.layers)))
-    _tell_changes(recipe, _fresh(repair, match))
+    if repair.over:
+        st.write("To lay over the dried repair, as Check advised.")
+        first = {"over": None, "progress": work.Progress()}
+        st.button("Back to the first wash", key="first-wash", on_click=session.change, kwargs=first)
+    else:
+        _tell_changes(recipe, _fresh(repair, match))
     if not recipe.wash.layers:
         st.write("There is nothing to mix: the damage is best left as it is.")
         return

@@ -8,9 +8,10 @@ import streamlit as st
 
 from app import cached
 from app.pieces import look
-from app.repair import session
+from app.repair import session, work
 from app.repair.dried import STRIPS, DriedPhoto, Wash
 from app.repair.session import OpenRepair
+from app.repair.work import Recipe
 from app.serve import pictures
 from colormatch import checks
 from colormatch.bench.check import Check, Judged, against_expected
@@ -188,6 +189,9 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
     better = worth_doing(steps)
     words = [look.plain(sentence) for sentence in checks.advise(judged, steps)]
     st.write(f"**{words[0]}**" if not better else f"**Best: {look.plain(checks.words_of(better[0]))}.** {words[-1]}")
+    if better and better[0].layers and st.button("Mix this: amounts and times", key="mix-over", type="primary"):
+        session.change(over=_recipe(judged.worse, better[0]), progress=work.Progress())
+        st.switch_page("steps/mix.py", query_params=session.link())
     st.write(
         "Each laid over the repair as it is now, beside the sound wood. Expected ΔE to the sound wood, nine times in "
         "ten within the bar: the mean over all that is uncertain, so leaving it as it is can stand a little off the "
@@ -195,6 +199,12 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
     )
     end = look.scale_end(step.high for step in steps)
     st.html("".join(_step_row(judged.worse, step, step in better, end) for step in steps))
+
+
+def _recipe(check: Check, step: NextStep) -> Recipe:
+    """A step as a wash to be mixed."""
+    wash = RankedWash(1, step.layers, step.lab, step.expected_delta_e, step.low, step.high, "modelled", 0, 1, step.off)
+    return Recipe(wash, check.sound, check.lab, "", work.today())
 
 
 def _step_row(check: Check, step: NextStep, worth: bool, end: float) -> str:

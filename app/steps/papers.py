@@ -12,8 +12,9 @@ from app import cached
 from app.repair import cup, session
 from app.repair.cup import Cup
 from app.repair.dried import REPAIR
+from app.repair.open_repair import STAND_IN
 from app.repair.session import OpenRepair
-from app.repair.work import Recipe
+from app.repair.work import TYPED, Recipe
 from colormatch import checks
 from colormatch.bench.cautions import cautions
 from colormatch.bench.schedule import schedule
@@ -49,7 +50,7 @@ def _made(make: Callable[[OpenRepair], str], repair: OpenRepair) -> str:
 
 def label(repair: OpenRepair) -> str:
     """A page with one label for each jar."""
-    recipe = _recipe(repair)
+    recipe = repair.over or _recipe(repair)
     return label_page(_labels(repair, recipe, _cup(repair, recipe), _paints()))
 
 
@@ -82,6 +83,7 @@ def report(repair: OpenRepair) -> str:
             after,
             [(when, jpeg) for when, _, jpeg in seen],
             amounts=filled.amounts if filled else None,
+            lacking=_lacking(repair, recipe),
             practice=filled.practice if filled else None,
             area_cm2=filled.area_cm2 if filled else None,
             steps=schedule(layers, paints, repair.times, then=repair.limits.then, clear_coat=clear) if layers else (),
@@ -165,6 +167,18 @@ def _cup(repair: OpenRepair, recipe: Recipe) -> Cup | None:
         return cup.fill(repair, recipe.wash.layers, _paints()) if recipe.wash.layers else None
     except BadInput:
         return None
+
+
+def _lacking(repair: OpenRepair, recipe: Recipe) -> str:
+    """Why the cup is empty, or that nobody has said how large the damage is."""
+    if not recipe.wash.layers:
+        return ""
+    try:
+        cup.fill(repair, recipe.wash.layers, _paints())
+    except BadInput as error:
+        return f"The amounts are missing: {error}"
+    assumed = repair.mixing.amount_by == TYPED and repair.area == STAND_IN
+    return f"The size of the damage is not said yet; {STAND_IN} stand in for it." if assumed else ""
 
 
 def _labels(repair: OpenRepair, recipe: Recipe, filled: Cup | None, paints: dict[str, Paint]) -> list[Label]:

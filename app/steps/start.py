@@ -34,7 +34,7 @@ def show() -> None:
     st.header("Find the wash that hides a repair")
     choose, how = st.columns([1, 1], gap="large")
     with choose:
-        photo_files.choose(f"Drop the photo here or choose it: {photo_files.FORMS}", "photo-file", _take_photo)
+        photo_files.choose(f"Choose the photo, or drop it here: {photo_files.FORMS}", "photo-file", _take_photo)
         st.button("Try the example", key="example", on_click=_take_example)
         recent = session.open_library().repairs()[:_RECENT]
         if recent:
@@ -51,7 +51,7 @@ def show() -> None:
 
 
 def _take_photo(photo: str, name: str) -> None:
-    _begin(photo, Path(name).stem)
+    _begin(photo, session.free_name(Path(name).stem))
 
 
 def _take_example() -> None:

@@ -19,7 +19,6 @@ export default function (component) {
   if (!seen.has(now)) seen.set(now, Date.now());
   const offset = seen.get(now) - now;
   const box = root.querySelector(".timer"), face = root.querySelector(".left");
-  root.querySelector(".until").textContent = until;
   box.classList.toggle("small", small);
   title ??= document.title;
   const show = () => {
@@ -27,6 +26,7 @@ export default function (component) {
     const text = over ? "Time is up" : words(ms);
     if (face.textContent !== text) face.textContent = text;
     box.classList.toggle("over", over);
+    root.querySelector(".until").textContent = over ? until.replace("until", "since") : until;
     left.set(root, ms);
     if ([...shown].every((other) => turn(left.get(other)) >= turn(ms))) document.title = `${text} - ${title}`;
   };

@@ -213,6 +213,7 @@ def measurable_ml(layer: Layer, least_ml: float, practice: Practice | None = Non
     --------
     Five milliliters of 1:3 can't be measured in whole ones, eight can.
 
+    >>> from colormatch.records import Part
     >>> measurable_ml(Layer((Part("ochre"),), 0.25), 5.0), measurable_ml(Layer((Part("ochre"),), 0.04), 5.0)
     (8.0, 25.0)
     """
@@ -232,6 +233,27 @@ def measurable_ml(layer: Layer, least_ml: float, practice: Practice | None = Non
         if off <= ROUNDING:
             break
     return best * step_ml
+
+
+def easy_ml(layer: Layer, batch_ml: float, practice: Practice | None = None) -> tuple[float, ...]:
+    """Sizes of a batch near one that the measure at hand portions out badly: the next smaller and larger ones.
+
+    Empty where it is portioned out well, or where no size up to twice as large is. See :func:`measurable_ml`.
+
+    Examples
+    --------
+    >>> from colormatch.records import Part
+    >>> easy_ml(Layer((Part("ochre"),), 0.25), 5.0), easy_ml(Layer((Part("ochre"),), 0.25), 8.0)
+    ((4.0, 8.0), ())
+    """
+    practice = practice or Practice()
+    if _rounding(mix_batch(layer, batch_ml, practice=practice)) <= ROUNDING:
+        return ()
+    step_ml = practice.step_ml(layer.paints[0].paint)
+    steps = range(1, min(math.ceil(2 * batch_ml / step_ml), _TRIED) + 1)
+    sizes = [n * step_ml for n in steps]
+    easy = [ml for ml in sizes if _rounding(mix_batch(layer, ml, practice=practice)) <= ROUNDING]
+    return (*[ml for ml in easy if ml < batch_ml][-1:], *[ml for ml in easy if ml > batch_ml][:1])
 
 
 def _rounding(batch: Batch) -> float:

@@ -32,6 +32,24 @@ _MOST_CM2 = 1e6
 _NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
 _AREA = re.compile(rf"{_NUMBER}\s*(?:(mm|cm|m|in|ft)\s*(?:2|²)|(?:sq|square)\s*(mm|cm|m|in|ft))")
 _RECTANGLE = re.compile(rf"{_NUMBER}\s*(mm|cm|m|in|ft)?\s*[x×]\s*{_NUMBER}\s*(mm|cm|m|in|ft)")
+_UNITLESS = re.compile(rf"{_NUMBER}(\s*[x×]\s*{_NUMBER})?")
+#: Other ways to write a unit, or what stands between two sides.
+_SPELLED = tuple(
+    (re.compile(pattern), word)
+    for pattern, word in (
+        (r'\s*(?:"|″|”|\'\')', "in"),
+        (r"(?<=\d)\s*(?:'|′|’)", "ft"),
+        (r"\binch(?:es)?\b|(?<=\d)inch(?:es)?\b", "in"),
+        (r"\b(?:feet|foot)\b|(?<=\d)(?:feet|foot)\b", "ft"),
+        (r"centi(?=met)", "c"),
+        (r"milli(?=met)", "m"),
+        (r"met(?:er|re)s?", "m"),
+        (r"\bby\b", "x"),
+        (r"\^2", "2"),
+    )
+)
+#: One number, whatever words or sign of a currency stand around it; a comma before three digits may be of thousands.
+_ALONE = re.compile(r"[^\d.,+-]*([+-]?(?:\d+(?:\.\d+|,(?!\d{3}\b)\d+)?|[.,]\d+))[^\d+-]*")
 #: Between several patches: a comma with a space behind it, since one inside a number is a decimal sign.
 _BETWEEN = re.compile(r"\s*(?:\+|;|,\s|\band\b)\s*")
 _WEIGHT = re.compile(rf"{_NUMBER}\s*(?:g|gram|grams)")
@@ -54,7 +72,7 @@ def parse_area(text: str) -> float:
     >>> parse_area("40cm2"), parse_area("4 x 10 cm + 2x3cm"), round(parse_area("2 sq in"), 4)
     (40.0, 46.0, 12.9032)
     """
-    area = math.fsum(_one_area(part, text) for part in _BETWEEN.split(" ".join(text.lower().split())))
+    area = math.fsum(_one_area(part, text) for part in _BETWEEN.split(_plain(text)))
     if not (math.isfinite(area) and area > 0):
         raise BadInput(f"'{text}' is no area to paint.", "Give more than zero.")
     if area > _MOST_CM2:
@@ -68,7 +86,32 @@ def _one_area(plain: str, text: str) -> float:
     if found := _RECTANGLE.fullmatch(plain):
         sides, units = (found[1], found[3]), (found[2] or found[4], found[4])
         return math.prod(_decimal(side) * math.sqrt(_CM2_OF[unit]) for side, unit in zip(sides, units, strict=True))
+    if found := _UNITLESS.fullmatch(plain):
+        square, cm, inch = ("", "cm", "in") if found[2] else ("2", "cm", " sq in")
+        raise BadInput(f"'{text[:60]}' has no unit.", f"Write {plain}{cm}{square} or {plain}{inch}.")
     raise BadInput(f"'{text[:60]}' is no area.", "Write it as 40cm2, 6 sq in, 4x10cm, or 4x10cm + 3x2cm.")
+
+
+def _plain(text: str) -> str:
+    """Areas and sizes with one word for each unit: 5" x 2" and 5 inches by 2 inches are 5 in x 2 in."""
+    plain = " ".join(text.lower().split())
+    for pattern, word in _SPELLED:
+        plain = pattern.sub(word, plain)
+    return plain
+
+
+def parse_number(text: str, what: str) -> float:
+    """A plain number, with a decimal point or comma, and with words around it, such as ``12,50 a tin``.
+
+    Raises
+    ------
+    BadInput
+        It holds none, several, or one whose comma may stand between thousands.
+    """
+    found = _ALONE.fullmatch(text.strip())
+    if not found:
+        raise BadInput(f"'{text[:60]}' is no {what}.", "Write it as a plain number, such as 12.50.")
+    return _decimal(found[1])
 
 
 def parse_card_size(text: str) -> tuple[float, float]:
@@ -79,7 +122,9 @@ def parse_card_size(text: str) -> tuple[float, float]:
     BadInput
         It is none, or no card is so small or large.
     """
-    found = _RECTANGLE.fullmatch(" ".join(text.lower().split()))
+    found = _RECTANGLE.fullmatch(_plain(text))
+    if not found and _UNITLESS.fullmatch(_plain(text)):
+        raise BadInput(f"'{text[:60]}' has no unit.", f"Write {_plain(text)}mm or {_plain(text)}in.")
     if not found:
         raise BadInput(f"'{text[:60]}' is no size of a card.", "Measure it and write it as 100x65mm or 4x6in.")
     units = found[2] or found[4], found[4]

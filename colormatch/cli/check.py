@@ -31,7 +31,8 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.records import RegionKind
 
     photos = dried.photographed(args, RegionKind.REPAIR)
-    from colormatch.checks import advise, judge_repair, what_next
+    from colormatch.bench.next_step import Move
+    from colormatch.checks import advise, judge_repair, outlook, what_next, words_of
     from colormatch.library import Library
     from colormatch.repair import surface
     from colormatch.workshop import open_workshop
@@ -42,6 +43,7 @@ def run(args: argparse.Namespace) -> Answer:
     worse = photos[judged.lights.index(judged.worse)]
     steps = what_next(worse, workshop, painted=layers, before=args.ground)
     advice, found = advise(judged, steps), judged.worse
+    advice += [f"{words_of(step)}: {outlook(step)}." for step in steps if step.move is Move.LEAVE and not judged.done]
     flags = reading_flags(*(reading for reading, _ in photos))
     document: dict[str, Any] = dried.figures(found) | {"done": judged.done, "next": advice} | dried.lights(judged)
     document["flags"] = flag_documents(flags)

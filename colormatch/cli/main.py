@@ -13,7 +13,7 @@ import importlib
 import os
 import sys
 
-from colormatch.errors import ColorMatchError, WrongUsage
+from colormatch.errors import CardNotFound, ColorMatchError, WrongUsage
 
 #: As type checkers know it; `typing` itself would be a tenth of the way to ``--help``.
 TYPE_CHECKING = False
@@ -65,7 +65,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return _dispatch(arguments)
     except ColorMatchError as error:
-        print(error, file=sys.stderr)
+        options = " (--card x,y,w,h or --card none)" if isinstance(error, CardNotFound) else ""
+        print(f"{error}{options}", file=sys.stderr)
         return 2 if isinstance(error, WrongUsage) else 1
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
@@ -89,6 +90,9 @@ class _Parser(argparse.ArgumentParser):
     """Says what is wrong and where to read more, instead of repeating every option."""
 
     def error(self, message: str) -> NoReturn:
+        if message.endswith("expected one argument"):
+            option = message.removeprefix("argument ").partition(":")[0]
+            message = f"{option} needs a value; one that begins with a minus sign is written {option}=-1"
         self.exit(2, f"{message[:1].upper()}{message[1:].rstrip('.')}. '{self.prog} --help' shows how it is used.\n")
 
 

@@ -14,6 +14,17 @@ if TYPE_CHECKING:
     from colormatch.records import Paint
 
 
+def price(text: str) -> float:
+    """A price with a point or a comma."""
+    from colormatch.bench.measures import parse_number
+    from colormatch.errors import BadInput
+
+    try:
+        return parse_number(text, "price")
+    except BadInput as error:
+        raise argparse.ArgumentTypeError(f"{error.what} {error.fix}") from None
+
+
 class PaintCommand(RecordCommand["Paint"]):
     command, word, plural = "paint", "paint", "paints"
     plain = ("maker", "kind", "thinner", "price", "size_ml", "on_hand_ml", "notes")
@@ -29,7 +40,7 @@ class PaintCommand(RecordCommand["Paint"]):
         action.add_argument("--maker", metavar="TEXT")
         action.add_argument("--kind", metavar="TEXT", help="such as acrylic, milk paint, stain, glaze")
         action.add_argument("--thinner", metavar="TEXT", help="what it is thinned with (water)")
-        action.add_argument("--price", type=float, metavar="N", help="of one tin, in your own currency")
+        action.add_argument("--price", type=price, metavar="N", help="of one tin, in your own currency")
         action.add_argument("--size-ml", type=float, metavar="ML", help="of one tin")
         action.add_argument("--on-hand-ml", type=float, metavar="ML", help="what is left of it")
         action.add_argument("--notes", metavar="TEXT")

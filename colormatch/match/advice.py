@@ -177,6 +177,7 @@ def _next_swatch(job: Job, outcomes: Outcomes) -> list[str]:
     if found is None or found.before - found.after < WORTH_A_SWATCH:
         return ["No single further swatch would lower the expected ΔE much: what is left is the brush and the reading."]
     return [
-        f"The test strip most worth painting: {format_layers([found.layer])} on wood like the damage. It should bring "
-        f"the expected ΔE of this repair from about {found.before:.1f} to about {found.after:.1f}."
+        f"To know the paints better, the swatch most worth painting: {format_layers([found.layer])} on wood like the "
+        f"damage. It should bring the expected ΔE of this repair from about {found.before:.1f} to about "
+        f"{found.after:.1f}. The strip that Mix asks for is another: it tests the wash that you picked."
     ]

@@ -80,6 +80,8 @@ class Report:
     simulated: bool = False
     #: Paints of the wash that are invented.
     invented: Sequence[str] = ()
+    #: Why there are no amounts, or what they rest on that nobody has said; empty: nothing is to be said.
+    lacking: str = ""
 
 
 def report_page(report: Report) -> str:
@@ -118,7 +120,8 @@ Expected to stay off by ΔE {wash.expected_delta_e:.1f} ({wash.low:.1f} to {wash
 
 def _cup(report: Report) -> str:
     if report.amounts is None or report.practice is None:
-        return ""
+        lacking = f"<section><h2>Into the cup</h2><p>{escape(report.lacking)}</p></section>"
+        return lacking if report.lacking else ""
     practice, blocks = report.practice, []
     for number, batch in enumerate(report.amounts.batches, 1):
         which = f", wash {number}" if len(report.amounts.batches) > 1 else ""
@@ -138,7 +141,8 @@ def _cup(report: Report) -> str:
     cost = report.amounts.cost
     costs = "" if cost is None else f" The paint in it costs {cost:.2f}, in the currency of your prices."
     flags = _list(flag.text for flag in report.amounts.flags)
-    return f"<section>{''.join(blocks)}<p>{escape(assumed + costs)}</p>{flags}</section>"
+    doubt = f"<p><b>{escape(report.lacking)}</b></p>" if report.lacking else ""
+    return f"<section>{''.join(blocks)}{doubt}<p>{escape(assumed + costs)}</p>{flags}</section>"
 
 
 def _how_sure(report: Report) -> list[str]:

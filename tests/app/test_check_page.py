@@ -223,3 +223,17 @@ def test_undo_here_leaves_the_first_photo_alone(example, library, open_app):
     assert not [button for button in app.button if button.key in ("undo", "redo")]
     app.button(key="example-dried").click().run()
     assert not [button for button in app.button if button.key in ("undo", "redo")]
+
+
+def test_what_is_advised_is_mixed_from_here_and_the_first_wash_is_not_lost(check, library, open_app):
+    best = next(one.value for one in check.markdown if "**Best: " in one.value)
+    first = json.loads(library.repair(1).document)["recipe"]
+    check.button(key="mix-over").click().run()
+    mix = open_app(repair=1, page="steps/mix.py")
+    assert not mix.error
+    assert mix.header[0].value.split(",")[0] in best
+    assert "Into the cup" in " ".join(one.value for one in mix.subheader)
+    mix.button(key="first-wash").click().run()
+    document = json.loads(library.repair(1).document)
+    assert document["over"] is None
+    assert document["recipe"] == first or first is None

@@ -66,6 +66,8 @@ def test_a_change_says_what_it_was():
     assert told([A], [A, B]) == "marking sound wood"
     assert told([A, B], [B]) == "deleting sound wood"
     assert told([A, B], [A, C]) == "changing a mark of sound wood"
+    drawn = [box(RegionKind.DAMAGE, x) for x in (0.1, 0.3)]
+    assert told(drawn[:1], drawn[1:]) == "changing the damage's mark"
 
 
 def test_two_windows_join_their_marks():

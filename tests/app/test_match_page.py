@@ -179,3 +179,13 @@ def test_only_ratios_that_the_measure_at_hand_gives(match, library, open_app):
     assert ratios
     assert all(int(paint) + int(water) <= 6 for paint, water in ratios)
     assert open_app(repair=1, page="steps/match.py").selectbox(key="smallest_ml-1").value == 5.0
+
+
+def test_leaving_it_stands_in_one_place_ranked_or_not(match):
+    for sentence in (None, "95, 0, 0"):
+        if sentence:
+            match.selectbox(key="aim-1").select("A color that I type").run()
+            match.text_input(key="aim-lab-1").input(sentence).run()  # no wash lightens: leaving it is ranked
+        rows = [block.proto.body for block in match.get("html") if 'class="row"' in block.proto.body]
+        assert [("eave it as it is" in row) for row in rows] == [False] * (len(rows) - 1) + [True]
+        assert any("if you did nothing" in one.value for one in match.markdown)

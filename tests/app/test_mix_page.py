@@ -172,3 +172,35 @@ def test_a_clear_coat_brings_its_own_times(mix, library, open_app):
     assert shown(app).count("Lay a thin coat of") == 1
     assert document(library)["times"]["clear_coats"] == 1
     assert "need ventilation" in shown(app)
+
+
+def test_a_size_that_nobody_typed_is_called_a_stand_in_here_and_in_the_report(mix, library, open_app):
+    from app.repair import session
+    from app.steps import papers
+    from colormatch.library.store import Stored
+
+    def report():
+        return papers.report(session.opened(Stored(1, library.repair(1))))
+
+    def told():
+        return any("40 cm2 stands in for it" in one.value for one in mix.markdown)
+
+    assert told()
+    assert "40 cm2 stand in for it" in report()
+    mix.segmented_control(key="amount_by-1").set_value("marked").run()
+    assert "The amounts are missing: The size of your card is not known yet." in report()
+    mix.segmented_control(key="amount_by-1").set_value("typed").run()
+    mix.text_input(key="area-1").set_value('5"x2"').run()
+    assert not mix.error
+    assert not told()
+    assert "stand in for it" not in report()
+
+
+def test_a_batch_that_is_measured_badly_is_told_the_easy_sizes_nearby(mix):
+    mix.segmented_control(key="amount_by-1").set_value("batch").run()
+    mix.text_input(key="batch-1").set_value("5 ml").run()
+    told = next(one.value for one in mix.markdown if "Rounding to 1 ml" in one.value)
+    assert "can be measured more exactly" in told
+    mix.text_input(key="batch-1").set_value("8 ml").run()
+    told = next(one.value for one in mix.markdown if "Rounding to 1 ml" in one.value)
+    assert ("more exactly" in told) == ("1:3" not in mix.header[0].value)

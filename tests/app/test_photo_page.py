@@ -223,3 +223,19 @@ def test_the_example_leads_through_and_is_removed(example, library, open_app):
     example.button(key="remove-example").click().run()
     assert library.repairs() == ()
     assert example.button(key="example")
+
+
+def test_a_second_repair_from_a_photo_of_the_same_name_is_numbered(example, library, open_app, monkeypatch):
+    from dataclasses import replace
+
+    from app.repair import session
+
+    library.save_repair(replace(library.repair(1), name="IMG_2041"))
+    library.save_repair(replace(library.repair(1), name="IMG_2041 (2)"))
+    assert session.free_name("IMG_2041") == "IMG_2041 (3)"
+    assert session.free_name("IMG_2042") == "IMG_2042"
+
+
+def test_what_counts_for_a_repair_is_said_first(example):
+    said = " ".join(block.proto.body for block in example.get("html"))
+    assert "which is what counts for the repair, true to ΔE" in said

@@ -209,7 +209,7 @@ def test_a_library_that_is_made_is_told(run, tmp_path):
         (["paint", "add", "Umber"], 1, "already a paint named Umber. Choose another name"),
         (["paint", "add", " "], 2, "needs a name"),
         (["paint", "add", "x", "--price", "-1"], 2, "price of x is -1"),
-        (["paint", "add", "x", "--price", "much"], 2, "invalid float"),
+        (["paint", "add", "x", "--price", "much"], 2, "'much' is no price"),
         (["paint", "edit", "Sienna", "--price", "1"], 1, "no paint named Sienna"),
         (["paint"], 2, "list|add|edit|copy|remove"),
         ([*ADD[:3], "Sienna", *ADD[4:]], 1, "no paint named Sienna"),

@@ -170,3 +170,25 @@ def test_names_are_compared_in_one_way_by_every_option(run) -> None:
     assert run("ground", "edit", typed, "--notes", "x").status == 0
     gone = run("read", "nowhere.jpg", "--chip", f"{typed}=1,2,3,4")
     assert "nowhere.jpg" in gone.err  # and not the chip
+
+
+def test_a_value_with_a_minus_sign_is_told_how_to_be_written(run):
+    done = run("mix", "--paint", "Ochre", "--ratio", "-1:3", "--area", "40cm2")
+    assert done.status == 2
+    assert "--ratio needs a value; one that begins with a minus sign is written --ratio=-1" in done.err
+
+
+def test_a_card_that_is_not_found_names_the_options(run, tmp_path):
+    from PIL import Image
+
+    Image.new("RGB", (640, 480), "#a57a4c").save(tmp_path / "plain.png")
+    done = run("read", tmp_path / "plain.png", "--patch", "wood=10,10,50,50")
+    assert done.status == 1
+    assert "go on without one. (--card x,y,w,h or --card none)" in done.err
+
+
+def test_a_price_may_have_a_comma(run):
+    assert run("paint", "add", "Umber", "--price", "12,50").status == 0
+    assert '"price": 12.5' in run("paint", "list", "--json").out
+    refused = run("paint", "add", "Sienna", "--price", "cheap")
+    assert "'cheap' is no price" in refused.err

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from colormatch.bench.amounts import area_takes, measurable_ml, mix_batch, mix_job
-from colormatch.bench.measures import WATER, Practice, parse_area, parse_card_size
+from colormatch.bench.amounts import area_takes, easy_ml, measurable_ml, mix_batch, mix_job
+from colormatch.bench.measures import WATER, Practice, parse_area, parse_card_size, parse_number
 from colormatch.errors import BadInput
 from colormatch.records import Layer, Paint, Part
 from colormatch.wash.ratio import ml_of, parse_volume
@@ -224,3 +224,52 @@ def test_what_an_area_takes_grows_with_area_and_coats() -> None:
     assert area_takes(1000, 2) == pytest.approx(2 * area_takes(1000, 1))
     assert area_takes(1000, 1, Practice(coverage=50, waste=0)) == pytest.approx(20)
     assert mix_job([OCHRE], {}, area_cm2=1).batches[0].ml == 8  # 5 ml load a brush; 8 can be measured
+
+
+# --- what people write -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "sides", "unit"),
+    [
+        ('5"x2"', (5, 2), "inch"),
+        ("2 inches by 3 inches", (2, 3), "inch"),
+        ("1 foot x 2 feet", (1, 2), "foot"),
+        ("5 centimeters by 20 millimetres", (5, 2), "cm"),
+    ],
+)
+def test_sides_with_their_units_spelled_out(registry, text, sides, unit):
+    expected = registry.Quantity(math.prod(sides), f"{unit}**2").to("cm**2").magnitude
+    assert parse_area(text) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("text", ["40", "4x10", "4 x 10"])
+def test_a_size_without_a_unit_asks_for_it(text):
+    with pytest.raises(BadInput) as refused:
+        parse_area(text)
+    assert "has no unit" in str(refused.value)
+    for advised in refused.value.fix.rstrip(".").removeprefix("Write ").split(" or "):
+        assert parse_area(advised) > 0
+
+
+@pytest.mark.parametrize(
+    ("text", "number"), [("12.50", 12.5), ("12,50", 12.5), ("12.5 a tin", 12.5), ("€ 9", 9.0), ("-3", -3.0)]
+)
+def test_a_number_as_people_write_it(text, number):
+    assert parse_number(text, "price") == number
+
+
+@pytest.mark.parametrize("text", ["", "cheap", "10-12", "1,234", "1,234.50", "1e3"])
+def test_what_may_be_another_number_is_refused(text):
+    with pytest.raises(BadInput, match="no price"):
+        parse_number(text, "price")
+
+
+@given(layers, st.integers(1, 60))
+def test_easy_sizes_lie_on_both_sides_and_are_measured_well(layer, ml):
+    for size in easy_ml(layer, float(ml)):
+        batch = mix_batch(layer, size)
+        exact = math.fsum(measure.exact_ml for measure in batch.measures)
+        for measure in batch.measures:
+            assert measure.ml / batch.ml == pytest.approx(measure.exact_ml / exact, rel=0.031)
+        assert size != ml

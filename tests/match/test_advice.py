@@ -109,7 +109,7 @@ def test_a_next_swatch_helps_where_little_is_known(shelf, models):
     assert much > 0.3
     assert much > less
     assert found.layer.paint_fraction < 0.5  # a thin wash is what nobody has seen yet
-    assert "The test strip most worth painting" in advice(little, guessed)
+    assert "To know the paints better, the swatch most worth painting" in advice(little, guessed)
 
 
 def test_doubts_about_swatches(shelf, models):

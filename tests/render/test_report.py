@@ -123,7 +123,7 @@ def test_it_tells_all_of_the_job() -> None:
 def test_what_is_not_known_is_left_out() -> None:
     bare = replace(report(), amounts=None, practice=None, steps=(), checks=(), labels=(), simulated=False, invented=())
     text = Elements(report_page(bare)).text
-    for absent in ("Into the cup", "What to do", "Checked when dry", "For the jar", "is simulated", "no such tin"):
+    for absent in ("Into the cup", "What to do", "Checked when dry", "For the jar", "photo is sim", "no such tin"):
         assert absent not in text
 
 
