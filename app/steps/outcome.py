@@ -80,9 +80,15 @@ def _row(check: Check, one_light_only: str, end: float) -> str:
 
 
 def picked_layers(repair: OpenRepair) -> tuple[Layer, ...]:
-    """The wash that was picked; empty where there is none."""
-    wash = _picked(repair)
-    return wash.layers if wash else ()
+    """The wash that was picked, and what was laid over it since; empty where there is none."""
+    wash, over = _picked(repair), _laid_over(repair)
+    return (*(wash.layers if wash else ()), *(over.layers if over else ()))
+
+
+def _laid_over(repair: OpenRepair) -> RankedWash | None:
+    """What Check advised and Mix mixed, once there is a later photo than the one that it was advised on."""
+    shown = repair.check.shown(1)
+    return repair.over.wash if repair.over and shown and shown.photo != repair.over.settings else None
 
 
 def _picked(repair: OpenRepair) -> RankedWash | None:
@@ -95,9 +101,9 @@ def _picked(repair: OpenRepair) -> RankedWash | None:
 
 
 def _expected(repair: OpenRepair) -> RankedWash | None:
-    """What was expected of just the wash that was painted."""
-    wash = _picked(repair)
-    return wash if wash is not None and painted_layers(repair) == wash.layers else None
+    """What was expected of just the wash that was painted last."""
+    wash = _laid_over(repair) or _picked(repair)
+    return wash if wash is not None and painted_layers(repair) == picked_layers(repair) else None
 
 
 def painted_layers(repair: OpenRepair) -> tuple[Layer, ...]:
@@ -168,21 +174,10 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
     if judged.done:
         st.write(f"**{look.plain(checks.advise(judged, ())[0])}**")
         return
-    place = judged.lights.index(judged.worse)
-    shown = repair.check.shown(place + 1)
-    marked = repair.marked_dried(shown, shown.surfaces) if shown else None
-    if marked is None:
-        return
-    washed = repair.check.state is SurfaceState.WASHED
-    before = _damage(repair)
     with st.spinner("Trying what could be laid over it"):
-        steps = cached.what_next(
-            marked,
-            session.state(),
-            repair.limits,
-            painted_layers(repair) if washed else (),
-            before.damage if before and washed else None,
-        )
+        steps = next_steps(repair, judged)
+    if steps is None:
+        return
     if isinstance(steps, ColorMatchError):
         st.error(look.plain(str(steps)))
         return
@@ -190,7 +185,7 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
     words = [look.plain(sentence) for sentence in checks.advise(judged, steps)]
     st.write(f"**{words[0]}**" if not better else f"**Best: {look.plain(checks.words_of(better[0]))}.** {words[-1]}")
     if better and better[0].layers and st.button("Mix this: amounts and times", key="mix-over", type="primary"):
-        session.change(over=_recipe(judged.worse, better[0]), progress=work.Progress())
+        session.change(over=_recipe(repair, judged.worse, better[0]), progress=work.Progress())
         st.switch_page("steps/mix.py", query_params=session.link())
     st.write(
         "Each laid over the repair as it is now, beside the sound wood. Expected ΔE to the sound wood, nine times in "
@@ -201,10 +196,28 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
     st.html("".join(_step_row(judged.worse, step, step in better, end) for step in steps))
 
 
-def _recipe(check: Check, step: NextStep) -> Recipe:
-    """A step as a wash to be mixed."""
+def next_steps(repair: OpenRepair, judged: Judged) -> tuple[NextStep, ...] | ColorMatchError | None:
+    """All that can be done about it, the best first; None where its photo lacks a mark."""
+    shown = repair.check.shown(judged.lights.index(judged.worse) + 1)
+    marked = repair.marked_dried(shown, shown.surfaces) if shown else None
+    if marked is None:
+        return None
+    washed = repair.check.state is SurfaceState.WASHED
+    before = _damage(repair)
+    return cached.what_next(
+        marked,
+        session.state(),
+        repair.limits,
+        painted_layers(repair) if washed else (),
+        before.damage if before and washed else None,
+    )
+
+
+def _recipe(repair: OpenRepair, check: Check, step: NextStep) -> Recipe:
+    """A step as a wash to be mixed; its settings are the photo that it was advised on."""
+    shown = repair.check.shown(1)
     wash = RankedWash(1, step.layers, step.lab, step.expected_delta_e, step.low, step.high, "modelled", 0, 1, step.off)
-    return Recipe(wash, check.sound, check.lab, "", work.today())
+    return Recipe(wash, check.sound, check.lab, shown.photo if shown else "", work.today())
 
 
 def _step_row(check: Check, step: NextStep, worth: bool, end: float) -> str:

@@ -15,8 +15,10 @@ from app.repair.dried import REPAIR
 from app.repair.open_repair import STAND_IN
 from app.repair.session import OpenRepair
 from app.repair.work import TYPED, Recipe
+from app.steps import outcome
 from colormatch import checks
 from colormatch.bench.cautions import cautions
+from colormatch.bench.check import Judged
 from colormatch.bench.schedule import schedule
 from colormatch.checks import Photographed
 from colormatch.errors import BadInput, ColorMatchError
@@ -88,7 +90,7 @@ def report(repair: OpenRepair) -> str:
             area_cm2=filled.area_cm2 if filled else None,
             steps=schedule(layers, paints, repair.times, then=repair.limits.then, clear_coat=clear) if layers else (),
             cautions=cautions(_used(layers, paints), clear_coat=bool(clear)),
-            checks=[(when, words) for when, words, _ in seen],
+            checks=[*((when, words) for when, words, _ in seen), *_advised(repair)],
             labels=_labels(repair, recipe, filled, paints),
             simulated=repair.photo == starter.example().photo.stem,
             invented=[name for name in recipe.paints if name in paints and paints[name].invented],
@@ -112,7 +114,34 @@ def checked(repair: OpenRepair) -> list[tuple[str, str]]:
 
 
 def _checked(repair: OpenRepair) -> list[tuple[str, str, bytes]]:
-    """The same with the repair's picture; what is not marked yet or can't be read is left to the Check page."""
+    """The same with the repair's picture."""
+    judged, jpegs = _judged(repair)
+    if judged is None:
+        return []
+    lights = judged.lights
+    several = ("Checked dry under the first light", "Under the second light") if len(lights) > 1 else ("Checked dry",)
+    return [
+        (
+            when,
+            f"ΔE {light.delta_e:.1f} ({light.low:.1f} to {light.high:.1f} nine times in ten), {light.verdict}, "
+            f"{light.off}",
+            jpeg,
+        )
+        for when, light, jpeg in zip(several, lights, jpegs, strict=True)
+    ]
+
+
+def _advised(repair: OpenRepair) -> list[tuple[str, str]]:
+    """What Check advises to do about the dried repair; nothing where there is none or it can't be told."""
+    judged, _ = _judged(repair)
+    steps = () if judged is None or judged.done else outcome.next_steps(repair, judged)
+    if judged is None or steps is None or isinstance(steps, ColorMatchError):
+        return []
+    return [("Advised", " ".join(checks.advise(judged, steps)))]
+
+
+def _judged(repair: OpenRepair) -> tuple[Judged | None, list[bytes]]:
+    """The dried repair with its pictures; what is not marked yet or can't be read is left to the Check page."""
     photos: list[Photographed] = []
     jpegs = []
     for shown in sorted(repair.check.photos, key=lambda one: one.light):
@@ -127,19 +156,7 @@ def _checked(repair: OpenRepair) -> list[tuple[str, str, bytes]]:
             continue
         photos.append((reading, shown.surfaces))
         jpegs.append(cached.near(repair.marked_dried(shown, shown.of_kind(RegionKind.REPAIR)))[0])
-    if not photos:
-        return []
-    lights = checks.judge_repair(photos).lights
-    several = ("Checked dry under the first light", "Under the second light") if len(lights) > 1 else ("Checked dry",)
-    return [
-        (
-            when,
-            f"ΔE {light.delta_e:.1f} ({light.low:.1f} to {light.high:.1f} nine times in ten), {light.verdict}, "
-            f"{light.off}",
-            jpeg,
-        )
-        for when, light, jpeg in zip(several, lights, jpegs, strict=True)
-    ]
+    return (checks.judge_repair(photos) if photos else None), jpegs
 
 
 def _recipe(repair: OpenRepair) -> Recipe:

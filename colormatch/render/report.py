@@ -113,9 +113,13 @@ Expected to stay off by ΔE {wash.expected_delta_e:.1f} ({wash.low:.1f} to {wash
 <h2>Take care</h2>{_list(report.cautions, "cols")}
 {_labels(report.labels)}
 <section><h2>Washes as they are ranked today, best first</h2>{_ranking(match)}</section>
-<h2>Notes</h2>{_list(dict.fromkeys([*match.advice, *report.reading.steps, *seen_by]))}
+<h2>Notes</h2>{_list(dict.fromkeys([*match.advice, *_corrected(report.reading), *seen_by]))}
 </html>
 """
+
+
+def _corrected(reading: Reading) -> list[str]:
+    return [f"Corrected by: {'; then '.join(reading.steps)}."] if reading.steps else []
 
 
 def _cup(report: Report) -> str:

@@ -237,3 +237,25 @@ def test_what_is_advised_is_mixed_from_here_and_the_first_wash_is_not_lost(check
     document = json.loads(library.repair(1).document)
     assert document["over"] is None
     assert document["recipe"] == first or first is None
+
+
+def test_what_was_laid_over_counts_in_the_photo_after_it_and_the_report_tells_the_advice(check, library, open_app):
+    from dataclasses import replace
+
+    from app.repair import session
+    from app.steps import outcome, papers
+    from colormatch.library.store import Stored
+
+    def repair():
+        return session.opened(Stored(1, library.repair(1)))
+
+    open_app(repair=1, page="steps/mix.py")  # settles the recipe
+    check.run()
+    first = outcome.picked_layers(repair())
+    assert "Advised" in papers.report(repair())
+    check.button(key="mix-over").click().run()
+    assert outcome.picked_layers(repair()) == first  # nothing lies over it in the photo that it was advised on
+    held = repair()
+    later = replace(held.check.photos[0], photo=held.photo)
+    after = replace(held, check=replace(held.check, photos=(later,)))
+    assert outcome.picked_layers(after) == (*first, *held.over.wash.layers)
