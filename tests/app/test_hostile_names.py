@@ -51,7 +51,7 @@ def hostile(library: Library) -> None:
         document = json.loads(held.document)
         for region in document["regions"]:
             region["name"] = EVIL
-        document["past"] = [{"what": EVIL, "was": {}}]
+        document["past"] = [{"what": EVIL, "was": {"check": document["check"]}}]  # shown on Check too
         library.save_repair(replace(held, name=EVIL, document=json.dumps(document)), 1)
 
 
