@@ -2,6 +2,10 @@
 
 import json
 
+from PIL import Image
+
+from colormatch.library.starter import example
+
 MATCH = ("match", "--target", "56,11,25", "--over", "72,6,19")
 
 
@@ -25,3 +29,17 @@ def test_invented_paints_stand_back_until_asked_for_and_are_called_so(run):
     assert "left out, until" not in every.out
     assert "Ochre (invented)" in run(*MATCH, "--paint", "Ochre").out  # asked for by its name
     assert "(invented)" in run("mix", "--paint", "Ochre", "--ratio", "1:3", "--area", "40cm2").out
+
+
+def test_check_says_what_leaving_it_would_give(run):
+    shown = example()
+    with Image.open(shown.dried) as opened:
+        size = opened.size
+    boxes = {"sound": [], "repair": []}
+    for region in shown.dried_regions:
+        box = region.box(*size)
+        boxes[str(region.kind)].append(f"{box.x},{box.y},{box.w},{box.h}")
+    done = run("check", shown.dried, "--sound", *boxes["sound"], "--repair", *boxes["repair"])
+    assert done.status == 0, done.err
+    assert "(invented)" in done.out
+    assert "Leave it as it is: expected ΔE " in done.out
