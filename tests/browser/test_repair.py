@@ -164,10 +164,10 @@ def test_a_photo_that_takes_long_says_that_it_is_being_read(visit, address, tmp_
     from PIL import Image
 
     page = visit(address, touch=True).page
-    large = tmp_path / "large.png"
-    # Noise in 24 megapixels: no decoder is done with it before words are shown.
-    noise = np.random.default_rng(3).integers(0, 256, (4000, 6000, 3), dtype=np.uint8)
-    Image.fromarray(noise).save(large, compress_level=1)
+    large = tmp_path / "large.jpg"
+    # Noise in 48 megapixels, progressive: it takes seconds, and words are shown after half a one.
+    noise = np.random.default_rng(3).integers(0, 256, (6000, 8000, 3), dtype=np.uint8)
+    Image.fromarray(noise).save(large, quality=90, progressive=True)
     page.locator("input[type=file]").set_input_files(large)
     page.get_by_text("Reading the photo").wait_for(timeout=60_000)
     page.get_by_role("heading", name="Mark the card").wait_for(timeout=60_000)
