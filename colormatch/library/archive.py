@@ -138,7 +138,8 @@ class _Folder:
 class _Zip:
     def __init__(self, archive: zipfile.ZipFile, where: str, marks: frozenset[str]) -> None:
         self._archive, self._where = archive, where
-        entries = [entry for entry in archive.infolist() if not entry.is_dir()]
+        # Of a name that begins with a NUL byte nothing is left, and zipfile's own `is_dir` takes its last letter.
+        entries = [entry for entry in archive.infolist() if not entry.filename.endswith("/")]
         if len(entries) > MAX_FILES:
             raise ExchangeError(f"{where} holds more than {MAX_FILES:,} files.", _SAFE)
         if sum(entry.file_size for entry in entries) > MAX_TOTAL_BYTES:
