@@ -168,13 +168,22 @@ def _restore(args: argparse.Namespace) -> Answer:
     from colormatch.records import Paint, Swatch
 
     folder = args.library or default_folder()
-    chosen = restore(folder, args.backup, progress)
+    taken = restore(folder, args.backup, progress)
     library = Library.open(folder)
     paints, swatches = library.count(Paint), library.count(Swatch)
+    lines = [f"The newer backup {path} is damaged and was passed over." for path in taken.passed_over]
+    lines.append(
+        f"Restored {taken.source}: {_counted(paints, 'paints')}, {_counted(swatches, 'swatches')}. "
+        "What was there before is kept."
+    )
     return Answer(
-        {"restored": str(chosen), "paints": paints, "swatches": swatches},
-        f"Restored {chosen}: {_counted(paints, 'paints')}, {_counted(swatches, 'swatches')}. "
-        "What was there before is kept.",
+        {
+            "restored": str(taken.source),
+            "passed_over": [str(path) for path in taken.passed_over],
+            "paints": paints,
+            "swatches": swatches,
+        },
+        "\n".join(lines),
     )
 
 

@@ -46,11 +46,22 @@ def _gone(folder: Path) -> LibraryUnwritable:
     )
 
 
+def _code(error: sqlite3.Error) -> int:
+    """SQLite's primary result code, the low byte: https://www.sqlite.org/rescode.html"""
+    return int(getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR)) & 0xFF
+
+
+def is_damage(error: sqlite3.Error) -> bool:
+    """Whether the file's own content is at fault, rather than the disk, a lock or a permission."""
+    return _code(error) in (
+        sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT, sqlite3.SQLITE_ERROR
+    )  # fmt: skip
+
+
 def _explain(error: sqlite3.Error, folder: Path) -> LibraryError:
     if not folder.is_dir():
         return _gone(folder)
-    # The low byte is the primary code, https://www.sqlite.org/rescode.html
-    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+    code = _code(error)
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT):
         return damaged(folder, str(error))
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):

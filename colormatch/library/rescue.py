@@ -60,7 +60,17 @@ def save_archive(library: Library, target: Path, progress: Progress | None = Non
 # --- the way back ----------------------------------------------------------------------------------------------------
 
 
-def restore(folder: Path, source: Path | None = None, progress: Progress | None = None) -> Path:
+@dataclass(frozen=True)
+class Restored:
+    """What a restore took."""
+
+    #: The backup.
+    source: Path
+    #: Newer backups that are damaged, so that this one was taken.
+    passed_over: tuple[Path, ...] = ()
+
+
+def restore(folder: Path, source: Path | None = None, progress: Progress | None = None) -> Restored:
     """Put a backup in the place of a library's database. What is there now is kept.
 
     Parameters
@@ -74,15 +84,17 @@ def restore(folder: Path, source: Path | None = None, progress: Progress | None 
 
     Returns
     -------
-    Path
+    Restored
         The backup that was taken. A healthy library was backed up before; a damaged one lies in ``damaged``.
 
     Raises
     ------
     LibraryError
         There is no sound backup, or the source is none; nothing was changed.
+    LibraryTooNew
+        A later version of the program wrote it; an older backup is not taken instead.
     LibraryUnwritable
-        Folder or disk refuses.
+        Folder or disk refuses; an older backup is not taken instead.
     """
     library = Library(folder.expanduser().absolute())
     # Before the folder is made: a mistyped name must not leave one behind.
@@ -96,7 +108,10 @@ def restore(folder: Path, source: Path | None = None, progress: Progress | None 
         library.folder.mkdir(parents=True, mode=0o700, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=TEMPORARY_PREFIX, dir=library.folder) as work:
             copy = Path(work) / DATABASE_NAME
-            chosen = _take(source.expanduser(), copy, library, progress) if source else _take_newest(copy, library)
+            if source is None:
+                taken = _take_newest(copy, library)
+            else:
+                taken = Restored(_take(source.expanduser(), copy, library, progress))
             _put(copy, library)
     with database.writing(library.database) as connection:
         named = {
@@ -107,15 +122,20 @@ def restore(folder: Path, source: Path | None = None, progress: Progress | None 
             )
         }
         library.photos.recover(connection, named)
-    return chosen
+    return taken
 
 
-def _take_newest(copy: Path, library: Library) -> Path:
+class _Unsound(LibraryError):
+    """The file itself is at fault, not the disk or the version of the program."""
+
+
+def _take_newest(copy: Path, library: Library) -> Restored:
+    passed_over: list[Path] = []
     for one in backup.backups(library.database):
         try:
-            return _take(one.path, copy, library)
-        except LibraryError:
-            continue
+            return Restored(_take(one.path, copy, library), tuple(passed_over))
+        except _Unsound:
+            passed_over.append(one.path)
     raise LibraryError(f"There is no sound backup of the library in {library.folder}.", "Name a saved file.")
 
 
@@ -149,8 +169,10 @@ def _check(copy: Path, source: Path) -> None:
         database.check(connection, source)
         # The same step may have another content from now on; see Library.stamp.
         connection.execute("INSERT OR REPLACE INTO setting (key, value) VALUES ('restored', ?)", (now(),))
-    except (sqlite3.DatabaseError, LibraryDamaged):
-        raise LibraryError(f"{source.name} is no sound backup of a library.", "Choose another one.") from None
+    except (sqlite3.DatabaseError, LibraryDamaged, UnicodeDecodeError) as error:
+        if isinstance(error, sqlite3.DatabaseError) and not database.is_damage(error):
+            raise  # the disk is full, say: that tells nothing about the backup
+        raise _Unsound(f"{source.name} is not a sound backup of a library.", "Choose another one.") from None
     finally:
         connection.close()
 
@@ -178,7 +200,11 @@ def _is_sound(library: Library) -> bool:
             database.check(connection, library.folder)
         finally:
             connection.close()
-    except (sqlite3.DatabaseError, LibraryDamaged):
+    except LibraryDamaged:
+        return False
+    except sqlite3.DatabaseError as error:
+        if not database.is_damage(error):
+            raise
         return False
     return True
 

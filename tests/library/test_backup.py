@@ -1,16 +1,18 @@
 """Backups, the way back, and the check of everything."""
 
+import errno
 import io
 import os
 import shutil
+import sqlite3
 import zipfile
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
 
-from colormatch.errors import LibraryDamaged, LibraryError
-from colormatch.library import Library, backup
+from colormatch.errors import LibraryDamaged, LibraryError, LibraryTooNew, LibraryUnwritable
+from colormatch.library import Library, backup, database
 from colormatch.library.rescue import restore, save_archive, verify
 from colormatch.records import Paint, Swatch
 
@@ -70,9 +72,9 @@ def test_a_backup_that_holds_fits_is_not_taken_for_a_zip_file(stocked):
     kept = backup.back_up(stocked.database, "asked")
     assert zipfile.is_zipfile(kept)  # Python's own test is misled
     stocked.remove(Paint, stocked.all(Paint)[0].id)
-    assert restore(stocked.folder) == kept
+    assert restore(stocked.folder).source == kept
     assert stocked.shelf() == saved
-    assert restore(stocked.folder, kept) == kept
+    assert restore(stocked.folder, kept).source == kept
 
 
 @pytest.mark.parametrize("harm", ["header", "middle", "cut", "gone", "empty", "journal"])
@@ -154,6 +156,69 @@ def test_what_is_no_backup_is_refused_and_changes_nothing(stocked, tmp_path):
     shutil.rmtree(stocked.folder / "backups")
     with pytest.raises(LibraryError, match="no sound backup"):
         restore(stocked.folder)
+
+
+@pytest.fixture
+def two_backups(stocked):
+    """The newest backup holds a paint more than the one before."""
+    shutil.rmtree(stocked.folder / "backups")
+    older = backup.back_up(stocked.database, "asked")
+    stocked.add(Paint("Ochre"))
+    return stocked, older, backup.back_up(stocked.database, "asked")
+
+
+@pytest.mark.parametrize("code", ["SQLITE_FULL", "SQLITE_IOERR", "SQLITE_CANTOPEN", "SQLITE_READONLY"])
+def test_a_disk_that_refuses_neither_hides_a_backup_nor_brings_back_an_older_one(two_backups, monkeypatch, code):
+    library, _, newest = two_backups
+    whole, before = database.check, library.database.read_bytes()
+
+    def refuse(connection, folder, **options):
+        if folder == newest:
+            error = sqlite3.OperationalError("refused")
+            error.sqlite_errorcode = getattr(sqlite3, code)
+            raise error
+        whole(connection, folder, **options)
+
+    monkeypatch.setattr(database, "check", refuse)
+    with pytest.raises(LibraryUnwritable):
+        restore(library.folder)
+    assert library.database.read_bytes() == before
+
+
+def test_a_backup_that_cant_be_copied_for_lack_of_room_is_not_called_missing(two_backups, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(shutil, "copyfile", full)
+    with pytest.raises(LibraryUnwritable, match="no space left"):
+        restore(two_backups[0].folder)
+
+
+def test_a_backup_of_a_later_version_is_not_passed_over_for_an_older_one(two_backups):
+    library, _, newest = two_backups
+    with sqlite3.connect(newest) as connection:
+        connection.execute("PRAGMA user_version = 99")
+    connection.close()
+    with pytest.raises(LibraryTooNew):
+        restore(library.folder)
+
+
+def test_a_damaged_backup_that_is_passed_over_is_named(two_backups):
+    library, older, newest = two_backups
+    newest.write_bytes(newest.read_bytes()[:5000])
+    taken = restore(library.folder)
+    assert (taken.source, taken.passed_over) == (older, (newest,))
+
+
+def test_a_library_that_another_program_holds_is_not_set_aside_as_damaged(two_backups, monkeypatch):
+    library = two_backups[0]
+    monkeypatch.setattr(database, "BUSY_SECONDS", 0.1)
+    other = sqlite3.connect(library.database, isolation_level=None)
+    other.execute("BEGIN EXCLUSIVE")
+    with pytest.raises(LibraryUnwritable, match="another window"):
+        restore(library.folder)
+    other.close()
+    assert not (library.folder / "damaged").exists()
 
 
 def test_verify_finds_photos_that_are_gone_or_changed(stocked):
