@@ -6,27 +6,27 @@ import logging
 
 import streamlit as st
 
-from app.pieces import look
-from app.repair import session
-from app.serve import phone
-from app.shelf import place
-from app.steps import walk
+from app.pages import walk
+from app.server import phone
+from app.state import address, session
+from app.state.library import stored
+from app.widgets import look
 from colormatch.errors import ColorMatchError
 from colormatch.records import Paint
 
 #: Script of each page, its name, and its place in the address: the steps of a repair in their order, then what lies
 #: beside them.
 PAGES = (
-    ("steps/photo.py", "Photo", ""),
-    ("steps/match.py", "Match", "match"),
-    ("steps/mix.py", "Mix", "mix"),
-    ("steps/check.py", "Check", "check"),
+    ("pages/photo.py", "Photo", ""),
+    ("pages/match.py", "Match", "match"),
+    ("pages/mix.py", "Mix", "mix"),
+    ("pages/check.py", "Check", "check"),
     ("shelf/swatches.py", "Swatches", "swatches"),
-    ("jobs.py", "Jobs", "jobs"),
+    ("pages/jobs.py", "Jobs", "jobs"),
     ("guide/guide.py", "Guide", "guide"),
 )
 #: Listed while the phone link is open.
-PHONE = ("connect.py", "Phone", "phone")
+PHONE = ("pages/connect.py", "Phone", "phone")
 #: Places of the pages that show the open repair.
 OF_THE_REPAIR = ("", "match", "mix", "check")
 #: That of them with photos of its own, named as the field that holds them: marks of the first photo are not seen there.
@@ -73,9 +73,9 @@ def _header(pages: list[st.Page], here: st.Page) -> None:
     with st.container(horizontal=True, vertical_alignment="center", gap=None, key="steps"):
         for one in pages:
             label = f"**{one.title}**" if one.url_path == here.url_path else one.title
-            if one.url_path == here.url_path and place.view():
+            if one.url_path == here.url_path and address.view():
                 # A link to the page that one is on would leave the view in its address.
-                st.button(label, key="whole-shelf", on_click=place.go)
+                st.button(label, key="whole-shelf", on_click=address.go)
             else:
                 st.page_link(one, label=label, query_params=session.link())
 
@@ -107,7 +107,7 @@ def _repair_line(place: str) -> None:
                     )
     if repair.guided:
         walk.show(repair, place)
-    elif place in WITH_PAINTS and not session.stored(Paint):
+    elif place in WITH_PAINTS and not stored(Paint):
         walk.lent()
 
 

@@ -30,14 +30,12 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-    from colormatch.bench.amounts import mix_job as mix_job
     from colormatch.color.difference import delta_e as delta_e
     from colormatch.errors import ColorMatchError as ColorMatchError
+    from colormatch.image.photo import open_photo as open_photo
     from colormatch.library.starter import example as example
     from colormatch.library.store import Library as Library
-    from colormatch.photo.neutral import CardChoice as CardChoice
-    from colormatch.photo.neutral import parse_card_value as parse_card_value
-    from colormatch.photo.read import open_photo as open_photo
+    from colormatch.mixing.amounts import mix_job as mix_job
     from colormatch.records import Box as Box
     from colormatch.records import CardKind as CardKind
     from colormatch.records import Lab as Lab
@@ -46,6 +44,8 @@ if TYPE_CHECKING:
     from colormatch.records import Region as Region
     from colormatch.records import RegionKind as RegionKind
     from colormatch.records import Swatch as Swatch
+    from colormatch.reference.neutral import CardChoice as CardChoice
+    from colormatch.reference.neutral import parse_card_value as parse_card_value
     from colormatch.repair import match_colors as match_colors
     from colormatch.repair import match_repair as match_repair
     from colormatch.repair import read_photo as read_photo
@@ -60,7 +60,7 @@ __version__ = "0.1.0"
 #: Where each public name lives.
 _HOMES = {
     "Box": "records",
-    "CardChoice": "photo.neutral",
+    "CardChoice": "reference.neutral",
     "CardKind": "records",
     "ColorMatchError": "errors",
     "Lab": "records",
@@ -75,10 +75,10 @@ _HOMES = {
     "format_layers": "wash.ratio",
     "match_colors": "repair",
     "match_repair": "repair",
-    "mix_job": "bench.amounts",
-    "open_photo": "photo.read",
+    "mix_job": "mixing.amounts",
+    "open_photo": "image.photo",
     "open_workshop": "workshop",
-    "parse_card_value": "photo.neutral",
+    "parse_card_value": "reference.neutral",
     "parse_ratio": "wash.ratio",
     "read_photo": "repair",
     "starter_workshop": "workshop",

@@ -15,12 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colormatch.errors import RegionError
-from colormatch.photo.across import across
-from colormatch.photo.around import around_card
-from colormatch.photo.neutral import CardChoice, Neutral, find_neutral, light_doubt, tie_to_chips
-from colormatch.photo.patches import patch_doubts, same_surface
-from colormatch.photo.read import DecodedPhoto, open_photo
-from colormatch.photo.sample import combine, sample_region
+from colormatch.image.photo import DecodedPhoto, open_photo
 from colormatch.records import (
     Box,
     Flag,
@@ -36,6 +31,11 @@ from colormatch.records import (
     ShopChip,
     Task,
 )
+from colormatch.reference.neutral import CardChoice, Neutral, find_neutral, light_doubt, tie_to_chips
+from colormatch.sampling.mixed_light import across
+from colormatch.sampling.outliers import patch_doubts, same_surface
+from colormatch.sampling.sample import combine, sample_region
+from colormatch.sampling.surroundings import around_card
 from colormatch.workshop import Workshop, dried, of_invented, offered
 
 if TYPE_CHECKING:
@@ -323,7 +323,7 @@ def picture(
     Parameters
     ----------
     linear_rgb : (h, w, 3) float
-        From :func:`colormatch.photo.neutral.balanced`, at any scale.
+        From :func:`colormatch.reference.neutral.balanced`, at any scale.
     regions : sequence of Region
         Those of damage are painted.
     ground : Lab

@@ -15,10 +15,10 @@ from pathlib import Path
 
 import pytest
 
-from app.steps import start
-from colormatch.bench import cautions
+from app.pages import start
 from colormatch.cli.main import COMMANDS, main
 from colormatch.library.starter import example
+from colormatch.mixing import cautions
 
 ROOT = Path(__file__).parents[1]
 README, DEVELOPERS, GUIDE = (ROOT / name for name in ("README.md", "DEVELOPERS.md", "app/guide/guide.md"))

@@ -26,7 +26,7 @@ FORBIDDEN_MODULES = {"pickle", "marshal", "shelve", "dill", "joblib", "yaml", "c
 FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "system", "popen"}
 #: Modules that speak to a network. The phone link asks which address this machine has, and sends nothing.
 NETWORK_MODULES = {"urllib.request", "http.client", "socket", "ssl", "smtplib", "ftplib", "requests", "httpx"}
-MAY_USE_SOCKETS = {"app/serve/phone.py", "colormatch/cli/app.py"}
+MAY_USE_SOCKETS = {"app/server/phone.py", "colormatch/cli/app.py"}
 
 
 def imported(tree: ast.AST) -> set[str]:
@@ -113,7 +113,7 @@ def test_nor_does_the_app(tmp_path: Path) -> None:
     environment = {**os.environ, "COLORMATCH_LIBRARY": str(tmp_path / "library")}
     log = tmp_path / "log"
     with log.open("wb") as out, subprocess.Popen(
-        line_of(f"from app.serve.server import serve; serve({port})"), cwd=ROOT, env=environment, stdout=out, stderr=out
+        line_of(f"from app.server.start import serve; serve({port})"), cwd=ROOT, env=environment, stdout=out, stderr=out
     ) as server:  # fmt: skip
         try:
             deadline = time.monotonic() + 60

@@ -10,8 +10,8 @@ from pathlib import Path
 import streamlit as st
 from PIL import Image
 
-from app.pieces import look
-from app.serve import pictures
+from app.server import pictures
+from app.widgets import look
 
 _TEXT = Path(__file__).with_name("guide.md")
 #: A picture stands in a paragraph of its own.

@@ -8,10 +8,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Self
 
-from app.cached import Reference
+from app.cache import Reference
 from colormatch.errors import RegionError
-from colormatch.photo.neutral import CardChoice, parse_card_value
 from colormatch.records import CardKind, Region, RegionKind
+from colormatch.reference.neutral import CardChoice, parse_card_value
 
 
 @dataclass(frozen=True)

@@ -3,31 +3,28 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
-from app import cached
-from app.cached import Aim, MarkedPhoto, Reference
-from app.repair import dried, history, owned, work
-from app.repair.dried import Dried, DriedPhoto
+from app.cache import Aim, Reference
+from app.repair import dried, history, work
+from app.repair.dried import Dried
 from app.repair.marks import MarkedByCard, as_document, from_document
 from app.repair.well_formed import well_formed
 from app.repair.work import Mixing, Progress, Recipe
-from colormatch.bench.schedule import Times
 from colormatch.errors import BadInput, ColorMatchError
 from colormatch.library import SavedRepair, Stored
+from colormatch.mixing.schedule import Times
 from colormatch.records import (
     CardKind,
     Lab,
     Layer,
     Limits,
-    Match,
     Part,
-    RankedWash,
-    Reading,
     Region,
     RegionKind,
+    ShopChip,
     SurfaceState,
 )
 
@@ -83,38 +80,13 @@ class OpenRepair(MarkedByCard):
             return surfaces
         return tuple(r for r in surfaces if r.kind is not RegionKind.DAMAGE or r is damage[self.spot - 1])
 
-    def reference(self) -> Reference:
-        """The card, and where there is one what helps it: white places, shop chips."""
+    def reference(self, settled: Sequence[ShopChip] = ()) -> Reference:
+        """The card, and where there is one what helps it: white places, and those chips whose color is settled."""
         by_card = super().reference()
         white = () if self.card_kind is CardKind.NONE else self.of_kind(RegionKind.WHITE)
-        chips = tuple(region for region in self.of_kind(RegionKind.CHIP) if region.name)
-        known = {chip.name: chip for chip in owned.shop_chips()} if chips else {}
-        chips = tuple(chip for chip in chips if chip.name in known)
-        settled = tuple(known[chip.name] for chip in chips)
-        return replace(by_card, white=white, chips=chips, settled=settled)
-
-    def marked(self, regions: tuple[Region, ...]) -> MarkedPhoto:
-        """Its photo, and regions of it to be read or shown.
-
-        Raises
-        ------
-        BadInput
-            The card's value is of no known form.
-        """
-        return MarkedPhoto(owned.open_library().photos.path(self.photo), self.reference(), regions)
-
-    def marked_dried(self, photo: DriedPhoto, regions: tuple[Region, ...]) -> MarkedPhoto | None:
-        """A photo of the dried paint with the same card, and regions of it; None where the card isn't marked yet.
-
-        Raises
-        ------
-        BadInput
-            Its value is of no known form.
-        """
-        if photo.card_region is None and self.card_kind is not CardKind.NONE:
-            return None
-        path = owned.open_library().photos.path(photo.photo)
-        return MarkedPhoto(path, self.by_card(photo.card_region), regions)
+        known = {chip.name: chip for chip in settled}
+        chips = tuple(region for region in self.of_kind(RegionKind.CHIP) if region.name in known)
+        return replace(by_card, white=white, chips=chips, settled=tuple(known[chip.name] for chip in chips))
 
 
 #: The surfaces that a repair reads, and what a page calls them.
@@ -220,30 +192,3 @@ def lacking(repair: OpenRepair) -> str:
                 "dry, then take the photo again."
             )
     return ""
-
-
-def read(repair: OpenRepair, regions: tuple[Region, ...]) -> Reading | ColorMatchError:
-    """The colors of regions of a repair's photo."""
-    try:
-        return cached.reading(repair.marked(regions))
-    except ColorMatchError as error:  # the card's value as it was typed
-        return error
-
-
-def read_dried(repair: OpenRepair, photo: DriedPhoto) -> Reading | ColorMatchError | None:
-    """The colors in a photo of the dried paint; None where the card isn't marked yet."""
-    try:
-        marked = repair.marked_dried(photo, photo.surfaces)
-        return None if marked is None else cached.reading(marked)
-    except ColorMatchError as error:  # the card's value as it was typed
-        return error
-
-
-def ranked(repair: OpenRepair) -> Match | ColorMatchError:
-    """The washes for a repair that lacks nothing, best first."""
-    return cached.ranking(repair.marked(repair.to_match), owned.state(), repair.limits, repair.aim)
-
-
-def picked(repair: OpenRepair, match: Match) -> RankedWash:
-    """The wash of a ranking that the person picked; the first where that rank is not listed any more."""
-    return next((wash for wash in match.washes if wash.rank == repair.picked), match.washes[0])

@@ -8,8 +8,8 @@ from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from colormatch.bench.measures import COVERAGE_CM2_PER_ML, WASTE, Practice
-from colormatch.bench.schedule import Times
+from colormatch.mixing.measures import COVERAGE_CM2_PER_ML, WASTE, Practice
+from colormatch.mixing.schedule import Times
 from colormatch.records import Flag, Lab, Layer, Part, RankedWash
 from colormatch.wash.ratio import DROP_ML
 

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.pieces import look
-from app.repair import session
-from app.shelf import place
+from app.shelf import way_up
+from app.state import address, session
+from app.state.library import open_library
+from app.widgets import look
 from colormatch.library import backup
 from colormatch.library.backup import Backup
 from colormatch.library.rescue import restore, save_archive, verify
@@ -27,7 +28,7 @@ _FILE = "restore-file"
 
 def show() -> None:
     """The view."""
-    place.back("Your paints")
+    way_up.show("Your paints")
     st.header("Backups")
     keep_side, back_side = st.columns(2, gap="large")
     with keep_side:
@@ -55,7 +56,7 @@ def _keep() -> None:
     st.subheader("Check everything")
     if st.button("Check every record and photo", key="verify"):
         with st.spinner("Checking every record and photo"):
-            found = verify(session.open_library())
+            found = verify(open_library())
         if found.problems:
             st.error("Something is wrong. Put a backup in place, then look again.")
             look.sentences(found.problems)
@@ -65,13 +66,13 @@ def _keep() -> None:
 
 def _back_up() -> None:
     with session.telling():
-        backup.back_up(session.open_library().database, "asked")
+        backup.back_up(open_library().database, "asked")
 
 
 def _archive() -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "library.zip"
-        save_archive(session.open_library(), target)
+        save_archive(open_library(), target)
         return target.read_bytes()
 
 
@@ -104,7 +105,7 @@ def _confirm(one: Backup, number: int) -> None:
 def _restore(path: Path) -> None:
     with session.telling():
         restore(default_folder(), path)
-        place.go()
+        address.go()
 
 
 def _restore_file() -> None:

@@ -6,21 +6,23 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import cached
-from app.pieces import chips, look
-from app.pieces.states import STATES
-from app.repair import session, work
-from app.serve import pictures
+from app import cache
+from app.repair import work
+from app.server import pictures
 from app.shelf import draft as drafts
-from app.shelf import photo_side, place, sheets, typed, woods
+from app.shelf import photo_side, sheets, typed, way_up, woods
 from app.shelf.draft import Draft
 from app.shelf.sheet import PAPERS, USUAL_COLUMNS, planned
 from app.shelf.word_fields import WordFields
-from colormatch.bench.board import Proposal, swatches_of
-from colormatch.boards import keep_swatches
+from app.state import address, session
+from app.state.library import open_library
+from app.widgets import chips, look
+from app.widgets.states import STATES
 from colormatch.errors import BadInput, ColorMatchError
-from colormatch.photo.board_plan import Plan
 from colormatch.records import RegionKind, Swatch
+from colormatch.sheet.layout import Plan
+from colormatch.sheet.read import keep_swatches
+from colormatch.sheet.swatches import Proposal, swatches_of
 from colormatch.wash.ratio import format_ratio
 
 _USE = "board"
@@ -35,8 +37,8 @@ _DOUBTS = frozenset({"shadow", "half-painted", "uneven", "unpainted"})
 
 def show() -> None:
     """The view."""
-    library = session.open_library()
-    place.back("Your paints")
+    library = open_library()
+    way_up.show("Your paints")
     st.header("A board from a photo")
     draft = drafts.held(_USE)
     if not draft.photo:
@@ -45,11 +47,11 @@ def show() -> None:
             "left. On a printed sheet everything is found by itself. On a board of your own you mark its four corners."
         )
         photo_side.choose(_USE, "a photo of the whole board with the gray card")
-        st.button("Print a sheet first", key="board-print", on_click=place.go, args=("sheet",))
+        st.button("Print a sheet first", key="board-print", on_click=address.go, args=("sheet",))
         return
     path = library.photos.path(draft.photo)
     with st.spinner("Looking for the sheet's markers"):
-        found = cached.sheet_in(path, sheets.printed())
+        found = cache.sheet_in(path, sheets.printed())
     photo_column, word_column = st.columns([5, 3], gap="medium")
     with word_column:
         form, plan = _what(draft, found)
@@ -116,11 +118,11 @@ def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | C
         if not marked or len(marked[0].points) != 4 or not draft.has_card:
             return None
         turn = int(draft.words.get("turn", 0))
-        points = [(float(x), float(y)) for x, y in marked[0].corners(*cached.size(path))]
+        points = [(float(x), float(y)) for x, y in marked[0].corners(*cache.size(path))]
         corners = (*points[turn:], *points[:turn])
     try:
         with st.spinner("Reading the cells"):
-            read = cached.board(path, draft.reference().card, plan, corners)
+            read = cache.board(path, draft.reference().card, plan, corners)
         if isinstance(read, ColorMatchError):
             return read
         board, neutral = read
@@ -144,8 +146,8 @@ def _photo(draft: Draft, path: Path, read: list[Proposal] | ColorMatchError | No
         kinds = (RegionKind.CARD, RegionKind.PATCH) if own else (RegionKind.CARD,)
         photo_side.mark(draft, path, kinds, _WORDS, cornered=RegionKind.PATCH)
     if cells or not own:
-        address = pictures.publish(cached.cells(path, cells))
-        st.html(look.picture(address, *cached.size(path), "The photo with the cells as they were read"))
+        address = pictures.publish(cache.cells(path, cells))
+        st.html(look.picture(address, *cache.size(path), "The photo with the cells as they were read"))
 
 
 # --- confirm ---------------------------------------------------------------------------------------------------------
@@ -196,6 +198,6 @@ def _keep(swatches: list[Swatch]) -> None:
         if not swatches[0].ground.strip():
             raise BadInput("What it was painted on is not named.", "Choose a ground, or type a name such as paper.")
         count = "1 swatch" if len(swatches) == 1 else f"{len(swatches)} swatches"
-        keep_swatches(session.open_library(), swatches, f"added {count} of a board")
+        keep_swatches(open_library(), swatches, f"added {count} of a board")
         photo_side.forget(_USE)
-        place.go()
+        address.go()

@@ -6,16 +6,17 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import cached
-from app.pieces import look
-from app.pieces.states import STATES
-from app.repair import session
+from app import cache
 from app.shelf import draft as drafts
-from app.shelf import photo_side, place
+from app.shelf import photo_side, way_up
 from app.shelf.draft import Draft
 from app.shelf.word_fields import WordFields
-from colormatch.bench.board import no_lighter_than_white
+from app.state import address, session
+from app.state.library import open_library
+from app.widgets import look
+from app.widgets.states import STATES
 from colormatch.records import ClearCoatPair, Ground, RegionKind, Sample, ShopChip, SurfaceState
+from colormatch.sheet.swatches import no_lighter_than_white
 
 _USE = "color"
 _AS = {"grounds": "A wood", "chips": "A shop chip", "clear-coats": "A clear coat, before and after"}
@@ -28,16 +29,16 @@ _PAIR = {
 
 def show() -> None:
     """The view."""
-    place.back("Woods, shop chips, clear coats", "grounds")
+    way_up.show("Woods, shop chips, clear coats", "grounds")
     st.header("A color from a photo")
     draft = drafts.held(_USE)
     if not draft.photo:
         st.write("One photo of it beside the gray card, in even light without shine, from straight above.")
         photo_side.choose(_USE, "the photo")
         return
-    path = session.open_library().photos.path(draft.photo)
+    path = open_library().photos.path(draft.photo)
     with st.spinner("Opening the photo"):
-        cached.decoded(path)
+        cache.decoded(path)
     draft = photo_side.with_card(draft, path)
     photo_column, word_column = st.columns([5, 3], gap="medium")
     with word_column:
@@ -87,6 +88,6 @@ def _keep(kept_as: str, samples: tuple[Sample, ...]) -> None:
         else:
             state = SurfaceState(words.get("state", SurfaceState.BARE))
             record = Ground(name, no_lighter_than_white(last.lab), radius, state)
-        session.open_library().add(record)
+        open_library().add(record)
         photo_side.forget(_USE)
-        place.go(kept_as)
+        address.go(kept_as)

@@ -10,8 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
-from app.repair import history, session
+from app.repair import history
 from app.repair.marks import Edit, MarkedByCard, as_document, from_document, stamp_after
+from app.state import session
+from app.state.library import open_library
 from colormatch.records import CardKind
 
 
@@ -43,7 +45,7 @@ def held(use: str) -> Draft:
     kept |= {"regions": from_document(kept["regions"]), "card_kind": CardKind(kept["card_kind"])}
     draft = Draft(use, **kept)
     # An undo on the shelf puts a photo away that no swatch names any more.
-    return draft if not draft.photo or draft.photo in session.open_library().photos else Draft(use, words=draft.words)
+    return draft if not draft.photo or draft.photo in open_library().photos else Draft(use, words=draft.words)
 
 
 def keep(draft: Draft, *, undoable: bool = True) -> None:
@@ -70,12 +72,12 @@ def undoer(use: str) -> Callable[..., None]:
 
 
 def _document(use: str) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads(session.open_library().setting(f"draft-{use}") or "{}")
+    found: dict[str, Any] = json.loads(open_library().setting(f"draft-{use}") or "{}")
     return found
 
 
 def _save(use: str, document: Mapping[str, Any]) -> None:
-    session.open_library().set_setting(f"draft-{use}", json.dumps(document))
+    open_library().set_setting(f"draft-{use}", json.dumps(document))
 
 
 def taker(use: str) -> Callable[[Edit], None]:

@@ -10,9 +10,10 @@ from typing import Any
 
 import streamlit as st
 
-from app.pieces import chips, look
-from app.repair import session
-from app.shelf import place, typed
+from app.shelf import typed, way_up
+from app.state import address, session
+from app.state.library import open_library
+from app.widgets import chips, look
 from colormatch.errors import ColorMatchError
 from colormatch.library.chosen import ENDINGS, lay_out
 from colormatch.library.exchange import export_exchange
@@ -41,7 +42,7 @@ _LONG = 60
 
 def show() -> None:
     """The view."""
-    place.back("Your paints")
+    way_up.show("Your paints")
     st.header("Bring in, take out")
     take_side, bring_side = st.columns(2, gap="large")
     with bring_side:
@@ -73,7 +74,7 @@ def _take_out() -> None:
 def _zipped() -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "swatches.zip"
-        export_exchange(session.open_library(), target)
+        export_exchange(open_library(), target)
         return target.read_bytes()
 
 
@@ -108,7 +109,7 @@ def _laid_out(uploads: list[Any]) -> Iterator[Path]:
 
 def _import(uploads: list[Any], *, preview: bool, conflicts: Conflicts = Conflicts.MINE) -> ImportPlan:
     with _laid_out(uploads) as source:
-        return import_exchange(session.open_library(), source, preview=preview, conflicts=conflicts)
+        return import_exchange(open_library(), source, preview=preview, conflicts=conflicts)
 
 
 def _preview(plan: ImportPlan) -> None:
@@ -182,4 +183,4 @@ def _bring(asked: bool) -> None:
     with session.telling():
         conflicts = session.widget_value("conflicts") if asked else Conflicts.MINE
         _import(session.widget_value(_FILES), preview=False, conflicts=conflicts)
-        place.go()
+        address.go()

@@ -6,12 +6,13 @@ from collections import Counter
 
 import streamlit as st
 
-from app import cached
-from app.pieces import chips, look
-from app.repair import session
-from app.serve import pictures
-from app.shelf import place, woods
+from app import cache
+from app.server import pictures
+from app.shelf import way_up, woods
 from app.shelf.woods import Wood
+from app.state import address, session
+from app.state.library import library_state, open_library, stored
+from app.widgets import chips, look
 from colormatch import repair as job
 from colormatch.color.words import NOTHING, verdict
 from colormatch.errors import ColorMatchError
@@ -30,21 +31,21 @@ _FIRST = 40
 
 def show() -> None:
     """The view."""
-    library = session.open_library()
-    number = place.number()
-    place.back("Your paints")
+    library = open_library()
+    number = address.number()
+    way_up.show("Your paints")
     if number is None:
         return
     paint = library.get(Paint, number)
     st.header(look.plain(paint.name))
     _describe(library, paint)
     _actions(number)
-    swatches = [one for one in session.stored(Swatch) if one.record.paint == paint.name]
+    swatches = [one for one in stored(Swatch) if one.record.paint == paint.name]
     if not swatches:
         _first_swatches(paint)
         return
     with st.spinner("Fitting your paints"):
-        workshop = cached.workshop(session.state())
+        workshop = cache.workshop(library_state())
     surfaces = [wood for kind in (RegionKind.DAMAGE, RegionKind.SOUND) if (wood := woods.of_repair(kind))]
     main_side, word_side = st.columns([5, 4], gap="medium")
     with main_side:
@@ -77,28 +78,28 @@ def _describe(library: Library, paint: Paint) -> None:
         st.text(paint.notes)
     if paint.photo:
         path = library.photos.path(paint.photo)
-        address = pictures.publish(cached.as_taken(path))
-        st.html(f'<div class="tin">{look.picture(address, *cached.size(path), f"The tin of {paint.name}")}</div>')
+        address = pictures.publish(cache.as_taken(path))
+        st.html(f'<div class="tin">{look.picture(address, *cache.size(path), f"The tin of {paint.name}")}</div>')
 
 
 def _actions(number: int) -> None:
     with st.container(horizontal=True, gap="small", key="paint-actions"):
-        st.button("Swatch from a photo", key="patch", type="primary", on_click=place.go, args=("patch", number))
-        st.button("Swatch by numbers", key="add-swatch", on_click=place.go, args=("add-swatch", number))
-        st.button("Edit", key="edit-paint", on_click=place.go, args=("edit-paint", number))
+        st.button("Swatch from a photo", key="patch", type="primary", on_click=address.go, args=("patch", number))
+        st.button("Swatch by numbers", key="add-swatch", on_click=address.go, args=("add-swatch", number))
+        st.button("Edit", key="edit-paint", on_click=address.go, args=("edit-paint", number))
         st.button("Duplicate", key="duplicate-paint", on_click=_duplicate, args=(number,))
         st.button("Delete", key="delete-paint", on_click=_delete, args=(number,))
 
 
 def _duplicate(number: int) -> None:
     with session.telling():
-        place.go("paint", session.open_library().duplicate(Paint, number))
+        address.go("paint", open_library().duplicate(Paint, number))
 
 
 def _delete(number: int) -> None:
     with session.telling():
-        session.open_library().remove(Paint, number)
-        place.go()
+        open_library().remove(Paint, number)
+        address.go()
 
 
 def _first_swatches(paint: Paint) -> None:
@@ -157,12 +158,12 @@ def _show_swatches(swatches: list[Stored[Swatch]], errors: tuple[FitError, ...])
     rows = list(zip(swatches, errors, strict=True))
     if len(rows) > _FIRST and not st.checkbox(f"Show all {len(rows)}", key="all-swatches"):
         rows = rows[-_FIRST:]
-    for stored, error in rows:
-        with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"swatch-row-{stored.id}"):
-            st.html(chips.swatch_chip(stored.record.lab, stored.record.ground_lab, "the swatch on its wood"), width=96)
-            st.markdown(_swatch_words(stored.record, error))
-            with st.popover("Change", key=f"swatch-{stored.id}"):
-                _swatch_actions(stored)
+    for one, error in rows:
+        with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"swatch-row-{one.id}"):
+            st.html(chips.swatch_chip(one.record.lab, one.record.ground_lab, "the swatch on its wood"), width=96)
+            st.markdown(_swatch_words(one.record, error))
+            with st.popover("Change", key=f"swatch-{one.id}"):
+                _swatch_actions(one)
 
 
 def _swatch_words(swatch: Swatch, error: FitError) -> str:
@@ -178,7 +179,7 @@ def _swatch_actions(stored: Stored[Swatch]) -> None:
     number = stored.id
     if stored.record.notes:
         st.text(stored.record.notes)
-    st.button("Edit", key=f"edit-swatch-{number}", width="stretch", on_click=place.go, args=("edit-swatch", number))
+    st.button("Edit", key=f"edit-swatch-{number}", width="stretch", on_click=address.go, args=("edit-swatch", number))
     st.button(
         "Duplicate", key=f"duplicate-swatch-{number}", width="stretch", on_click=_duplicate_swatch, args=(number,)
     )
@@ -187,9 +188,9 @@ def _swatch_actions(stored: Stored[Swatch]) -> None:
 
 def _duplicate_swatch(number: int) -> None:
     with session.telling():
-        session.open_library().duplicate(Swatch, number)
+        open_library().duplicate(Swatch, number)
 
 
 def _delete_swatch(number: int) -> None:
     with session.telling():
-        session.open_library().remove(Swatch, number)
+        open_library().remove(Swatch, number)

@@ -6,21 +6,22 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app.pieces import look, photo_files
-from app.repair import session
-from app.shelf import place, typed
+from app.shelf import typed, way_up
+from app.state import address, session
+from app.state.library import open_library
+from app.widgets import look, photo_files
 from colormatch.records import Paint
 
 
 def show() -> None:
     """The view; the address says of which paint, none for a new one."""
-    number = place.number()
-    library = session.open_library()
+    number = address.number()
+    library = open_library()
     paint = None if number is None else library.get(Paint, number)
     if paint is None:
-        place.back("Your paints")
+        way_up.show("Your paints")
     else:
-        place.back(paint.name, "paint", number)
+        way_up.show(paint.name, "paint", number)
     st.header("A new paint" if paint is None else f"Change {look.plain(paint.name)}")
 
     def value(field: str) -> str:
@@ -51,7 +52,7 @@ def show() -> None:
 
 def _keep(number: int | None) -> None:
     with session.telling():
-        library = session.open_library()
+        library = open_library()
         before = Paint("new") if number is None else library.get(Paint, number)
         words = {
             field: session.widget_value(f"paint-{field}").strip()
@@ -69,4 +70,4 @@ def _keep(number: int | None) -> None:
             number = library.add(paint) if twin is None else twin
         else:
             library.edit(number, paint)
-        place.go("paint", number)
+        address.go("paint", number)

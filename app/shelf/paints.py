@@ -7,9 +7,10 @@ from typing import Any
 
 import streamlit as st
 
-from app.pieces import chips, look
-from app.repair import session
-from app.shelf import place, woods
+from app.shelf import woods
+from app.state import address, session
+from app.state.library import open_library, stored
+from app.widgets import chips, look
 from colormatch.library import Library, Stored
 from colormatch.library.find import Found, Sort, find
 from colormatch.library.starter import install_starter
@@ -25,13 +26,13 @@ _STAYS: dict[str, Any] = {"persist_state": "session"}
 
 def show() -> None:
     """The view."""
-    library = session.open_library()
+    library = open_library()
     st.header("Your paints")
     _actions()
-    if not session.stored(Paint):
+    if not stored(Paint):
         _empty(library)
         return
-    every = [one.record for one in session.stored(Swatch)]
+    every = [one.record for one in stored(Swatch)]
     paints, compared = _listed(every)
     swatches: defaultdict[str, list[Swatch]] = defaultdict(list)
     for swatch in every:
@@ -47,9 +48,9 @@ def show() -> None:
 
 def _actions() -> None:
     with st.container(horizontal=True, gap="small", key="shelf-actions"):
-        st.button("Add a paint", key="add-paint", type="primary", on_click=place.go, args=("add-paint",))
-        st.button("Swatch from a photo", key="patch", on_click=place.go, args=("patch",))
-        st.button("Board from a photo", key="board", on_click=place.go, args=("board",))
+        st.button("Add a paint", key="add-paint", type="primary", on_click=address.go, args=("add-paint",))
+        st.button("Swatch from a photo", key="patch", on_click=address.go, args=("patch",))
+        st.button("Board from a photo", key="board", on_click=address.go, args=("board",))
         with st.popover("More", key="more"):
             for label, to in (
                 ("Print a sheet for a board", "sheet"),
@@ -57,7 +58,7 @@ def _actions() -> None:
                 ("Bring in, take out", "exchange"),
                 ("Backups", "backups"),
             ):
-                st.button(label, key=to, width="stretch", on_click=place.go, args=(to,))
+                st.button(label, key=to, width="stretch", on_click=address.go, args=(to,))
 
 
 def _empty(library: Library) -> None:
@@ -94,7 +95,7 @@ def _wanted(stored: tuple[Stored[Paint], ...]) -> tuple[list[Stored[Paint]], str
 
 def _listed(swatches: list[Swatch]) -> tuple[tuple[Found[Paint], ...], str]:
     """The paints in the order asked for, and the color they are compared with, if one is."""
-    paints, words = _wanted(session.stored(Paint))
+    paints, words = _wanted(stored(Paint))
     order = st.segmented_control("Sort by", (_NAME, _RECENT, _NEAR), default=_NAME, required=True, key="sort", **_STAYS)
     by_name = find(paints, words, sort=Sort.NAME)
     if order == _RECENT:
@@ -120,7 +121,7 @@ def _card(found: Found[Paint], swatches: list[Swatch], compared: str) -> None:
             f"**{look.plain(paint.name)}**  \n{look.plain(_facts(paint, len(swatches), found.delta_e, compared))}",
             key=f"paint-{number}",
             width="stretch",
-            on_click=place.go,
+            on_click=address.go,
             args=("paint", number),
         )
 

@@ -7,19 +7,21 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import cached
-from app.pieces import chips, look
-from app.pieces.states import STATES
-from app.repair import session, work
+from app import cache
+from app.repair import work
 from app.shelf import draft as drafts
-from app.shelf import photo_side, place, typed, woods
+from app.shelf import photo_side, typed, way_up, woods
 from app.shelf.draft import Draft
 from app.shelf.word_fields import WordFields
-from colormatch.bench.board import Wash, swatch_of
-from colormatch.boards import keep_swatches
+from app.state import address, session
+from app.state.library import open_library
+from app.widgets import chips, look
+from app.widgets.states import STATES
 from colormatch.errors import BadInput
 from colormatch.library import Library
 from colormatch.records import Paint, RegionKind, Sample
+from colormatch.sheet.read import keep_swatches
+from colormatch.sheet.swatches import Wash, swatch_of
 from colormatch.workshop import ground_named
 
 _USE = "patch"
@@ -31,9 +33,9 @@ _WORDS = {
 
 def show() -> None:
     """The view; its number may name the paint."""
-    library, number = session.open_library(), place.number()
+    library, number = open_library(), address.number()
     paint = None if number is None else library.get(Paint, number)
-    place.back(paint.name if paint else "Your paints", "paint" if paint else "", number)
+    way_up.show(paint.name if paint else "Your paints", "paint" if paint else "", number)
     st.header(f"A swatch of {look.plain(paint.name)} from a photo" if paint else "A swatch from a photo")
     draft = drafts.held(_USE)
     if not draft.photo:
@@ -45,7 +47,7 @@ def show() -> None:
         return
     path = library.photos.path(draft.photo)
     with st.spinner("Opening the photo"):
-        cached.as_taken(path)
+        cache.as_taken(path)
     draft = photo_side.with_card(draft, path)
     photo_column, word_column = st.columns([5, 3], gap="medium")
     with photo_column:
@@ -99,11 +101,11 @@ def _form(library: Library, draft: Draft, paint: Paint | None, samples: Mapping[
 
 def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
     with session.telling():
-        library, draft = session.open_library(), drafts.held(_USE)
+        library, draft = open_library(), drafts.held(_USE)
         marked = draft.of_kind(RegionKind.PATCH)
         paint = paint or session.widget_value("patch-paint")
         if not marked:  # pressed twice in a hurry: the swatch is kept
-            place.go("paint", _number(library, paint))
+            address.go("paint", _number(library, paint))
             return
         ground = session.widget_value("patch-ground")
         if not paint:
@@ -124,7 +126,7 @@ def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
         # The next wash in the same photo lies beside the same card and wood.
         others = (region for region in draft.regions if region.kind is not RegionKind.PATCH)
         drafts.keep(drafts.with_words(draft.with_regions(*others), ratio=""))
-        place.go("paint", _number(library, swatch.paint))
+        address.go("paint", _number(library, swatch.paint))
 
 
 def _number(library: Library, paint: str) -> int:

@@ -8,18 +8,18 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import cached
-from app.cached import MarkedPhoto
-from app.pieces import look, photo_files, photo_words
-from app.pieces.found_card import why_not_found, with_card_looked_for
-from app.pieces.reference_form import CARD_KINDS
-from app.pieces.region_editor import Words, region_editor
-from app.repair import session
+from app import cache
+from app.cache import MarkedPhoto
 from app.repair.marks import FOUND
-from app.serve import pictures
+from app.server import pictures
 from app.shelf import draft as drafts
 from app.shelf import typed
 from app.shelf.draft import Draft
+from app.state import session
+from app.widgets import look, photo_files, photo_words
+from app.widgets.found_card import why_not_found, with_card_looked_for
+from app.widgets.reference_form import CARD_KINDS
+from app.widgets.region_editor import Words, region_editor
 from colormatch import repair as job
 from colormatch.errors import ColorMatchError
 from colormatch.records import CardKind, RegionKind, Sample
@@ -63,8 +63,8 @@ def mark(
 ) -> None:
     """Show the photo, to be marked."""
     region_editor(
-        pictures.publish(cached.as_taken(path)),
-        cached.size(path),
+        pictures.publish(cache.as_taken(path)),
+        cache.size(path),
         draft.edit,
         drafts.taker(draft.use),
         key=f"regions-{draft.use}",
@@ -97,7 +97,7 @@ def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict
         return {}
     try:
         with st.spinner("Reading the colors"):
-            reading = cached.reading(MarkedPhoto(path, draft.reference(), surfaces))
+            reading = cache.reading(MarkedPhoto(path, draft.reference(), surfaces))
     except ColorMatchError as error:  # the card's value as it was typed
         reading = error
     if isinstance(reading, ColorMatchError):

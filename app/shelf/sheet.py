@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import cached
-from app.pieces import look
-from app.repair import session
-from app.serve import pictures
-from app.shelf import place, sheets
-from colormatch.bench.board import parse_column
+from app import cache
+from app.server import pictures
+from app.shelf import sheets, way_up
+from app.state.library import open_library
+from app.widgets import look
 from colormatch.errors import ColorMatchError
-from colormatch.photo.board_plan import MOST_COLUMNS, MOST_ROWS, Plan
 from colormatch.records import Paint
+from colormatch.sheet.layout import MOST_COLUMNS, MOST_ROWS, Plan
+from colormatch.sheet.swatches import parse_column
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
 #: Columns that teach the program most about a paint: strong, thin, and a second coat.
@@ -21,14 +21,14 @@ USUAL_COLUMNS = "full, 1:1, 1:3, 1:3x2, 1:7"
 
 def show() -> None:
     """The view."""
-    place.back("Your paints")
+    way_up.show("Your paints")
     st.header("Print a sheet for a board")
     st.write(
         "One row for each paint, one column for each wash. Print it and paint the cells on the paper itself, or cut "
         "them out as a window and lay the frame on a board of wood. When all is dry, lay the gray card in its place "
         "and take one photo: every cell is read by its name."
     )
-    names = sorted((one.record.name for one in session.open_library().all(Paint)), key=str.casefold)
+    names = sorted((one.record.name for one in open_library().all(Paint)), key=str.casefold)
     word_side, page_side = st.columns([1, 1], gap="medium")
     with word_side:
         rows = st.multiselect(
@@ -65,7 +65,7 @@ def show() -> None:
         return
     with word_side:
         with st.spinner("Drawing the sheet"):
-            pdf = cached.sheet(plan)
+            pdf = cache.sheet(plan)
         st.download_button(
             "Download the PDF",
             pdf,
@@ -78,7 +78,7 @@ def show() -> None:
         )
         st.write("Print it at 100 %, not fitted to the page. The line on it is 50 mm long: check it with a ruler.")
     with page_side:
-        picture, (width, height) = cached.sheet_preview(plan)
+        picture, (width, height) = cache.sheet_preview(plan)
         st.html(f'<div class="paper">{look.picture(pictures.publish(picture), width, height, "The sheet")}</div>')
 
 

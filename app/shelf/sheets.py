@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 
-from app.repair import session
-from colormatch.photo.board_plan import Plan
+from app.state.library import open_library
+from colormatch.sheet.layout import Plan
 
 #: Sheets that are remembered; our choice, more than hang drying in one workshop.
 _KEPT = 20
@@ -14,7 +14,7 @@ _SETTING = "printed-sheets"
 
 def printed() -> tuple[Plan, ...]:
     """The last ones printed, the newest first."""
-    texts = json.loads(session.open_library().setting(_SETTING) or "[]")
+    texts = json.loads(open_library().setting(_SETTING) or "[]")
     return tuple(Plan.from_json(text) for text in texts)
 
 
@@ -22,4 +22,4 @@ def remember(plan: Plan) -> None:
     """Keep what a sheet says that goes to the printer."""
     others = [one for one in printed() if one != plan]
     texts = [one.to_json() for one in (plan, *others)][:_KEPT]
-    session.open_library().set_setting(_SETTING, json.dumps(texts))
+    open_library().set_setting(_SETTING, json.dumps(texts))

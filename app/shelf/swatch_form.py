@@ -6,10 +6,12 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app.pieces import look
-from app.pieces.states import STATES
-from app.repair import session, work
-from app.shelf import place, typed, woods
+from app.repair import work
+from app.shelf import typed, way_up, woods
+from app.state import address, session
+from app.state.library import open_library
+from app.widgets import look
+from app.widgets.states import STATES
 from colormatch.errors import BadInput
 from colormatch.library import Library
 from colormatch.records import Lab, Paint, SurfaceState, Swatch
@@ -19,11 +21,11 @@ from colormatch.workshop import ground_named
 
 def show() -> None:
     """The view; its number is the paint's for a new swatch, the swatch's own for an old one."""
-    library, number = session.open_library(), place.number()
+    library, number = open_library(), address.number()
     if number is None:
-        place.back("Your paints")
+        way_up.show("Your paints")
         return
-    if place.view() == "edit-swatch":
+    if address.view() == "edit-swatch":
         swatch = library.get(Swatch, number)
         owner = next(one.id for one in library.all(Paint) if one.record.name == swatch.paint)
         paint, title = swatch.paint, f"Correct a swatch of {swatch.paint}"
@@ -31,7 +33,7 @@ def show() -> None:
         swatch, owner = None, number
         paint = library.get(Paint, number).name
         title = f"A swatch of {paint}, by numbers"
-    place.back(paint, "paint", owner)
+    way_up.show(paint, "paint", owner)
     st.header(look.plain(title))
     if swatch is None:
         st.write("For a color that an instrument read: CIELAB under D65, 2°. A photo beside your gray card does too.")
@@ -71,18 +73,18 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
             st.text_input("Date, year-month-day", taken, key="swatch-taken")
         st.text_area("Notes", "" if swatch is None else swatch.notes, key="swatch-notes")
         st.form_submit_button(
-            "Keep the swatch", key="keep-swatch", type="primary", on_click=_keep, args=(place.number(), paint, owner)
+            "Keep the swatch", key="keep-swatch", type="primary", on_click=_keep, args=(address.number(), paint, owner)
         )
 
 
 def _keep(number: int, paint: str, owner: int) -> None:
     with session.telling():
-        library = session.open_library()
+        library = open_library()
         held = {
             name: session.widget_value(f"swatch-{name}")
             for name in ("ratio", "coats", "lab", "uncertainty", "ground", "ground-lab", "state", "taken", "notes")
         }
-        old = library.get(Swatch, number) if place.view() == "edit-swatch" else None
+        old = library.get(Swatch, number) if address.view() == "edit-swatch" else None
         if not held["ground"].strip():
             raise BadInput("What it was painted on is not named.", "Type it, such as light wood.")
         ratio = typed.ratio(held["ratio"], old and Ratio(old.paint_parts, old.water_parts))
@@ -106,7 +108,7 @@ def _keep(number: int, paint: str, owner: int) -> None:
                 library.add(fresh)
         else:
             library.edit(number, replace(old, **given))
-        place.go("paint", owner)
+        address.go("paint", owner)
 
 
 def _ground(library: Library, name: str, color: str, before: Lab | None) -> Lab:

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.pieces import chips, look
 from app.shelf import (
     backups,
     board,
@@ -17,12 +16,13 @@ from app.shelf import (
     paint_form,
     paints,
     patch,
-    place,
     sheet,
     swatch_form,
     things,
     undo,
 )
+from app.state import address
+from app.widgets import chips, look
 from colormatch.errors import LibraryDamaged
 
 _CSS = Path(__file__).with_name("shelf.css").read_text(encoding="utf-8")
@@ -47,7 +47,7 @@ chips.dress()
 st.html(f"<style>{_CSS}</style>")
 try:
     undo.bar()
-    VIEWS.get(place.view(), paints.show)()
+    VIEWS.get(address.view(), paints.show)()
 except LibraryDamaged as error:
     st.error(look.plain(error.what))
     backups.ways_back()

@@ -8,15 +8,16 @@ from typing import Any
 
 import streamlit as st
 
-from app.pieces import chips, look
-from app.pieces.reference_form import CARD_KINDS
-from app.pieces.states import STATES
-from app.repair import session
-from app.shelf import place, typed
+from app.shelf import typed, way_up
+from app.state import address, session
+from app.state.library import open_library
+from app.widgets import chips, look
+from app.widgets.reference_form import CARD_KINDS
+from app.widgets.states import STATES
 from colormatch.library import Stored
 from colormatch.library.columns import Record
-from colormatch.photo.neutral import parse_card_value
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, ShopChip, SurfaceState
+from colormatch.reference.neutral import parse_card_value
 
 
 @dataclass(frozen=True)
@@ -126,16 +127,16 @@ THINGS = {
 
 def show() -> None:
     """The view; its name says of which kind, its number which record is being corrected."""
-    view, number = place.view(), place.number()
+    view, number = address.view(), address.number()
     thing = THINGS[view]
-    place.back("Your paints")
+    way_up.show("Your paints")
     with st.container(horizontal=True, gap=None, key="things"):
         for name, other in THINGS.items():
             label = f"**{other.title}**" if name == view else other.title
-            st.button(label, key=f"to-{name}", on_click=place.go, args=(name,))
+            st.button(label, key=f"to-{name}", on_click=address.go, args=(name,))
     st.header(thing.title)
     st.write(thing.use)
-    library = session.open_library()
+    library = open_library()
     if number is not None:
         record = library.get(thing.kind, number)
         st.subheader(f"Correct {look.plain(record.name)}")
@@ -151,7 +152,7 @@ def show() -> None:
     ):
         _form(thing, None, None)
     if thing.kind is not OwnCard:
-        st.button(f"Read a {thing.one} from a photo", key="color", on_click=place.go, args=("color",))
+        st.button(f"Read a {thing.one} from a photo", key="color", on_click=address.go, args=("color",))
 
 
 # --- list ------------------------------------------------------------------------------------------------------------
@@ -165,7 +166,7 @@ def _row(thing: Thing, view: str, stored: Stored[Any]) -> None:
             st.html(chips.swatch_chip(*colors, record.name), width=96)
         st.markdown(f"**{look.plain(record.name)}**  \n{look.plain(_told(thing, record))}")
         with st.popover("Change", key=f"thing-{number}"):
-            st.button("Edit", key=f"edit-{number}", width="stretch", on_click=place.go, args=(view, number))
+            st.button("Edit", key=f"edit-{number}", width="stretch", on_click=address.go, args=(view, number))
             st.button(
                 "Duplicate", key=f"duplicate-{number}", width="stretch", on_click=_duplicate, args=(thing.kind, number)
             )
@@ -190,12 +191,12 @@ def _told(thing: Thing, record: Any) -> str:
 
 def _duplicate(kind: type[Record], number: int) -> None:
     with session.telling():
-        session.open_library().duplicate(kind, number)
+        open_library().duplicate(kind, number)
 
 
 def _delete(kind: type[Record], number: int) -> None:
     with session.telling():
-        session.open_library().remove(kind, number)
+        open_library().remove(kind, number)
 
 
 # --- form ------------------------------------------------------------------------------------------------------------
@@ -203,7 +204,7 @@ def _delete(kind: type[Record], number: int) -> None:
 
 def _form(thing: Thing, record: Any, number: int | None) -> None:
     keys = _keys(thing, number)
-    with st.form(f"form-{place.view()}", border=False, clear_on_submit=False):
+    with st.form(f"form-{address.view()}", border=False, clear_on_submit=False):
         for field in thing.fields:
             value = getattr(record or thing.blank, field.name)
             if field.options is not None:
@@ -239,7 +240,7 @@ def _blank(thing: Thing, field: Field) -> Any:
 
 def _keep(thing: Thing, number: int | None) -> None:
     with session.telling():
-        library, keys = session.open_library(), _keys(thing, number)
+        library, keys = open_library(), _keys(thing, number)
         before = None if number is None else library.get(thing.kind, number)
         given = {
             field.name: field.read(session.widget_value(keys[field.name]), before and getattr(before, field.name))
@@ -254,4 +255,4 @@ def _keep(thing: Thing, number: int | None) -> None:
                 session.showing(keys[field.name], _blank(thing, field))
         else:
             library.edit(number, record)
-            place.go(place.view())
+            address.go(address.view())

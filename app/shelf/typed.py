@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from colormatch.bench.measures import parse_number
 from colormatch.errors import BadInput
+from colormatch.mixing.measures import parse_number
 from colormatch.records import Lab, lab_of
 from colormatch.wash.ratio import Ratio, format_ratio, parse_ratio, parse_volume
 

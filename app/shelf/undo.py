@@ -6,9 +6,10 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from app.pieces import look
-from app.repair import session
-from app.shelf import place, things
+from app.shelf import things
+from app.state import address, session
+from app.state.library import open_library
+from app.widgets import look
 
 #: Views that change one record: after an undo the record may be another or gone, so they are left.
 _FORMS = {"add-paint": "", "edit-paint": "paint", "add-swatch": "paint", "edit-swatch": ""}
@@ -16,7 +17,7 @@ _FORMS = {"add-paint": "", "edit-paint": "paint", "add-swatch": "paint", "edit-s
 
 def bar() -> None:
     """The two buttons."""
-    library = session.open_library()
+    library = open_library()
     with st.container(horizontal=True, gap="small", key="undo-bar"):
         for key, word, next_words, act in (
             ("undo", "Undo", library.next_undo(), library.undo),
@@ -29,8 +30,8 @@ def bar() -> None:
 def _swap(act: Callable[[], str | None]) -> None:
     with session.telling():
         act()
-        if place.view() in things.THINGS:
-            place.go(place.view())
-        elif place.view() in _FORMS:
-            parent = _FORMS[place.view()]
-            place.go(parent, place.number() if parent == "paint" else None)
+        if address.view() in things.THINGS:
+            address.go(address.view())
+        elif address.view() in _FORMS:
+            parent = _FORMS[address.view()]
+            address.go(parent, address.number() if parent == "paint" else None)

@@ -7,10 +7,12 @@ from typing import NamedTuple
 
 import streamlit as st
 
-from app import cached
-from app.pieces import look
-from app.repair import session
+from app import cache
+from app.repair.open_repair import SURFACES, lacking
 from app.shelf import typed
+from app.state import answers, session
+from app.state.library import library_state
+from app.widgets import look
 from colormatch import repair as job
 from colormatch.errors import ColorMatchError
 from colormatch.records import Lab, Reading, RegionKind
@@ -41,17 +43,17 @@ def of_repair(kind: RegionKind) -> Wood | None:
     except ColorMatchError:
         return None
     # The wash is judged beside the other surface of the same photo, so what both share of the error doesn't count.
-    return Wood(f"{session.SURFACES[kind]}{OPEN}", sample.lab, math.hypot(sample.random, reading.difference))
+    return Wood(f"{SURFACES[kind]}{OPEN}", sample.lab, math.hypot(sample.random, reading.difference))
 
 
 def repair_reading() -> Reading | None:
     """The open repair's colors, where they can be read."""
     try:
         repair = session.current()
-        if session.lacking(repair):
+        if lacking(repair):
             return None
         with st.spinner("Reading the open repair"):
-            found = session.read(repair, repair.surfaces)
+            found = answers.read(repair, repair.surfaces)
     except ColorMatchError:
         return None
     return found if isinstance(found, Reading) else None
@@ -59,7 +61,7 @@ def repair_reading() -> Reading | None:
 
 def known() -> list[Wood]:
     """Every wood that has a name, in alphabetical order."""
-    grounds = cached.grounds(session.state())
+    grounds = cache.grounds(library_state())
     return [Wood(ground.name, ground.lab, ground.uncertainty) for ground in grounds]
 
 

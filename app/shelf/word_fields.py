@@ -7,9 +7,9 @@ from typing import Any
 
 import streamlit as st
 
-from app.repair import session
 from app.shelf import draft as drafts
 from app.shelf.draft import Draft
+from app.state import session
 
 
 class WordFields:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from colormatch.cli.common import add_library, whole
 
 if TYPE_CHECKING:
-    from app.serve.phone import Door
+    from app.server.phone import Door
 
 #: Where the app listens by default; any free port does when it is taken.
 PORT = 8610
@@ -42,8 +42,8 @@ def run(args: argparse.Namespace) -> None:
 
     # `app` is a package beside the library in a checkout, and inside it in an installed copy.
     sys.path.insert(0, str(bundled("app").parent))
-    from app.serve import phone
-    from app.serve.server import LOOPBACK, serve
+    from app.server import phone
+    from app.server.start import LOOPBACK, serve
 
     listen = LOOPBACK if args.phone is None else phone.home_address(args.phone)
     with socket.socket() as probe:
@@ -75,7 +75,7 @@ def run(args: argparse.Namespace) -> None:
 
 
 def _tell_of(door: Door) -> None:
-    from app.serve import phone
+    from app.server import phone
 
     link = door.address(door.links.mint())
     print("\n" + "\n".join(phone.WORDS))

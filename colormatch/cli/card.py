@@ -36,8 +36,8 @@ class CardCommand(RecordCommand["OwnCard"]):
         action.add_argument("--notes", metavar="TEXT")
 
     def given(self, library: Library, args: argparse.Namespace) -> dict[str, Any]:
-        from colormatch.photo.neutral import parse_card_value
         from colormatch.records import CardKind
+        from colormatch.reference.neutral import parse_card_value
 
         given = super().given(library, args)
         if args.kind is not None:

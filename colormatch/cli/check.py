@@ -31,8 +31,8 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.records import RegionKind
 
     photos = dried.photographed(args, RegionKind.REPAIR)
-    from colormatch.bench.next_step import Move
-    from colormatch.checks import advise, judge_repair, outlook, what_next, words_of
+    from colormatch.check.judge import advise, judge_repair, outlook, what_next, words_of
+    from colormatch.check.next_step import Move
     from colormatch.library import Library
     from colormatch.repair import surface
     from colormatch.workshop import open_workshop

@@ -20,15 +20,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from colormatch.bench.cautions import cautions
-    from colormatch.bench.schedule import schedule
     from colormatch.cli import match as match_command
     from colormatch.cli import read as read_command
     from colormatch.errors import ColorMatchError
+    from colormatch.image.photo import open_photo
     from colormatch.library.starter import example
-    from colormatch.photo.neutral import balanced, find_neutral
-    from colormatch.photo.read import open_photo
+    from colormatch.mixing.cautions import cautions
+    from colormatch.mixing.schedule import schedule
     from colormatch.records import RegionKind
+    from colormatch.reference.neutral import balanced, find_neutral
     from colormatch.render.preview import jpeg, side_by_side, to_screen
     from colormatch.render.report import Report, report_page
     from colormatch.repair import match_repair, picture, read_regions, surface

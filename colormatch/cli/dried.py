@@ -22,8 +22,8 @@ from colormatch.cli.opening import Opening
 from colormatch.cli.references import add_card_options, card_choice, card_place
 
 if TYPE_CHECKING:
-    from colormatch.bench.check import Check, Judged
-    from colormatch.checks import Photographed
+    from colormatch.check.compare import Check, Judged
+    from colormatch.check.judge import Photographed
     from colormatch.library import Library
     from colormatch.records import Box, Layer, RegionKind, Sample
     from colormatch.workshop import Workshop
@@ -144,7 +144,7 @@ def keep(
     """
     from datetime import date
 
-    from colormatch.checks import Before, lesson, swatch_from
+    from colormatch.check.learn import Before, lesson, swatch_from
     from colormatch.errors import WrongUsage
     from colormatch.records import SurfaceState
     from colormatch.wash.doubts import no_trace

@@ -32,7 +32,7 @@ from colormatch.cli.opening import Opening
 from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
-    from colormatch.photo.read import DecodedPhoto
+    from colormatch.image.photo import DecodedPhoto
     from colormatch.records import Layer, Limits, Match, RankedWash
     from colormatch.workshop import Workshop
 

@@ -28,10 +28,10 @@ from colormatch.cli.common import (
 from colormatch.cli.references import add_card_options, card_choice
 
 if TYPE_CHECKING:
-    from colormatch.bench.amounts import Batch
-    from colormatch.bench.marked import MarkedArea
-    from colormatch.bench.measures import Practice
-    from colormatch.bench.schedule import Times
+    from colormatch.mixing.amounts import Batch
+    from colormatch.mixing.area import MarkedArea
+    from colormatch.mixing.measures import Practice
+    from colormatch.mixing.schedule import Times
     from colormatch.records import Layer, Part, Shelf
 
 
@@ -88,10 +88,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from colormatch.bench.amounts import mix_job
-    from colormatch.bench.cautions import cautions
-    from colormatch.bench.measures import parse_area
-    from colormatch.bench.schedule import format_time, schedule, time_left
+    from colormatch.mixing.amounts import mix_job
+    from colormatch.mixing.cautions import cautions
+    from colormatch.mixing.measures import parse_area
+    from colormatch.mixing.schedule import format_time, schedule, time_left
     from colormatch.wash.ratio import format_layers, parse_volume
     from colormatch.workshop import open_workshop, rounding_cost, shelf_in_use
 
@@ -192,12 +192,12 @@ def _part(text: str, shelf: Shelf) -> Part:
 
 def _marked(args: argparse.Namespace) -> MarkedArea:
     """The damage in the photo, by the card."""
-    from colormatch.bench.marked import marked_area
-    from colormatch.bench.measures import parse_card_size
     from colormatch.errors import BadInput, WrongUsage
-    from colormatch.photo.neutral import find_neutral
-    from colormatch.photo.read import open_photo
+    from colormatch.image.photo import open_photo
+    from colormatch.mixing.area import marked_area
+    from colormatch.mixing.measures import parse_card_size
     from colormatch.records import CardKind, RegionKind
+    from colormatch.reference.neutral import find_neutral
     from colormatch.repair import boxed
 
     if not (args.damage and args.card_size):
@@ -213,8 +213,8 @@ def _marked(args: argparse.Namespace) -> MarkedArea:
 
 
 def _practice(args: argparse.Namespace, names: list[str]) -> Practice:
-    from colormatch.bench.measures import COVERAGE_CM2_PER_ML, SMALLEST, WASTE, Practice
     from colormatch.errors import WrongUsage
+    from colormatch.mixing.measures import COVERAGE_CM2_PER_ML, SMALLEST, WASTE, Practice
     from colormatch.records import name_key
     from colormatch.wash.ratio import DROP_ML, parse_volume
 
@@ -246,7 +246,7 @@ def _number(text: str, what: str) -> float:
 
 
 def _times(args: argparse.Namespace) -> Times:
-    from colormatch.bench.schedule import Times, parse_time
+    from colormatch.mixing.schedule import Times, parse_time
 
     stands, dries, clear_dries = (
         None if text is None else typed(parse_time, text) for text in (args.stands, args.dries, args.clear_dries)
@@ -312,6 +312,6 @@ def _assumed(practice: Practice, area: float | None) -> str:
 
 
 def _duration(seconds: int) -> str:
-    from colormatch.bench.schedule import format_time
+    from colormatch.mixing.schedule import format_time
 
     return f" ({format_time(seconds)})" if seconds else ""

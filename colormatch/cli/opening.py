@@ -7,7 +7,7 @@ from threading import Thread
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from colormatch.photo.read import DecodedPhoto
+    from colormatch.image.photo import DecodedPhoto
 
 
 class Opening(Thread):
@@ -16,20 +16,20 @@ class Opening(Thread):
     def __init__(self, path: Path) -> None:
         super().__init__()
         # Before it starts: two threads that import take turns, and it would come to decode late.
-        import colormatch.photo.jpeg  # noqa: F401
+        import colormatch.image.jpeg  # noqa: F401
 
         self._path = path
         self._opened: DecodedPhoto | Exception | None = None
         self.start()
 
     def run(self) -> None:
-        from colormatch.photo.file import bytes_of
-        from colormatch.photo.jpeg import decode_ahead
+        from colormatch.image.file import bytes_of
+        from colormatch.image.jpeg import decode_ahead
 
         try:
             data = bytes_of(self._path)
             ahead = decode_ahead(data)
-            from colormatch.photo.read import open_photo
+            from colormatch.image.photo import open_photo
 
             self._opened = open_photo(data, ahead)
         except Exception as error:

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
 def price(text: str) -> float:
     """A price with a point or a comma."""
-    from colormatch.bench.measures import parse_number
     from colormatch.errors import BadInput
+    from colormatch.mixing.measures import parse_number
 
     try:
         return parse_number(text, "price")

@@ -114,7 +114,7 @@ def document(reading: Reading, regions: list[Region]) -> dict[str, Any]:
 
 def surfaces(reading: Reading) -> list[tuple[Sample, int]]:
     """Patches of one name taken together, and how many they are; names that stand once are left out."""
-    from colormatch.photo.sample import combine
+    from colormatch.sampling.sample import combine
 
     named: dict[str, list[Sample]] = {}
     for sample in reading.samples:

@@ -28,11 +28,11 @@ from colormatch.cli.common import (
 from colormatch.cli.references import add_card_options, card_choice
 
 if TYPE_CHECKING:
-    from colormatch.bench.board import Proposal
-    from colormatch.photo.board import BoardReading
-    from colormatch.photo.board_plan import Plan
-    from colormatch.photo.neutral import Neutral
-    from colormatch.photo.read import DecodedPhoto
+    from colormatch.image.photo import DecodedPhoto
+    from colormatch.reference.neutral import Neutral
+    from colormatch.sheet.cells import BoardReading
+    from colormatch.sheet.layout import Plan
+    from colormatch.sheet.swatches import Proposal
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -62,9 +62,9 @@ def run(args: argparse.Namespace) -> Answer:
 
 
 def _print(args: argparse.Namespace) -> Answer:
-    from colormatch.bench.board import parse_column
     from colormatch.errors import ColorMatchError
-    from colormatch.render.sheet import sheet_pdf
+    from colormatch.sheet.pdf import sheet_pdf
+    from colormatch.sheet.swatches import parse_column
 
     plan = _plan_of_names(args)
     for column in plan.columns:
@@ -84,9 +84,9 @@ def _print(args: argparse.Namespace) -> Answer:
 
 
 def _read(args: argparse.Namespace) -> Answer:
-    from colormatch.bench.board import parse_column, swatches_of
-    from colormatch.photo.read import open_photo
+    from colormatch.image.photo import open_photo
     from colormatch.records import SurfaceState
+    from colormatch.sheet.swatches import parse_column, swatches_of
 
     plan = _plan_of_layout(args) if args.layout else _plan_of_names(args)
     for column in plan.columns:
@@ -112,7 +112,7 @@ def _read(args: argparse.Namespace) -> Answer:
 
 
 def _read_board(photo: DecodedPhoto, plan: Plan, args: argparse.Namespace) -> tuple[BoardReading, Neutral]:
-    from colormatch.boards import read_board, read_sheet
+    from colormatch.sheet.read import read_board, read_sheet
 
     if args.corners:
         return read_board(photo, plan, [_corner(text) for text in args.corners], card_choice(args))
@@ -120,7 +120,7 @@ def _read_board(photo: DecodedPhoto, plan: Plan, args: argparse.Namespace) -> tu
 
 
 def _keep(args: argparse.Namespace, proposals: list[Proposal]) -> list[int]:
-    from colormatch.boards import keep_swatches
+    from colormatch.sheet.read import keep_swatches
 
     library = open_library(args.library, makes=True)
     library.photos.add(args.photo.read_bytes(), args.photo.name)
@@ -129,7 +129,7 @@ def _keep(args: argparse.Namespace, proposals: list[Proposal]) -> list[int]:
 
 def _plan_of_names(args: argparse.Namespace) -> Plan:
     from colormatch.errors import WrongUsage
-    from colormatch.photo.board_plan import Plan
+    from colormatch.sheet.layout import Plan
 
     if not (args.rows and args.columns):
         raise WrongUsage("The sheet's names are not known.", "Give --layout, or --rows and --columns as printed.")
@@ -139,7 +139,7 @@ def _plan_of_names(args: argparse.Namespace) -> Plan:
 
 def _plan_of_layout(args: argparse.Namespace) -> Plan:
     from colormatch.errors import BadInput
-    from colormatch.photo.board_plan import Plan
+    from colormatch.sheet.layout import Plan
 
     try:
         return Plan.from_json(args.layout.read_text(encoding="utf-8"))

@@ -22,7 +22,7 @@ from colormatch.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from colormatch.checks import Photographed
+    from colormatch.check.judge import Photographed
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.records import RegionKind
 
     photos = dried.photographed(args, RegionKind.STRIP)
-    from colormatch.checks import judge_strips
+    from colormatch.check.judge import judge_strips
 
     ranked = judge_strips(photos)
     flags = reading_flags(*(reading for reading, _ in photos))
@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> Answer:
 
 
 def _keep(args: argparse.Namespace, photo: Photographed) -> tuple[dict[str, Any], str]:
-    from colormatch.checks import strips_of
+    from colormatch.check.judge import strips_of
     from colormatch.errors import WrongUsage
     from colormatch.library import Library
     from colormatch.workshop import open_workshop

@@ -9,11 +9,11 @@ from html import escape
 
 import numpy as np
 
-from colormatch.bench.amounts import Amounts
-from colormatch.bench.measures import Practice
-from colormatch.bench.schedule import Step, format_time, time_left
 from colormatch.color.space import hex_from_lab, in_gamut
 from colormatch.color.words import verdict
+from colormatch.mixing.amounts import Amounts
+from colormatch.mixing.measures import Practice
+from colormatch.mixing.schedule import Step, format_time, time_left
 from colormatch.records import Lab, Match, RankedWash, Reading
 from colormatch.render.label import LABEL_STYLE, SEALED, Label, label_html
 from colormatch.wash.ratio import format_layers

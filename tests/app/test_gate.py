@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from app.serve import phone, pictures
-from app.serve.gate import COOKIE, LINK_LIFE_S, QUERY, Gate, Links
+from app.server import phone, pictures
+from app.server.gate import COOKIE, LINK_LIFE_S, QUERY, Gate, Links
 from colormatch.errors import BadInput
 
 HOST = "192.168.0.12:8610"

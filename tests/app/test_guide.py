@@ -8,7 +8,7 @@ from pathlib import Path
 from starlette.requests import Request
 from starlette.responses import Response
 
-from app.serve import pictures
+from app.server import pictures
 
 GUIDE = Path(__file__).parents[2] / "app" / "guide" / "guide.md"
 

@@ -99,7 +99,7 @@ def test_too_few_patches_say_why_more_are_wanted(example, library, open_app):
 def test_a_doubt_names_the_surfaces_that_it_is_about():
     from types import SimpleNamespace as Holder
 
-    from app.pieces.photo_words import doubts
+    from app.widgets.photo_words import doubts
     from colormatch.records import Flag
 
     shine, noise = Flag("glare", "It shines.", 0.1), Flag("noise", "It is dark.", 0.1)
@@ -114,7 +114,7 @@ def test_a_doubt_names_the_surfaces_that_it_is_about():
 def test_what_matters_most_comes_first_and_one_cause_once():
     from types import SimpleNamespace as Holder
 
-    from app.pieces.photo_words import doubts
+    from app.widgets.photo_words import doubts
     from colormatch.records import Flag
 
     codes = ("hdr-gain-map", "local-tones", "light-patchy", "card-other-light", "card-in-shadow", "blurred")
@@ -129,7 +129,7 @@ def test_what_matters_most_comes_first_and_one_cause_once():
 
 def test_of_many_doubts_the_rest_is_folded():
     def app():
-        from app.pieces import look
+        from app.widgets import look
 
         look.cautions([("", f"Doubt {n}.") for n in range(5)])
         look.cautions([])
@@ -150,7 +150,7 @@ def facts(app):
 def test_a_wet_surface_is_not_ranked_and_the_page_says_why(example, library, open_app):
     example.selectbox(key="damage_state-1").select("wet").run()
     assert "Let it dry first" in [head.value for head in example.subheader]
-    match = open_app(repair=1, page="steps/match.py")
+    match = open_app(repair=1, page="pages/match.py")
     assert "Nothing to match yet" in [head.value for head in match.header]
     assert any("was wet" in text.value for text in match.markdown)
     example.selectbox(key="damage_state-1").select(SurfaceState.BARE).run()
@@ -218,7 +218,7 @@ def test_another_kind_of_card_is_looked_for_or_asked_for(example, library):
 
 def test_the_example_leads_through_and_is_removed(example, library, open_app):
     assert any("Example, 1 of" in block.value for block in example.markdown)
-    match = open_app(repair=1, page="steps/match.py")
+    match = open_app(repair=1, page="pages/match.py")
     assert any("Example, 2 of" in block.value for block in match.markdown)
     example.button(key="remove-example").click().run()
     assert library.repairs() == ()
@@ -228,7 +228,7 @@ def test_the_example_leads_through_and_is_removed(example, library, open_app):
 def test_a_second_repair_from_a_photo_of_the_same_name_is_numbered(example, library, open_app, monkeypatch):
     from dataclasses import replace
 
-    from app.repair import session
+    from app.state import session
 
     library.save_repair(replace(library.repair(1), name="IMG_2041"))
     library.save_repair(replace(library.repair(1), name="IMG_2041 (2)"))

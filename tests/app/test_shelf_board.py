@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from colormatch.photo.board_plan import Plan
 from colormatch.records import Paint, Swatch
-from tests.boards.scene import Pose, photographed
+from colormatch.sheet.layout import Plan
+from tests.sheet.scene import Pose, photographed
 
 PAGE = "shelf/swatches.py"
 ROWS, COLUMNS = ("Ochre", "Raw Umber", "Cream"), ("full", "1:3", "1:3x2")

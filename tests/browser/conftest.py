@@ -67,7 +67,7 @@ class Program:
     def start(self) -> None:
         """Start it and wait until it answers."""
         call = f"serve({self.port}, Path({str(self.script)!r}))"
-        code = f"from pathlib import Path; from app.serve.server import serve; {call}"
+        code = f"from pathlib import Path; from app.server.start import serve; {call}"
         with self.log.open("ab") as out:
             self.process = subprocess.Popen(
                 [sys.executable, "-c", code], cwd=ROOT, env=self.environment, stdout=out, stderr=subprocess.STDOUT

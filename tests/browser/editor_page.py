@@ -7,8 +7,8 @@ import json
 import streamlit as st
 from PIL import Image
 
-from app.pieces.region_editor import region_editor
 from app.repair.marks import Edit, as_document
+from app.widgets.region_editor import region_editor
 from colormatch.records import RegionKind
 
 

@@ -13,9 +13,10 @@ from PIL import Image
 
 from colormatch.library.starter import example, starter_shelf
 from colormatch.records import Box
-from tests.scenes import demo, study_light, things
+from tests.scenes import demo, things
 from tests.scenes.camera import Camera, Lighting
 from tests.scenes.files import encoded
+from tests.studies import light
 
 
 def boxes(kind: str) -> list[str]:
@@ -169,10 +170,10 @@ def test_doubts_about_the_photo_are_told_by_each_command(run, tmp_path: Path) ->
     """A simulated photo, of a bulb beside daylight."""
     rng = np.random.default_rng(4)
     mixed, lighting = tmp_path / "mixed.jpg", Lighting("D65", second="A", second_share=0.6)
-    laid = study_light.scene(rng, things.white_paper())
+    laid = light.scene(rng, things.white_paper())
     shown = laid.photograph(lighting, Camera.typical(rng, white_level=0.7), rng)
     mixed.write_bytes(encoded(shown, "JPEG", quality=95))
-    card = ("--card", ",".join(map(str, study_light.CARD)))
+    card = ("--card", ",".join(map(str, light.CARD)))
     sound, repair = ("--sound", "880,280,90,200"), "990,280,90,200"
     for command, mark in (("match", "--damage"), ("check", "--repair"), ("strips", "--strip")):
         wanted = [command, mixed, *card, *sound, mark, f"a={repair}" if command == "strips" else repair]

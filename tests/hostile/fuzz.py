@@ -62,7 +62,7 @@ def _file(read: Callable[[Path], Any], name: str) -> Reader:
 
 
 def _photo(content: bytes) -> Any:
-    from colormatch.photo.read import open_photo
+    from colormatch.image.photo import open_photo
 
     photo = open_photo(content)
     photo.preview(200)
@@ -142,19 +142,19 @@ def _document() -> bytes:
 def targets() -> dict[str, Target]:
     """Every reader by name."""
     from app.repair.marks import from_document
-    from colormatch.bench.board import parse_column
-    from colormatch.bench.measures import parse_area, parse_card_size
-    from colormatch.bench.schedule import parse_time
     from colormatch.cli.common import parse_layer
     from colormatch.instrument.measurements import read_measurements
     from colormatch.library.exchange import read_exchange
     from colormatch.library.repair_file import read_repair
     from colormatch.library.starter import bundled, starter_shelf
     from colormatch.match.targets import parse_shift
-    from colormatch.photo.board_plan import Plan
-    from colormatch.photo.chart_values import SINCE_2014, read_chart_file
-    from colormatch.photo.neutral import parse_card_value
+    from colormatch.mixing.measures import parse_area, parse_card_size
+    from colormatch.mixing.schedule import parse_time
     from colormatch.records import CardKind
+    from colormatch.reference.chart_values import SINCE_2014, read_chart_file
+    from colormatch.reference.neutral import parse_card_value
+    from colormatch.sheet.layout import Plan
+    from colormatch.sheet.swatches import parse_column
     from colormatch.wash.paint import PaintModel, fit_paint
     from colormatch.wash.ratio import parse_ratio, parse_volume
     from tests.hostile.test_photos import GOOD

@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from colormatch.errors import PhotoError, PhotoTooLarge, PhotoUnreadable
-from colormatch.photo.file import MOST_PIXELS
-from colormatch.photo.read import open_photo
-from tests.photo.dng import dng
-from tests.photo.test_read import corners_picture, file_of
+from colormatch.image.file import MOST_PIXELS
+from colormatch.image.photo import open_photo
+from tests.image.dng import dng
+from tests.image.test_photo import corners_picture, file_of
 
 TEXTURE = cv2.GaussianBlur(np.random.default_rng(3).integers(0, 256, (300, 400, 3)).astype(np.uint8), (0, 0), 1)
 GOOD = {kind: file_of(TEXTURE, kind) for kind in ("JPEG", "PNG", "TIFF", "WEBP", "AVIF", "HEIF")}
@@ -60,7 +60,7 @@ def test_a_bomb_is_refused_without_the_memory(tmp_path: Path) -> None:
     assert bomb.stat().st_size < 200_000
     # Decoded it would take 1.7 GB in RGB. A child process, so that only this is measured.
     code = (
-        "import sys; from pathlib import Path; from colormatch.photo.read import open_photo\n"
+        "import sys; from pathlib import Path; from colormatch.image.photo import open_photo\n"
         "from colormatch.errors import PhotoTooLarge\n"
         "def peak(): return int(Path('/proc/self/status').read_text().split('VmHWM:')[1].split()[0])\n"
         "before = peak()\n"

@@ -7,14 +7,14 @@ import pytest
 
 from colormatch.cli.main import main
 from colormatch.color.difference import delta_e
-from colormatch.photo.neutral import CardChoice, find_neutral
-from colormatch.photo.read import open_photo
+from colormatch.image.photo import open_photo
 from colormatch.records import Box, CardKind, Region, RegionKind
+from colormatch.reference.neutral import CardChoice, find_neutral
 from colormatch.repair import read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting
 from tests.scenes.files import encoded
-from tests.scenes.study_light import CARD, SPOT, SPOTS, WAYS, WOOD, costs, marked, scene
+from tests.studies.light import CARD, SPOT, SPOTS, WAYS, WOOD, costs, marked, scene
 
 BARE, CARDS, PAPER = WAYS[0], WAYS[1], WAYS[4]
 
@@ -56,7 +56,7 @@ def test_an_overexposed_white_place_is_left_out_and_told(uneven: Path) -> None:
     blown = np.array(photo.preview(1200))
     x, y = SPOTS[0]
     blown[y : y + SPOT[1], x : x + SPOT[0]] = 255
-    from tests.photo.test_read import file_of
+    from tests.image.test_photo import file_of
 
     photo = open_photo(file_of(blown, "PNG"))
     white = [marked(RegionKind.WHITE, Box(*spot, *SPOT)) for spot in SPOTS]

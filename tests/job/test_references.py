@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from colormatch.errors import BadInput, CardNotFound
-from colormatch.photo.neutral import CardChoice
-from colormatch.photo.read import open_photo
+from colormatch.image.photo import open_photo
 from colormatch.records import Box, CardKind, Lab, Region, RegionKind, ShopChip
+from colormatch.reference.neutral import CardChoice
 from colormatch.repair import read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting

@@ -23,7 +23,7 @@ TELL = """
 import json
 from dataclasses import replace
 from app.repair import session
-from app.steps import papers
+from app.pages import papers
 library = session.open_library()
 stored, = library.repairs()
 repair = session.opened(stored)
@@ -80,7 +80,7 @@ def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Library:
     monkeypatch.setenv("COLORMATCH_LIBRARY", str(library.folder))
     app = AppTest.from_file(str(ROOT / "app" / "main.py"), default_timeout=120).run()
     app.button(key="example").click().run()
-    for page in ("steps/mix.py", "steps/check.py"):
+    for page in ("pages/mix.py", "pages/check.py"):
         app.switch_page(page)
         app.query_params["repair"] = "1"
         app.run()

@@ -11,11 +11,11 @@ import pytest
 
 from colormatch.color.difference import delta_e
 from colormatch.color.space import linear_from_encoded, linear_from_lab
-from colormatch.photo.chart import chart_correction
-from colormatch.photo.chart_values import SINCE_2014
-from colormatch.photo.correct import Correction, gray_card_correction
-from colormatch.photo.three_step import three_step_correction
 from colormatch.records import Lab
+from colormatch.reference.chart import chart_correction
+from colormatch.reference.chart_values import SINCE_2014
+from colormatch.reference.correction import Correction, gray_card_correction
+from colormatch.reference.three_step import three_step_correction
 from tests.scenes.spectra import colour_science
 
 _LINES = Path(__file__).with_name("chart_photographs.csv").read_text(encoding="utf-8").splitlines()

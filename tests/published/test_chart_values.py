@@ -9,8 +9,8 @@ import pytest
 from colormatch.color.difference import delta_e
 from colormatch.color.space import d65_from_d50
 from colormatch.errors import ColorMatchError
-from colormatch.photo.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
 from colormatch.records import FloatArray
+from colormatch.reference.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
 from tests.scenes.spectra import colour_science
 
 #: ColorChecker.cie of the ArgyllCMS reference files (chart maker's values; CIELAB, D50): dark skin, white, black.

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from colormatch.bench.amounts import mix_job
-from colormatch.bench.cautions import DEFER, cautions
-from colormatch.bench.measures import Practice
-from colormatch.bench.schedule import schedule
+from colormatch.mixing.amounts import mix_job
+from colormatch.mixing.cautions import DEFER, cautions
+from colormatch.mixing.measures import Practice
+from colormatch.mixing.schedule import schedule
 from colormatch.records import (
     Card,
     CardKind,

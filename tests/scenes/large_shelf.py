@@ -11,7 +11,7 @@ import numpy as np
 from colormatch.library.store import Library
 from colormatch.records import Paint, Swatch
 from tests.scenes.paints import PAINTS, mixed
-from tests.scenes.study_wash import SWATCH_SETS, Trial, swatches_of
+from tests.studies.wash import SWATCH_SETS, Trial, swatches_of
 
 SIX = SWATCH_SETS["6: mixed"]
 

@@ -11,10 +11,10 @@ from colormatch.records import ClearCoatPair, Lab, Layer, Part
 from colormatch.wash.clear import fit_clear
 from colormatch.wash.paint import PaintModel, fit_paint
 from colormatch.wash.predict import MOST_LAYERS, draw_chances, predict, predict_many
-from tests.scenes import study_wash as study
 from tests.scenes import woods
 from tests.scenes.paints import PAINTS, Wash, washed_board
 from tests.scenes.spectra import reflectance_to_lab
+from tests.studies import wash as study
 
 GROUND = Lab(60, 9, 25)
 CHANCES = draw_chances(np.random.default_rng(0), 60)

@@ -1,0 +1,44 @@
+"""The only caches: everything slow that a page asks for, remembered by what it was computed from; all of it is here.
+
+A photo is named by its path, which is the hash of its bytes in the library's folder.
+"""
+
+from app.cache.boards import board, cells, sheet, sheet_in, sheet_preview
+from app.cache.keys import Aim, LibraryState, MarkedPhoto, Reference
+from app.cache.photos import card_in, decoded, neutral, reading, size
+from app.cache.pictures import as_taken, balanced, near, pictured, thumbnail
+from app.cache.shelf import fit_ahead, grounds, lesson, library, paint_grid, stored, workshop
+from app.cache.washes import grain, ranking, spots, what_next
+
+__all__ = [
+    "Aim",
+    "LibraryState",
+    "MarkedPhoto",
+    "Reference",
+    "as_taken",
+    "balanced",
+    "board",
+    "card_in",
+    "cells",
+    "decoded",
+    "fit_ahead",
+    "grain",
+    "grounds",
+    "lesson",
+    "library",
+    "near",
+    "neutral",
+    "paint_grid",
+    "pictured",
+    "ranking",
+    "reading",
+    "sheet",
+    "sheet_in",
+    "sheet_preview",
+    "size",
+    "spots",
+    "stored",
+    "thumbnail",
+    "what_next",
+    "workshop",
+]

@@ -1,0 +1,52 @@
+"""Which wash: rankings for what was read in a photo, with the paints of the shelf."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from app.cache.errors_as_values import answering, sound
+from app.cache.keys import Aim, LibraryState, MarkedPhoto
+from app.cache.photos import reading
+from app.cache.shelf import workshop
+from colormatch import repair
+from colormatch.check import judge
+from colormatch.records import Lab, Layer, Limits, Match
+
+if TYPE_CHECKING:
+    from colormatch.check.next_step import NextStep
+    from colormatch.match.spots import SpotsMatch
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+@answering
+def ranking(marked: MarkedPhoto, held: LibraryState, limits: Limits, aim: Aim) -> Match:
+    """The washes for a repair, best first."""
+    read, shelf = sound(reading(marked)), workshop(held)
+    if aim.kept is None:
+        return repair.match_repair(read, marked.regions, shelf, limits, aim.shift)
+    return repair.match_kept(aim.kept, read, marked.regions, shelf, limits, aim.shift, aim.uncertainty)
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+@answering
+def spots(marked: MarkedPhoto, held: LibraryState, limits: Limits, shift: tuple[str, float] | None) -> SpotsMatch:
+    """The washes for several damaged spots: for each by itself, and one for all."""
+    return repair.match_spots(sound(reading(marked)), marked.regions, workshop(held), limits, shift)
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+@answering
+def grain(marked: MarkedPhoto, held: LibraryState, limits: Limits, layers: tuple[Layer, ...]) -> Match | None:
+    """What to draw the grain lines with over a wash; None where the sound wood shows none."""
+    return repair.match_grain(sound(reading(marked)), marked.regions, layers, workshop(held), limits)
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+@answering
+def what_next(
+    marked: MarkedPhoto, held: LibraryState, limits: Limits, painted: tuple[Layer, ...], before: Lab | None
+) -> tuple[NextStep, ...]:
+    """All that can be done about a dried repair, the best first."""
+    return judge.what_next((sound(reading(marked)), marked.regions), workshop(held), limits, painted, before)

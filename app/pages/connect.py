@@ -1,0 +1,59 @@
+"""Phone: a one-time link as a QR code, to open the repair at hand on the phone as well."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.repair.open_repair import OpenRepair
+from app.server import phone
+from app.state import session
+from app.widgets import look
+
+#: How often the page looks whether its link was used, seconds.
+_LOOK_S = 2.0
+
+
+def show() -> None:
+    """The page; it is in the app's header only while the phone link is open."""
+    door = phone.door
+    st.header("Open this on the phone")
+    if door is None:
+        st.write("The phone link is closed. Start the program with: colormatch app --phone")
+        return
+    repair = session.current()
+    with st.container():  # keeps the code below in its place, whatever stands here
+        if repair.photo:
+            st.page_link(
+                "pages/photo.py", label=f"**Go on with {look.plain(repair.name)}**", query_params=session.link()
+            )
+        elif repair.id is None:
+            st.button("Start a repair and photograph it with the phone", key="empty", on_click=_begin)
+    code, words = st.columns([2, 3], gap="large")
+    with code:
+        _code(door)
+    with words:
+        st.subheader("What this opens, and how to close it")
+        look.sentences(phone.WORDS)
+        st.button("Shut out every phone and browser, this one too", key="shut-out", on_click=door.links.shut_out)
+
+
+def _begin() -> None:
+    with session.telling():
+        session.keep(OpenRepair(name="To be photographed"))
+
+
+@st.fragment(run_every=_LOOK_S)
+def _code(door: phone.Door) -> None:
+    """The code, made anew once it is used or too old."""
+    link = session.phone_link(door)
+    st.html(look.drawing(phone.qr_svg(link), "QR code of the link"))
+    st.write(
+        "Point the phone's camera at it: the repair that is open here opens there too. It works once, for ten "
+        "minutes; then a new one stands here."
+    )
+    st.code(link, language=None, wrap_lines=True)
+    inside = door.links.inside
+    st.write(f"{inside} browser{'' if inside == 1 else 's'} came in so far, this one among them.")
+
+
+show()

@@ -1,0 +1,99 @@
+"""Below the ranking: several damages, grain lines, where the colors lie, one paint's other washes."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app import cache
+from app.repair.open_repair import OpenRepair
+from app.state import answers
+from app.state.library import library_state
+from app.widgets import chips, look
+from colormatch.errors import ColorMatchError
+from colormatch.records import Match, RankedWash, RegionKind
+from colormatch.render.plot import Spot, lab_plot
+from colormatch.wash.ratio import format_layers
+
+#: Washes drawn in the plot; more would hide each other.
+_PLOTTED = 5
+
+
+def spots(repair: OpenRepair) -> None:
+    """The best wash for each of several damages, and the best single one; nothing where there is one damage."""
+    if len(repair.of_kind(RegionKind.DAMAGE)) < 2 or repair.aim.kept is not None:
+        return
+    st.subheader("Damage by damage")
+    with st.spinner("Trying the washes on each damage"):
+        found = cache.spots(answers.marked(repair, repair.surfaces), library_state(), repair.limits, repair.aim.shift)
+    if isinstance(found, ColorMatchError):
+        st.error(look.plain(str(found)))
+        return
+    rows = [(f"Damage {number}", _said(match.washes[0])) for number, match in enumerate(found.each, 1) if match.washes]
+    if found.together:
+        best = found.together[0]
+        each = ", ".join(f"{wash.expected_delta_e:.1f} on damage {n}" for n, wash in enumerate(best.spots, 1))
+        rows.append(("One wash for all", f"{format_layers(best.spots[0].layers)}: expected ΔE {each}."))
+    look.facts(rows)
+
+
+def _said(wash: RankedWash) -> str:
+    return (
+        f"{format_layers(wash.layers)}: expected ΔE {wash.expected_delta_e:.1f} "
+        f"({wash.low:.1f} to {wash.high:.1f}), {wash.off}."
+    )
+
+
+def grain(repair: OpenRepair, wash: RankedWash) -> None:
+    """What to draw the grain lines with; nothing where the sound wood shows none."""
+    if repair.aim.kept is not None or repair.aim.direction:
+        return
+    with st.spinner("Looking at the grain lines"):
+        found = cache.grain(answers.marked(repair, repair.to_match), library_state(), repair.limits, wash.layers)
+    if found is None:
+        return
+    st.subheader("Grain lines")
+    if isinstance(found, ColorMatchError):
+        st.error(look.plain(str(found)))
+        return
+    best, bare = found.washes[0], found.untouched
+    if not best.layers:
+        st.write("None need to be drawn: over this wash the grain's own color is near enough.")
+        return
+    instead = f" (without them {bare.expected_delta_e:.1f})" if bare else ""
+    st.write(
+        f"Once the wash is dry, draw them with a fine brush: **{look.plain(format_layers(best.layers))}**, expected ΔE "
+        f"{best.expected_delta_e:.1f} to the grain lines of the sound wood{instead}."
+    )
+
+
+def plot(match: Match, wash: RankedWash, wanted: str) -> None:
+    """Lightness, and a* against b*."""
+    st.subheader("Where the colors lie")
+    shown = [other for other in match.washes if other.rank <= _PLOTTED or other is wash]
+    dots = [Spot("damage", match.ground)]
+    dots += [Spot(str(o.rank), o.lab, o.uncertainty, strong=o is wash) for o in reversed(shown)]
+    target = match.finished or match.target
+    dots.append(Spot(wanted.lower(), target, match.target_uncertainty, target=True))
+    words = f"Lightness, and a* against b*, of {wanted.lower()}, the damage and the closest washes"
+    st.html(
+        f'<div class="wide">{look.drawing(lab_plot(dots, words), words)}</div>'
+        f'<div class="narrow">{look.drawing(lab_plot(dots, words, stacked=True), words)}</div>'
+    )
+    st.write(
+        f"The solid rings hold nine in ten of how far each wash may come out; the strong one is wash {wash.rank}. The "
+        f"dashed ring holds {look.plain(wanted.lower())} itself nine times in ten; an error there moves all of them. "
+        f"{match.searched:,} recipes were tried in {match.seconds:.2f} s."
+    )
+    st.write("A screen shows colors roughly; a test strip beside the wood decides.")
+
+
+def grid(match: Match, wash: RankedWash) -> None:
+    """Ratio by coats of the picked wash's paint over the damage, where it is a single one."""
+    if len(wash.layers) != 1 or len(wash.layers[0].paints) != 1:
+        return
+    paint = wash.layers[0].paints[0].paint
+    with st.expander(f"{look.plain(paint)} at other ratios and coats, over this damage"):
+        chips.dress()
+        table = cache.paint_grid(library_state(), paint, match.ground, match.ground_uncertainty)
+        st.html(chips.grid_table(table, match.ground))
+        st.write("Computed colors, each with ± ΔE that holds nine times in ten; measured cells are split in two.")

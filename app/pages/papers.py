@@ -1,0 +1,222 @@
+"""What one takes to the bench or keeps: a job's report and the jar's label, made from what the library holds."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from html import escape
+
+import streamlit as st
+
+from app import cache
+from app.pages import outcome
+from app.repair.dried import REPAIR
+from app.repair.open_repair import STAND_IN, OpenRepair
+from app.repair.work import TYPED, Recipe
+from app.state import answers, cup
+from app.state.cup import Cup
+from app.state.library import library_state
+from colormatch.check import judge
+from colormatch.check.compare import Judged
+from colormatch.check.judge import Photographed
+from colormatch.errors import BadInput, ColorMatchError
+from colormatch.library import starter
+from colormatch.mixing.cautions import cautions
+from colormatch.mixing.schedule import schedule
+from colormatch.records import Layer, Match, Paint, Reading, RegionKind
+from colormatch.render.label import Label, label_page
+from colormatch.render.report import Report, report_page
+from colormatch.workshop import Workshop
+
+
+def offer(repair: OpenRepair) -> None:
+    """Buttons that download the report and the label of a job whose wash is picked; made when one is pressed."""
+    for word, make, what in (("Report", report, "report"), ("Label for the jar", label, "label")):
+        st.download_button(
+            word,
+            lambda make=make: _made(make, repair),
+            file_name=_file_name(repair, what),
+            mime="text/html",
+            key=f"{what}-{repair.id}",
+            on_click="ignore",
+        )
+
+
+def _made(make: Callable[[OpenRepair], str], repair: OpenRepair) -> str:
+    """What was asked for; a download can't be refused on the page any more, so its file tells why."""
+    try:
+        return make(repair)
+    except ColorMatchError as error:
+        return f"<!doctype html><meta charset=utf-8><title>Not made</title><p>{escape(str(error))}</p>"
+
+
+def label(repair: OpenRepair) -> str:
+    """A page with one label for each jar."""
+    recipe = repair.over or _recipe(repair)
+    return label_page(_labels(repair, recipe, _cup(repair, recipe), _paints()))
+
+
+def report(repair: OpenRepair) -> str:
+    """The report as one page of HTML.
+
+    Raises
+    ------
+    ColorMatchError
+        The photo, the reading or the ranking fails.
+    """
+    recipe, paints = _recipe(repair), _paints()
+    layers = recipe.wash.layers
+    reading, match = answers.read(repair, repair.to_match), answers.ranked(repair)
+    if not isinstance(reading, Reading):
+        raise reading
+    if not isinstance(match, Match):
+        raise match
+    before, after = _pictures(repair, recipe)
+    filled, seen = _cup(repair, recipe), _checked(repair)
+    clear = repair.limits.clear
+    return report_page(
+        Report(
+            repair.name,
+            recipe.made,
+            reading,
+            match,
+            recipe.wash,
+            before,
+            after,
+            [(when, jpeg) for when, _, jpeg in seen],
+            amounts=filled.amounts if filled else None,
+            lacking=_lacking(repair, recipe),
+            practice=filled.practice if filled else None,
+            area_cm2=filled.area_cm2 if filled else None,
+            steps=schedule(layers, paints, repair.times, then=repair.limits.then, clear_coat=clear) if layers else (),
+            cautions=cautions(_used(layers, paints), clear_coat=bool(clear)),
+            checks=[*((when, words) for when, words, _ in seen), *_advised(repair)],
+            labels=_labels(repair, recipe, filled, paints),
+            simulated=repair.photo == starter.example().photo.stem,
+            invented=[name for name in recipe.paints if name in paints and paints[name].invented],
+        )
+    )
+
+
+def _pictures(repair: OpenRepair, recipe: Recipe) -> tuple[bytes, bytes | None]:
+    """The damage as it is and, simulated, washed; the latter only while the shelf knows the wash's paints."""
+    if not _workshop().models.keys() >= set(recipe.paints):
+        damage = tuple(region for region in repair.to_match if region.kind is RegionKind.DAMAGE)
+        return cache.near(answers.marked(repair, damage))[0], None
+    marked = answers.marked(repair, repair.to_match)
+    before, after, _ = cache.pictured(marked, library_state(), recipe.ground, recipe.wash.layers)
+    return before, after
+
+
+def checked(repair: OpenRepair) -> list[tuple[str, str]]:
+    """What each check of the dried repair saw: under which light, and what."""
+    return [(when, words) for when, words, _ in _checked(repair)]
+
+
+def _checked(repair: OpenRepair) -> list[tuple[str, str, bytes]]:
+    """The same with the repair's picture."""
+    judged, jpegs = _judged(repair)
+    if judged is None:
+        return []
+    lights = judged.lights
+    several = ("Checked dry under the first light", "Under the second light") if len(lights) > 1 else ("Checked dry",)
+    return [
+        (
+            when,
+            f"ΔE {light.delta_e:.1f} ({light.low:.1f} to {light.high:.1f} nine times in ten), {light.verdict}, "
+            f"{light.off}",
+            jpeg,
+        )
+        for when, light, jpeg in zip(several, lights, jpegs, strict=True)
+    ]
+
+
+def _advised(repair: OpenRepair) -> list[tuple[str, str]]:
+    """What Check advises to do about the dried repair; nothing where there is none or it can't be told."""
+    judged, _ = _judged(repair)
+    steps = () if judged is None or judged.done else outcome.next_steps(repair, judged)
+    if judged is None or steps is None or isinstance(steps, ColorMatchError):
+        return []
+    return [("Advised", " ".join(judge.advise(judged, steps)))]
+
+
+def _judged(repair: OpenRepair) -> tuple[Judged | None, list[bytes]]:
+    """The dried repair with its pictures; what is not marked yet or can't be read is left to the Check page."""
+    photos: list[Photographed] = []
+    jpegs = []
+    for shown in sorted(repair.check.photos, key=lambda one: one.light):
+        if shown.mode != REPAIR or repair.check.wet:
+            continue
+        reading = answers.read_dried(repair, shown)
+        if not isinstance(reading, Reading):
+            continue
+        try:
+            judge.judge_repair([(reading, shown.surfaces)])
+        except ColorMatchError:
+            continue
+        photos.append((reading, shown.surfaces))
+        jpegs.append(cache.near(answers.marked_dried(repair, shown, shown.of_kind(RegionKind.REPAIR)))[0])
+    return (judge.judge_repair(photos) if photos else None), jpegs
+
+
+def _recipe(repair: OpenRepair) -> Recipe:
+    if repair.recipe is None:
+        raise BadInput("No wash is picked for this repair yet.", "Open it and go to Mix.")
+    return repair.recipe
+
+
+def _workshop() -> Workshop:
+    return cache.workshop(library_state())
+
+
+def _paints() -> dict[str, Paint]:
+    return {paint.name: paint for paint in _workshop().shelf.paints}
+
+
+def _used(layers: Sequence[Layer], paints: dict[str, Paint]) -> list[Paint]:
+    names = dict.fromkeys(part.paint for layer in layers for part in layer.paints)
+    return [paints[name] for name in names if name in paints]
+
+
+def _cup(repair: OpenRepair, recipe: Recipe) -> Cup | None:
+    """The amounts; None where their size is not known, or a paint is gone."""
+    try:
+        return cup.fill(repair, recipe.wash.layers, _paints()) if recipe.wash.layers else None
+    except BadInput:
+        return None
+
+
+def _lacking(repair: OpenRepair, recipe: Recipe) -> str:
+    """Why the cup is empty, or that nobody has said how large the damage is."""
+    if not recipe.wash.layers:
+        return ""
+    try:
+        cup.fill(repair, recipe.wash.layers, _paints())
+    except BadInput as error:
+        return f"The amounts are missing: {error}"
+    assumed = repair.mixing.amount_by == TYPED and repair.area == STAND_IN
+    return f"The size of the damage is not said yet; {STAND_IN} stand in for it." if assumed else ""
+
+
+def _labels(repair: OpenRepair, recipe: Recipe, filled: Cup | None, paints: dict[str, Paint]) -> list[Label]:
+    layers = recipe.wash.layers
+    volumes = [batch.ml for batch in filled.amounts.batches] if filled else [None] * len(layers)
+    return [
+        Label(
+            repair.name,
+            layer,
+            number,
+            len(layers),
+            recipe.wash.lab,
+            recipe.made,
+            volume,
+            paints[layer.paints[0].paint].thinner if layer.paints[0].paint in paints else "water",
+        )
+        for number, (layer, volume) in enumerate(zip(layers, volumes, strict=True), 1)
+    ]
+
+
+def _file_name(repair: OpenRepair, what: str) -> str:
+    """A name that every system takes."""
+    plain = re.sub(r"[^\w-]+", "-", repair.name.lower()).strip("-")[:40]
+    return f"{what}-{plain or repair.id}.html"

@@ -1,0 +1,93 @@
+"""The phone link: the app on one address of the home network, behind one-time links that are shown as QR codes."""
+
+from __future__ import annotations
+
+import io
+import ipaddress
+import socket
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+from urllib.parse import urlencode
+
+from app.server.gate import QUERY, Links
+from colormatch.errors import BadInput
+
+if TYPE_CHECKING:
+    import segno
+
+#: What the phone link opens and how it is closed, for the terminal and the page.
+WORDS = (
+    "The app now listens on your home network. It answers the browsers that came by one of its one-time links, and no "
+    "other.",
+    "Whoever is inside can see and change the whole library. The network's other users could read along, since home "
+    "networks have no certificates: use it on your own network only.",
+    "To close it, stop the program with Ctrl+C; nothing stays open and no link works again.",
+)
+
+
+@dataclass(frozen=True)
+class Door:
+    """The app as the home network sees it."""
+
+    #: Host and port.
+    host: str
+    links: Links = field(default_factory=Links)
+
+    def address(self, token: str, **query: str) -> str:
+        """Address of the app's first page for the browser that a one-time token lets in."""
+        return f"http://{self.host}/?{urlencode(query | {QUERY: token})}"
+
+
+#: Set while the app runs with the phone link.
+door: Door | None = None
+
+
+def home_address(wanted: str = "") -> str:
+    """The address on which this machine is known to its home network.
+
+    Raises
+    ------
+    BadInput
+        There is none, or it is one that the whole internet can reach, or not this machine's.
+    """
+    found = wanted or _routed_address()
+    try:
+        private = ipaddress.IPv4Address(found).is_private
+    except ValueError:
+        private = False
+    if not private:
+        raise BadInput(
+            f"The phone link can't open on {found or 'this machine'}: that is no address of a home network.",
+            "Join your home network, or say its address on this machine: --phone 192.168.0.12.",
+        )
+    return found
+
+
+def _routed_address() -> str:
+    # A connected UDP socket sends nothing; it only makes the system choose the way to a private address.
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("10.255.255.255", 9))
+        except OSError:
+            return ""
+        return str(probe.getsockname()[0])
+
+
+def qr_svg(address: str) -> str:
+    """A QR code (ISO/IEC 18004) as an SVG."""
+    out = io.BytesIO()
+    _code(address).save(out, kind="svg", scale=6, dark="#000", light="#fff")
+    return out.getvalue().decode()
+
+
+def qr_text(address: str) -> str:
+    """A QR code of half-block letters for a terminal."""
+    out = io.StringIO()
+    _code(address).terminal(out, compact=True)
+    return out.getvalue()
+
+
+def _code(address: str) -> segno.QRCode:
+    import segno
+
+    return segno.make_qr(address, error="m")

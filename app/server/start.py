@@ -1,0 +1,82 @@
+"""Starts the bench app: on loopback only, without telemetry, in neutral gray.
+
+The look is set here rather than in a configuration file, so that the app looks the same wherever it is started from.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from app.server import phone
+
+#: Neutral middle gray (CIELAB L* 57) around the photo, as ISO 3664 asks of a surround, and its lighter sister for
+#: whatever is pressed or filled in. Black text has contrast 5.9 : 1 on the first and 8.3 : 1 on the second.
+GRAY, LIGHT_GRAY, INK = "#8a8a8a", "#a6a6a6", "#0d0d0d"
+_HUES = ("red", "orange", "yellow", "blue", "green", "violet", "gray")
+
+THEME: dict[str, Any] = {
+    "theme.base": "light",
+    "theme.font": "sans-serif",
+    "theme.headingFont": "sans-serif",
+    "theme.codeFont": "monospace",
+    "theme.baseRadius": "none",
+    "theme.primaryColor": "#1c1c1c",
+    "theme.backgroundColor": GRAY,
+    "theme.secondaryBackgroundColor": LIGHT_GRAY,
+    "theme.textColor": INK,
+    "theme.linkColor": INK,
+    "theme.borderColor": "#4a4a4a",
+    "theme.headingFontSizes": ["1.6rem", "1.25rem", "1.1rem"],
+    "theme.paddingTop": "1rem",
+    "theme.paddingBottom": "3rem",
+    # Streamlit takes a middle gray for a dark page and would make its notes light on light: every one is set.
+    **{f"theme.{hue}Color": "#3a3a3a" for hue in _HUES},
+    **{f"theme.{hue}BackgroundColor": "#b8b8b8" for hue in _HUES},
+    **{f"theme.{hue}TextColor": INK for hue in _HUES},
+}
+#: Largest file that may be chosen, MB: a camera raw of 60 megapixels and some.
+UPLOAD_LIMIT = 200
+
+
+def settings(port: int, address: str) -> dict[str, Any]:
+    """Streamlit's settings for the app."""
+    return {
+        "server.address": address,
+        "server.port": port,
+        "server.headless": True,
+        "server.showEmailPrompt": False,
+        "server.fileWatcherType": "none",
+        "server.maxUploadSize": UPLOAD_LIMIT,
+        "browser.gatherUsageStats": False,
+        "logger.hideWelcomeMessage": True,  # the command has told where the app is
+        "client.toolbarMode": "minimal",
+        "client.showErrorDetails": "none",
+        **THEME,
+    }
+
+
+#: This machine alone.
+LOOPBACK = "127.0.0.1"
+#: The page that Streamlit runs.
+MAIN = Path(__file__).parents[1] / "main.py"
+
+
+def serve(port: int, script: Path = MAIN, door: phone.Door | None = None) -> None:
+    """Serve until interrupted: to this machine alone, or to the home network through ``door``.
+
+    The library is the folder that ``COLORMATCH_LIBRARY`` names.
+    """
+    import streamlit as st
+    from starlette.middleware import Middleware
+
+    from app.server.gate import Gate
+    from app.server.pictures import route
+
+    phone.door = door
+    if door:
+        address, hosts, links = door.host.rpartition(":")[0], [door.host], door.links
+    else:
+        address, hosts, links = LOOPBACK, [f"{LOOPBACK}:{port}", f"localhost:{port}"], None
+    gate = Middleware(Gate, hosts=hosts, links=links)
+    st.App(str(script), routes=[route()], middleware=[gate]).run(config=settings(port, address))

@@ -1,0 +1,1 @@
+"""What the open window holds: the repair at hand, the library, where in the pages somebody is."""

@@ -1,0 +1,74 @@
+"""What follows from a repair and the library: what its photos hold, and its washes."""
+
+from __future__ import annotations
+
+from app import cache
+from app.cache import MarkedPhoto, Reference
+from app.repair.dried import DriedPhoto
+from app.repair.open_repair import OpenRepair
+from app.state.library import library_state, open_library, shop_chips
+from colormatch.errors import ColorMatchError
+from colormatch.records import CardKind, Match, RankedWash, Reading, Region
+
+
+def reference(repair: OpenRepair) -> Reference:
+    """The references in a repair's photo, with the colors of the library's shop chips.
+
+    Raises
+    ------
+    BadInput
+        The card's value is of no known form.
+    """
+    return repair.reference(shop_chips())
+
+
+def marked(repair: OpenRepair, regions: tuple[Region, ...]) -> MarkedPhoto:
+    """A repair's photo, and regions of it to be read or shown.
+
+    Raises
+    ------
+    BadInput
+        The card's value is of no known form.
+    """
+    return MarkedPhoto(open_library().photos.path(repair.photo), reference(repair), regions)
+
+
+def marked_dried(repair: OpenRepair, photo: DriedPhoto, regions: tuple[Region, ...]) -> MarkedPhoto | None:
+    """A photo of the dried paint with the same card, and regions of it; None where the card isn't marked yet.
+
+    Raises
+    ------
+    BadInput
+        Its value is of no known form.
+    """
+    if photo.card_region is None and repair.card_kind is not CardKind.NONE:
+        return None
+    path = open_library().photos.path(photo.photo)
+    return MarkedPhoto(path, repair.by_card(photo.card_region), regions)
+
+
+def read(repair: OpenRepair, regions: tuple[Region, ...]) -> Reading | ColorMatchError:
+    """The colors of regions of a repair's photo."""
+    try:
+        return cache.reading(marked(repair, regions))
+    except ColorMatchError as error:  # the card's value as it was typed
+        return error
+
+
+def read_dried(repair: OpenRepair, photo: DriedPhoto) -> Reading | ColorMatchError | None:
+    """The colors in a photo of the dried paint; None where the card isn't marked yet."""
+    try:
+        found = marked_dried(repair, photo, photo.surfaces)
+        return None if found is None else cache.reading(found)
+    except ColorMatchError as error:  # the card's value as it was typed
+        return error
+
+
+def ranked(repair: OpenRepair) -> Match | ColorMatchError:
+    """The washes for a repair that lacks nothing, best first."""
+    return cache.ranking(marked(repair, repair.to_match), library_state(), repair.limits, repair.aim)
+
+
+def picked(repair: OpenRepair, match: Match) -> RankedWash:
+    """The wash of a ranking that the person picked; the first where that rank is not listed any more."""
+    return next((wash for wash in match.washes if wash.rank == repair.picked), match.washes[0])

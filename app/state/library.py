@@ -1,0 +1,41 @@
+"""The library of whoever started the app, and what a repair takes from it."""
+
+from __future__ import annotations
+
+from app import cache
+from app.cache import LibraryState
+from colormatch.library import Library, Stored
+from colormatch.library.columns import R
+from colormatch.library.store import default_folder
+from colormatch.records import Ground, OwnCard, ShopChip
+
+
+def open_library() -> Library:
+    """The library of whoever started the app."""
+    return cache.library(default_folder())
+
+
+def library_state() -> LibraryState:
+    """The library as it stands now: what is computed from it is remembered until something in it changes."""
+    own = open_library()
+    return LibraryState(own.folder, own.stamp())
+
+
+def stored(kind: type[R]) -> tuple[Stored[R], ...]:
+    """Every record of a kind in the library, read again only when something has changed."""
+    return cache.stored(library_state(), kind)
+
+
+def shop_chips() -> tuple[ShopChip, ...]:
+    """The library's settled chips."""
+    return tuple(one.record for one in stored(ShopChip))
+
+
+def own_cards() -> tuple[OwnCard, ...]:
+    """The library's cards."""
+    return tuple(one.record for one in stored(OwnCard))
+
+
+def grounds() -> tuple[Ground, ...]:
+    """The library's kept colors of wood."""
+    return tuple(one.record for one in stored(Ground))

@@ -1,0 +1,115 @@
+"""What a photo is good for, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import hypot
+from typing import Any
+
+from app.repair.marks import FOUND
+from app.repair.open_repair import SURFACES, OpenRepair
+from colormatch import repair as job
+from colormatch.color.words import NOTHING, describe_off
+from colormatch.records import CardKind, Flag, Lab, Reading, RegionKind, Sample
+
+#: Codes of doubts by what causes them: colors that are wrong before those that are less sure, and of one cause the
+#: surest sign first. All others come after. Our choice.
+_CAUSES = (
+    ("card-in-shadow", "wood-other-light", "card-other-light", "lighter-than-paper"),
+    ("light-mixed",),
+    ("local-tones", "light-patchy", "card-shadow"),
+    ("clipped", "glare-or-two-surfaces", "patch-off"),
+    ("patches-disagree", "patch-too-even", "varied", "coarse-grain", "small-patch"),
+    ("other-light", "card-uneven", "light-uneven"),
+    ("card-textured", "card-cast", "card-dark", "card-small", "too-dark", "blurred"),
+)
+#: Patches of sound wood that the page asks for: from three on, their spread tells how far one can be trusted.
+PATCHES = 3
+
+
+def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
+    """What is to be said of a reading: what it is about, and the words."""
+    rows = [("Card", _card(repair, reading)), ("Light", _light(reading))]
+    if len(reading.steps) > 1:
+        rows.append(("Corrected by", "; then ".join(reading.steps) + "."))
+    for kind, name in SURFACES.items():
+        marked = len(repair.of_kind(kind))
+        if marked:
+            patches = f"{marked} patch" + ("es" if marked > 1 else "")
+            sample = job.surface(reading, repair.surfaces, kind)
+            rows.append((f"{name}, {patches}", _color(sample, reading.difference)))
+    rows.append(("What would make it surer", _surer(repair, reading)))
+    return rows
+
+
+def doubts(reading: Reading, surfaces: Iterable[tuple[str, Sample]]) -> list[tuple[str, str]]:
+    """What there is to take care of in a photo and in its surfaces, which are named; what matters most comes first."""
+    holders: list[tuple[str, Any]] = [("", reading.photo), ("", reading.card), ("", reading.light), *surfaces]
+    about: dict[str, tuple[Flag, list[str]]] = {}
+    for name, holder in holders:
+        for flag in holder.flags:
+            about.setdefault(flag.text, (flag, []))[1].extend([name] if name else [])
+    rows = []
+    for flag in _by_weight([flag for flag, _ in about.values()]):
+        # A sentence that names its patch needs no name above it.
+        names = [name for name in about[flag.text][1] if name not in flag.text]
+        rows.append((", ".join(names), flag.text))
+    return rows
+
+
+def _by_weight(flags: Iterable[Flag]) -> list[Flag]:
+    """What matters most first; of what one cause explains, one stands for all, and the others come at the end."""
+    places = {code: (cause, place) for cause, codes in enumerate(_CAUSES) for place, code in enumerate(codes)}
+    ranked = sorted(flags, key=lambda flag: places.get(flag.code, (len(_CAUSES), 0)))
+    causes = [places[flag.code][0] if flag.code in places else flag.text for flag in ranked]
+    first = [flag for n, flag in enumerate(ranked) if causes[n] not in causes[:n]]
+    return first + [flag for flag in ranked if flag not in first]
+
+
+def _card(repair: OpenRepair, reading: Reading) -> str:
+    if reading.card.region is None:
+        return "None: the colors are the camera's guess. Only differences within this photo mean something."
+    if any(region.name == FOUND for region in repair.of_kind(RegionKind.CARD)):
+        return "Found by the program. Look whether the outline lies inside the card; drag it where it doesn't."
+    return "Marked by you."
+
+
+def _light(reading: Reading) -> str:
+    light, words = reading.light, []
+    if light.cast is not None:
+        off = describe_off(Lab(50, *light.cast), Lab(50, 0, 0))
+        words.append(
+            "The camera left no cast worth naming."
+            if off == NOTHING
+            else f"The camera left the photo {off}; the card takes that out."
+        )
+    if light.cct_k is not None:
+        words.append(f"The lamp is at about {light.cct_k:.0f} K.")
+    if light.evenness is not None:
+        percent = round(100 * (light.evenness - 1))
+        words.append(f"The light changes by {percent} % across the card." if percent else "It is even across the card.")
+    return " ".join(words) or "Nothing can be said of it without a card."
+
+
+def _color(sample: Sample, difference: float) -> str:
+    beside = hypot(sample.random, difference)
+    return (
+        f"L* {sample.lab.L:.1f}, a* {sample.lab.a:.1f}, b* {sample.lab.b:.1f}. Beside the other surface "
+        f"of this photo, which is what counts for the repair, true to ΔE {beside:.1f} nine times in ten; by itself, as "
+        f"a color for other photos, to ΔE {sample.uncertainty:.1f}."
+    )
+
+
+def _surer(repair: OpenRepair, reading: Reading) -> str:
+    if reading.card.region is None:
+        return "A gray card in the photo, before all else."
+    if len(repair.of_kind(RegionKind.SOUND)) < PATCHES:
+        return "More patches of sound wood."
+    better = (
+        "A three-step card or a 24-patch chart instead of the gray card" if reading.card.kind is CardKind.GRAY else ""
+    )
+    raw = "" if reading.photo.raw else "camera raw instead of JPEG"
+    strips = "test strips of the wash in the same photo, which need no such trust at all"
+    parts = [part for part in (better, raw, strips) if part]
+    text = "; ".join(parts)
+    return text[0].upper() + text[1:] + "."

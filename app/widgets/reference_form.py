@@ -1,0 +1,108 @@
+"""What a person says of the references in a photo: which card, its value, which chips."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import streamlit as st
+
+from app.repair.marks import FOUND
+from app.repair.open_repair import OpenRepair
+from app.state import session
+from app.state.library import own_cards, shop_chips
+from colormatch.records import CardKind, OwnCard, RegionKind
+from colormatch.reference.neutral import ChartIssue
+
+#: Kinds of card in words.
+CARD_KINDS = {
+    CardKind.GRAY: "Gray card",
+    CardKind.THREE_STEP: "Three-step card: white, gray, black",
+    CardKind.CHART24: "24-patch chart",
+    CardKind.NONE: "None in the photo",
+}
+_VALUES = {
+    CardKind.GRAY: "Its reflectance or Lab, if the maker states one; else 18\u00a0%",
+    CardKind.THREE_STEP: "Its white, gray and black reflectance, if stated; else 0.89/0.18/0.035",
+}
+_ISSUES = {
+    "": "Usual: published since November 2014",
+    ChartIssue.BEFORE_2014.value: "Made before November 2014",
+}
+_UNNAMED = ""
+
+
+def card_form(repair: OpenRepair) -> None:
+    """Which card lies in the photo, and what its maker states."""
+    own = {card.name: card for card in own_cards()}
+    key = f"card_kind-{repair.id}"
+    chosen = repair.own_card if repair.own_card in own else repair.card_kind
+    st.selectbox(
+        "Card in the photo",
+        [*CARD_KINDS, *own],
+        format_func=lambda one: CARD_KINDS.get(one, f"My card: {one}"),
+        key=session.showing(key, chosen),
+        on_change=_take_card,
+        args=(key, own),
+    )
+    if repair.own_card in own or repair.card_kind is CardKind.NONE:
+        return
+    value_key = f"card_value-{repair.id}"
+    changed = session.changer("card_value", value_key, str.strip)
+    if repair.card_kind is CardKind.CHART24:
+        st.selectbox(
+            "Its values",
+            list(_ISSUES),
+            format_func=_ISSUES.__getitem__,
+            key=session.showing(value_key, repair.card_value if repair.card_value in _ISSUES else ""),
+            on_change=changed,
+        )
+        return
+    st.text_input(_VALUES[repair.card_kind], key=session.showing(value_key, repair.card_value), on_change=changed)
+
+
+def _take_card(key: str, own: dict[str, OwnCard]) -> None:
+    """Another card: what was found as the old kind is looked for anew."""
+    chosen: Any = session.widget_value(key)
+    card = own.get(chosen)
+    repair = session.current()
+    kind = card.kind if card else CardKind(chosen)
+    what: dict[str, Any] = {"card_kind": kind, "card_value": card.value if card else "", "own_card": ""}
+    if card:
+        what["own_card"] = card.name
+    if kind is not repair.card_kind and kind is not CardKind.NONE:
+        regions = tuple(region for region in repair.regions if region.name != FOUND)
+        marked = repair.with_regions(*regions)
+        what |= {"regions": marked.regions, "stamp": marked.stamp, "searched": False}
+    session.change(**what)
+
+
+def chip_form(repair: OpenRepair) -> None:
+    """Which shop chip each marked one is; nothing where none is marked."""
+    marked = repair.of_kind(RegionKind.CHIP)
+    if not marked:
+        return
+    known = [chip.name for chip in shop_chips()]
+    for number, region in enumerate(marked):
+        key = f"chip-{repair.id}-{number}"
+        label = "The shop chip is" if len(marked) == 1 else f"Shop chip {number + 1} is"
+        st.selectbox(
+            label,
+            [_UNNAMED, *known],
+            format_func=lambda name: name or "Not said yet: it does not count",
+            key=session.showing(key, region.name if region.name in known else _UNNAMED),
+            on_change=_name_chip,
+            args=(key, number),
+        )
+    if not known:
+        to_chips = {**session.link(), "view": "chips"}
+        st.page_link("shelf/swatches.py", label="**Settle its color on the Swatches page**", query_params=to_chips)
+
+
+def _name_chip(key: str, number: int) -> None:
+    repair = session.current()
+    chip = repair.of_kind(RegionKind.CHIP)[number]
+    named = replace(chip, name=session.widget_value(key))
+    regions = tuple(named if region is chip else region for region in repair.regions)
+    marked = repair.with_regions(*regions)
+    session.change(regions=marked.regions, stamp=marked.stamp)

@@ -1,1 +1,0 @@
-"""At the bench: amounts to mix, schedule, cautions, check of the dried repair."""

@@ -1,0 +1,71 @@
+"""What the numbers of a decoded file mean, and the pixels of those that need a color engine."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from PIL import Image
+
+from colormatch.image import metadata
+from colormatch.image.icc import SRGB, NotMatrix, Profile, ProfileBroken
+from colormatch.image.metadata import Exif
+from colormatch.image.pixels import PixelArray
+from colormatch.records import Flag
+
+
+def meaning(
+    icc: bytes | None, code_points: tuple[int, int] | None, info: Mapping[Any, Any], exif: Exif
+) -> tuple[Profile | None, tuple[Flag, ...]]:
+    """The profile that :func:`colormatch.image.metadata.profile_of` finds, and a doubt of it.
+
+    Returns
+    -------
+    (Profile or None, flags)
+        None where it isn't curves and a matrix: the pixels then go through :func:`by_color_engine`.
+    """
+    try:
+        return metadata.profile_of(icc, code_points, info, exif), ()
+    except NotMatrix:
+        return None, ()
+    except ProfileBroken:
+        return SRGB, (_UNUSABLE_PROFILE,)
+
+
+def by_color_engine(
+    stored: Image.Image | PixelArray, icc: bytes | None
+) -> tuple[Image.Image | PixelArray, Profile, tuple[Flag, ...]]:
+    """The pixels converted to sRGB, its profile, and what that means; as they are, if the profile doesn't fit them."""
+    from PIL import ImageCms
+
+    try:
+        return _srgb_by_color_engine(stored, icc or b""), SRGB, (_CONVERTED,)
+    except ImageCms.PyCMSError:
+        return stored, SRGB, (_UNUSABLE_PROFILE,)
+
+
+_CONVERTED = Flag(
+    "profile-converted",
+    "The photo's color profile is made of tables; its colors were converted to 8-bit sRGB, strong ones cut to it.",
+)
+_UNUSABLE_PROFILE = Flag(
+    "profile-unusable", "The photo's color profile is damaged or of an unknown kind; its colors are read as sRGB."
+)
+
+
+def _srgb_by_color_engine(stored: Image.Image | PixelArray, icc: bytes) -> Image.Image:
+    from PIL import ImageCms
+
+    if not isinstance(stored, Image.Image):
+        eight_bit = stored if stored.dtype == np.uint8 else np.round(stored / np.float32(257)).astype(np.uint8)
+        stored = Image.fromarray(eight_bit)
+    engine = ImageCms.buildTransform(
+        ImageCms.ImageCmsProfile(io.BytesIO(icc)),
+        ImageCms.createProfile("sRGB"),
+        stored.mode,
+        "RGB",
+        ImageCms.Intent.RELATIVE_COLORIMETRIC,
+    )
+    return engine.apply(stored)

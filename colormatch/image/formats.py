@@ -1,0 +1,372 @@
+"""File formats: what kind of file it is, how large, and its pixels as they are stored.
+
+The size is known and judged before a pixel is decoded. Decoders are other people's; this module chooses one for each
+kind, hands on what the file says of itself, and turns whatever a decoder may raise into a sentence.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+import threading
+import warnings
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+from PIL import Image, ImageFile
+
+from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
+from colormatch.image import metadata
+from colormatch.image.encoding import by_color_engine, meaning
+from colormatch.image.file import MOST_PIXELS
+from colormatch.image.icc import LINEAR_SRGB, Profile
+from colormatch.image.jpeg import Decoded, decode_ycbcr
+from colormatch.image.metadata import GAIN_MAP, several_pictures
+from colormatch.image.pixels import PixelArray, Pixels
+from colormatch.image.sensor import Sensor
+from colormatch.records import Flag
+
+_SEND_AGAIN = "Copy it from the phone or camera once more, or choose another photo."
+
+
+@dataclass(frozen=True, eq=False)
+class Stored:
+    """A decoded file."""
+
+    pixels: Pixels
+    #: What the numbers mean.
+    profile: Profile
+    #: As in :class:`colormatch.records.Photo`.
+    format: str
+    camera: str = ""
+    raw: bool = False
+    flags: tuple[Flag, ...] = ()
+    #: Of a camera raw that says enough of itself.
+    sensor: Sensor | None = None
+
+
+def decode(data: bytes, ahead: Decoded | None = None) -> Stored:
+    """Decode a picture file of any kind we read; `ahead` is what `decode_ahead` has made of it.
+
+    Raises
+    ------
+    PhotoUnreadable
+        Not a picture, damaged, or of a kind that can't be decoded.
+    PhotoTooLarge
+        More than :data:`MOST_PIXELS`, or the memory does not suffice.
+    """
+    try:
+        if _is_raw(data):
+            return _decode_raw(data)
+        if _is_heif(data):
+            return _decode_heif(data)
+        return _decode_common(data, ahead)
+    except ColorMatchError:
+        raise
+    except MemoryError:
+        raise PhotoTooLarge(
+            "The computer has too little free memory for this photo.",
+            "Close other programs, or save the photo smaller.",
+        ) from None
+    except Exception as error:  # Decoders raise whatever they like on damaged files.
+        raise PhotoUnreadable(f"The photo is damaged: {_one_line(error)}.", _SEND_AGAIN) from error
+
+
+def _one_line(error: Exception) -> str:
+    return (" ".join(str(error).split()) or type(error).__name__).rstrip(".")[:120]
+
+
+def _check_size(width: int, height: int) -> None:
+    if width < 1 or height < 1:
+        raise PhotoUnreadable("The picture has no pixels.", "Choose another photo.")
+    if width * height > MOST_PIXELS:
+        raise PhotoTooLarge(
+            f"The photo has {width} x {height} pixels, more than the {MOST_PIXELS // 1_000_000} megapixels that are "
+            "read.",
+            "Save it at half its size, or cut it to the wood and the card.",
+            width=width,
+            height=height,
+        )
+
+
+# --- kinds -----------------------------------------------------------------------------------------------------------
+
+_TIFF_MAGIC = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+#: Openings of raw files that are not plain TIFF: ORF (three), RW2, RAF, X3F, MRW.
+_RAW_MAGIC = (b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"FUJIFILMCCD-RAW", b"FOVb", b"\0MRM")
+_HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"mif2")
+
+
+def _brands(data: bytes) -> tuple[bytes, ...]:
+    """Brands of an ISO media file, the major one first; empty for other files."""
+    if data[4:8] != b"ftyp":
+        return ()
+    end = min(struct.unpack_from(">I", data)[0], 256)
+    return (data[8:12], *(data[i : i + 4] for i in range(16, end - 3, 4)))
+
+
+def _is_heif(data: bytes) -> bool:
+    brands = _brands(data)
+    return bool(brands) and brands[0] in _HEIF_BRANDS and b"avif" not in brands
+
+
+def _is_raw(data: bytes) -> bool:
+    """Whether it is a camera raw. Many are TIFF files whose first picture is only a small preview."""
+    if data.startswith(_RAW_MAGIC) or _brands(data)[:1] == (b"crx ",):
+        return True
+    if not data.startswith(_TIFF_MAGIC):
+        return False
+    with _quiet_pillow():
+        tags = metadata.tiff_tags(data)
+    is_camera_preview = tags.get(metadata.NEW_SUBFILE_TYPE) == 1 and metadata.MAKE in tags
+    is_sensor = tags.get(metadata.PHOTOMETRIC) in _SENSOR_DATA
+    return data[8:10] == b"CR" or metadata.DNG_VERSION in tags or is_sensor or is_camera_preview
+
+
+#: PhotometricInterpretation of mosaic and of linear sensor data (DNG 1.7).
+_SENSOR_DATA = (32803, 34892)
+
+# --- camera raw ------------------------------------------------------------------------------------------------------
+
+
+def _decode_raw(data: bytes) -> Stored:
+    import rawpy
+
+    try:
+        with rawpy.imread(io.BytesIO(data)) as raw:
+            _check_size(raw.sizes.raw_width, raw.sizes.raw_height)
+            pixels = raw.postprocess(
+                output_bps=16,
+                output_color=rawpy.ColorSpace.sRGB,
+                gamma=(1, 1),
+                no_auto_bright=True,
+                use_camera_wb=True,
+                # Each color is interpolated by itself: means stay true, and it is the quickest.
+                demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
+            )
+            sensor = _sensor(raw.color_matrix, raw.daylight_whitebalance, raw.camera_whitebalance)
+    except rawpy.LibRawError as error:
+        raise PhotoUnreadable(
+            f"The camera raw file can't be developed ({_one_line(error)}).",
+            "Save it as DNG or as 16-bit TIFF in the camera maker's program.",
+        ) from error
+    with _quiet_pillow():
+        camera = metadata.camera_name(metadata.tiff_tags(data))
+    # The raw developer has turned it upright.
+    return Stored(Pixels(pixels), LINEAR_SRGB, "raw", camera, raw=True, sensor=sensor)
+
+
+def _sensor(matrix: ArrayLike, daylight: ArrayLike, balance: ArrayLike) -> Sensor | None:
+    """What LibRaw knows of the sensor; None for one of four colors, or if the file leaves something out."""
+    to_srgb, of_daylight, of_camera = (np.asarray(values, dtype=float) for values in (matrix, daylight, balance))
+    three = to_srgb[:, :3]
+    known = np.all(of_daylight[:3] > 0) and np.all(of_camera[:3] > 0) and abs(np.linalg.det(three)) > 1e-6
+    if not known or np.any(to_srgb[:, 3:]):
+        return None
+    return Sensor(three, of_daylight[:3], of_camera[:3])
+
+
+# --- HEIF ------------------------------------------------------------------------------------------------------------
+
+
+def _decode_heif(data: bytes) -> Stored:
+    import pillow_heif
+
+    container = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+    _check_size(*container.size)
+    info = container.info
+    flags = []
+    if any("hdrgainmap" in str(kind).lower() for kind in info.get("aux", {})) or b"tmap" in _brands(data):
+        flags.append(GAIN_MAP)
+    if len(container) > 1:
+        flags.append(several_pictures(len(container)))
+    nclx = info.get("nclx_profile")
+    code_points = nclx and (int(nclx["color_primaries"]), int(nclx["transfer_characteristics"]))
+    with _quiet_pillow():
+        exif = metadata.exif_of(info.get("exif"))
+    icc = info.get("icc_profile")
+    profile, doubt = meaning(icc, code_points, info, exif)
+    stored: Image.Image | PixelArray
+    stored, see_through = _opaque_array(np.asarray(container))
+    if profile is None:
+        stored, profile, doubt = by_color_engine(stored, icc)
+    rounded = (
+        isinstance(stored, np.ndarray) and stored.shape[2:] == (3,) and stored.dtype == np.uint8 and not see_through
+    )
+    # The decoder has turned it upright by the container's own rotation; EXIF's does not count in HEIF.
+    pixels = Pixels(stored, rounded=rounded and _is_full_range_601(nclx))
+    return Stored(pixels, profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
+
+
+def _is_full_range_601(nclx: Mapping[str, Any] | None) -> bool:
+    """Whether Y'CbCr is that of JPEG (H.273, table 4: 5 and 6), which libheif also takes where the file is silent.
+
+    libheif gives each pixel of 8 bits the chroma that is nearest, in whole codes.
+    """
+    return nclx is None or (bool(nclx["full_range_flag"]) and int(nclx["matrix_coefficients"]) in (2, 5, 6))
+
+
+# --- the common kinds ------------------------------------------------------------------------------------------------
+
+#: What Pillow may open, and the module that makes it known.
+_PLUGINS = {
+    "JPEG": "JpegImagePlugin",
+    "PNG": "PngImagePlugin",
+    "TIFF": "TiffImagePlugin",
+    "WEBP": "WebPImagePlugin",
+    "AVIF": "AvifImagePlugin",
+}
+#: A JPEG that holds further pictures (a phone's brightness map) comes back as "MPO".
+_OUR_NAMES = {"MPO": "JPEG", "WEBP": "WebP"}
+_PILLOW_LOCK = threading.Lock()
+
+
+@contextmanager
+def _quiet_pillow() -> Iterator[None]:
+    """Pillow warns of odd EXIF and of sizes below our own limit; one at a time, as warning filters are global."""
+    with _PILLOW_LOCK, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
+
+
+def _pillow_format(data: bytes) -> str | None:
+    if data.startswith(b"\xff\xd8"):
+        return "JPEG"
+    if data.startswith(b"\x89PNG"):
+        return "PNG"
+    if data.startswith(_TIFF_MAGIC):
+        return "TIFF"
+    if data.startswith(b"RIFF") and data[8:12] == b"WEBP":
+        return "WEBP"
+    return "AVIF" if _brands(data) else None
+
+
+def _opened(data: bytes) -> ImageFile.ImageFile:
+    """A picture of which no pixel is decoded yet. `Image.open` would first import plugins for a dozen formats."""
+    kind = _pillow_format(data)
+    if kind is None:
+        raise PhotoUnreadable(
+            "This is not a picture that can be read (JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw).",
+            "Choose a photo, or save it as JPEG first.",
+        )
+    import_module(f"PIL.{_PLUGINS[kind]}")
+    factory, accepts = Image.OPEN[kind]
+    try:
+        if accepts is None or accepts(data[:16]) is True:
+            return factory(io.BytesIO(data), "")
+    except (SyntaxError, IndexError, TypeError, struct.error):  # As Pillow has it: it isn't what it says it is.
+        pass
+    raise PhotoUnreadable("The photo is damaged, or of a rare kind that can't be decoded.", _SEND_AGAIN)
+
+
+def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
+    with _quiet_pillow():
+        picture = _opened(data)
+        _check_size(*picture.size)
+        _refuse_print_and_float(picture)
+        kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
+        exif = metadata.exif_of(picture)
+        flags = _flags_of(picture, data)
+    # A PNG's code points overrule its other statements (PNG 3rd edition, 4.3).
+    code_points = metadata.png_code_points(data) if kind == "PNG" else None
+    icc = None if code_points else picture.info.get("icc_profile")
+    profile, doubt = meaning(icc, code_points, picture.info, exif)
+    stored: Image.Image | PixelArray
+    if _is_sixteen_bit(picture, data):
+        stored, see_through = _opaque_array(_decode_sixteen_bit(data))
+    elif kind == "JPEG" and profile is not None and (decoded := ahead or _decode_jpeg(data)):
+        pixels = Pixels(decoded.picture, exif.orientation, decoded.chroma_steps, decoded.whole)
+        return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *doubt))
+    else:
+        stored, see_through = _opaque_picture(picture)
+    if profile is None:
+        stored, profile, doubt = by_color_engine(stored, icc)
+    # Both decoders turn a TIFF upright themselves.
+    pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation)
+    return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
+
+
+def _decode_jpeg(data: bytes) -> Decoded | None:
+    with _quiet_pillow():
+        return decode_ycbcr(data)
+
+
+def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:
+    if picture.format in ("JPEG", "MPO"):
+        # Both kinds of gain map in JPEG announce themselves in an XMP block near the start of the file.
+        head = data[: 1 << 18].lower()
+        return [GAIN_MAP] if b"hdrgm:" in head or b"hdrgainmap" in head else []
+    frames = getattr(picture, "n_frames", 1)
+    return [several_pictures(frames)] if frames > 1 else []
+
+
+def _refuse_print_and_float(picture: Image.Image) -> None:
+    if picture.mode in ("CMYK", "LAB", "HSV"):
+        raise PhotoUnreadable(
+            f"The picture is in {picture.mode} color, made for printing, and its colors can't be read safely.",
+            "Save it as an RGB picture (JPEG or PNG) and choose that file.",
+        )
+    if picture.mode == "F" or (picture.mode == "I" and picture.format == "TIFF"):
+        raise PhotoUnreadable("The picture has 32 bits for each color.", "Save it as a 16-bit TIFF.")
+
+
+def _is_sixteen_bit(picture: Image.Image, data: bytes) -> bool:
+    if picture.format == "PNG":
+        return data[24] == 16  # IHDR: bit depth
+    if picture.format == "TIFF":
+        return bool(np.max(metadata.tiff_tags(data).get(metadata.BITS_PER_SAMPLE, 1)) > 8)
+    return False
+
+
+def _decode_sixteen_bit(data: bytes) -> PixelArray:
+    """PNG or TIFF; Pillow would cut it to 8 bits."""
+    import cv2
+
+    values = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+    if values is None:
+        raise PhotoUnreadable("The photo is damaged: its pixels can't be decoded.", _SEND_AGAIN)
+    if values.ndim == 3:
+        cv2.cvtColor(values, cv2.COLOR_BGR2RGB if values.shape[2] == 3 else cv2.COLOR_BGRA2RGBA, dst=values)
+    pixels: PixelArray = values
+    return pixels
+
+
+# --- see-through pictures --------------------------------------------------------------------------------------------
+
+
+def _opaque_picture(picture: Image.Image) -> tuple[Image.Image, tuple[Flag, ...]]:
+    """Load a picture as RGB or gray; what is see-through is laid on white, as browsers do, and flagged."""
+    with _quiet_pillow():
+        picture.load()
+    if not picture.has_transparency_data:
+        return (picture if picture.mode in ("L", "RGB") else picture.convert("RGB")), ()
+    picture = picture.convert("RGBA")
+    levels = picture.getchannel("A").histogram()
+    if levels[255] == sum(levels):
+        return picture.convert("RGB"), ()
+    on_white = Image.alpha_composite(Image.new("RGBA", picture.size, "white"), picture)
+    return on_white.convert("RGB"), (_see_through(1 - levels[255] / sum(levels)),)
+
+
+def _opaque_array(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
+    """The same for an array of 8 or 16 bits with one to four channels."""
+    if values.dtype not in (np.uint8, np.uint16):
+        raise PhotoUnreadable("The picture has 32 bits for each color.", "Save it as a 16-bit TIFF.")
+    if values.ndim == 2 or values.shape[2] == 3:
+        return values, ()
+    color, alpha = values[..., :-1], values[..., -1:]
+    full = np.iinfo(values.dtype).max
+    if alpha.min() < full:
+        mixed = full - (full - color.astype(np.uint64)) * alpha // full
+        return np.squeeze(mixed.astype(values.dtype)), (_see_through(float(np.mean(alpha < full))),)
+    return color, ()
+
+
+def _see_through(share: float) -> Flag:
+    text = f"{max(1, round(100 * share))} % of the picture is see-through and shown on white; mark no region there."
+    return Flag("see-through", text, share)

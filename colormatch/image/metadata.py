@@ -1,0 +1,140 @@
+"""What a picture file says of itself besides its pixels: EXIF, color profile, oddities worth a flag.
+
+EXIF is written by thousands of devices, many of them wrongly. Nothing here refuses a photo for it: what can't be read
+counts as not stated.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from PIL import Image
+
+from colormatch.errors import PhotoUnreadable
+from colormatch.image import icc as profiles
+from colormatch.image.icc import Profile
+from colormatch.records import Flag
+
+#: Tags of TIFF 6.0, EXIF 3.0 and DNG 1.7.
+NEW_SUBFILE_TYPE, BITS_PER_SAMPLE, PHOTOMETRIC, MAKE, MODEL, ORIENTATION = 254, 258, 262, 271, 272, 274
+DNG_VERSION = 50706
+_INTEROP_IFD, _INTEROP_INDEX = 0xA005, 1
+
+GAIN_MAP = Flag(
+    "hdr-gain-map",
+    "The phone added an HDR brightness map to the photo; it is left aside and the plain picture is read.",
+)
+
+
+def several_pictures(count: int) -> Flag:
+    return Flag("several-pictures", f"The file holds {count} pictures; the first is read.", float(count))
+
+
+@dataclass(frozen=True)
+class Exif:
+    """The few facts we use."""
+
+    #: 1 to 8; 1 is upright.
+    orientation: int = 1
+    #: Maker and model, or empty.
+    camera: str = ""
+    #: DCF's "R03": written with Adobe RGB, often without an ICC profile.
+    adobe_rgb: bool = False
+
+
+NO_EXIF = Exif()
+
+
+def exif_of(source: Image.Image | bytes | None) -> Exif:
+    """EXIF of an opened picture or of a bare EXIF block."""
+    try:
+        if isinstance(source, Image.Image):
+            exif = source.getexif()
+        else:
+            exif = Image.Exif()
+            exif.load(source or b"")
+        adobe = str(exif.get_ifd(_INTEROP_IFD).get(_INTEROP_INDEX, "")).startswith("R03")
+        orientation = exif.get(ORIENTATION)
+        if not (isinstance(orientation, int) and 1 <= orientation <= 8):
+            orientation = 1
+        return Exif(orientation, camera_name(exif), adobe)
+    except Exception:  # Whatever Pillow's parser trips over.
+        return NO_EXIF
+
+
+def camera_name(tags: Mapping[int, Any]) -> str:
+    """Maker and model of the tags of a picture, once each."""
+    make, model = (str(tags.get(tag, "")).strip(" \0") for tag in (MAKE, MODEL))
+    return model if model.startswith(make) else f"{make} {model}".strip()
+
+
+def tiff_tags(data: bytes) -> Mapping[int, Any]:
+    """Tags of the first picture of a TIFF or of a raw that is built like one; empty if there are none."""
+    from PIL import TiffImagePlugin
+
+    try:
+        is_big = 43 in data[2:4]
+        directory = TiffImagePlugin.ImageFileDirectory_v2(data[: 16 if is_big else 8])
+        stream = io.BytesIO(data)
+        stream.seek(directory.next)
+        directory.load(stream)
+        return dict(directory)
+    except Exception:  # Whatever Pillow's parser trips over.
+        return {}
+
+
+def png_code_points(data: bytes) -> tuple[int, int] | None:
+    """Color primaries and transfer of a PNG's ``cICP`` chunk, which stands before the first ``IDAT``."""
+    position = 8
+    while position + 12 <= len(data):
+        length, name = struct.unpack_from(">I4s", data, position)
+        if name == b"cICP" and length == 4:
+            return data[position + 8], data[position + 9]
+        if name == b"IDAT":
+            return None
+        position += 12 + length
+    return None
+
+
+def profile_of(icc: bytes | None, code_points: tuple[int, int] | None, info: Mapping[Any, Any], exif: Exif) -> Profile:
+    """The profile that counts, the most exact statement first.
+
+    Parameters
+    ----------
+    icc : bytes or None
+        An embedded ICC profile.
+    code_points : (int, int) or None
+        Primaries and transfer after H.273.
+    info : mapping
+        Pillow's ``info``: ``srgb``, ``gamma``, ``chromaticity`` of a PNG.
+    exif : Exif
+
+    Raises
+    ------
+    PhotoUnreadable
+        Code points that we don't know, those of high dynamic range among them.
+    ProfileBroken, NotMatrix
+        From :func:`colormatch.image.icc.from_icc`.
+    """
+    if icc:
+        return profiles.from_icc(icc)
+    if code_points is not None:
+        profile = profiles.from_code_points(*code_points)
+        if profile is None:
+            raise PhotoUnreadable(
+                "The picture is coded for a high-dynamic-range or an unusual screen "
+                f"(color code points {code_points[0]} and {code_points[1]}).",
+                "Open it where it came from and save it as a plain JPEG, then choose that file.",
+            )
+        return profile
+    if exif.adobe_rgb:
+        return profiles.ADOBE_RGB
+    gamma = info.get("gamma")
+    # 0.45455 beside no profile is how sRGB was written before its own chunk existed (PNG 3rd edition, 11.3.2.5).
+    if gamma and "srgb" not in info and abs(gamma - 0.45455) > 1e-4:
+        return profiles.from_gamma(gamma, info.get("chromaticity"))
+    return profiles.SRGB

@@ -1,0 +1,246 @@
+"""Where a photo's pixels are kept: in the decoder's own memory, in 8 or 16 bits, with their turn still to be done.
+
+An 8-bit photo stays a Pillow picture, 4 bytes for each pixel. Copying it out to an array as a whole would more than
+double the peak of the memory; crops are copied when they are asked for. A JPEG stays in Y'CbCr, and becomes RGB of 16
+bits where its color counts. Where its chroma is cut (:mod:`colormatch.image.jpeg`), whole codes stand in for it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from colormatch.image.jpeg import UNCUT, WholeChroma
+from colormatch.records import Box, FloatArray
+
+#: uint8 or uint16
+PixelArray = NDArray[np.unsignedinteger[Any]]
+
+T = TypeVar("T", bound="np.number[Any]")
+
+#: Pillow first shrinks by a whole number, to no less than this many times the size asked for: six times as quick as
+#: averaging at once, the mean stays.
+_REDUCING_GAP = 1.0
+
+#: Codes by which decoders' RGB may differ from exact RGB, rounding included: their arithmetic is whole numbers.
+_ROUNDED_BY = 0.6
+
+#: Rows that are freed of cut chroma at once.
+_BAND = 256
+#: How far, in pixels, a cut sample of chroma reaches where a decoder enlarges it.
+_REACH = 2
+
+#: R, G, B of Y, Cb, Cr with chroma around 0 (ITU-T T.871, 7; the constants of BT.601: Kr 0.299, Kb 0.114).
+_YCBCR_TO_RGB = np.array([[1, 0, 1.402], [1, -0.114 * 1.772 / 0.587, -0.299 * 1.402 / 0.587], [1, 1.772, 0]])
+
+
+@dataclass(frozen=True, eq=False)
+class Pixels:
+    """RGB, gray or Y'CbCr pixels as they lie in the file, seen upright and as RGB."""
+
+    #: A loaded picture of mode "RGB", "L" or "YCbCr", or an array (h, w, 3) or (h, w) of uint8 or uint16.
+    stored: Image.Image | PixelArray
+    #: EXIF orientation that turns them upright, 1 to 8.
+    orientation: int = 1
+    #: Of Y'CbCr: steps to one code of chroma, counted from 128.
+    chroma_steps: int = 1
+    #: Of Y'CbCr whose chroma is cut somewhere: that chroma in whole codes.
+    whole: WholeChroma | None = None
+    #: Whether an array of RGB in 8 bits was rounded from whole codes of Y'CbCr, each pixel by itself.
+    rounded: bool = False
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.stored, Image.Image):
+            self.stored.setflags(write=False)
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of the upright photo."""
+        width, height = self._stored_size
+        return (height, width) if _turn(self.orientation).transposed else (width, height)
+
+    @property
+    def _stored_size(self) -> tuple[int, int]:
+        if isinstance(self.stored, Image.Image):
+            return self.stored.size
+        height, width = self.stored.shape[:2]
+        return width, height
+
+    def crop(self, box: Box | None = None, every: int = 1) -> PixelArray:
+        """(h, w, 3) uint8 or uint16; a part of the upright photo, or all of it, every so many pixels. Read-only."""
+        x, y, w, h = self._box_in_file(box or Box(0, 0, *self.size))
+        if not isinstance(self.stored, Image.Image):
+            values = self._upright(self.stored[y : y + h, x : x + w])[::every, ::every]
+            return _unrounded(values) if self.rounded else values
+        if self.whole is not None:
+            left, top = self._first(x, y, w, h, every)
+            rows = max(1, _BAND // every) * every  # No more at once: nearly all of the photo may be asked for.
+            boxes = [Box(left, row, x + w - left, min(rows, y + h - row)) for row in range(top, y + h, rows)]
+            bands = [self._uncut(self.stored, self.whole, box)[::every, ::every].copy() for box in boxes]
+            return _rgb(self._upright(np.concatenate(bands)), self.chroma_steps, np.uint16)
+        values = self._upright(np.asarray(self._picked(self.stored, x, y, w, h, every)))
+        return _rgb(values, self.chroma_steps, np.uint16) if self.stored.mode == "YCbCr" else values
+
+    def _first(self, x: int, y: int, w: int, h: int, every: int) -> tuple[int, int]:
+        """Of every so many pixels of a box in the file, the leftmost and topmost that the upright photo has."""
+        turn = _turn(self.orientation)
+        from_right, from_bottom = turn.mirrored_x, turn.mirrored_y
+        if turn.transposed:
+            from_right, from_bottom = from_bottom, from_right
+        return x + from_right * ((w - 1) % every), y + from_bottom * ((h - 1) % every)
+
+    def _picked(self, stored: Image.Image, x: int, y: int, w: int, h: int, every: int) -> Image.Image:
+        """Every so many pixels of a box in the file."""
+        if every == 1:
+            return stored.crop(_corners(Box(x, y, w, h)))
+        left, top = self._first(x, y, w, h, every)
+        # Pillow maps the middle of each pixel and takes the one it falls in: nothing between them is copied.
+        steps = (every, 0, left + (1 - every) / 2, 0, every, top + (1 - every) / 2)
+        return stored.transform((-(-w // every), -(-h // every)), Image.Transform.AFFINE, steps)
+
+    def _uncut(self, stored: Image.Image, whole: WholeChroma, box: Box) -> NDArray[np.number[Any]]:
+        """(h, w, 3) Y'CbCr of a box in the file; floating point, beyond 0 to 255, if chroma is cut in it."""
+        import cv2
+
+        seen = _widened(box, _REACH, stored.size)
+        codes = np.asarray(stored.crop(_corners(seen)))
+        within = (slice(box.y - seen.y, box.y - seen.y + box.h), slice(box.x - seen.x, box.x - seen.x + box.w))
+        least, most = UNCUT
+        kept = cv2.inRange(codes, (0, least, least), (255, most, most))
+        if np.all(kept):
+            return codes[within]
+        near = cv2.erode(kept, np.ones((2 * _REACH + 1, 2 * _REACH + 1), np.uint8)) == 0
+        uncut = codes.astype(np.float32)
+        np.copyto(uncut[..., 1:], _chroma(whole, seen, self.chroma_steps), where=near[..., None])
+        return uncut[within]
+
+    def shrunk(self, longest_side: int, *, averaged: bool = True) -> PixelArray:
+        """(h, w, 3) uint8 or uint16; the upright photo averaged down or, at no cost, picked down; never enlarged.
+
+        Y'CbCr comes in 8 bits: enough for a look, and quicker.
+        """
+        width, height = self._stored_size
+        scale = min(1.0, longest_side / max(width, height))
+        size = (max(1, round(width * scale)), max(1, round(height * scale)))
+        if isinstance(self.stored, Image.Image):
+            picture, chroma_steps = _resized(self.stored, self.stored.size, size, averaged), self.chroma_steps
+            if self.whole is not None:
+                # All of the chroma: the average of what is cut and what isn't would not tell which it was.
+                used = self.stored.width / self.whole.scale, self.stored.height / self.whole.scale
+                chroma = _resized(self.whole.picture, used, size, averaged)
+                picture = Image.merge("YCbCr", (picture.getchannel(0), chroma.getchannel(1), chroma.getchannel(2)))
+                chroma_steps = 1
+            values = self._upright(np.asarray(picture))
+            return _rgb(values, chroma_steps, np.uint8) if picture.mode == "YCbCr" else values
+        if scale == 1:
+            return self.crop()
+        import cv2
+
+        way = cv2.INTER_AREA if averaged else cv2.INTER_NEAREST
+        return self._upright(cv2.resize(self.stored, size, interpolation=way))
+
+    def _box_in_file(self, box: Box) -> Box:
+        turn, (width, height) = _turn(self.orientation), self.size
+        x = width - box.x - box.w if turn.mirrored_x else box.x
+        y = height - box.y - box.h if turn.mirrored_y else box.y
+        return Box(y, x, box.h, box.w) if turn.transposed else Box(x, y, box.w, box.h)
+
+    def _upright(self, values: NDArray[T]) -> NDArray[T]:
+        """View of values from the file, turned, in three channels."""
+        turn = _turn(self.orientation)
+        if values.ndim == 2:
+            values = np.broadcast_to(values[..., None], (*values.shape, 3))
+        if turn.transposed:
+            values = values.transpose(1, 0, 2)
+        turned: NDArray[T] = values[:: -1 if turn.mirrored_y else 1, :: -1 if turn.mirrored_x else 1]
+        return turned
+
+
+def _resized(picture: Image.Image, used: tuple[float, float], size: tuple[int, int], averaged: bool) -> Image.Image:
+    """The picture as far as it is used, to the right and down, in another size."""
+    if not averaged:
+        return picture.resize(size, Image.Resampling.NEAREST, (0, 0, *used))
+    # Chroma of half the size may have to be enlarged: as decoders do, evenly between two samples.
+    way = Image.Resampling.BILINEAR if size[0] > picture.width else Image.Resampling.HAMMING
+    return picture.resize(size, way, (0, 0, *used), _REDUCING_GAP)
+
+
+def _chroma(whole: WholeChroma, box: Box, steps: int) -> FloatArray:
+    """(h, w, 2) float32; chroma of a box in the file in such steps, enlarged as decoders do, but not rounded."""
+    import cv2
+
+    scale, picture = whole.scale, whole.picture
+    right, bottom = -(-(box.x + box.w) // scale), -(-(box.y + box.h) // scale)
+    first = Box(box.x // scale, box.y // scale, right - box.x // scale, bottom - box.y // scale)
+    seen = _widened(first, 1, picture.size)
+    codes = np.asarray(picture.crop(_corners(seen)))[..., 1:]
+    chroma = 128 + steps * (codes.astype(np.float32) - 128)
+    enlarged: FloatArray = cv2.resize(chroma, (scale * seen.w, scale * seen.h), interpolation=cv2.INTER_LINEAR)
+    x, y = box.x - scale * seen.x, box.y - scale * seen.y
+    return enlarged[y : y + box.h, x : x + box.w]
+
+
+def _widened(box: Box, by: int, size: tuple[int, int]) -> Box:
+    """The box and so many pixels around it, as far as there are any."""
+    left, top = max(0, box.x - by), max(0, box.y - by)
+    right, bottom = min(size[0], box.x + box.w + by), min(size[1], box.y + box.h + by)
+    return Box(left, top, right - left, bottom - top)
+
+
+def _corners(box: Box) -> tuple[int, int, int, int]:
+    """As Pillow has a box: left, top, right, bottom."""
+    return box.x, box.y, box.x + box.w, box.y + box.h
+
+
+def _rgb(ycbcr: NDArray[np.number[Any]], chroma_steps: int, kind: type[np.uint8 | np.uint16]) -> PixelArray:
+    """RGB codes of Y'CbCr, cut to their range as decoders do."""
+    import cv2
+
+    to_rgb: FloatArray = _YCBCR_TO_RGB / (1, chroma_steps, chroma_steps)
+    to_rgb = np.column_stack([to_rgb, to_rgb @ (0, -128, -128)])
+    ycbcr = np.ascontiguousarray(ycbcr)
+    if kind is np.uint8:
+        rgb: PixelArray = cv2.transform(ycbcr, to_rgb)
+    else:
+        rgb = _sixteen_bit(cv2.transform(ycbcr.astype(np.float32, copy=False), to_rgb))
+    rgb.setflags(write=False)
+    return rgb
+
+
+def _unrounded(rgb: PixelArray) -> PixelArray:
+    """16-bit codes from before the rounding of a decoder that made RGB of whole Y'CbCr.
+
+    RGB off by half a code leaves Y, Cb and Cr off by no more, as each row of the inverse, signs aside, adds up to 1. So
+    they round to those that were decoded. Where they don't give the same RGB again, it was cut, and stays as it is.
+    """
+    import cv2
+
+    codes = np.ascontiguousarray(rgb).astype(np.float32)
+    exact = cv2.transform(cv2.transform(codes, np.linalg.inv(_YCBCR_TO_RGB)).round(), _YCBCR_TO_RGB)
+    sure = np.all(np.abs(exact - codes) <= _ROUNDED_BY, axis=-1, keepdims=True)
+    restored = _sixteen_bit(np.where(sure, exact, codes))
+    restored.setflags(write=False)
+    return restored
+
+
+def _sixteen_bit(codes: FloatArray) -> PixelArray:
+    """Codes of 0 to 255 and between, cut to that range."""
+    scaled = codes * np.float32(65535 / 255)
+    return np.clip(scaled, 0, 65535, out=scaled).round(out=scaled).astype(np.uint16)
+
+
+class _Turn(NamedTuple):
+    """From the file to upright: first rows and columns are swapped, then each axis of the result is mirrored."""
+
+    transposed: bool
+    mirrored_x: bool
+    mirrored_y: bool
+
+
+def _turn(orientation: int) -> _Turn:
+    """What an EXIF orientation asks for (EXIF 3.0, tag 0x0112)."""
+    return _Turn(orientation >= 5, orientation in (2, 3, 6, 7), orientation in (3, 4, 7, 8))

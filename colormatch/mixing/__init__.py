@@ -1,0 +1,1 @@
+"""The cup and the bench: amounts, measures, area, schedule, cautions."""

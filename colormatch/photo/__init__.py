@@ -1,1 +1,0 @@
-"""From a photo to CIELAB: read, find the neutral reference, correct, sample."""

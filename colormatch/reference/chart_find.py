@@ -1,0 +1,235 @@
+"""Find a 24-patch chart in a photo, upright or turned, and read its patches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from colormatch.color.space import linear_from_encoded, linear_from_lab
+from colormatch.errors import BadInput, CardNotFound
+from colormatch.records import ByteArray, Card, CardKind, FloatArray, Region, RegionKind
+from colormatch.reference.chart_grid import grids
+from colormatch.reference.chart_values import COLUMNS, ROWS, SINCE_2014
+
+if TYPE_CHECKING:
+    from colormatch.image.photo import DecodedPhoto
+
+#: Longest sides of the pictures that are searched, pixels: the second for small charts and their narrow gaps.
+_SEARCH_SIDES = (800, 1400)
+#: Distance between patches over a patch's pitch.
+_GAP = 1 / 11
+#: Margins, in pitches, that people may leave around the outer patches when they mark the four corners.
+_MARKED_MARGINS = (0.0, 1 / 11, 0.25, 0.4)
+#: Side of a patch's cell in the straightened chart, pixels; the middle part of it that is read, and the wider part that
+#: is all patch only where the margin was guessed right.
+_CELL, _READ, _PATCH = 48, 0.5, 0.84
+#: Least share of the patches' log light that the reference explains, up to a gain and a contrast for each channel;
+#: simulated and real charts reach 0.93 and more, a chart turned the wrong way stays below 0.5.
+_LEAST_FIT = 0.85
+#: Most that one patch may be off, natural log, all channels together: simulated charts in seven lights reach 0.42, in
+#: light that slopes by 40 % or blown out 0.53, real ones 0.26; it tells nine in ten single patches that are covered.
+_MOST_OFF = 0.6
+#: A patch is plain where the spread of its log light stays below this, and so many of them must be.
+_PLAIN_SPREAD, _LEAST_PLAIN = 0.12, 20
+#: What the reference has to explain of single pixels, one in each patch, before a place is read.
+_WORTH_READING = 0.7
+#: The corners of the block of cells, and the middles of its 24, in cells from the middle of the first.
+_RIM_CELLS = np.array([[0, 0], [COLUMNS, 0], [COLUMNS, ROWS], [0, ROWS]], float) - 0.5
+_MIDDLE_CELLS = np.array([[column, row] for row in range(ROWS) for column in range(COLUMNS)], float)
+#: Added before the logarithm: channels of saturated patches are often cut to zero.
+_FLOOR = 0.01
+#: The same, of the chart's white, where single patches are looked at: dark ones may be off by flare.
+_FLOOR_OF_ONE = 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class ReadChart:
+    """The patches of a chart as the photo holds them."""
+
+    #: (24, 3) float; mean linear sRGB of each patch, in the reference's order.
+    linear_rgb: FloatArray
+    #: (4, 2) float; corners of the block of patches in the picture it was read from, pixels, dark skin's corner first.
+    corners: FloatArray
+    #: How well the reference explains them, 0 to 1.
+    fit: float
+    #: Spread of log light inside nearly whole patches, their mean.
+    spread: float
+
+
+def find_chart(photo: DecodedPhoto) -> Card:
+    """The 24-patch chart in a photo, upright or turned.
+
+    Returns
+    -------
+    Card
+        Its region's corners start at the dark skin patch and go around by way of bluish green, black and white.
+
+    Raises
+    ------
+    CardNotFound
+        There is none, or a part of it is hidden or outside the photo.
+    """
+    for side in _SEARCH_SIDES:
+        found = find_chart_in(photo.preview(side))
+        if found is not None:
+            return Card(CardKind.CHART24, found[0], "auto", round(found[1].fit, 3))
+    raise CardNotFound(
+        "No whole 24-patch chart was found in the photo.",
+        "Mark its four corners, or take the photo again with all patches in view and without glare.",
+    )
+
+
+def find_chart_in(preview: ByteArray) -> tuple[Region, ReadChart] | None:
+    """The chart in a small picture, or None.
+
+    Parameters
+    ----------
+    preview : (h, w, 3) uint8; encoded sRGB
+    """
+    import cv2
+
+    linear_rgb = linear_from_encoded(preview.astype(np.float32) / 255)
+    height, width = preview.shape[:2]
+    for there in grids(preview):
+        corners, middles = (cv2.perspectiveTransform(points[None], there)[0] for points in (_RIM_CELLS, _MIDDLE_CELLS))
+        x, y = np.round(middles).astype(int).T
+        if (x < 0).any() or (y < 0).any() or (x >= width).any() or (y >= height).any():
+            continue
+        # A look at the middles tells most places and turns; only then is it read.
+        if chart_fit(linear_rgb[y, x]) < _WORTH_READING:
+            continue
+        read = _read_best(linear_rgb, corners + 0.5, (_GAP / 2,))
+        if read is not None:
+            points = tuple((float(x / width), float(y / height)) for x, y in read.corners)
+            return Region(RegionKind.CARD, points, "chart"), read
+    return None
+
+
+def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
+    """The patches of a chart whose four corners are marked or were found.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    region : Region
+        Four corners, in order around the chart, at the outer patches or somewhat outside them; any of them first.
+
+    Raises
+    ------
+    CardNotFound
+        What lies there isn't a whole, plainly lit 24-patch chart.
+    BadInput
+        The region hasn't four corners.
+    """
+    if len(region.points) != 4:
+        raise BadInput("A chart is marked by its four corners.", "Mark the outer corners of its four corner patches.")
+    width, height = photo.facts.width, photo.facts.height
+    box = region.box(width, height)
+    corners = _clockwise(region.corners(width, height) - (box.x, box.y))
+    read = _read_best(photo.linear(box), corners, _MARKED_MARGINS)
+    if read is None:
+        raise CardNotFound(
+            "The marked corners don't hold a whole 24-patch chart.",
+            "Mark the outer corners of its four corner patches, and keep glare and shadows off it.",
+        )
+    return ReadChart(read.linear_rgb, read.corners + np.array([box.x, box.y]), read.fit, read.spread)
+
+
+def _clockwise(corners: FloatArray) -> FloatArray:
+    """Corners in the order in which a chart's are named, whichever way around they were marked."""
+    (x0, y0), (x1, y1) = corners[2] - corners[0], corners[3] - corners[1]
+    return corners if x0 * y1 > x1 * y0 else corners[::-1]
+
+
+def _read_best(linear_rgb: FloatArray, corners: FloatArray, margins: tuple[float, ...]) -> ReadChart | None:
+    """Read the chart in each orientation and with each margin; the best, if the reference explains it."""
+    reads = [
+        _read(linear_rgb, np.roll(corners, -first, axis=0), margin)
+        for margin in margins
+        for first in range(len(corners))
+    ]
+    # The fit tells the orientation, the spread tells the margin.
+    best = max((read for read in reads if read is not None), key=lambda read: read.fit - read.spread, default=None)
+    explained = best is not None and best.fit >= _LEAST_FIT and most_off(best.linear_rgb) <= _MOST_OFF
+    return best if explained else None
+
+
+def _read(linear_rgb: FloatArray, corners: FloatArray, margin: float) -> ReadChart | None:
+    """Straighten the chart and take the middles of its patches; None where they leave the picture or aren't plain."""
+    import cv2
+
+    height, width = linear_rgb.shape[:2]
+    rim = np.array([[0, 0], [COLUMNS, 0], [COLUMNS, ROWS], [0, ROWS]], dtype=np.float32)
+    outward = np.sign(rim - rim.mean(axis=0)) * np.float32(margin - _GAP / 2)
+    straight = ((rim + outward) * _CELL).astype(np.float32)
+    # OpenCV puts whole coordinates at pixel centers, regions put them at pixel edges.
+    there = cv2.getPerspectiveTransform(straight - 0.5, (corners - 0.5).astype(np.float32))
+    outer = (rim - np.sign(rim - rim.mean(axis=0)) * np.float32(_GAP / 2)) * _CELL - 0.5
+    block = cv2.perspectiveTransform(outer[None], there)[0].astype(float) + 0.5
+    if block.min() < -0.5 or (block > np.array([width, height]) + 0.5).any():
+        return None
+    chart = cv2.warpPerspective(
+        np.ascontiguousarray(linear_rgb, dtype=np.float32),
+        there,
+        (COLUMNS * _CELL, ROWS * _CELL),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    pixels, whole = _middles(chart, _READ), _middles(chart, _PATCH)
+    if (_log_spread(pixels) < _PLAIN_SPREAD).sum() < _LEAST_PLAIN:
+        return None
+    patches = pixels.mean(axis=1)
+    return ReadChart(patches, block, chart_fit(patches), float(_log_spread(whole).mean()))
+
+
+def _middles(chart: FloatArray, share: float) -> FloatArray:
+    """(24, n, 3) float; the pixels in the middle of each cell of a straightened chart, a share of its side wide."""
+    inset = round(_CELL * (1 - share) / 2)
+    cells = chart.reshape(ROWS, _CELL, COLUMNS, _CELL, 3)[:, inset:-inset, :, inset:-inset]
+    return cells.transpose(0, 2, 1, 3, 4).reshape(ROWS * COLUMNS, -1, 3).astype(float)
+
+
+def _log_spread(pixels: FloatArray) -> FloatArray:
+    """(n,) float; standard deviation of the log of light within each patch."""
+    spread: FloatArray = np.log(np.maximum(pixels.mean(axis=2), 0) + _FLOOR).std(axis=1)
+    return spread
+
+
+def chart_fit(patch_linear_rgb: FloatArray) -> float:
+    """How far the published colors explain 24 patches: 1 is fully, 0 not at all.
+
+    Parameters
+    ----------
+    patch_linear_rgb : (24, 3) float; linear sRGB
+
+    Returns
+    -------
+    float
+        Share of the variance of log light left after a gain and a rising contrast for each channel is taken off.
+    """
+    seen, true = _log_colors(patch_linear_rgb, _FLOOR)
+    norms = np.sqrt((seen**2).sum(axis=0) * (true**2).sum(axis=0))
+    correlation = (seen * true).sum(axis=0) / np.maximum(norms, 1e-12)
+    return float(np.mean(np.maximum(correlation, 0) ** 2))
+
+
+def most_off(patch_linear_rgb: FloatArray) -> float:
+    """How far the patch that the published colors explain worst is from them, natural log.
+
+    Parameters
+    ----------
+    patch_linear_rgb : (24, 3) float; linear sRGB
+    """
+    brightest = float(np.max(linear_from_lab(SINCE_2014)))
+    exposure = brightest / max(float(np.max(patch_linear_rgb)), 1e-12)
+    seen, true = _log_colors(patch_linear_rgb * exposure, _FLOOR_OF_ONE)
+    contrast = (seen * true).sum(axis=0) / (true**2).sum(axis=0)
+    return float(np.linalg.norm(seen - contrast * true, axis=1).max())
+
+
+def _log_colors(patch_linear_rgb: FloatArray, floor: float) -> tuple[FloatArray, FloatArray]:
+    """(24, 3) log light of patches as seen and as published, each less its mean."""
+    seen, true = (np.log(np.maximum(c, 0) + floor) for c in (patch_linear_rgb, linear_from_lab(SINCE_2014)))
+    return seen - seen.mean(axis=0), true - true.mean(axis=0)

@@ -1,0 +1,219 @@
+"""Whether a gray card, found or marked, can carry a white balance, and what about it raises doubts."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from colormatch.color.space import RGB_TO_XYZ, linear_from_encoded
+from colormatch.errors import CardUnusable
+from colormatch.image.photo import DecodedPhoto
+from colormatch.records import BoolArray, ByteArray, Flag, FloatArray, Region
+from colormatch.reference.correction import GRAY_CARD
+from colormatch.reference.quadrilaterals import ROBUST, structure
+from colormatch.reference.tone import CLIPPED, LEAST_LIGHT
+
+#: Pixels of the card: below the first, only a block or two of a JPEG's color is left; below the second, the camera's
+#: sharpening at the rim and its noise begin to count. Our choice.
+_FEWEST, _FEW = 400, 2500
+#: Share of pixels that may be clipped. Our choice.
+_CLIPPED_SHARE = 0.01
+#: Mean linear light of the weakest channel. At 0.01 one step of 8 bits is 6 % of the light, at 0.03 it is 3 %.
+_BLACK, _DARK = 0.01, 0.03
+#: Brightest over darkest end of the light on the card: half of the 10 % that cost 2 ΔE between card and wood
+#: (simulated), and a light that leaves no meaning to the mean.
+_UNEVEN, _HOPELESSLY_UNEVEN = 1.05, 2.0
+#: Standard deviation of what stays of the light when the even slope is taken off, natural log: the edge of a shadow or
+#: a reflection. Our choice.
+_SHADOW = 0.06
+#: Structure as `structure` measures it: a printed card stays below 0.02, brush marks and cloth begin at 0.025, wood
+#: goes up to 0.15 (simulated).
+_TEXTURED, _NO_CARD = 0.025, 0.10
+#: |log(red/green)| or |log(blue/green)|: white balances leave up to 0.65 (simulated); beyond a factor of 3 no camera
+#: that tries to balance is left.
+_CAST, _COLORED = 0.5, 1.1
+#: Reflectance that the rest of the photo would have if its light were the card's: below is black, above brighter than
+#: white paper in any but another light.
+_DARKEST_REST, _LIGHTEST_REST = 0.03, 0.85
+#: Longest side of the card in the views that are measured for evenness and texture, pixels.
+_VIEW = 256
+#: Blur that leaves only light, as a share of the shorter side of the view.
+_LIGHT_SCALE = 1 / 16
+#: Longest side of the preview from which the rest of the photo is judged, pixels.
+_PREVIEW = 200
+
+_MARK_AGAIN = "Mark a plain part of the gray card."
+
+
+def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CARD) -> tuple[Flag, ...]:
+    """Doubts about a card as a neutral reference.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    region : Region
+        Inside the card.
+    reflectance : float; unitless, 0 < r <= 1
+        What the card's maker states.
+
+    Returns
+    -------
+    tuple of Flag
+        ``card-small``, ``card-dark``, ``card-uneven`` (value: brightest over darkest end of the light),
+        ``card-shadow``, ``card-textured``, ``card-cast`` and ``card-other-light``.
+
+    Raises
+    ------
+    CardUnusable
+        Too small, clipped, too dark, far too uneven, not plain, or not gray. ``facts`` holds the figure.
+    """
+    part = photo.part(region)
+    flags = _size(part.pixels)
+    mean = part.mean
+    flags += [
+        *_exposure(photo.encoded(part.box, part.every)[part.inside], mean),
+        *_surface(part.linear_rgb, part.inside),
+        *_color(mean),
+        *_light(mean, photo.preview(_PREVIEW, averaged=False), region, reflectance),
+    ]
+    return tuple(flags)
+
+
+def _size(pixels: int) -> list[Flag]:
+    if pixels < _FEWEST:
+        raise CardUnusable(
+            f"The gray card is only {pixels} pixels large.",
+            "Take the photo from nearer, or mark more of the card.",
+            pixels=pixels,
+        )
+    if pixels < _FEW:
+        text = f"The gray card is small in the photo ({pixels} pixels); from nearer it can be read more surely."
+        return [Flag("card-small", text, float(pixels))]
+    return []
+
+
+def _exposure(encoded_rgb: FloatArray, mean_linear_rgb: FloatArray) -> list[Flag]:
+    """Clipped or dark, from (n, 3) encoded pixels and the (3,) mean of their light."""
+    clipped = float((encoded_rgb >= CLIPPED).any(axis=1).mean())
+    if clipped > _CLIPPED_SHARE:
+        raise CardUnusable(
+            f"The gray card is too bright: {clipped:.0%} of it is at the end of the camera's scale.",
+            "Take the photo again, darker, or mark a part of the card without a reflection.",
+            clipped=clipped,
+        )
+    weakest = float(mean_linear_rgb.min())
+    if weakest < _BLACK:
+        raise CardUnusable(
+            "The gray card is nearly black in the photo.", "Take the photo again in more light.", weakest=weakest
+        )
+    if weakest < _DARK:
+        return [Flag("card-dark", "The gray card is dark in the photo; more light makes it surer.", weakest)]
+    return []
+
+
+def _surface(linear_rgb: FloatArray, inside: BoolArray) -> list[Flag]:
+    """Uneven light, shadows and texture, from a box (h, w, 3) and which of its pixels belong to the card."""
+    brightness, inside = _view(linear_rgb, inside)
+    light, left = _plane(brightness, inside)
+    texture, shadow = structure(left, inside), _light_left(left, inside)
+    if texture > _NO_CARD:
+        raise CardUnusable(
+            f"What is marked as the gray card isn't plain: its brightness varies by {texture:.0%}.",
+            _MARK_AGAIN,
+            texture=texture,
+        )
+    if light > _HOPELESSLY_UNEVEN:
+        raise CardUnusable(
+            f"One end of the gray card gets {light:.1f} times the light of the other.",
+            "Take the photo again in even light, or mark the part of the card nearest to the wood.",
+            evenness=light,
+        )
+    flags = []
+    if light > _UNEVEN:
+        text = (
+            f"The light changes by {light - 1:.0%} across the gray card, and so it may from the card to the wood; "
+            "turn the work or the lamp."
+        )
+        flags.append(Flag("card-uneven", text, round(light, 3)))
+    if shadow > _SHADOW:
+        text = "A shadow or a reflection lies on part of the gray card; mark a part without it."
+        flags.append(Flag("card-shadow", text, round(shadow, 3)))
+    if texture > _TEXTURED:
+        text = f"The gray card isn't plain: its brightness varies by {texture:.0%}; mark a clean part of it."
+        flags.append(Flag("card-textured", text, round(texture, 3)))
+    return flags
+
+
+def _color(mean_linear_rgb: FloatArray) -> list[Flag]:
+    """A cast, or no gray at all, from the (3,) mean."""
+    red, green, blue = np.log(mean_linear_rgb)
+    cast = max(abs(red - green), abs(blue - green))
+    if cast > _COLORED:
+        raise CardUnusable("What is marked as the gray card isn't gray.", _MARK_AGAIN, cast=cast)
+    if cast > _CAST:
+        text = "The light or the camera's white balance colors the gray card strongly; daylight makes colors surer."
+        return [Flag("card-cast", text, round(float(cast), 3))]
+    return []
+
+
+def _light(mean_linear_rgb: FloatArray, preview: ByteArray, region: Region, reflectance: float) -> list[Flag]:
+    """Whether a card of such a (3,) mean can stand in the light of the rest of the photo."""
+    height, width = preview.shape[:2]
+    box, inside = region.mask(width, height)
+    rest = np.ones((height, width), bool)
+    rest[box.y : box.y + box.h, box.x : box.x + box.w] = ~inside
+    levels = linear_from_encoded(np.arange(256) / 255)
+    others = float(np.median(levels[preview[rest]] @ RGB_TO_XYZ[1]))
+    as_reflectance = reflectance * others / float(mean_linear_rgb @ RGB_TO_XYZ[1])
+    if _DARKEST_REST <= as_reflectance <= _LIGHTEST_REST:
+        return []
+    darker, by = ("brighter", "shade") if as_reflectance > _LIGHTEST_REST else ("darker", "brighter light")
+    text = (
+        f"Beside the gray card most of the photo is {darker} than wood can be; the card seems to lie in {by}. "
+        "Lay it flat beside the wood, in the same light."
+    )
+    return [Flag("card-other-light", text, round(as_reflectance, 3))]
+
+
+def _view(linear_rgb: FloatArray, inside: BoolArray) -> tuple[FloatArray, BoolArray]:
+    """Log luminance of a box, averaged down to `_VIEW` pixels, and which of its pixels lie wholly inside."""
+    import cv2
+
+    luminance = np.maximum(linear_rgb @ RGB_TO_XYZ[1].astype(np.float32), LEAST_LIGHT)
+    covered = inside.astype(np.float32)
+    shrink = _VIEW / max(inside.shape)
+    if shrink < 1:
+        luminance, covered = (
+            cv2.resize(plane, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+            for plane in (luminance, covered)
+        )
+    return np.log(luminance), covered > 0.999
+
+
+def _plane(brightness: FloatArray, inside: BoolArray) -> tuple[float, FloatArray]:
+    """Brightest over darkest end of the plane of light through the inside, and the (h, w) rest without it."""
+    height, width = inside.shape
+    # From -1 to 1 each way; so small a system is solved by its normal equations without loss.
+    y, x = np.meshgrid(np.linspace(-1, 1, height), np.linspace(-1, 1, width), indexing="ij")
+    terms = np.stack([np.ones(inside.shape), x, y])
+    kept = inside
+    # The second fit leaves out specks and reflections beyond 3 robust standard deviations of the first.
+    for _ in range(2):
+        known = (terms * kept).reshape(3, -1)
+        fit = np.linalg.solve(known @ known.T, known @ brightness.ravel())
+        plane = np.tensordot(fit, terms, axes=1)
+        off = np.abs(brightness - plane)
+        kept = inside & (off <= max(3 * ROBUST * float(np.median(off[inside])), 1e-3))
+    return math.exp(float(np.ptp(plane[inside]))), (brightness - plane).astype(np.float32)
+
+
+def _light_left(brightness: FloatArray, inside: BoolArray) -> float:
+    """Standard deviation of the blurred brightness: the bends of the light, without noise."""
+    import cv2
+
+    blur = _LIGHT_SCALE * min(inside.shape)
+    soft = cv2.GaussianBlur(np.where(inside, brightness, 0), (0, 0), blur)
+    if not inside.all():
+        soft /= np.maximum(cv2.GaussianBlur(inside.astype(np.float32), (0, 0), blur), 1e-6)
+    return float(soft[inside].std())

@@ -1,0 +1,399 @@
+"""The neutral reference of a photo, found or as marked, and the correction that follows from it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from colormatch.color.space import lab_from_linear, linear_from_encoded
+from colormatch.errors import BadInput, CardNotFound, RegionError
+from colormatch.image.flat_field import FlatField
+from colormatch.image.photo import DecodedPhoto
+from colormatch.records import (
+    Box,
+    Card,
+    CardKind,
+    Flag,
+    FloatArray,
+    Lab,
+    Light,
+    Region,
+    RegionKind,
+    ShopChip,
+    lab_of,
+)
+from colormatch.reference.chips import ALL_GRAYS, GRAY, with_chips
+from colormatch.reference.correction import GRAY_CARD, Correction, gray_card_correction, neutral_linear, no_correction
+from colormatch.reference.gray_card_check import check_card
+from colormatch.reference.gray_card_find import find_card
+from colormatch.reference.light import NO_PLACES, Places, describe_light, fit_flat_field, surface_parts
+from colormatch.reference.local_tones import tone_flags
+from colormatch.reference.tone import CLIPPED
+
+
+class ChartIssue(StrEnum):
+    """The two published issues of a 24-patch chart's values."""
+
+    BEFORE_2014 = "before-2014"
+    SINCE_2014 = "since-2014"
+
+
+#: What a card's maker states: one reflectance, one color, the reflectances of a white, a gray and a black step, or of a
+#: chart the issue or the file of its measured patches.
+CardValue = float | Lab | tuple[float, float, float] | ChartIssue | Path
+#: Place of the middle gray among a 24-patch chart's patches, in the order of its published values.
+_NEUTRAL_5 = 21
+#: Share of a white place's pixels that may be clipped.
+_CLIPPED_SHARE = 0.02
+#: Factor in brightness within which a white place counts as of the card's own surface: paper is 4 to 5 times as light
+#: as a gray card, and two places in one usable light differ by less than this.
+_SAME_SURFACE = 2.0
+#: Stronger over weaker light on wood and card from which dividing it out is worth a word: it leaves up to 1 ΔE00 at
+#: 20 % and up to 4 at 40 %, where white paper comes near the end of the camera's scale (tests/studies/light.py).
+_OTHER_LIGHT = 1.25
+
+
+@dataclass(frozen=True)
+class CardChoice:
+    """What the user says of the neutral reference."""
+
+    kind: CardKind = CardKind.GRAY
+    #: None: the usual value of its kind.
+    value: CardValue | None = None
+    #: Where it lies, as pixels or as a region; neither: it is looked for.
+    box: Box | None = None
+    region: Region | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Neutral:
+    """A photo's neutral reference, and the correction that follows from it."""
+
+    card: Card
+    light: Light
+    correction: Correction
+    #: How the light falls, where white places told it; it is divided out of the photo before the correction.
+    plane: FlatField | None = None
+
+
+class _Reading(NamedTuple):
+    """What a card gives."""
+
+    #: (3,) float; linear sRGB of its gray as the photo holds it.
+    gray_linear_rgb: FloatArray
+    correction: Correction
+    flags: tuple[Flag, ...]
+
+
+def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
+    """The maker's figures as people write them.
+
+    Parameters
+    ----------
+    text : str or None
+        ``0.18``, ``18%``, a Lab ``49.5,0,0``, ``0.89/0.18/0.035`` for a three-step card; for a chart its issue,
+        ``before-2014`` or ``since-2014``, or the name of a CGATS, CxF3 or CSV file of its measured patches.
+
+    Raises
+    ------
+    BadInput
+
+    Examples
+    --------
+    >>> parse_card_value("18%", CardKind.GRAY), parse_card_value("0.89/0.18/0.035", CardKind.THREE_STEP)
+    (0.18, (0.89, 0.18, 0.035))
+    """
+    if not text:
+        return None
+    if kind is CardKind.CHART24:
+        return ChartIssue(text) if text in tuple(ChartIssue) else Path(text)
+    try:
+        if "," in text:
+            return lab_of(text.split(","), "card's color")
+        parts = [
+            float(part.strip().rstrip("%")) / (100 if part.strip().endswith("%") else 1) for part in text.split("/")
+        ]
+    except ValueError:
+        parts = []
+    wanted = 3 if kind is CardKind.THREE_STEP else 1
+    if len(parts) != wanted or not all(0 < part <= 1 for part in parts):
+        raise BadInput(
+            f"'{text}' is no value of a {kind} card.",
+            "Give white/gray/black such as 0.89/0.18/0.035."
+            if wanted == 3
+            else "Give 0.18, 18% or a Lab such as 49.5,0,0.",
+        )
+    return (parts[0], parts[1], parts[2]) if wanted == 3 else parts[0]
+
+
+def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: Sequence[Region] = ()) -> Neutral:
+    """The neutral reference of a photo, found or as marked, and the correction from it.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    choice : CardChoice, optional
+        A gray card that is looked for, by default.
+    white : sequence of Region
+        Places of one neutral surface such as a white sheet, or of a second card like the first; they tell how the
+        light falls, and it is divided out.
+
+    Raises
+    ------
+    CardNotFound
+        It was to be found, and the finder isn't sure.
+    CardUnusable
+        Clipped, black, too small, or no gray.
+    RegionError
+        The marked box lies outside the photo.
+    """
+    choice = choice or CardChoice()
+    card = locate(photo, choice)
+    usable = [region for region in white if _overexposed(photo, region) <= _CLIPPED_SHARE]
+    places = _neutral_places(photo, card, usable)
+    if not usable:
+        neutral = _corrected(photo, card, choice, places)
+    else:
+        plane = fit_flat_field(places, np.mean(card.region.points if card.region else places.middles, axis=0))
+        neutral = replace(_corrected(photo.evened(plane), card, choice, places), plane=plane)
+        step = f"light evened by the white places: {100 * (places.evenness(plane) - 1):.0f} % divided out"
+        correction = replace(neutral.correction, steps=(step, *neutral.correction.steps))
+        kept = tuple(flag for flag in neutral.light.flags if flag.code != "light-uneven")
+        neutral = replace(neutral, correction=correction, light=replace(neutral.light, flags=kept))
+    tones = tone_flags(photo, *_of_one_tone(card, usable, places))
+    neutral = replace(neutral, light=replace(neutral.light, flags=(*neutral.light.flags, *tones)))
+    if len(usable) < len(white):
+        text = "A white place is overexposed and can't tell how the light falls; take the photo again, darker."
+        doubt = Flag("white-clipped", text, float(len(white) - len(usable)))
+        neutral = replace(neutral, light=replace(neutral.light, flags=(*neutral.light.flags, doubt)))
+    return neutral
+
+
+def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
+    """The reference as it was marked, or found; raises what `find_neutral` raises when it isn't."""
+    if choice.kind is CardKind.NONE:
+        warning = Flag("no-card", "Without a gray card the colors are only as good as the camera's own white balance.")
+        return Card(CardKind.NONE, None, "none", flags=(warning,))
+    region = choice.region
+    if choice.box is not None:
+        region = Region.from_box(RegionKind.CARD, choice.box, photo.facts.width, photo.facts.height, "card")
+    if region is not None:
+        return Card(choice.kind, region, "given")
+    if choice.kind is CardKind.CHART24:
+        from colormatch.reference.chart_find import find_chart
+
+        return find_chart(photo)
+    if choice.kind is CardKind.THREE_STEP:
+        from colormatch.reference.three_step_find import find_three_steps
+
+        return find_three_steps(photo, _step_reflectances(choice.value))
+    try:
+        return find_card(photo)
+    except CardNotFound as asked:
+        kind = _other_reference(photo)
+        if kind is None:
+            raise
+        name = {CardKind.CHART24: "24-patch chart", CardKind.THREE_STEP: "three-step card"}[kind]
+        raise CardNotFound(
+            f"The photo shows a {name}, and a gray card was looked for.",
+            f"Choose the {name} as its card (--card-kind {kind}), or mark its middle gray as the gray card.",
+            **asked.facts,
+        ) from None
+
+
+def _other_reference(photo: DecodedPhoto) -> CardKind | None:
+    """What a photo without a gray card shows in its place."""
+    from colormatch.reference.chart_find import find_chart
+    from colormatch.reference.three_step_find import find_three_steps
+
+    for find in (find_three_steps, find_chart):
+        try:
+            return find(photo).kind
+        except CardNotFound:
+            continue
+    return None
+
+
+def _corrected(photo: DecodedPhoto, card: Card, choice: CardChoice, places: Places) -> Neutral:
+    """The correction from a reference; `places` are those that tell of the light."""
+    if card.kind is CardKind.NONE:
+        # The light that the camera balanced for.
+        return Neutral(card, _with_lamp(describe_light(places, None), photo, np.ones(3)), no_correction())
+    correct = {CardKind.GRAY: _gray_card, CardKind.THREE_STEP: _three_steps, CardKind.CHART24: _chart}[card.kind]
+    gray, correction, flags = correct(photo, card, choice.value)
+    light = _with_lamp(describe_light(places, _cast(gray)), photo, gray)
+    if any(flag.code in ("card-uneven", "card-shadow") for flag in flags):
+        # The check of the card has told it.
+        light = replace(light, flags=tuple(f for f in light.flags if f.code not in ("light-uneven", "light-patchy")))
+    return Neutral(replace(card, flags=(*card.flags, *flags)), light, correction)
+
+
+def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
+    assert card.region is not None
+    value = GRAY_CARD if stated is None else stated
+    if not isinstance(value, float | int | Lab):
+        raise BadInput("The value given is none of a gray card.", "Give one, such as 0.18.")
+    gray = photo.part(card.region).mean
+    flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
+    correction = gray_card_correction(gray, value, raw=photo.facts.raw, to_srgb=_to_srgb(photo))
+    return _Reading(gray, correction, flags)
+
+
+def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
+    from colormatch.reference.three_step import find_steps, three_step_correction
+
+    assert card.region is not None
+    box, inside = photo.mask(card.region)
+    linear_rgb = photo.linear(box)
+    means = np.stack([linear_rgb[step].mean(axis=0) for step in find_steps(linear_rgb, inside)])
+    correction = three_step_correction(means, _step_reflectances(stated), raw=photo.facts.raw, to_srgb=_to_srgb(photo))
+    return _Reading(means[1], correction, correction.flags)
+
+
+def _to_srgb(photo: DecodedPhoto) -> FloatArray | None:
+    return photo.sensor.to_srgb if photo.sensor else None
+
+
+def _step_reflectances(stated: CardValue | None) -> tuple[float, float, float]:
+    from colormatch.reference.three_step import THREE_STEPS, check_steps
+
+    values = THREE_STEPS if stated is None else stated
+    if not isinstance(values, tuple) or isinstance(values, Lab):
+        raise BadInput("One value was given for a three-step card.", "Give three, such as 0.89/0.18/0.035.")
+    return check_steps(values)
+
+
+def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
+    from colormatch.reference.chart import chart_correction
+    from colormatch.reference.chart_find import read_chart
+    from colormatch.reference.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
+
+    assert card.region is not None
+    if isinstance(stated, Path):
+        reference = read_chart_file(stated)
+    elif stated in (None, ChartIssue.SINCE_2014):
+        reference = SINCE_2014
+    elif stated is ChartIssue.BEFORE_2014:
+        reference = BEFORE_2014
+    else:
+        raise BadInput("A gray card's value was given for a chart.", "Say before-2014, since-2014, or name its file.")
+    patches = read_chart(photo, card.region).linear_rgb
+    correction = chart_correction(patches, reference)
+    return _Reading(patches[_NEUTRAL_5], correction, correction.flags)
+
+
+def _cast(gray_linear_rgb: FloatArray) -> tuple[float, float]:
+    _, a, b = (float(value) for value in lab_from_linear(np.asarray(gray_linear_rgb, dtype=float)))
+    return round(a, 2), round(b, 2)
+
+
+# --- light -----------------------------------------------------------------------------------------------------------
+
+
+def _with_lamp(light: Light, photo: DecodedPhoto, neutral_linear_rgb: FloatArray) -> Light:
+    """With the lamp's color temperature, which a developed photo no longer tells."""
+    lamp = photo.sensor.lamp(neutral_linear_rgb) if photo.sensor else None
+    return light if lamp is None else replace(light, cct_k=round(lamp[0]), duv=round(lamp[1], 4))
+
+
+def _neutral_places(photo: DecodedPhoto, card: Card, white: Sequence[Region]) -> Places:
+    """Parts of a gray card, and of the white places."""
+    of_card = NO_PLACES
+    if card.kind is CardKind.GRAY and card.region is not None:
+        of_card = _parts(photo, card.region)
+    others = NO_PLACES
+    for region in white:
+        others += _parts(photo, region)
+    if of_card.middles.size and others.middles.size:
+        lighter = float(np.median(others.linear_rgb) / np.median(of_card.linear_rgb))
+        if not 1 / _SAME_SURFACE < lighter < _SAME_SURFACE:
+            others = replace(others, surface=others.surface + 1)
+    return of_card + others
+
+
+def _of_one_tone(card: Card, white: Sequence[Region], places: Places) -> tuple[list[Region], list[int]]:
+    """A gray card and the white places, and which surface each belongs to."""
+    gray = [card.region] if card.kind is CardKind.GRAY and card.region is not None else []
+    of_white = int(places.surface.max()) if places.surface.size else 0
+    return [*gray, *white], [0] * len(gray) + [of_white] * len(white)
+
+
+def _parts(photo: DecodedPhoto, region: Region) -> Places:
+    part = photo.part(region)
+    width, height = photo.facts.width, photo.facts.height
+    x, y, w, h = part.box
+    return surface_parts(part.linear_rgb, part.inside, (x / width, y / height, w / width, h / height))
+
+
+def _overexposed(photo: DecodedPhoto, region: Region) -> float:
+    """Share of a region's pixels of which a channel is at the end of the scale."""
+    part = photo.part(region)
+    if not part.inside.any():
+        raise RegionError(f"The region '{region.name or region.kind}' holds no pixels.", "Mark a larger piece.")
+    return float((photo.encoded(part.box, part.every)[part.inside].max(axis=-1) >= CLIPPED).mean())
+
+
+def light_doubt(neutral: Neutral, region: Region) -> tuple[Flag, ...]:
+    """A doubt where a region lies in a much stronger or weaker light than the card."""
+    if neutral.plane is None or region.kind is RegionKind.WHITE:
+        return ()
+    level = float(neutral.plane.level(np.mean(region.points, axis=0)))
+    if 1 / _OTHER_LIGHT <= level <= _OTHER_LIGHT:
+        return ()
+    text = (
+        f"The region '{region.name or region.kind}' gets {level:.2f} times the light of the card; that was made up "
+        "for, but the card beside it, or a more even light, makes it surer."
+    )
+    return (Flag("other-light", text, round(level, 3)),)
+
+
+def tie_to_chips(
+    photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], settled: Iterable[ShopChip]
+) -> Neutral:
+    """A neutral reference made better by shop chips that lie in the same photo.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    neutral : Neutral
+    regions : sequence of Region
+        Those of kind ``chip`` count, by their names.
+    settled : iterable of ShopChip
+        What the chips are, by their names.
+
+    Raises
+    ------
+    BadInput
+        A chip without a settled color, or one that looks unlike its color.
+    """
+    chips = [region for region in regions if region.kind is RegionKind.CHIP]
+    if not chips:
+        return neutral
+    known = {chip.name: chip for chip in settled}
+    unknown = [chip.name for chip in chips if chip.name not in known]
+    if unknown:
+        raise BadInput(f"The color of the chip {unknown[0]} is not settled.", "Give it as NAME@L,a,b=x,y,w,h.")
+    even = photo.evened(neutral.plane)
+    colors = np.stack([linear_pixels(even, chip).mean(axis=0, dtype=float) for chip in chips])
+    # Linear light needs no tone curve undone: a gain that is right for one gray is right for all.
+    one = neutral.card.kind is CardKind.GRAY and not photo.facts.raw
+    grays = () if neutral.card.kind is CardKind.NONE else GRAY if one else ALL_GRAYS
+    correction = with_chips(neutral.correction, colors, [known[chip.name] for chip in chips], grays)
+    return replace(neutral, correction=correction)
+
+
+def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:
+    """(n, 3) float32; the photo's own linear light inside a region, uncorrected."""
+    part = photo.part(region)
+    return part.linear_rgb[part.inside]
+
+
+def balanced(photo: DecodedPhoto, neutral: Neutral, longest_side: int) -> FloatArray:
+    """(h, w, 3) float; a smaller picture of the photo in corrected linear sRGB, for previews."""
+    levels = linear_from_encoded(np.arange(256, dtype=np.float32) / np.float32(255))
+    return neutral.correction.linear(np.take(levels, photo.evened(neutral.plane).preview(longest_side)))

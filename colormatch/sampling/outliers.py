@@ -1,0 +1,183 @@
+"""Patches of one surface beside one another and beside the board around them: which one is off, or too even a spot.
+
+Their spread goes into the uncertainty whatever its cause. Where one patch makes it, or holds less of the grain than the
+board does, the user can do something about it, if told which one and what.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from colormatch.color.difference import delta_e
+from colormatch.image.photo import DecodedPhoto
+from colormatch.records import Flag, FloatArray, Lab, Region, RegionKind, Sample
+from colormatch.reference.tone import LEAST_LIGHT
+from colormatch.sampling.sample import ToLab
+from colormatch.sampling.surroundings import ends, log_luminance, mean_color, middle_color, rim, some_pixels, spread
+
+#: Difference from the mean of the others from which one of three patches or more is named: ΔE00; times how far the
+#: others lie from their mean, of which three evenly spaced ones make 3; times the random part of the others. Set by
+#: ``tests/studies/patches.py``.
+_OFF, _SPREADS, _RANDOM = 4.0, 4.0, 1.5
+#: Share of such a difference from which it is one of brightness: a highlight takes as much of the color. Our choice.
+_BRIGHTNESS = 0.5
+#: Board around a patch that is looked at, as multiples of the patch's size.
+_RIM = (1.1, 5.0)
+#: Factor in the light of any channel within which what lies around counts as the same board.
+_SAME_BOARD = 2.0
+#: Spread of a patch over that of its board, the other patches included, below which it is an even spot, set by
+#: ``tests/studies/patches.py``; and the difference in color, ΔE00, from which that matters: beyond the 2 that wood
+#: varies within one surface (Buchelt and Wagenführ 2012), as three patches take the rest into their spread.
+_EVEN, _MATTERS = 0.65, 2.5
+#: L* above which wood or its damage is hardly to be believed: white paper has about 95 (common practice, no source).
+_PAPER = 95.0
+#: Words for the thirds of a photo, row by row.
+_PLACES = (
+    ("at the upper left", "at the top", "at the upper right"),
+    ("at the left", "in the middle", "at the right"),
+    ("at the lower left", "at the bottom", "at the lower right"),
+)
+
+
+def same_surface(regions: Sequence[Region]) -> list[list[int]]:
+    """Places in the list of those regions that show one surface: sound wood, the repair, patches of one name."""
+    found: dict[tuple[RegionKind, str], list[int]] = {}
+    for place, region in enumerate(regions):
+        if region.kind in (RegionKind.SOUND, RegionKind.REPAIR):
+            found.setdefault((region.kind, ""), []).append(place)
+        elif region.kind is RegionKind.PATCH:
+            found.setdefault((region.kind, region.name), []).append(place)
+    return list(found.values())
+
+
+def patch_doubts(
+    photo: DecodedPhoto, regions: Sequence[Region], samples: Sequence[Sample], to_lab: ToLab, card: Region | None = None
+) -> list[tuple[Flag, ...]]:
+    """Doubts about each region as a patch of its surface.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    regions : sequence of Region
+        All that is marked.
+    samples : sequence of Sample
+        What was read of them, in their order.
+    to_lab : (n, 3) linear RGB -> (n, 3) CIELAB
+        The photo's correction.
+    card : Region, optional
+        Where the reference lies; it is no board.
+
+    Returns
+    -------
+    list of tuple of Flag
+        For each region: ``patch-off`` for the one of three or more that is unlike the others, ``patch-too-even`` for
+        one that holds less of the grain than the board around it and has another color, ``lighter-than-paper``.
+    """
+    doubts: list[list[Flag]] = [[] for _ in regions]
+    marked = [*regions, *([card] if card else [])]
+    for patches in same_surface(regions):
+        labs = [samples[place].lab for place in patches]
+        pixels = {place: some_pixels(photo, regions[place])[0] for place in patches}
+        for place, own in pixels.items():
+            # Around paint lies the wood that it is judged against, however alike it looks.
+            on_board = regions[place].kind is RegionKind.SOUND
+            around = _around(photo, regions[place], middle_color(own), marked) if on_board else []
+            others = [other for which, other in pixels.items() if which != place]
+            doubts[place] += _too_even(own, around, others, regions[place], to_lab)
+        if off := _off(labs, [samples[place].random for place in patches]):
+            doubts[patches[off.which]].append(off.flag(regions[patches[off.which]]))
+    for region, sample, told in zip(regions, samples, doubts, strict=True):
+        if region.kind not in (RegionKind.CHIP, RegionKind.WHITE) and sample.lab.L > _PAPER:
+            text = (
+                f"{_named(region)} reads lighter than white paper. Unless it is painted white, the card lies in shade "
+                "or is darker than stated: lay it beside the wood, in the same light, and photograph again."
+            )
+            told.append(Flag("lighter-than-paper", text, round(sample.lab.L, 1)))
+    return [tuple(told) for told in doubts]
+
+
+# --- one unlike the others -------------------------------------------------------------------------------------------
+
+
+class _Off(NamedTuple):
+    """A patch that is unlike the others of its surface."""
+
+    which: int
+    #: Its color less the mean of the others.
+    step: FloatArray
+    #: The same in ΔE00.
+    apart: float
+
+    def flag(self, region: Region) -> Flag:
+        lighter, *_ = self.step
+        how = "away from"
+        if abs(lighter) > _BRIGHTNESS * float(np.linalg.norm(self.step)):
+            how = "lighter than" if lighter > 0 else "darker than"
+        text = (
+            f"{_named(region)} is {self.apart:.0f} ΔE {how} the other patches of its surface: it may lie in a "
+            "highlight, in a shadow or on another piece. Move it, or turn the work until it looks like the others."
+        )
+        return Flag("patch-off", text, round(self.apart, 1))
+
+
+def _off(labs: Sequence[Lab], random: Sequence[float]) -> _Off | None:
+    """The patch that lies farther from the others than they lie from one another; none among fewer than three."""
+    if len(labs) < 3:
+        return None
+    found = []
+    for which, lab in enumerate(labs):
+        others = np.array([other for place, other in enumerate(labs) if place != which])
+        mean = others.mean(axis=0)
+        spread = float(delta_e(others, mean).max())
+        own = float(np.sqrt(np.mean([r**2 for place, r in enumerate(random) if place != which])))
+        apart = float(delta_e(np.asarray(lab), mean))
+        found.append((apart / max(_OFF, _SPREADS * spread, _RANDOM * own), _Off(which, np.asarray(lab) - mean, apart)))
+    far, worst = max(found, key=lambda one: one[0])
+    return worst if far > 1 else None
+
+
+# --- too even a spot -------------------------------------------------------------------------------------------------
+
+
+def _too_even(
+    own: FloatArray, around: list[FloatArray], others: list[FloatArray], region: Region, to_lab: ToLab
+) -> tuple[Flag, ...]:
+    """Pixels of a patch beside those of what lies around it and of the other patches, each (n, 3)."""
+    if not (around or others):
+        return ()
+    parts = [*around, *others]
+    of_board = np.average([mean_color(pixels) for pixels in parts], axis=0, weights=[len(pixels) for pixels in parts])
+    apart = float(delta_e(*to_lab(np.stack([mean_color(own), of_board]))))
+    if apart < _MATTERS:
+        return ()
+    # Light may step from one to the next, so that each tells its own spread only.
+    of_parts = max(float(np.median([spread(pixels) for pixels in some])) for some in (around, others) if some)
+    dark, light = ends(np.concatenate(parts))
+    share, middle = spread(own) / max(of_parts, LEAST_LIGHT), float(np.median(log_luminance(own)))
+    # What is lighter or darker than all of the board is no part of its grain, but a highlight or another piece.
+    if share > _EVEN or not dark <= middle <= light:
+        return ()
+    text = (
+        f"{_named(region)} is too even a spot of a varied board, and {apart:.0f} ΔE off the rest of it. Mark a larger "
+        "piece, across several grain lines, or three apart from one another."
+    )
+    return (Flag("patch-too-even", text, round(share, 2)),)
+
+
+def _around(photo: DecodedPhoto, region: Region, color: FloatArray, marked: Sequence[Region]) -> list[FloatArray]:
+    """(n, 3) linear light of each sector around a patch that looks like the same board."""
+    low, high = color / _SAME_BOARD, color * _SAME_BOARD
+    return [
+        pixels
+        for pixels in rim(photo, region, _RIM, marked).values()
+        if ((low < (middle := middle_color(pixels))) & (middle < high)).all()
+    ]
+
+
+def _named(region: Region) -> str:
+    """A patch by its name and its place in the photo."""
+    column, row = (min(int(3 * share), 2) for share in np.mean(region.points, axis=0).tolist())
+    return f"The patch '{region.name or region.kind}' {_PLACES[row][column]}"
