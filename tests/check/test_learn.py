@@ -30,6 +30,7 @@ from colormatch.records import (
     SurfaceState,
     Task,
 )
+from colormatch.repair import task_of
 from colormatch.workshop import Workshop, starter_workshop
 from tests.scenes import demo
 from tests.scenes.paints import PAINTS, Wash, washed_board
@@ -66,6 +67,32 @@ def test_check_says_when_to_stop() -> None:
     assert not far.done
     assert Judged((near, near)).done
     assert not Judged((near, far)).done
+
+
+def seen(difference: float, low: float) -> Check:
+    """A check with this ΔE00 and this lower end of its range."""
+    return Check("repair", NEAR, SOUND.lab, difference, low, difference + 1, "", "")
+
+
+@pytest.mark.parametrize(
+    ("difference", "low", "done"),
+    [
+        (0.7, 0.1, True),  # half of the observers would not see it
+        (0.7, 0.7, True),
+        (1.5, 0.5, True),  # acceptable, and the photo can't tell it from unseen
+        (1.5, 1.3, False),  # acceptable, but surely seen: a better one may be had
+        (3.0, 0.5, False),  # badly read: that is no reason to stop
+        (3.0, 2.5, False),
+    ],
+)
+def test_stopping_takes_an_acceptable_difference_that_may_be_unseen(difference: float, low: float, done: bool) -> None:
+    """Paravina et al. 2015: half of the observers see 0.8 and half accept 1.8."""
+    assert seen(difference, low).done is done
+
+
+def test_stopping_takes_both_lights() -> None:
+    good, bad = seen(0.5, 0.1), seen(3.0, 2.5)
+    assert [Judged(pair).done for pair in ((good, good), (good, bad), (bad, good))] == [True, False, False]
 
 
 def test_strips_nearest_first() -> None:
@@ -166,6 +193,28 @@ def test_steps_come_best_first_and_leaving_it_is_one(workshop: Workshop) -> None
     assert {Move.LEAVE, Move.AGAIN, Move.WIPE, Move.GLAZE, Move.WASH} == {step.move for step in steps}
 
 
+STRONG, TRACE = layer("Burnt Umber", 0.5, 2), layer("Ochre", 1e-7)
+
+
+def wiped(workshop: Workshop, painted: tuple[Layer, ...], before: Lab, now: Lab, then: tuple[Layer, ...] = ()):
+    """Wiping the last wash back, and leaving it."""
+    task = Task(SOUND.lab, now, painted=painted)
+    steps = next_steps(task, workshop.shelf, workshop.models, Limits(then=then), before)
+    by_move = {step.move: step for step in reversed(steps)}
+    return by_move[Move.WIPE], by_move[Move.LEAVE]
+
+
+@pytest.mark.parametrize("then", [(), (layer("Brown Glaze", 0.8),)], ids=["as it is", "under a glaze"])
+def test_wiping_takes_from_the_last_wash_only(workshop: Workshop, then: tuple[Layer, ...]) -> None:
+    """Where the last wash is a trace, wiping it changes nothing, whatever lies below it or goes over it (limit)."""
+    before, now = Lab(72, 6, 19), Lab(45, 9, 18)
+    wipe, leave = wiped(workshop, (STRONG, TRACE), before, now, then)
+    assert float(delta_e(wipe.lab, leave.lab)) < 0.3
+    # Where it is the strong one that lies on top, much comes off, and what comes to light is lighter.
+    wipe, leave = wiped(workshop, (TRACE, STRONG), before, now, then)
+    assert wipe.lab.L > leave.lab.L + 1
+
+
 def test_unknown_paint_leaves_out_what_needs_it(workshop: Workshop) -> None:
     task = Task(Lab(*demo.truth()["sound"]), Lab(*demo.truth()["damage"]))
     moves = {step.move for step in next_steps(task, workshop.shelf, workshop.models, Limits())}
@@ -239,3 +288,29 @@ def _given(swatches, ground: Lab):
 
     chances = draw_chances(np.random.default_rng(1))
     return predict({"Raw Umber": fit_paint(swatches)}, [layer("Raw Umber", 0.25)], ground, 0.0, chances)[0]
+
+
+# --- what is uncertain about two colors of one photo ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("random", "systematic", "difference"), [(0.5, 6.7, 1.0), (0.3, 2.0, 2.4), (1.2, 4.0, 0.0)])
+def test_the_variances_of_two_readings_and_of_their_difference_add_up(random, systematic, difference) -> None:
+    """Sums of independent errors (GUM, JCGM 100:2008, 5.1.2): each color alone, and one less the other."""
+    reading, regions = photographed(Lab(70, 6, 20), Lab(56, 11, 25))
+    samples = tuple(replace(one, random=random, systematic=systematic) for one in reading.samples)
+    task = task_of(replace(reading, samples=samples, difference=difference), regions, RegionKind.REPAIR)
+    # What both share cancels in the difference; what is left is both readings' own and what the correction leaves.
+    assert np.hypot(task.target_uncertainty, task.ground_uncertainty) == pytest.approx(
+        np.sqrt(2 * random**2 + difference**2)
+    )
+    for radius in (task.target_radius, task.ground_radius):
+        assert radius == pytest.approx(np.hypot(random, systematic))
+    assert (task.target, task.ground) == (Lab(56, 11, 25), Lab(70, 6, 20))
+
+
+def test_a_photo_whose_colors_share_nothing_has_two_errors_of_its_own() -> None:
+    """More is left in a difference than two independent errors of the photo's size: no part is shared."""
+    reading, regions = photographed(Lab(70, 6, 20), Lab(56, 11, 25))
+    task = task_of(replace(reading, difference=20.0), regions, RegionKind.REPAIR)
+    assert task.shared_uncertainty == 0
+    assert np.hypot(task.target_uncertainty, task.ground_uncertainty) == pytest.approx(np.sqrt(2 * 0.5**2 + 20**2))

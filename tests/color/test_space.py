@@ -82,3 +82,23 @@ def test_gamut() -> None:
     assert space.in_gamut(np.array([60.0, 9, 25]))
     assert not space.in_gamut(np.array([50.0, 100, -100]))
     assert space.hex_from_lab(np.array([100.0, 0, 0])) == "#ffffff"
+
+
+WOODS_UNDER_D50 = [(62.0, 9.0, 25.0), (35.0, 12.0, 18.0), (81.0, 3.0, 20.0), (48.0, 25.0, -20.0), (50.0, -30.0, 5.0)]
+
+
+@pytest.mark.parametrize("lab", WOODS_UNDER_D50)
+def test_lab_for_d50_is_taken_to_d65_as_coloraide_does_it(lab: tuple[float, float, float]) -> None:
+    """Its lab is D50; it adapts by Bradford. Its whites come from x, y to four digits: 0.03 in the sum."""
+    expected = coloraide.Color("lab", list(lab)).convert("lab-d65").coords()
+    np.testing.assert_allclose(space.d65_from_d50(np.array(lab)), expected, atol=0.03)
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_adaptation_is_the_bradford_transform_of_colour_science() -> None:
+    import colour
+
+    theirs = colour.adaptation.matrix_chromatic_adaptation_VonKries(space.D50_XYZ, space.WHITE_XYZ, "Bradford")
+    np.testing.assert_allclose(space.adaptation_to_d65(space.D50_XYZ), theirs, atol=1e-4)
+    np.testing.assert_allclose(space.adaptation_to_d65(space.D50_XYZ) @ space.D50_XYZ, space.WHITE_XYZ, atol=1e-12)
+    np.testing.assert_allclose(space.adaptation_to_d65(space.WHITE_XYZ), np.eye(3), atol=1e-12)

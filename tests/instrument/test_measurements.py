@@ -106,6 +106,16 @@ def test_lab_for_d50_is_adapted_as_coloraide_does_it(lab, tmp_path):
     assert "names no light" in one.basis
 
 
+@pytest.mark.parametrize("lab", [(62, 9, 25), (20, 1, -2), (95, 0, 1), (50, 48, 16)])
+def test_xyz_for_d50_is_adapted_as_coloraide_does_it(lab, tmp_path):
+    from coloraide import Color
+
+    xyz = [100 * value for value in Color("lab", lab).convert("xyz-d50").coords()]
+    (tmp_path / "x.txt").write_text(cgats(["SAMPLE_ID", "XYZ_X", "XYZ_Y", "XYZ_Z"], [("A1", *xyz)]))
+    (one,) = read_measurements(tmp_path / "x.txt")
+    assert math.dist(one.lab, Color("lab", lab).convert("lab-d65").coords()) < 0.06
+
+
 def test_what_the_file_says_of_its_light_is_heeded(tmp_path):
     lab = ["SAMPLE_ID", "LAB_L", "LAB_A", "LAB_B"]
 

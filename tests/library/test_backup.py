@@ -276,3 +276,21 @@ def test_a_clock_that_jumps_ahead_does_not_empty_the_trash_of_what_undo_needs(st
     assert [path.name for path in stocked.photos.trash.iterdir()] == [photo + ".jpg"]
     stocked.undo()
     assert stocked.photos.path(photo).read_bytes() == b"a photo"
+
+
+def test_the_newest_of_each_kept_week_and_month_stay_and_no_more(library):
+    """By the calendar of Python's datetime: 7 newest, and the newest of each of 5 ISO weeks and of 12 months."""
+    folder, made = library.folder / "backups", []
+    start = datetime.now(UTC).replace(microsecond=0) - timedelta(hours=1)
+    for day in range(500):
+        made.append(start - timedelta(days=day))
+        (folder / f"library-{made[-1]:%Y%m%dT%H%M%S.%f}-daily.sqlite3").touch()
+    for old in backup.backups(library.database):
+        if old.made not in made:
+            old.path.unlink()  # the one that opening the library made
+    backup.back_up(library.database, "asked")
+    kept = [one.made for one in backup.backups(library.database)]
+    made.insert(0, kept[0])  # the one just asked for
+    weeks = list({one.isocalendar()[:2]: one for one in reversed(made)}.values())[::-1]
+    months = list({(one.year, one.month): one for one in reversed(made)}.values())[::-1]
+    assert set(kept) == {*made[:7], *weeks[:5], *months[:12]}

@@ -3,9 +3,10 @@
 import re
 from dataclasses import replace
 
+import numpy as np
 from coloraide import Color
 
-from colormatch.match.advice import advise
+from colormatch.match.advice import _sensitivity, advise
 from colormatch.match.doubts import shelf_doubts
 from colormatch.match.finalists import finalists
 from colormatch.match.job import Job
@@ -14,6 +15,7 @@ from colormatch.match.rank import rank_washes, ranked
 from colormatch.match.spots import rank_for_all, rank_grain_lines
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
 from colormatch.wash.paint import fit_paint
+from colormatch.wash.predict import draw_chances, predict
 from tests.fitted import fit_paints
 
 SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
@@ -160,3 +162,21 @@ def test_grain_lines_take_a_stronger_wash_over_the_field(shelf, models):
         # Without a touch the line is the washed field.
         job = Job.of(Task(SOUND, DAMAGE, 1, 1), shelf, models, Limits())
         assert abs(untouched.lab.L - job.outcomes([field]).lab[0, 0]) < 0.5
+
+
+def test_more_water_is_more_water(shelf, models):
+    """15 % more water makes 1:3 into 1:3.45 by the arithmetic of parts; CIEDE2000 by coloraide."""
+    task, recipe = Task(Lab(30, 1, 1), DAMAGE), (Layer((Part("Carbon Black"),), 0.25, 3),)
+    said = _sensitivity(Job.of(task, shelf, models, Limits()), recipe)
+    stated = float(re.search(r"15% more or less water moves the color by about ([\d.]+) ΔE", said)[1])
+    chances = draw_chances(np.random.default_rng(0))
+
+    def dried(water: float) -> Color:
+        layer = replace(recipe[0], paint_fraction=1 / (1 + water))
+        return Color("lab-d65", list(predict(models, [layer], DAMAGE, 0.0, chances)[0]))
+
+    more, less = (dried(3).delta_e(dried(3 * by), method="2000") for by in (1.15, 0.85))
+    assert abs(less - more) > 0.15  # or this would tell nothing
+    assert abs(stated - more) <= 0.051
+    thicker = float(re.search(r"12% thicker or thinner by about (\d+\.\d)", said)[1])
+    assert 0 < thicker <= stated + 0.1

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from colormatch.color.difference import delta_e
 from colormatch.errors import BadInput, NothingToRank, PaintError
 from colormatch.match.candidates import RATIOS
-from colormatch.match.job import Job
-from colormatch.match.rank import rank_washes
+from colormatch.match.job import Job, Outcomes
+from colormatch.match.rank import groups, rank_washes
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
 from colormatch.wash.predict import draw_chances, predict
 from tests.fitted import fit_paints
@@ -255,6 +255,53 @@ def test_only_the_chosen_paints(shelf, models):
     found = rank(shelf, models, limits=Limits(paints=("ochre", "Raw Umber"), mix=2, layers=2, top=30))
     used = {part.paint for wash in found.washes for layer in wash.layers for part in layer.paints}
     assert used == {"Ochre", "Raw Umber"}
+
+
+# --- what cancels, and what does not ---
+
+
+def test_a_finish_that_leaves_no_trace_changes_nothing_that_is_expected(shelf, models):
+    """The limit of an endlessly thin layer: what is unsure about a wash stays, and no more comes on top."""
+    wash = (Layer((Part("Cream"),), 1.0, 40),)  # hides what is below: only what the model misses of it is left
+    trace = Layer((Part("Cream"),), 1e-9)
+    plain, finished = (
+        Job.of(Task(SOUND, DAMAGE, 0.5, 0.5), shelf, models, Limits(then=then)) for then in ((), (trace,))
+    )
+    np.testing.assert_allclose(finished.finished, plain.finished, atol=1e-3)
+    np.testing.assert_allclose(finished.finished_draws, plain.finished_draws, atol=0.02)
+    np.testing.assert_allclose(finished.outcomes([wash]).delta_e, plain.outcomes([wash]).delta_e, atol=0.02)
+
+
+def test_one_brush_goes_over_both_so_its_luck_cancels(shelf, models):
+    """Sound and damaged wood of one color under the same finish come out alike but for what the model misses."""
+    finish = (Layer((Part("Brown Glaze"),), 0.8, 1),)
+    job = Job.of(Task(DAMAGE, DAMAGE), shelf, models, Limits(then=finish))
+    still = replace(job, chances=replace(job.chances, model=np.zeros_like(job.chances.model)))
+    np.testing.assert_allclose(still.outcomes([()]).delta_e, 0, atol=1e-6)
+    # A trace of a wash below it takes none of that luck.
+    np.testing.assert_allclose(still.outcomes([(Layer((Part("Ochre"),), 1e-7),)]).delta_e, 0, atol=0.02)
+
+
+def outcomes_of(*differences):
+    """Recipes of one paint, with given differences in each draw."""
+    recipes = tuple((Layer((Part("Ochre"),), 1 / (2 + i)),) for i in range(len(differences)))
+    rows = np.array(differences, dtype=float)
+    return Outcomes(recipes, np.zeros((len(rows), 3)), np.zeros((*rows.shape, 3)), rows)
+
+
+@pytest.mark.parametrize(("apart", "alike"), [(0.0, True), (0.3, True), (0.38, True), (0.42, False), (0.6, False)])
+def test_recipes_are_one_group_up_to_half_of_what_half_of_the_observers_see(apart, alike):
+    """Paravina et al. 2015: half of the observers see 0.8; half of that is the module's stated choice."""
+    best = np.tile([1.0, 3.0], 50)
+    other = best[::-1] + apart  # better in half of the draws, so that only the gap decides
+    assert len(groups(outcomes_of(best, other))) == (1 if alike else 2)
+
+
+@pytest.mark.parametrize(("better", "alike"), [(0.3, True), (0.2, True), (0.18, False), (0.05, False)])
+def test_a_recipe_that_hardly_ever_does_better_is_of_another_group(better, alike):
+    best = np.full(100, 2.0)
+    other = np.where(np.arange(100) < 100 * better, 1.9, 2.1)
+    assert len(groups(outcomes_of(best, other))) == (1 if alike else 2)
 
 
 # --- against the simulator, whose physics is another ---

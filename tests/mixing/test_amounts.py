@@ -273,3 +273,14 @@ def test_easy_sizes_lie_on_both_sides_and_are_measured_well(layer, ml):
         for measure in batch.measures:
             assert measure.ml / batch.ml == pytest.approx(measure.exact_ml / exact, rel=0.031)
         assert size != ml
+
+
+def test_paint_is_paid_for_as_it_is_measured_and_not_as_the_recipe_has_it() -> None:
+    """5 ml of 1:3 in whole milliliters is 1 ml of paint and 4 of water: a hundredth of a tin of 100 ml at 10."""
+    tin = {"ochre": Paint("ochre", price=10.0, size_ml=100.0)}
+    batch = mix_batch(OCHRE, 5.0, tin, Practice())
+    assert [measure.ml for measure in batch.measures] == [1.0, 4.0]
+    assert batch.measures[0].exact_ml == pytest.approx(1.25)
+    assert batch.cost == pytest.approx(0.10)
+    twice = mix_batch(OCHRE, 5.0, {"ochre": Paint("ochre", price=10.0, size_ml=50.0)}, Practice())
+    assert twice.cost == pytest.approx(0.20)

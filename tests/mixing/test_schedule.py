@@ -89,3 +89,12 @@ def test_cautions_fit_the_work_and_defer() -> None:
     assert SOLVENTS in cautions([water], clear_coat=True)
     assert RAGS in cautions([water, spirit])
     assert cautions([water])[-1] == cautions([spirit])[-1] == DEFER
+
+
+@pytest.mark.parametrize(
+    ("paint", "water", "glaze"), [(7, 3, True), (8, 2, True), (1, 0, True), (2, 1, False), (1, 1, False)]
+)
+def test_a_wash_is_worked_like_a_glaze_from_seven_parts_in_ten(paint: int, water: int, glaze: bool) -> None:
+    """Common practice, no source: from 7:3 on, that ratio included."""
+    stands, _ = usual_times(Layer((Part("oxide"),), paint / (paint + water)))
+    assert stands == (GLAZE_STANDS_S if glaze else WASH_STANDS_S)

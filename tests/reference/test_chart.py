@@ -4,6 +4,7 @@ import io
 
 import numpy as np
 import pytest
+from coloraide import Color
 from PIL import Image
 
 from colormatch.color.difference import delta_e
@@ -15,9 +16,10 @@ from colormatch.reference.chart import chart_correction
 from colormatch.reference.chart_find import chart_fit, find_chart, read_chart
 from colormatch.reference.chart_values import SINCE_2014
 from colormatch.reference.correction import gray_card_correction
+from colormatch.reference.neutral import CardChoice, find_neutral
 from tests.reference.charts import chart_photograph, chart_reflectances
 from tests.scenes.scene import Photograph
-from tests.scenes.spectra import reflectance_to_lab
+from tests.scenes.spectra import colour_science, reflectance_to_lab
 
 
 def saved(photograph: Photograph) -> DecodedPhoto:
@@ -151,3 +153,16 @@ def test_an_odd_chart_is_trusted_less() -> None:
     patches = np.clip(linear_from_lab(SINCE_2014), 0.01, None) * 0.8
     odd = patches * np.random.default_rng(1).normal(1, 0.15, patches.shape)
     assert chart_correction(odd).systematic > 2 * chart_correction(patches).systematic
+
+
+def test_the_light_is_told_from_the_patch_that_is_published_as_neutral_5() -> None:
+    """Its place by its name in colour-science's table of the chart; its color by coloraide."""
+    names = list(colour_science().CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"].data)
+    (place,) = (index for index, name in enumerate(names) if name.startswith("neutral 5"))
+    photograph, corners = chart_photograph(0, np.random.default_rng(5), light="A")
+    photo = saved(photograph)
+    patches = read_chart(photo, marked(corners)).linear_rgb
+    casts = [Color("srgb-linear", list(patch)).convert("lab-d65").coords()[1:] for patch in patches[18:]]
+    assert min(np.linalg.norm(np.subtract(one, casts[place - 18])) for one in casts if one is not casts[place - 18]) > 1
+    light = find_neutral(photo, CardChoice(CardKind.CHART24, region=marked(corners))).light
+    assert light.cast == pytest.approx(casts[place - 18], abs=0.05)

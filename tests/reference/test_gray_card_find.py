@@ -14,7 +14,7 @@ import pytest
 from colormatch.errors import CardNotFound
 from colormatch.image.photo import open_photo
 from colormatch.reference.gray_card_find import choose_card, find_card, find_card_in
-from colormatch.reference.quadrilaterals import PREVIEW_SIDE
+from colormatch.reference.quadrilaterals import PREVIEW_SIDE, Piece
 from tests.reference.card_kinds import KINDS, troubles
 from tests.scenes.cards import card_scenes
 
@@ -95,6 +95,20 @@ def test_a_drawn_card_is_found_inside_its_outline():
     inside = [cv2.pointPolygonTest(np.array(LEFT, np.float32), tuple(map(float, c)), True) for c in corners]
     assert min(inside) > 5
     assert cv2.contourArea(corners.astype(np.float32)) > 0.6 * cv2.contourArea(np.array(LEFT, np.float32))
+
+
+def test_a_piece_of_whole_pixels_lies_where_their_edges_are():
+    """By symmetry: all of a preview is centered in the photo, and a mirrored piece in a mirrored place."""
+    width, height = 40, 30
+    whole = Piece(np.array([[-0.5, -0.5], [39.5, -0.5], [39.5, 29.5], [-0.5, 29.5]], np.float32), 1.0)
+    x, y = np.transpose(whole.region((height, width)).points)
+    np.testing.assert_allclose([x.min() + x.max(), y.min() + y.max()], 1, atol=1e-6)
+    # To OpenCV pixel 10 reaches from 9.5 to 10.5: pixels 10 to 19 fill the second quarter of 40.
+    part = np.array([[9.5, 5.5], [19.5, 5.5], [19.5, 20.5], [9.5, 20.5]], np.float32)
+    points = np.array(Piece(part, 1.0).region((height, width)).points)
+    np.testing.assert_allclose(points.mean(axis=0), [15 / 40, 13.5 / 30], atol=1e-6)
+    mirrored = np.array(Piece(np.float32([39, 0]) + part * np.float32([-1, 1]), 1.0).region((height, width)).points)
+    np.testing.assert_allclose(mirrored, [1, 0] + points * [-1, 1], atol=1e-6)
 
 
 def test_two_cards_make_it_ask_and_both_are_proposed():

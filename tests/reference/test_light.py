@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from coloraide import Color
 
 from colormatch.image.photo import open_photo
 from colormatch.image.sensor import Sensor, temperature
@@ -144,6 +145,14 @@ def test_a_developed_photo_tells_no_lamp() -> None:
     gray = file_of(np.full((120, 120, 3), (140, 118, 90), np.uint8), "PNG")
     light = find_neutral(open_photo(gray), CardChoice(box=Box(20, 20, 80, 80))).light
     assert (light.cct_k, light.duv) == (None, None)
+
+
+@pytest.mark.parametrize("code", [(140, 118, 90), (90, 118, 140), (120, 100, 125)])
+def test_the_cast_is_the_card_s_color_as_the_photo_holds_it(code: tuple[int, int, int]) -> None:
+    """a* and b* by coloraide: a warm card is redder and yellower, a cold one bluer."""
+    photo = open_photo(file_of(np.full((120, 120, 3), code, np.uint8), "PNG"))
+    _, a, b = Color("srgb", [value / 255 for value in code]).convert("lab-d65").coords()
+    assert find_neutral(photo, CardChoice(box=Box(20, 20, 80, 80))).light.cast == pytest.approx((a, b), abs=0.02)
 
 
 def test_a_light_far_off_the_locus_has_no_temperature() -> None:

@@ -216,6 +216,30 @@ def test_patches_that_agree_by_luck_prove_nothing() -> None:
     assert combine([patch((50, 0, 0), 0.9)] * 3, "sound").random == pytest.approx(0.9 / np.sqrt(3))
 
 
+@pytest.mark.parametrize("apart", [2.0, 6.0])
+def test_of_two_patches_the_radius_reaches_both_and_no_farther(apart: float) -> None:
+    """Gray at L* 50, where one L* is one ΔE00: each lies half of their difference from their mean."""
+    pair = [patch((50 - apart / 2, 0, 0), 0.1), patch((50 + apart / 2, 0, 0), 0.1)]
+    together = combine(pair, "sound")
+    assert together.random == pytest.approx(apart / 2, rel=0.02)
+    assert together.random == pytest.approx(float(delta_e(together.lab, pair[0].lab)), rel=0.05)
+    alike = combine([patch((50, 0, 0), 0.9)] * 2, "sound")
+    assert alike.random == pytest.approx(0.9 / np.sqrt(2))  # two independent errors of one size, their mean
+
+
+def test_one_patch_of_figured_wood_knows_that_the_board_changes_slowly() -> None:
+    """Wood varies by about 2 within one surface (Buchelt and Wagenführ 2012, ΔE*ab), most of it beyond one patch.
+
+    Two places of one board then lie about 2 apart, and each half of that from the board's mean. Where a surface shows
+    no figure at all, such as a painted one, nothing of the kind is expected of it.
+    """
+    fine = sampled(streaks(period=6))
+    assert 0.7 <= fine.random <= 2
+    assert sampled(np.broadcast_to(FIELD, (HEIGHT, WIDTH, 3))).random < 0.01
+    faint = streaks(period=6) * 0.02 + 0.98 * FIELD
+    assert sampled(faint).random < 0.5
+
+
 def test_two_patches_that_disagree_are_told() -> None:
     together = combine([patch((45, 8, 20), 0.5), patch((55, 8, 20), 0.5)], "sound")
     assert [flag.code for flag in together.flags] == ["patches-disagree"]

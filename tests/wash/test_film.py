@@ -8,8 +8,10 @@ from scipy.integrate import quad, solve_ivp
 from scipy.interpolate import CubicSpline
 
 from colormatch.color.spectra import WAVELENGTHS
+from colormatch.wash.clear import seal
 from colormatch.wash.film import (
     SURFACE_FILM,
+    Body,
     bare,
     film,
     inside_of,
@@ -159,3 +161,18 @@ def test_mix_adds_by_volume() -> None:
 def test_knots_are_joined_by_the_natural_cubic_spline_of_scipy() -> None:
     basis = CubicSpline(KNOTS, np.eye(KNOTS.size), bc_type="natural")(np.clip(WAVELENGTHS, 400, 700))
     np.testing.assert_allclose(knot_basis(), basis, atol=1e-14)
+
+
+def test_a_white_that_absorbs_nothing_gives_back_all_that_enters_its_surface() -> None:
+    """Conservation of energy. What does not is half of what Fresnel has for n = 1.5, ((n - 1) / (n + 1))²."""
+    white = film(np.zeros(41), np.full(41, 5.0), np.array(1e5), np.array(0.55))
+    entered = 1 - ((1.5 - 1) / (1.5 + 1)) ** 2 / 2
+    np.testing.assert_allclose(seen(lay(white, bare(np.zeros(41)))), entered, atol=1e-3)
+
+
+def test_a_clear_coat_reflects_from_outside_what_fresnel_says_of_n_1_5() -> None:
+    black = Body(np.zeros(41), np.array(1.0), np.array(0.4))
+    white = Body(np.ones(41), np.array(1.0), np.array(0.4))
+    lost = 1 - seal(np.array([0.0, 0.0]), white)
+    np.testing.assert_allclose(lost, ((1.5 - 1) / (1.5 + 1)) ** 2, atol=1e-12)
+    np.testing.assert_allclose(seal(np.array([0.5, 0.1]), black), 0, atol=1e-12)

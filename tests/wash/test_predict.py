@@ -1,16 +1,19 @@
 """Predictions: their limits, their vectorization, and their goals on paints of another physics."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from colormatch.color.difference import delta_e
+from colormatch.color.difference import axis_weights, delta_e
 from colormatch.errors import PaintError
 from colormatch.records import ClearCoatPair, Lab, Layer, Part
 from colormatch.wash.clear import fit_clear
-from colormatch.wash.paint import PaintModel, fit_paint
-from colormatch.wash.predict import MOST_LAYERS, draw_chances, predict, predict_many
+from colormatch.wash.optics import GAMMA
+from colormatch.wash.paint import APPLICATION_SCATTER, PaintModel, fit_paint
+from colormatch.wash.predict import MOST_LAYERS, Chances, draw_chances, predict, predict_many
 from tests.scenes import woods
 from tests.scenes.paints import PAINTS, Wash, washed_board
 from tests.scenes.spectra import reflectance_to_lab
@@ -96,6 +99,49 @@ def test_a_clear_coat_deepens_bare_wood(models: dict[str, PaintModel]) -> None:
     assert sealed[0] < bare[0]
     assert np.hypot(*sealed[1:]) > np.hypot(*bare[1:])
     assert draws.std(axis=0).max() > 0.05  # what one pair leaves open
+
+
+# --- what chance decides ----------------------------------------------------------------------------------------------
+
+
+def test_a_wash_comes_out_by_the_same_luck_whatever_lies_below_it(models: dict[str, PaintModel]) -> None:
+    """A trace of paint below it changes nothing, in any draw: the luck is that of the topmost layer (limit)."""
+    wash, trace = Layer((Part("Ochre"),), 0.25, 2), Layer((Part("Ochre"),), 1e-7)
+    _, alone = predict(models, [wash], GROUND, 1.0, CHANCES)
+    _, above = predict(models, [trace, wash], GROUND, 1.0, CHANCES)
+    np.testing.assert_allclose(above, alone, atol=0.02)
+    # A trace on top takes that luck itself, and the wash another.
+    _, below = predict(models, [wash, trace], GROUND, 1.0, CHANCES)
+    assert np.abs(below - alone).max() > 0.2
+
+
+def test_a_wash_twice_as_thick_by_luck_is_one_of_twice_the_film(models: dict[str, PaintModel]) -> None:
+    """With one coat, and a paint that leaves as much as it holds, twice the film is twice the paint (dimensions)."""
+    theta = models["Ochre"].theta.copy()
+    theta[GAMMA] = 1.0
+    sure = {"Ochre": replace(models["Ochre"], theta=theta, draws=np.tile(theta, (30, 1)))}
+    none, twice = np.zeros((60, 3)), np.zeros((60, MOST_LAYERS))
+    twice[:, 0] = np.log(2) / APPLICATION_SCATTER
+    _, draws = predict(sure, [Layer((Part("Ochre"),), 0.2)], GROUND, 0.0, Chances(none, twice, none))
+    lab, _ = predict(sure, [Layer((Part("Ochre"),), 0.4)], GROUND, 0.0, CHANCES)
+    np.testing.assert_allclose(draws, np.tile(lab, (60, 1)), atol=1e-6)
+
+
+@pytest.mark.parametrize("mixed", [True, False])
+def test_a_recipe_is_no_surer_than_its_least_known_paint(models: dict[str, PaintModel], mixed: bool) -> None:
+    """However well the other is known, and in whichever order they are named."""
+    doubted = {**models, "Cream": replace(models["Cream"], spread=5.0)}
+    none = Chances(np.zeros((60, 3)), np.zeros((60, MOST_LAYERS)), CHANCES.model)
+
+    def scatter(*paints: str) -> float:
+        recipe = [Layer(tuple(map(Part, paints)), 0.3)] if mixed else [Layer((Part(paint),), 0.3) for paint in paints]
+        still = {name: replace(model, draws=np.tile(model.theta, (30, 1))) for name, model in doubted.items()}
+        lab, draws = predict(still, recipe, GROUND, 0.0, none)
+        return float(np.sqrt(np.mean(((draws - lab) * axis_weights(lab)) ** 2)))
+
+    assert scatter("Ochre", "Cream") == pytest.approx(scatter("Cream"), rel=1e-6)
+    assert scatter("Cream", "Ochre") == pytest.approx(scatter("Cream"), rel=1e-6)
+    assert scatter("Cream") > 3 * scatter("Ochre")
 
 
 # --- goals, on paints that are not made by the model (simulated) ------------------------------------------------------
