@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
+import io
 import stat
 import zipfile
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path, PurePosixPath
-from typing import Protocol
+from typing import IO, Protocol
 
 from colormatch.errors import ExchangeError
+from colormatch.library import limits
 
-#: Most files, longest name (characters), largest single file and largest sum of all (bytes, unpacked). Our choice: ten
-#: times what a busy workshop collects.
-MAX_FILES, MAX_NAME = 20_000, 200
-MAX_FILE_BYTES, MAX_TOTAL_BYTES = 400 * 2**20, 8 * 2**30
-#: Unpacked over packed size at which a file of some size is taken for a bomb; Deflate can't pass 1032. Our choice: text
-#: of our own kind packs about 10 times.
-MAX_RATIO, RATIO_FROM_BYTES = 200, 2**20
 #: What file managers add by themselves.
 _CLUTTER = ("__MACOSX/", ".DS_Store", "Thumbs.db", "desktop.ini")
 #: All that zipfile and zlib are known to raise on a spoiled file.
@@ -29,20 +25,44 @@ _ZIP_ERRORS = (
 _SAFE = "Ask for a new copy of it; do not use this one."
 
 
+#: Read from a file in one go, bytes.
+_CHUNK = 2**20
+#: A file in a zip's list, beside its name: the fixed part (APPNOTE 6.3, 4.3.12) and room for what programs add, bytes.
+_DIRECTORY_ENTRY = 46 + 100
+#: Where photos lie.
+PHOTOS = "photos/"
+
+
 class Source(Protocol):
     """Files with relative names, with ``/`` between folders."""
 
     def names(self) -> frozenset[str]:
         """All files."""
 
-    def read(self, name: str, limit: int = MAX_FILE_BYTES) -> bytes:
-        """Content of one file.
+    def size(self, name: str) -> int:
+        """Bytes of one file, as far as can be told without reading it."""
+
+    def chunks(self, name: str, limit: int = limits.MAX_PHOTO_BYTES) -> Iterator[bytes]:
+        """Content of one file, piece by piece, so that none is held in memory as a whole.
 
         Raises
         ------
         ExchangeError
             It is missing, larger than ``limit`` bytes, damaged, or no plain file.
         """
+
+
+def read(source: Source, name: str, limit: int = limits.MAX_PHOTO_BYTES) -> bytes:
+    """Content of one file; raises as :meth:`Source.chunks` does."""
+    return b"".join(source.chunks(name, limit))
+
+
+def digest(source: Source, name: str, limit: int = limits.MAX_PHOTO_BYTES) -> str:
+    """SHA-256 of one file; raises as :meth:`Source.chunks` does."""
+    found = hashlib.sha256()
+    for piece in source.chunks(name, limit):
+        found.update(piece)
+    return found.hexdigest()
 
 
 @contextmanager
@@ -65,14 +85,30 @@ def opened(path: Path, marks: frozenset[str]) -> Iterator[Source]:
     elif not path.exists():
         raise ExchangeError(f"There is nothing at {path}.", "Check the name.")
     else:
-        try:
-            archive = zipfile.ZipFile(path)
-        except _ZIP_ERRORS:
-            raise ExchangeError(
-                f"{path.name} is neither a folder nor a whole zip file.", "Choose an exported folder or zip file."
-            ) from None
-        with archive:
+        with ExitStack() as kept:
+            try:
+                stream = kept.enter_context(_Bounded(io.FileIO(path)))
+                archive = kept.enter_context(zipfile.ZipFile(stream))
+            except zipfile.LargeZipFile:
+                raise ExchangeError(f"{path.name} holds more than {limits.MAX_FILES:,} files.", _SAFE) from None
+            except _ZIP_ERRORS:
+                raise ExchangeError(
+                    f"{path.name} is neither a folder nor a whole zip file.", "Choose an exported folder or zip file."
+                ) from None
             yield _Zip(archive, path.name, marks)
+
+
+class _Bounded(io.BufferedReader):
+    """A zip file of which no piece is read that is longer than any list of our files.
+
+    ``zipfile`` reads that list in one go, before anybody could count it.
+    """
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        longest = limits.MAX_FILES * (_DIRECTORY_ENTRY + limits.MAX_NAME)
+        if size is not None and size > longest:
+            raise zipfile.LargeZipFile(f"{size} bytes in one piece")
+        return super().read(size)
 
 
 def refuse_unsafe_name(name: str, where: str) -> None:
@@ -83,7 +119,7 @@ def refuse_unsafe_name(name: str, where: str) -> None:
     ExchangeError
     """
     shown = ascii(name[:60])
-    if len(name) > MAX_NAME:
+    if len(name) > limits.MAX_NAME:
         raise ExchangeError(f"A file name in {where} is {len(name):,} characters long: {shown} ...", _SAFE)
     parts = PurePosixPath(name).parts
     if (
@@ -108,13 +144,28 @@ class _Folder:
             if not folder.is_dir() or folder.is_symlink():
                 continue
             for path in folder.iterdir():
-                if len(found) >= MAX_FILES:
-                    raise ExchangeError(f"{self._where} holds more than {MAX_FILES:,} files.", "Choose another folder.")
+                if len(found) >= limits.MAX_FILES:
+                    raise ExchangeError(
+                        f"{self._where} holds more than {limits.MAX_FILES:,} files.", "Choose another folder."
+                    )
                 if path.name not in _CLUTTER and not path.is_dir():
                     found.add(path.relative_to(self._folder).as_posix())
         return frozenset(found)
 
-    def read(self, name: str, limit: int = MAX_FILE_BYTES) -> bytes:
+    def size(self, name: str) -> int:
+        return self._path(name).stat().st_size
+
+    def chunks(self, name: str, limit: int = limits.MAX_PHOTO_BYTES) -> Iterator[bytes]:
+        path = self._path(name)
+        try:
+            with path.open("rb") as stream:
+                yield from _pieces(stream, name, limit)
+        except OSError as error:
+            raise ExchangeError(
+                f"{name} in {self._where} can't be read: {error.strerror}.", "Check the disk."
+            ) from None
+
+    def _path(self, name: str) -> Path:
         refuse_unsafe_name(name, self._where)
         path = self._folder
         for part in PurePosixPath(name).parts:
@@ -125,14 +176,7 @@ class _Folder:
                 )
         if not path.is_file():
             raise ExchangeError(f"{name} is missing from {self._where}.", _SAFE)
-        try:
-            with path.open("rb") as stream:
-                content = stream.read(limit + 1)
-        except OSError as error:
-            raise ExchangeError(
-                f"{name} in {self._where} can't be read: {error.strerror}.", "Check the disk."
-            ) from None
-        return _within(content, name, limit)
+        return path
 
 
 class _Zip:
@@ -140,10 +184,8 @@ class _Zip:
         self._archive, self._where = archive, where
         # Of a name that begins with a NUL byte nothing is left, and zipfile's own `is_dir` takes its last letter.
         entries = [entry for entry in archive.infolist() if not entry.filename.endswith("/")]
-        if len(entries) > MAX_FILES:
-            raise ExchangeError(f"{where} holds more than {MAX_FILES:,} files.", _SAFE)
-        if sum(entry.file_size for entry in entries) > MAX_TOTAL_BYTES:
-            raise ExchangeError(f"{where} would unpack to more than {MAX_TOTAL_BYTES // 2**30} gigabytes.", _SAFE)
+        if len(entries) > limits.MAX_FILES:
+            raise ExchangeError(f"{where} holds more than {limits.MAX_FILES:,} files.", _SAFE)
         files: dict[str, zipfile.ZipInfo] = {}
         for entry in entries:
             # zipfile cuts a name at a NUL byte; the original shows it.
@@ -157,6 +199,18 @@ class _Zip:
         homes = {name[: -len(mark)] for name in files for mark in marks if name == mark or name.endswith("/" + mark)}
         home = min(homes, key=len, default="")
         self._files = {name[len(home) :]: entry for name, entry in files.items() if name.startswith(home)}
+        self._refuse_bomb()
+
+    def _refuse_bomb(self) -> None:
+        photos = [entry for name, entry in self._files.items() if name.startswith(PHOTOS)]
+        unpacked, packed = sum(one.file_size for one in photos), sum(one.compress_size for one in photos)
+        if unpacked > limits.MAX_PHOTOS_BYTES or (
+            unpacked >= limits.RATIO_FROM_BYTES and unpacked > limits.MAX_RATIO * packed
+        ):
+            raise ExchangeError(
+                f"The photos in {self._where} would unpack to {limits.shown(unpacked)}, from {limits.shown(packed)}.",
+                _SAFE,
+            )
 
     def _refuse_unsafe(self, entry: zipfile.ZipInfo) -> None:
         name, mode = entry.filename, entry.external_attr >> 16
@@ -166,27 +220,39 @@ class _Zip:
             raise ExchangeError(f"{name} in {self._where} is a link or a device, not a file.", _SAFE)
         if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise ExchangeError(f"{name} in {self._where} is packed in an unusual way.", "Zip it the ordinary way.")
-        if entry.file_size > RATIO_FROM_BYTES and entry.file_size > MAX_RATIO * max(1, entry.compress_size):
-            raise ExchangeError(f"{name} in {self._where} would unpack to {MAX_RATIO} times its size or more.", _SAFE)
 
     def names(self) -> frozenset[str]:
         return frozenset(self._files)
 
-    def read(self, name: str, limit: int = MAX_FILE_BYTES) -> bytes:
-        entry = self._files.get(name)
-        if entry is None:
-            raise ExchangeError(f"{name} is missing from {self._where}.", _SAFE)
+    def size(self, name: str) -> int:
+        return self._entry(name).file_size
+
+    def chunks(self, name: str, limit: int = limits.MAX_PHOTO_BYTES) -> Iterator[bytes]:
+        entry = self._entry(name)
         if entry.file_size > limit:
-            _within(b"", name, limit, entry.file_size)
+            raise _too_large(name, limit)
         try:
             with self._archive.open(entry) as stream:
-                content = stream.read(limit + 1)
+                yield from _pieces(stream, name, limit)
+        except ExchangeError:
+            raise
         except _ZIP_ERRORS as error:
             raise ExchangeError(f"{name} in {self._where} is damaged: {error}.", _SAFE) from None
-        return _within(content, name, limit)
+
+    def _entry(self, name: str) -> zipfile.ZipInfo:
+        if name not in self._files:
+            raise ExchangeError(f"{name} is missing from {self._where}.", _SAFE)
+        return self._files[name]
 
 
-def _within(content: bytes, name: str, limit: int, size: int | None = None) -> bytes:
-    if (len(content) if size is None else size) > limit:
-        raise ExchangeError(f"{name} is larger than {limit / 2**20:g} megabytes.", "Split it, or leave it out.")
-    return content
+def _pieces(stream: IO[bytes], name: str, limit: int) -> Iterator[bytes]:
+    left = limit
+    while piece := stream.read(min(_CHUNK, left + 1)):
+        left -= len(piece)
+        if left < 0:
+            raise _too_large(name, limit)
+        yield piece
+
+
+def _too_large(name: str, limit: int) -> ExchangeError:
+    return ExchangeError(f"{name} is larger than {limit / 2**20:g} megabytes.", "Split it, or leave it out.")

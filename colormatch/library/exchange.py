@@ -14,13 +14,13 @@ from typing import Any
 
 from colormatch import __version__
 from colormatch.errors import ExchangeError
-from colormatch.library.archive import Source, opened, refuse_unsafe_name
+from colormatch.library import limits
+from colormatch.library.archive import Source, digest, opened, read, refuse_unsafe_name
 from colormatch.library.columns import is_sha256
-from colormatch.library.database import sync_file
 from colormatch.library.history import now
-from colormatch.library.outside import written_whole
-from colormatch.library.photos import MAX_PHOTO_BYTES, is_whole
-from colormatch.library.progress import Progress, told
+from colormatch.library.outside import read_back, settle, written_whole
+from colormatch.library.photos import is_whole
+from colormatch.library.progress import Progress, renamed, told
 from colormatch.library.repair_file import MAX_REPAIR_BYTES, is_repair_file, read_repair, repair_file, write_repair
 from colormatch.library.sheet import Problem, Read, read_sheet, refuse, write_sheet
 from colormatch.library.store import Library, SavedRepair
@@ -41,8 +41,6 @@ SHEETS: dict[type, str] = {
 }
 _ALWAYS = (Paint, Swatch, ClearCoatPair)
 _MARKS = frozenset(SHEETS.values())
-#: Largest sheet and manifest, bytes. Our choice: 100,000 swatches take about 20 megabytes.
-_MAX_SHEET_BYTES, _MAX_MANIFEST_BYTES = 64 * 2**20, 8 * 2**20
 
 
 @dataclass(frozen=True)
@@ -91,6 +89,7 @@ def read_exchange(source: Path, progress: Progress | None = None) -> Exchange:
             raise ExchangeError(
                 f"{source.name or source} holds none of {', '.join(sorted(_MARKS))}.", "Choose an exported folder."
             )
+        _refuse_endless_texts(files, names, source)
         digests, flags = _check_manifest(files, names, progress)
         sheets: dict[type, list[Read[Any]]] = {}
         problems: list[Problem] = []
@@ -109,15 +108,24 @@ def read_exchange(source: Path, progress: Progress | None = None) -> Exchange:
         refuse(problems)
         flags += _repeated(sheets[Swatch])
         repairs = tuple(
-            read_repair(name, files.read(name, MAX_REPAIR_BYTES)) for name in sorted(filter(is_repair_file, names))
+            read_repair(name, read(files, name, MAX_REPAIR_BYTES)) for name in sorted(filter(is_repair_file, names))
         )
         photos = _check_photos(files, names, digests)
     records = {kind: tuple(read.record for read in sheet) for kind, sheet in sheets.items()}
     return Exchange(source, records, repairs, photos, tuple(flags))
 
 
+def _refuse_endless_texts(files: Source, names: frozenset[str], source: Path) -> None:
+    texts = sum(files.size(name) for name in names if name in _MARKS or is_repair_file(name))
+    if texts > limits.MAX_TEXTS_BYTES:
+        raise ExchangeError(
+            f"The sheets and repairs in {source.name} would take {limits.shown(texts)}.",
+            f"At most {limits.shown(limits.MAX_TEXTS_BYTES)} can be read.",
+        )
+
+
 def _sheet(files: Source, names: frozenset[str], kind: type[Any], name: str) -> tuple[list[Read[Any]], list[Problem]]:
-    return read_sheet(kind, name, files.read(name, _MAX_SHEET_BYTES)) if name in names else ([], [])
+    return read_sheet(kind, name, read(files, name, limits.MAX_SHEET_BYTES)) if name in names else ([], [])
 
 
 def _names_that_clash(sheet: str, rows: list[Read[Any]]) -> list[Problem]:
@@ -154,7 +162,7 @@ def _check_manifest(
         told_missing = f"There is no {MANIFEST}, so it can't be told whether all of it is there."
         return {}, [Flag("manifest-missing", told_missing)]
     try:
-        document = json.loads(files.read(MANIFEST, _MAX_MANIFEST_BYTES))
+        document = json.loads(read(files, MANIFEST, limits.MAX_MANIFEST_BYTES))
         version, listed = document["version"], document["files"]
         entries = [(str(name), str(sha256)) for name, sha256 in listed.items()]
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
@@ -171,7 +179,7 @@ def _check_manifest(
     digests = {}
     for name, sha256 in told(entries, len(entries), "Checking files", progress):
         refuse_unsafe_name(name, MANIFEST)
-        digests[name] = hashlib.sha256(files.read(name)).hexdigest()
+        digests[name] = digest(files, name)
         if digests[name] == sha256:
             continue
         if name not in _MARKS:
@@ -194,7 +202,7 @@ def _check_photos(files: Source, names: frozenset[str], digests: Mapping[str, st
     for name in sorted(names):
         path = PurePosixPath(name)
         if path.parent == PurePosixPath("photos") and is_sha256(path.name[:64]):
-            sha256 = digests.get(name) or hashlib.sha256(files.read(name, MAX_PHOTO_BYTES)).hexdigest()
+            sha256 = digests.get(name) or digest(files, name)
             if sha256 != path.name[:64]:
                 raise ExchangeError(f"The photo {name} is damaged or was changed.", "Ask for a new copy.", file=name)
             photos[sha256] = name
@@ -228,7 +236,8 @@ def export_exchange(
     BadInput
         The target is in use.
     LibraryUnwritable
-        Folder or disk refuses; nothing is left behind.
+        It is more than can be read back, folder or disk refuses, or what was written does not read as it should;
+        nothing is left behind.
     """
     records, kept = library.everything()
     if not repairs:
@@ -246,24 +255,38 @@ def export_exchange(
             photos[sha256] = places[sha256]
     texts = {SHEETS[kind]: write_sheet(kind, rows) for kind, rows in records.items() if rows or kind in _ALWAYS}
     texts |= {repair_file(number): write_repair(repair) for number, repair in enumerate(kept, 1)}
-    _write(texts, photos, target, progress)
+    texts[MANIFEST] = _manifest(texts, photos)
+    sizes = {path.name: path.stat().st_size for path in photos.values()}
+    limits.refuse_unreadable(sizes, {name: (len(content), _most(name)) for name, content in texts.items()})
+    with written_whole(target, "export") as ready:
+        limits.refuse_full(ready.parent, sum(sizes.values()) + sum(map(len, texts.values())))
+        photo_files = told(photos.values(), len(photos), "Writing photos", progress)
+        (_write_zip if target.suffix.lower() == ".zip" else _write_folder)(ready, texts, photo_files)
+        with read_back():
+            found = read_exchange(ready, renamed(progress, "Reading it back"))
+            if (found.records, found.repairs, found.photos.keys()) != (records, kept, photos.keys()):
+                raise ExchangeError("it does not hold what was written", "")
     return tuple(flags)
 
 
-def _write(texts: dict[str, bytes], photos: Mapping[str, Path], target: Path, progress: Progress | None) -> None:
+def _most(name: str) -> int:
+    """Largest size of a file besides the photos that is read, bytes."""
+    if is_repair_file(name):
+        return MAX_REPAIR_BYTES
+    return limits.MAX_MANIFEST_BYTES if name == MANIFEST else limits.MAX_SHEET_BYTES
+
+
+def _manifest(texts: Mapping[str, bytes], photos: Mapping[str, Path]) -> bytes:
     files = {name: hashlib.sha256(content).hexdigest() for name, content in texts.items()}
     files |= {f"photos/{path.name}": sha256 for sha256, path in photos.items()}
-    manifest = {
+    document = {
         "format": "swatch exchange",
         "version": FORMAT_VERSION,
         "written": now(),
         "program": f"colormatch {__version__}",
         "files": files,
     }
-    texts[MANIFEST] = (json.dumps(manifest, indent=1) + "\n").encode()
-    with written_whole(target, "export") as ready:
-        photo_files = told(photos.values(), len(photos), "Writing photos", progress)
-        (_write_zip if target.suffix.lower() == ".zip" else _write_folder)(ready, texts, photo_files)
+    return (json.dumps(document, indent=1) + "\n").encode()
 
 
 def _write_folder(ready: Path, texts: Mapping[str, bytes], photos: Iterable[Path]) -> None:
@@ -271,16 +294,16 @@ def _write_folder(ready: Path, texts: Mapping[str, bytes], photos: Iterable[Path
     for name, content in texts.items():
         (ready / name).parent.mkdir(exist_ok=True)
         (ready / name).write_bytes(content)
-        sync_file(ready / name)
+        settle(ready / name)
     for path in photos:
         shutil.copyfile(path, ready / "photos" / path.name)
-        sync_file(ready / "photos" / path.name)
+        settle(ready / "photos" / path.name)
 
 
 def _write_zip(ready: Path, texts: Mapping[str, bytes], photos: Iterable[Path]) -> None:
-    with zipfile.ZipFile(ready, "x", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(ready, "x", zipfile.ZIP_DEFLATED, strict_timestamps=False) as archive:
         for name, content in texts.items():
             archive.writestr(name, content)
         for path in photos:
             archive.write(path, f"photos/{path.name}", zipfile.ZIP_STORED)  # photos are packed already
-    sync_file(ready)
+    settle(ready)

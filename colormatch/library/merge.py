@@ -17,6 +17,7 @@ from typing import Any
 
 from colormatch.errors import ColorMatchError
 from colormatch.library import backup
+from colormatch.library.archive import read
 from colormatch.library.changes import Changes
 from colormatch.library.columns import WORDS, R, Record
 from colormatch.library.database import explained
@@ -176,7 +177,7 @@ def _put_photos(library: Library, exchange: Exchange, wanted: set[str], progress
     """Write the files of the photos that are wanted; their rows come with the records."""
     names = [exchange.photos[sha256] for sha256 in sorted(wanted)]
     with exchange.photo_reader() as files:
-        contents = ((files.read(name), name) for name in told(names, len(names), "Importing photos", progress))
+        contents = ((read(files, name), name) for name in told(names, len(names), "Importing photos", progress))
         yield from library.photos.put_files(contents)
 
 

@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from colormatch.errors import BadInput, LibraryUnwritable
-from colormatch.library.database import explained, sync_folder
+from colormatch.errors import BadInput, LibraryError, LibraryUnwritable
+from colormatch.library.database import explained, sync_file, sync_folder
 from colormatch.library.photos import TEMPORARY_PREFIX
 
 
@@ -50,3 +50,29 @@ def written_whole(target: Path, what: str) -> Iterator[Path]:
         raise LibraryUnwritable(
             f"The {what} to {target} failed: {reason}.", "Make room or choose another place; the library is unharmed."
         ) from error
+
+
+@contextmanager
+def read_back() -> Iterator[None]:
+    """Around the reading of what was just written: whatever is wrong with it is the disk's doing.
+
+    Raises
+    ------
+    LibraryUnwritable
+        It does not read as it should.
+    """
+    try:
+        yield
+    except LibraryUnwritable:
+        raise
+    except LibraryError as error:
+        reason = f"it was written but does not read back ({error.what.rstrip('.')})"
+        raise LibraryUnwritable(error.what, error.fix, reason=reason) from error
+
+
+def settle(path: Path) -> None:
+    """Make a file's content lasting, and let go of what is cached of it, so that it is next read from the disk."""
+    sync_file(path)
+    if hasattr(os, "posix_fadvise"):
+        with path.open("rb") as stream:
+            os.posix_fadvise(stream.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)

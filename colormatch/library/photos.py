@@ -17,12 +17,11 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from colormatch.errors import BadInput, LibraryDamaged
+from colormatch.library import limits
 from colormatch.library.columns import is_sha256
 from colormatch.library.database import explained, reading, sync_folder, writing
 from colormatch.library.history import now
 
-#: Largest photo that is taken in, bytes. Our choice: several times the largest camera raw file.
-MAX_PHOTO_BYTES = 400 * 2**20
 #: How long a photo that nothing names any more stays in the trash folder, days. Our choice.
 TRASH_DAYS = 90
 #: Marks a file that is still being written.
@@ -59,9 +58,10 @@ class PhotoFolder:
         LibraryUnwritable
             Folder or disk refuses.
         """
-        if not 0 < len(content) <= MAX_PHOTO_BYTES:
+        if not 0 < len(content) <= limits.MAX_PHOTO_BYTES:
             raise BadInput(
-                f"The photo has {len(content):,} bytes.", f"Choose one of at most {MAX_PHOTO_BYTES // 2**20} megabytes."
+                f"The photo has {len(content):,} bytes.",
+                f"Choose one of at most {limits.MAX_PHOTO_BYTES // 2**20} megabytes.",
             )
         sha256 = hashlib.sha256(content).hexdigest()
         with reading(self._database) as connection:

@@ -17,3 +17,8 @@ def told(items: Iterable[T], count: int, words: str, progress: Progress | None) 
         yield item
     if progress and count:
         progress(words, count, count)
+
+
+def renamed(progress: Progress | None, words: str) -> Progress | None:
+    """The same callback, which says something else is being done."""
+    return None if progress is None else lambda _, done, count: progress(words, done, count)

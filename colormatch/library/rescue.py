@@ -12,8 +12,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from colormatch.errors import LibraryDamaged, LibraryError
-from colormatch.library import backup, database, schema
-from colormatch.library.archive import MAX_TOTAL_BYTES, opened
+from colormatch.library import backup, database, limits, schema
+from colormatch.library.archive import opened, read
 from colormatch.library.columns import TABLES, is_sha256
 from colormatch.library.history import now
 from colormatch.library.outside import written_whole
@@ -146,10 +146,10 @@ def _take(source: Path, copy: Path, library: Library, progress: Progress | None 
         _check(copy, source)
         return source
     with opened(source, frozenset({DATABASE_NAME})) as files:
-        copy.write_bytes(files.read(DATABASE_NAME, MAX_TOTAL_BYTES))
+        copy.write_bytes(read(files, DATABASE_NAME, limits.MAX_DATABASE_BYTES))
         _check(copy, source)
         names = [name for name in sorted(files.names()) if name.startswith("photos/") and is_sha256(name[7:71])]
-        contents = ((files.read(name), name) for name in told(names, len(names), "Restoring photos", progress))
+        contents = ((read(files, name), name) for name in told(names, len(names), "Restoring photos", progress))
         for _ in library.photos.put_files(contents):
             pass
     return source

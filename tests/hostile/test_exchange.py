@@ -13,7 +13,7 @@ import pytest
 
 from colormatch.errors import ExchangeError
 from colormatch.instrument.measurements import read_measurements
-from colormatch.library import Library, SavedRepair, archive
+from colormatch.library import Library, SavedRepair, archive, limits
 from colormatch.library.exchange import export_exchange, read_exchange
 from colormatch.library.merge import import_exchange
 from colormatch.records import Lab, Paint, Swatch
@@ -173,7 +173,7 @@ def test_folders_with_too_many_files_or_none_of_ours(library, tmp_path, monkeypa
     refuses(library, tmp_path / "nowhere", "nothing at")
     for n in range(5):
         (tmp_path / "in" / f"{n}.jpg").touch()
-    monkeypatch.setattr(archive, "MAX_FILES", 3)
+    monkeypatch.setattr(limits, "MAX_FILES", 3)
     refuses(library, tmp_path / "in", "more than 3 files")
 
 
@@ -350,20 +350,25 @@ def test_a_nul_byte_in_a_name(library, tmp_path):
 
 
 def test_bombs(library, tmp_path, monkeypatch):
+    monkeypatch.setattr(limits, "RATIO_FROM_BYTES", 2**20)
     flat = zipped(tmp_path / "flat.zip", [("paints.csv", PAINTS), ("photos/big", b"\0" * 30_000_000)])
     assert flat.stat().st_size < 100_000
-    refuses(library, flat, "200 times its size")
+    refuses(library, flat, "would unpack to 30.0 MB, from 29.*kB")
     # The same with a size stated smaller than it is: the reader stops, and the checksum tells.
     lying = tmp_path / "lying.zip"
     lying.write_bytes(flat.read_bytes().replace((30_000_000).to_bytes(4, "little"), (1000).to_bytes(4, "little")))
     with pytest.raises(ExchangeError), archive.opened(lying, frozenset({"paints.csv"})) as source:
-        source.read("photos/big")
-    monkeypatch.setattr(archive, "MAX_TOTAL_BYTES", 1000)
+        archive.read(source, "photos/big")
     many = [(f"photos/{n}", random.Random(n).randbytes(300)) for n in range(5)]
-    refuses(library, zipped(tmp_path / "many.zip", [("paints.csv", PAINTS), *many]), "unpack to more than")
-    monkeypatch.undo()
-    monkeypatch.setattr(archive, "MAX_FILES", 3)
-    refuses(library, zipped(tmp_path / "many.zip", [("paints.csv", PAINTS), *many]), "more than 3 files")
+    path = zipped(tmp_path / "many.zip", [("paints.csv", PAINTS), *many])
+    monkeypatch.setattr(limits, "MAX_PHOTOS_BYTES", 1000)
+    refuses(library, path, "would unpack to")
+    monkeypatch.setattr(limits, "MAX_TEXTS_BYTES", 10)
+    refuses(library, zipped(tmp_path / "texts.zip", [("paints.csv", PAINTS)]), "sheets and repairs in texts.zip")
+    monkeypatch.setattr(limits, "MAX_FILES", 3)
+    refuses(library, path, "more than 3 files")
+    monkeypatch.setattr(limits, "MAX_FILES", 1)  # told before all of the list is read
+    refuses(library, path, "more than 1 files")
 
 
 @pytest.mark.filterwarnings("ignore:Duplicate name")
