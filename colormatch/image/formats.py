@@ -121,11 +121,19 @@ def _is_raw(data: bytes) -> bool:
         return True
     if not data.startswith(_TIFF_MAGIC):
         return False
-    with _quiet_pillow():
+    with quiet_pillow():
         tags = metadata.tiff_tags(data)
     is_camera_preview = tags.get(metadata.NEW_SUBFILE_TYPE) == 1 and metadata.MAKE in tags
     is_sensor = tags.get(metadata.PHOTOMETRIC) in _SENSOR_DATA
     return data[8:10] == b"CR" or metadata.DNG_VERSION in tags or is_sensor or is_camera_preview
+
+
+def kind_of(data: bytes) -> str:
+    """``JPEG``, ``PNG``, ``TIFF``, ``WEBP``, ``AVIF``, ``HEIF``, ``DNG`` or ``raw``; empty: none that is read."""
+    if _is_raw(data):
+        with quiet_pillow():
+            return "DNG" if metadata.DNG_VERSION in metadata.tiff_tags(data) else "raw"
+    return "HEIF" if _is_heif(data) else _pillow_format(data) or ""
 
 
 #: PhotometricInterpretation of mosaic and of linear sensor data (DNG 1.7).
@@ -155,7 +163,7 @@ def _decode_raw(data: bytes) -> Stored:
             f"The camera raw file can't be developed ({_one_line(error)}).",
             "Save it as DNG or as 16-bit TIFF in the camera maker's program.",
         ) from error
-    with _quiet_pillow():
+    with quiet_pillow():
         camera = metadata.camera_name(metadata.tiff_tags(data))
     # The raw developer has turned it upright.
     return Stored(Pixels(pixels), LINEAR_SRGB, "raw", camera, raw=True, sensor=sensor)
@@ -187,7 +195,7 @@ def _decode_heif(data: bytes) -> Stored:
         flags.append(several_pictures(len(container)))
     nclx = info.get("nclx_profile")
     code_points = nclx and (int(nclx["color_primaries"]), int(nclx["transfer_characteristics"]))
-    with _quiet_pillow():
+    with quiet_pillow():
         exif = metadata.exif_of(info.get("exif"))
     icc = info.get("icc_profile")
     profile, doubt = meaning(icc, code_points, info, exif)
@@ -227,7 +235,7 @@ _PILLOW_LOCK = threading.Lock()
 
 
 @contextmanager
-def _quiet_pillow() -> Iterator[None]:
+def quiet_pillow() -> Iterator[None]:
     """Pillow warns of odd EXIF and of sizes below our own limit; one at a time, as warning filters are global."""
     with _PILLOW_LOCK, warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -246,8 +254,11 @@ def _pillow_format(data: bytes) -> str | None:
     return "AVIF" if _brands(data) else None
 
 
-def _opened(data: bytes) -> ImageFile.ImageFile:
-    """A picture of which no pixel is decoded yet. `Image.open` would first import plugins for a dozen formats."""
+def opened(data: bytes) -> ImageFile.ImageFile:
+    """A JPEG, PNG, TIFF, WebP or AVIF file of which no pixel is decoded yet.
+
+    `Image.open` would first import plugins for a dozen formats.
+    """
     kind = _pillow_format(data)
     if kind is None:
         raise PhotoUnreadable(
@@ -265,8 +276,8 @@ def _opened(data: bytes) -> ImageFile.ImageFile:
 
 
 def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
-    with _quiet_pillow():
-        picture = _opened(data)
+    with quiet_pillow():
+        picture = opened(data)
         _check_size(*picture.size)
         _refuse_print_and_float(picture)
         kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
@@ -292,7 +303,7 @@ def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
 
 
 def _decode_jpeg(data: bytes) -> Decoded | None:
-    with _quiet_pillow():
+    with quiet_pillow():
         return decode_ycbcr(data)
 
 
@@ -341,7 +352,7 @@ def _decode_sixteen_bit(data: bytes) -> PixelArray:
 
 def _opaque_picture(picture: Image.Image) -> tuple[Image.Image, tuple[Flag, ...]]:
     """Load a picture as RGB or gray; what is see-through is laid on white, as browsers do, and flagged."""
-    with _quiet_pillow():
+    with quiet_pillow():
         picture.load()
     if not picture.has_transparency_data:
         return (picture if picture.mode in ("L", "RGB") else picture.convert("RGB")), ()

@@ -13,8 +13,11 @@ XYZ_TO_SRGB = ((3.2406, -1.5372, -0.4986), (-0.9689, 1.8758, 0.0415), (0.0557, -
 WHITE = 65535
 
 
-def dng(linear_rgb: np.ndarray, balance=(1.0, 1.0, 1.0), orientation: int = 1) -> bytes:
-    """DNG of (h, w, 3) linear sRGB, 0 to 1, whose raw red and blue are weaker by a camera's white balance."""
+def dng(linear_rgb: np.ndarray, balance=(1.0, 1.0, 1.0), orientation: int = 1, further=()) -> bytes:
+    """DNG of (h, w, 3) linear sRGB, 0 to 1, whose raw red and blue are weaker by a camera's white balance.
+
+    ``further`` are tags as `tifffile` takes them.
+    """
     raw = np.clip(linear_rgb * np.asarray(balance), 0, 1)
     mosaic = raw[..., 1].copy()
     mosaic[0::2, 0::2] = raw[0::2, 0::2, 0]
@@ -36,6 +39,7 @@ def dng(linear_rgb: np.ndarray, balance=(1.0, 1.0, 1.0), orientation: int = 1) -
         (271, "s", 0, "Acme", True),
         (272, "s", 0, "Raw 1", True),
         (274, "H", 1, orientation, True),
+        *further,
     ]
     out = io.BytesIO()
     tifffile.imwrite(out, values, photometric=32803, extratags=tags, metadata=None)
