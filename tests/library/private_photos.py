@@ -10,7 +10,7 @@ import numpy as np
 import tifffile
 from PIL import Image, PngImagePlugin
 
-from tests.photo.dng import dng
+from tests.image.dng import dng
 from tests.scenes.files import display_p3_profile
 
 #: Stands in everything that must not leave.

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from colormatch.image.photo import open_photo
 from colormatch.library.sharing.facts import NotCleaned
 from colormatch.library.sharing.photo import cleaned
-from colormatch.photo.read import open_photo
 from colormatch.records import Box
 from tests.library import private_photos
 from tests.library.private_photos import FORMATS, MAKE, MODEL, SECRET

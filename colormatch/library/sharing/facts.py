@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from PIL import Image
 
 from colormatch.errors import ColorMatchError
-from colormatch.photo.metadata import MAKE, MODEL, ORIENTATION, exif_of
+from colormatch.image.metadata import MAKE, MODEL, ORIENTATION, exif_of
 
 #: Longest make or model that is kept, characters; longer ones are no names of cameras. Our choice.
 _LONGEST = 64

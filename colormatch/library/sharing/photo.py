@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from colormatch.errors import ColorMatchError
+from colormatch.image.formats import Stored, decode, kind_of, opened, quiet_pillow
 from colormatch.library.sharing.chunks import clean_jpeg, clean_png, clean_webp
 from colormatch.library.sharing.facts import KeptFacts, NotCleaned
 from colormatch.library.sharing.heif import clean_heif
 from colormatch.library.sharing.tiff import clean_tiff
-from colormatch.photo.formats import Stored, decode, kind_of, opened, quiet_pillow
 
 
 def cleaned(content: bytes) -> bytes:
