@@ -20,7 +20,7 @@ class Edit:
 
     #: SHA-256 of the photo it belongs to.
     photo: str
-    #: Grows with every edit: milliseconds since 1970, or one more than the stamp before.
+    #: Grows with every edit: milliseconds since 1970, or somewhat more than the stamp before where a clock was ahead.
     stamp: int
     regions: tuple[Region, ...]
     #: Stamps of what it was made from: of what the browser had from the program, and of its own edits since.
@@ -37,7 +37,7 @@ def joined(held: Edit, edit: Edit) -> Edit | None:
     away and adds what it added; what the other window marked in between stays. A mark that both have moved follows the
     later one (:func:`overtaken`).
     """
-    if edit.photo != held.photo or edit.stamp == held.stamp:
+    if edit.photo != held.photo or _is(held, edit):
         return None
     if held.stamp in edit.bases:
         return edit
@@ -59,7 +59,7 @@ def overtaken(held: Edit, edit: Edit) -> tuple[Region, ...]:
 
     Only where it is sure which became which: each mark of a kind that is gone since has one in its place.
     """
-    if edit.photo != held.photo or edit.stamp == held.stamp or held.stamp in edit.bases:
+    if edit.photo != held.photo or _is(held, edit) or held.stamp in edit.bases:
         return ()
     over: list[Region] = []
     seen = edit.was[: edit.seen]
@@ -77,6 +77,11 @@ def overtaken(held: Edit, edit: Edit) -> tuple[Region, ...]:
             if region in own_gone:
                 over.append(nearest)
     return tuple(over)
+
+
+def _is(held: Edit, edit: Edit) -> bool:
+    """Whether an edit is what is held: two windows whose clocks are behind may give their edits one stamp."""
+    return edit.stamp == held.stamp and edit.regions == held.regions
 
 
 def _middle(region: Region) -> tuple[float, ...]:

@@ -1,9 +1,12 @@
 """The gate before every request, HTTP and WebSocket alike: who may talk to the app.
 
 On loopback it lets in pages of this machine's own address only, so that a foreign web page can't reach the app by
-pointing its own name at 127.0.0.1 (DNS rebinding) or by opening a WebSocket to it. With the phone link, it asks for a
-cookie besides, which a browser gets once for a one-time link. What leaves by it tells the browser to load nothing from
+pointing its own name at 127.0.0.1 (DNS rebinding) or by opening a WebSocket to it. Where links are asked for, it also
+wants a cookie, which a browser gets once for a one-time link. What leaves by it tells the browser to load nothing from
 anywhere else, whatever stands on a page.
+
+Wrong tokens are not counted: guessing 128 bits is hopeless at any rate, and a count would only lock out whoever left an
+old tab open.
 """
 
 from __future__ import annotations
@@ -11,7 +14,6 @@ from __future__ import annotations
 import hashlib
 import secrets
 import time
-from collections import deque
 from collections.abc import Callable, Iterable
 from http import HTTPStatus
 from threading import Lock
@@ -27,13 +29,13 @@ QUERY, COOKIE = "enter", "colormatch-door"
 _TOKEN_BYTES = 16
 #: How long a link waits for its browser, seconds: time to walk to the bench with the phone.
 LINK_LIFE_S = 600.0
-#: Wrong tokens or cookies that one address may show within a while, and that while in seconds. Our choice: somebody who
-#: scans an old link a few times is not locked out, and guessing is hopeless with or without it.
-_TRIES, _WHILE_S = 10, 60.0
-#: Addresses whose wrong tries are remembered; the oldest are forgotten first.
-_REMEMBERED = 1000
 #: A message that refuses a WebSocket for reasons of policy (RFC 6455, 7.4.1).
 _POLICY = 1008
+#: What a browser reads that has no cookie, or one that counts no longer.
+NOT_IN = (
+    "This browser is not let in: its link is used up or too old, or it was shut out. Make a new link on the Phone page "
+    "of the app, or start the program again, and open that."
+)
 #: What a page may load: its own server's files and what it holds itself (Content Security Policy 3). Streamlit's page
 #: carries one script in its text, its styles are set in place, and a component's script is a blob.
 _POLICY_OF_PAGES = (
@@ -52,7 +54,8 @@ class Links:
         self._clock = clock
         self._waiting: dict[bytes, float] = {}
         self._inside: set[bytes] = set()
-        self._wrong: dict[str, deque[float]] = {}
+        #: What ends each connection that is open.
+        self._open: set[Callable[[], object]] = set()
         self._lock = Lock()
 
     def mint(self) -> str:
@@ -69,29 +72,27 @@ class Links:
         with self._lock:
             return self._waiting.get(_hashed(token), 0.0) > self._clock()
 
-    def enter(self, token: str, address: str) -> str | None:
+    def enter(self, token: str) -> str | None:
         """The cookie for a browser that shows a token; None where it is wrong, used or too old."""
         with self._lock:
             if self._waiting.pop(_hashed(token), 0.0) <= self._clock():
-                self._note_wrong(address)
                 return None
             cookie = secrets.token_urlsafe(_TOKEN_BYTES)
             self._inside.add(_hashed(cookie))
         return cookie
 
-    def knows(self, cookie: str, address: str) -> bool:
-        """Whether a browser came in by a link."""
+    def admit(self, cookie: str, end: Callable[[], object]) -> bool:
+        """Let a connection of a browser that came in by a link be open; ``end`` is called when it is shut out."""
         with self._lock:
-            if _hashed(cookie) in self._inside:
-                return True
-            self._note_wrong(address)
-            return False
+            if _hashed(cookie) not in self._inside:
+                return False
+            self._open.add(end)
+        return True
 
-    def tires(self, address: str) -> bool:
-        """Whether an address has shown too many wrong tokens of late."""
+    def close(self, end: Callable[[], object]) -> None:
+        """Forget a connection that has ended."""
         with self._lock:
-            times = self._wrong.get(address, ())
-            return sum(moment > self._clock() - _WHILE_S for moment in times) >= _TRIES
+            self._open.discard(end)
 
     @property
     def inside(self) -> int:
@@ -99,17 +100,13 @@ class Links:
         return len(self._inside)
 
     def shut_out(self) -> None:
-        """Let nobody in any more by the links and cookies given so far."""
+        """Let nobody in any more by the links and cookies given so far, and end every connection that is open."""
         with self._lock:
             self._waiting.clear()
             self._inside.clear()
-
-    def _note_wrong(self, address: str) -> None:
-        times = self._wrong.pop(address, deque(maxlen=_TRIES))
-        times.append(self._clock())
-        self._wrong[address] = times
-        while len(self._wrong) > _REMEMBERED:
-            del self._wrong[next(iter(self._wrong))]
+            ends = tuple(self._open)
+        for end in ends:
+            end()
 
 
 def _hashed(token: str) -> bytes:
@@ -151,26 +148,37 @@ class Gate:
         if self._links is None:
             await self._app(scope, receive, send)
             return
-        address = asked.client.host if asked.client else ""
-        if self._links.tires(address):
-            await _refuse(scope, receive, send, HTTPStatus.TOO_MANY_REQUESTS, "Too many wrong links. Wait a minute.")
-            return
         cookie = asked.cookies.get(COOKIE)
-        if cookie and self._links.knows(cookie, address):
-            await self._app(scope, receive, send)
+        if cookie and await self._served(self._links, cookie, scope, receive, send):
             return
-        if scope["type"] == "http" and (token := asked.query_params.get(QUERY)):
-            given = self._links.enter(token, address)
-            if given:
-                await _let_in(scope, receive, send, given)
-                return
-        await _refuse(
-            scope,
-            receive,
-            send,
-            HTTPStatus.FORBIDDEN,
-            "This link is used up or too old. Make a new one on the Phone page of the app, and open that.",
-        )
+        # Only a GET uses a link up: messengers and virus scanners try a link with HEAD before anybody opens it.
+        token = asked.query_params.get(QUERY) if scope["type"] == "http" and scope["method"] == "GET" else None
+        if token and (given := self._links.enter(token)):
+            await _let_in(scope, receive, send, given)
+            return
+        await _refuse(scope, receive, send, HTTPStatus.FORBIDDEN, NOT_IN)
+
+    async def _served(self, links: Links, cookie: str, scope: Scope, receive: Receive, send: Send) -> bool:
+        """Serve a browser that came in by a link until it is shut out; False where it did not come in by one."""
+        import asyncio
+
+        from anyio import CancelScope
+
+        loop = asyncio.get_running_loop()
+        with CancelScope() as until_shut_out:
+
+            def end() -> None:  # from any thread
+                loop.call_soon_threadsafe(until_shut_out.cancel)
+
+            if not links.admit(cookie, end):
+                return False
+            try:
+                await self._app(scope, receive, send)
+            finally:
+                links.close(end)
+        if until_shut_out.cancelled_caught and scope["type"] == "websocket":
+            await send({"type": "websocket.close", "code": _POLICY})
+        return True
 
 
 def _guarded(send: Send, host: str) -> Send:

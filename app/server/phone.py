@@ -15,6 +15,11 @@ from colormatch.errors import BadInput
 if TYPE_CHECKING:
     import segno
 
+#: Where the phone link may open: home networks (RFC 1918, and RFC 3927 without a router), and this machine alone, to
+#: try it out. Not 0.0.0.0, which is every network that the machine is in.
+_HOME = tuple(
+    map(ipaddress.IPv4Network, ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "169.254.0.0/16", "127.0.0.0/8"))
+)
 #: What the phone link opens and how it is closed, for the terminal and the page.
 WORDS = (
     "The app now listens on your home network. It answers the browsers that came by one of its one-time links, and no "
@@ -23,6 +28,11 @@ WORDS = (
     "networks have no certificates: use it on your own network only.",
     "To close it, stop the program with Ctrl+C; nothing stays open and no link works again.",
 )
+
+
+def entry(host: str, token: str, **query: str) -> str:
+    """Address of the app's first page for the browser that a one-time token lets in; ``host`` with its port."""
+    return f"http://{host}/?{urlencode(query | {QUERY: token})}"
 
 
 @dataclass(frozen=True)
@@ -35,7 +45,7 @@ class Door:
 
     def address(self, token: str, **query: str) -> str:
         """Address of the app's first page for the browser that a one-time token lets in."""
-        return f"http://{self.host}/?{urlencode(query | {QUERY: token})}"
+        return entry(self.host, token, **query)
 
 
 #: Set while the app runs with the phone link.
@@ -52,13 +62,13 @@ def home_address(wanted: str = "") -> str:
     """
     found = wanted or _routed_address()
     try:
-        private = ipaddress.IPv4Address(found).is_private
+        at_home = any(ipaddress.IPv4Address(found) in network for network in _HOME)
     except ValueError:
-        private = False
-    if not private:
+        at_home = False
+    if not at_home:
         raise BadInput(
-            f"The phone link can't open on {found or 'this machine'}: that is no address of a home network.",
-            "Join your home network, or say its address on this machine: --phone 192.168.0.12.",
+            f"The phone link can't open on {found or 'this machine'}: that is not an address of a home network.",
+            "Join your home network, or give this machine's address in it: --phone 192.168.0.12.",
         )
     return found
 

@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from app.server import phone
+from app.server.gate import Gate, Links
+from app.server.pictures import route
 
 #: Neutral middle gray (CIELAB L* 57) around the photo, as ISO 3664 asks of a surround, and its lighter sister for
 #: whatever is pressed or filled in. Black text has contrast 5.9 : 1 on the first and 8.3 : 1 on the second.
@@ -62,21 +64,19 @@ LOOPBACK = "127.0.0.1"
 MAIN = Path(__file__).parents[1] / "main.py"
 
 
-def serve(port: int, script: Path = MAIN, door: phone.Door | None = None) -> None:
-    """Serve until interrupted: to this machine alone, or to the home network through ``door``.
+def serve(port: int, script: Path = MAIN, door: phone.Door | None = None, links: Links | None = None) -> None:
+    """Serve until interrupted: to this machine alone, to whoever shows one of ``links`` where they are given; or to the
+    home network through ``door``.
 
     The library is the folder that ``COLORMATCH_LIBRARY`` names.
     """
     import streamlit as st
     from starlette.middleware import Middleware
 
-    from app.server.gate import Gate
-    from app.server.pictures import route
-
     phone.door = door
     if door:
         address, hosts, links = door.host.rpartition(":")[0], [door.host], door.links
     else:
-        address, hosts, links = LOOPBACK, [f"{LOOPBACK}:{port}", f"localhost:{port}"], None
+        address, hosts = LOOPBACK, [f"{LOOPBACK}:{port}", f"localhost:{port}"]
     gate = Middleware(Gate, hosts=hosts, links=links)
     st.App(str(script), routes=[route()], middleware=[gate]).run(config=settings(port, address))

@@ -33,8 +33,8 @@ def offline() -> None:
     """What the page says while the program does not answer; the style sheet shows it then."""
     st.html(
         '<div class="offline" role="status"><b>The bench program isn\'t answering.</b> Look whether it still runs on '
-        "its computer, and start it again with <code>colormatch</code> if it doesn't. What you mark in the photo is "
-        "kept here and sent as soon as it answers.</div>"
+        "its computer, and start it again with <code>colormatch app</code> if it doesn't. If this browser was shut "
+        "out, open a new link in it. What you mark in the photo is kept here and sent as soon as it answers.</div>"
     )
 
 

@@ -194,7 +194,8 @@ function makeEditor(root) {
 
   // --- say ----------------------------------------------------------------------------------------------------
   function commit() {
-    state.stamp = Math.max(state.stamp + 1, Date.now());
+    // Where a clock was ahead, its stamp is ahead of every clock: other windows go on from it as well, each elsewhere.
+    state.stamp = Math.max(state.stamp + 1 + Math.floor(1000 * Math.random()), Date.now());
     own.push({ stamp: state.stamp, regions: structuredClone(state.regions) });
     draw();
     tell(RESEND);

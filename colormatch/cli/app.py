@@ -6,6 +6,8 @@ import argparse
 import errno
 import os
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -30,6 +32,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="ADDRESS",
         help="let your phone in over the home network, by a one-time link (shown as a QR code)",
     )
+    parser.add_argument(
+        "--ask-link",
+        action="store_true",
+        help="let in only who opens a one-time link, for a machine that several people use",
+    )
     add_library(parser, makes=True)
 
 
@@ -43,6 +50,7 @@ def run(args: argparse.Namespace) -> None:
     # `app` is a package beside the library in a checkout, and inside it in an installed copy.
     sys.path.insert(0, str(bundled("app").parent))
     from app.server import phone
+    from app.server.gate import Links
     from app.server.start import LOOPBACK, serve
 
     listen = LOOPBACK if args.phone is None else phone.home_address(args.phone)
@@ -64,14 +72,21 @@ def run(args: argparse.Namespace) -> None:
     if not holds_library(default_folder()):
         print(f"There is no library in {default_folder()} yet; a new one is made there.", flush=True)
 
-    door = phone.Door(f"{listen}:{args.port}") if args.phone is not None else None
-    address = door.address(door.links.mint()) if door else f"http://{listen}:{args.port}"
+    host = f"{listen}:{args.port}"
+    door = phone.Door(host) if args.phone is not None else None
+    links = door.links if door else Links() if args.ask_link else None
+    token = links.mint() if links else ""
+    address = phone.entry(host, token) if links else f"http://{host}"
     print(f"The bench app is at {address}\nStop it with Ctrl+C.", flush=True)
     if door:
         _tell_of(door)
+    elif links:
+        print(
+            "The link lets one browser in, once, within ten minutes; for another, start the program again.", flush=True
+        )
     if not args.no_browser:
-        _open_when_up(listen, args.port, address)
-    serve(args.port, door=door)
+        _open_when_up(listen, args.port, address, lambda: bool(links and links.waits(token)))
+    serve(args.port, door=door, links=links)
 
 
 def _tell_of(door: Door) -> None:
@@ -84,20 +99,50 @@ def _tell_of(door: Door) -> None:
         print(phone.qr_text(link), flush=True)
 
 
-def _open_when_up(host: str, port: int, address: str) -> None:
-    """Open the browser as soon as the server answers."""
+def _open_when_up(host: str, port: int, address: str, waits: Callable[[], bool]) -> None:
+    """Open the browser as soon as the server answers; by a page on disk where the address is one that ``waits``."""
     import socket
     import threading
     import webbrowser
+
+    pause = threading.Event().wait
 
     def wait_and_open() -> None:
         for _ in range(100):
             try:
                 socket.create_connection((host, port), timeout=0.3).close()
             except OSError:
-                threading.Event().wait(0.2)
+                pause(0.2)
             else:
-                webbrowser.open(address)
-                return
+                break
+        else:
+            return
+        if not waits():
+            webbrowser.open(address)
+            return
+        with _page_on_to(address) as page:
+            webbrowser.open(page.as_uri())
+            while waits():
+                pause(0.5)
 
     threading.Thread(target=wait_and_open, daemon=True).start()
+
+
+@contextmanager
+def _page_on_to(address: str) -> Iterator[Path]:
+    """A page for this user's eyes only that leads to an address: everybody on a machine sees a program's command line.
+
+    It lies in the home folder, since a browser in a sandbox reads nothing elsewhere.
+    """
+    import atexit
+    import shutil
+    import tempfile
+
+    folder = Path(tempfile.mkdtemp(prefix="colormatch-", dir=Path.home()))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    page = folder / "open.html"
+    page.write_text(f'<meta http-equiv="refresh" content="0; url={address}">', encoding="utf-8")
+    try:
+        yield page
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)

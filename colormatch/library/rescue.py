@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 import shutil
 import sqlite3
 import tempfile
@@ -15,7 +16,6 @@ from colormatch.errors import LibraryDamaged, LibraryError
 from colormatch.library import backup, database, limits, schema
 from colormatch.library.archive import opened, read
 from colormatch.library.columns import TABLES, is_sha256
-from colormatch.library.history import now
 from colormatch.library.outside import written_whole
 from colormatch.library.photos import TEMPORARY_PREFIX, is_whole
 from colormatch.library.progress import Progress, told
@@ -167,8 +167,9 @@ def _check(copy: Path, source: Path) -> None:
         if schema.version_of(connection, source) == 0:
             raise LibraryDamaged("empty", "")
         database.check(connection, source)
-        # The same step may have another content from now on; see Library.stamp.
-        connection.execute("INSERT OR REPLACE INTO setting (key, value) VALUES ('restored', ?)", (now(),))
+        # The same step may have another content from now on; see Library.stamp. Drawn, since a clock may repeat itself.
+        drawn = secrets.token_hex(8)
+        connection.execute("INSERT OR REPLACE INTO setting (key, value) VALUES ('restored', ?)", (drawn,))
     except (sqlite3.DatabaseError, LibraryDamaged, UnicodeDecodeError) as error:
         if isinstance(error, sqlite3.DatabaseError) and not database.is_damage(error):
             raise  # the disk is full, say: that tells nothing about the backup

@@ -172,11 +172,12 @@ class Library(RepairKeeper, Memory):
             return int(connection.execute(f'SELECT count(*) FROM "{TABLES[kind]}"').fetchone()[0])
 
     def stamp(self) -> str:
-        """Changes whenever a record does: a key for whoever remembers what was read."""
+        """Changes whenever a record does, whatever the clock says: a key for whoever remembers what was read."""
         with reading(self.database) as connection:
-            made, undone = connection.execute("SELECT max(made), total(undone) FROM step").fetchone()
+            # The number of the last step never comes again (AUTOINCREMENT), and of its steps the last ones are undone.
+            last, undone = connection.execute("SELECT max(id), total(undone) FROM step").fetchone()
             restored = connection.execute("SELECT value FROM setting WHERE key = 'restored'").fetchone()
-        return f"{made or ''}/{int(undone)}/{restored[0] if restored else ''}"
+        return f"{last or 0}/{int(undone)}/{restored[0] if restored else ''}"
 
     # --- change ------------------------------------------------------------------------------------------------------
 

@@ -7,6 +7,7 @@ the Host and the Origin header); close code 1008 for a refused WebSocket is RFC 
 from __future__ import annotations
 
 import asyncio
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -45,18 +46,18 @@ async def _app(scope: Any, receive: Any, send: Any) -> None:
 
 
 def ask(
-    gate: Gate, path: str = "/", kind: str = "http", query: str = "", address: str = "192.168.0.40", **headers: str
+    gate: Gate, path: str = "/", kind: str = "http", query: str = "", method: str = "GET", **headers: str
 ) -> tuple[int, dict[str, str], bytes]:
     """Status (or WebSocket close code, or 101 where it was accepted), headers and body."""
     sent: list[dict[str, Any]] = []
     named = {"host": HOST} | headers
     scope = {
         "type": kind,
-        "method": "GET",
+        "method": method,
         "path": path,
         "query_string": query.encode(),
         "headers": [(name.encode(), value.encode()) for name, value in named.items()],
-        "client": (address, 50000),
+        "client": ("192.168.0.40", 50000),
     }
 
     async def receive() -> dict[str, str]:
@@ -153,14 +154,21 @@ def test_loopback_refuses_foreign_hosts_and_origins() -> None:
     assert ask(gate, "/_stcore/stream", "websocket", host="127.0.0.1:8610", origin="http://rebound.example")[0] == 1008
 
 
-def test_guessing_is_stopped_and_forgiven(gate: Gate, links: Links, clock: Clock) -> None:
-    cookie = enter(gate, links.mint())
-    for _ in range(10):
-        assert ask(gate, query=f"{QUERY}=guess")[0] == 403
-    assert ask(gate, query=f"{QUERY}={links.mint()}")[0] == 429
-    assert ask(gate, cookie=cookie, address="192.168.0.41")[0] == 200
-    clock.now += 61
+def test_a_forgotten_tab_after_a_restart_does_not_lock_its_phone_out(gate: Gate, links: Links) -> None:
+    """It asks again and again with the cookie of a program that has ended, and by its old link when it is reloaded."""
+    for _ in range(50):
+        assert ask(gate, cookie=f"{COOKIE}=of-the-last-program")[0] == 403
+        assert ask(gate, query=f"{QUERY}=used-up", cookie=f"{COOKIE}=of-the-last-program")[0] == 403
+    cookie = enter(gate, links.mint(), cookie=f"{COOKIE}=of-the-last-program")
     assert ask(gate, cookie=cookie)[0] == 200
+
+
+@pytest.mark.parametrize("method", ["HEAD", "OPTIONS", "POST", "PUT"])
+def test_only_opening_a_link_uses_it_up(gate: Gate, links: Links, method: str) -> None:
+    token = links.mint()
+    status, headers, _ = ask(gate, query=f"{QUERY}={token}", method=method)
+    assert (status, "set-cookie" in headers) == (403, False)
+    enter(gate, token)
 
 
 def test_shutting_out_ends_links_and_cookies(gate: Gate, links: Links) -> None:
@@ -170,10 +178,55 @@ def test_shutting_out_ends_links_and_cookies(gate: Gate, links: Links) -> None:
     assert ask(gate, query=f"{QUERY}={token}")[0] == 403
 
 
-@pytest.mark.parametrize("wanted", ["8.8.8.8", "example", "::1"])
+@pytest.mark.parametrize("kind", ["http", "websocket"])
+def test_shutting_out_ends_what_is_open(links: Links, kind: str) -> None:
+    async def endless(scope: Any, receive: Any, send: Any) -> None:
+        if kind == "websocket":
+            await receive()
+            await send({"type": "websocket.accept"})
+        else:
+            await send({"type": "http.response.start", "status": 200, "headers": []})
+            await send({"type": "http.response.body", "body": b"a part", "more_body": True})
+        began.set()
+        await asyncio.Event().wait()
+
+    sent: list[dict[str, Any]] = []
+
+    async def send(message: dict[str, Any]) -> None:
+        sent.append(message)
+
+    async def receive() -> dict[str, str]:
+        return {"type": f"{kind}.connect"}
+
+    async def act() -> None:
+        cookie = links.enter(links.mint())
+        headers = [(b"host", HOST.encode()), (b"cookie", f"{COOKIE}={cookie}".encode())]
+        scope = {"type": kind, "method": "GET", "path": "/", "query_string": b"", "headers": headers}
+        served = asyncio.ensure_future(Gate(endless, [HOST], links)(scope, receive, send))
+        await asyncio.wait_for(began.wait(), 10)
+        Thread(target=links.shut_out).start()  # as the app's page does, which runs in a thread of its own
+        await asyncio.wait_for(served, 10)
+
+    began = asyncio.Event()
+    asyncio.run(act())
+    if kind == "websocket":
+        assert sent[-1] == {"type": "websocket.close", "code": 1008}
+    assert links.inside == 0
+
+
+@pytest.mark.parametrize(
+    "wanted",
+    ["8.8.8.8", "example", "::1", "0.0.0.0", "255.255.255.255", "224.0.0.1", "198.18.0.1", "192.0.2.1", "100.64.0.1"],
+)
 def test_the_link_opens_on_a_home_network_only(wanted: str) -> None:
-    with pytest.raises(BadInput, match="home network"):
+    with pytest.raises(BadInput, match="not an address of a home network"):
         phone.home_address(wanted)
+
+
+@pytest.mark.parametrize("wanted", ["10.0.0.7", "172.16.3.4", "172.31.0.1", "192.168.0.12", "169.254.7.8"])
+def test_it_opens_on_every_kind_of_home_network(wanted: str) -> None:
+    """RFC 1918, section 3; RFC 3927, section 2.1."""
+    assert phone.home_address(wanted) == wanted
 
 
 def test_a_page_may_load_nothing_from_elsewhere() -> None:

@@ -79,6 +79,17 @@ def test_two_windows_join_their_marks():
     assert joined(both, Edit("p", 30, (A, C), bases=(10,), was=(A,))) is None  # sent twice
 
 
+def test_two_windows_whose_clocks_are_behind_lose_no_mark():
+    """A clock that was ahead left a stamp ahead of every clock; both windows go on from it, by chance to the same."""
+    ahead = Edit("p", 10**13, (A,))
+    here = Edit("p", 10**13 + 1, (A, B), bases=(10**13,), was=(A,))
+    there = Edit("p", 10**13 + 1, (A, C), bases=(10**13,), was=(A,))
+    both = joined(joined(ahead, here), there)
+    assert both is not None
+    assert both.regions == (A, B, C)
+    assert joined(here, here) is None  # sent twice
+
+
 def test_quick_edits_of_one_window_follow_each_other():
     first = Edit("p", 20, (B,), bases=(10,), was=(A,))
     second = Edit("p", 21, (C,), bases=(10, 20), was=(A, B))  # made before the answer to the first

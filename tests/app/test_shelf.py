@@ -7,6 +7,7 @@ import io
 import pytest
 from PIL import Image
 
+from colormatch.library import history
 from colormatch.library.starter import install_starter
 from colormatch.records import Ground, Lab, Paint, Swatch
 
@@ -47,6 +48,15 @@ def type_in(app, **fields):
     for key, value in fields.items():
         app.text_input(key=key.replace("_", "-").replace("--", "_")).input(value)
     return app
+
+
+def test_the_shelf_is_as_it_is_though_the_clock_was_once_ahead(visit, library, monkeypatch):
+    with monkeypatch.context() as ahead:
+        ahead.setattr(history, "now", lambda: "2099-01-01T00:00:00.000000+00:00")
+        library.add(Paint("Deep Brown"))
+    assert cards(visit()) == ["Deep Brown"]
+    library.add(Paint("Walnut"))
+    assert cards(visit()) == ["Deep Brown", "Walnut"]
 
 
 def test_keep_pressed_twice_adds_a_paint_once(visit, library):

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from colormatch.errors import BadInput, LibraryDamaged, LibraryError, LibraryTooNew, LibraryUnwritable, PaintError
-from colormatch.library import Library, SavedRepair, backup, database, schema
+from colormatch.library import Library, SavedRepair, backup, database, history, schema
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, SurfaceState, Swatch
 
 from .strategies import shelves
@@ -169,6 +169,19 @@ def test_the_stamp_tells_states_apart(library):
     assert len(set(seen)) == 4
     library.set_setting("theme", "gray")
     assert library.stamp() == seen[-1]
+
+
+def test_the_stamp_tells_states_apart_while_the_clock_was_ahead(library, monkeypatch):
+    clock = iter(["2099-01-01T00:00:00.000000+00:00", *(f"2026-11-29T12:00:0{n}.000000+00:00" for n in range(9))])
+    monkeypatch.setattr(history, "now", lambda: next(clock))
+    seen = [library.stamp()]
+    for name in "abc":  # the first of them in 2099
+        library.add(Paint(name))
+        seen.append(library.stamp())
+    library.undo()
+    seen.append(library.stamp())
+    library.add(Paint("d"))
+    assert len({*seen, library.stamp()}) == 6
 
 
 def test_repairs_settings_and_fits_are_kept(library):
