@@ -45,11 +45,15 @@ class Mutant:
     why: str = ""
 
     @property
+    def room(self) -> str:
+        """The folder that the module stands in."""
+        return Path(self.path).parts[1]
+
+    @property
     def tests(self) -> list[str]:
         """The module's own tests, its examples, and then those of its whole room."""
-        _, room, name = Path(self.path).parts
-        own = f"tests/{room}/test_{name}"
-        return [*([own] if (ROOT / own).exists() else []), self.path, f"tests/{room}"]
+        own = f"tests/{self.room}/test_{Path(self.path).name}"
+        return [*([own] if (ROOT / own).exists() else []), self.path, f"tests/{self.room}"]
 
     def spoil(self, text: str) -> str:
         """The module's text with the change; of several places that look alike, the nearest to where it stood.
@@ -137,11 +141,18 @@ def judged(copy: Scratch, mutant: Mutant) -> str:
 def judge(again: bool) -> None:
     """Judge those without a verdict, or once more those that survived and for which no reason stands."""
     mutants, column = read(), "now" if again else "first"
+    waiting = [
+        place
+        for place, mutant in enumerate(mutants)
+        if not getattr(mutant, column) and not (again and (mutant.first in NOTICED or mutant.why))
+    ]
     with scratch() as copy:
-        for place, mutant in enumerate(mutants):
-            if getattr(mutant, column) or (again and (mutant.first in NOTICED or mutant.why)):
-                continue
-            started = time.perf_counter()
+        for room in sorted({mutants[place].room for place in waiting}):
+            if (ended := copy.run([f"tests/{room}", f"colormatch/{room}"], 4 * _TIMEOUT)) != "passed":
+                raise RuntimeError(f"Without a change the tests of {room} end with '{ended}'.")
+            print(f"tests of {room} pass without a change", flush=True)
+        for place in waiting:
+            mutant, started = mutants[place], time.perf_counter()
             mutants[place] = replace(mutant, **{column: judged(copy, mutant)})
             write(mutants)
             seconds = time.perf_counter() - started
