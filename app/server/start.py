@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from app.server import phone
+from app.server import files, phone
 from app.server.gate import Gate, Links
 from app.server.pictures import route
 
@@ -72,11 +72,15 @@ def serve(port: int, script: Path = MAIN, door: phone.Door | None = None, links:
     """
     import streamlit as st
     from starlette.middleware import Middleware
+    from streamlit.runtime.pages_manager import PagesManager
 
+    # Streamlit would take the folder `pages` for pages of its own kind, and a page that is reloaded for one that is
+    # missing there.
+    PagesManager.uses_pages_directory = False
     phone.door = door
     if door:
         address, hosts, links = door.host.rpartition(":")[0], [door.host], door.links
     else:
         address, hosts = LOOPBACK, [f"{LOOPBACK}:{port}", f"localhost:{port}"]
     gate = Middleware(Gate, hosts=hosts, links=links)
-    st.App(str(script), routes=[route()], middleware=[gate]).run(config=settings(port, address))
+    st.App(str(script), routes=[route(), *files.routes()], middleware=[gate]).run(config=settings(port, address))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import tempfile
+from datetime import date
+from functools import partial
 from pathlib import Path
 
 import streamlit as st
@@ -10,7 +11,7 @@ import streamlit as st
 from app.shelf import way_up
 from app.state import address, session
 from app.state.library import open_library
-from app.widgets import look
+from app.widgets import files, look
 from colormatch.library import backup
 from colormatch.library.backup import Backup
 from colormatch.library.rescue import restore, save_archive, verify
@@ -43,16 +44,9 @@ def _keep() -> None:
         "Your library is backed up by itself once a day, and before anything large. These copies lie on the same disk: "
         "now and then save everything as one file, on another disk or a stick."
     )
-    with st.container(horizontal=True, gap="small", key="backup-actions"):
-        st.button("Back up now", key="back-up", type="primary", on_click=_back_up)
-        st.download_button(
-            "Save everything as one file",
-            _archive,
-            file_name="colormatch-library.zip",
-            mime="application/zip",
-            key="archive",
-            on_click="ignore",
-        )
+    st.button("Back up now", key="back-up", type="primary", on_click=_back_up)
+    name = f"colormatch-library-{date.today()}.zip"
+    files.offer("Save everything as one file", name, partial(save_archive, open_library()), "archive")
     st.subheader("Check everything")
     if st.button("Check every record and photo", key="verify"):
         with st.spinner("Checking every record and photo"):
@@ -69,13 +63,6 @@ def _back_up() -> None:
         backup.back_up(open_library().database, "asked")
 
 
-def _archive() -> bytes:
-    with tempfile.TemporaryDirectory() as folder:
-        target = Path(folder) / "library.zip"
-        save_archive(open_library(), target)
-        return target.read_bytes()
-
-
 def ways_back() -> None:
     """Every backup with its button; works on a library that can't be opened."""
     st.subheader("Go back to a backup")
@@ -88,10 +75,10 @@ def ways_back() -> None:
             st.markdown(f"**{made:%A, %d %B %Y, %H:%M}**  \n{_WHY.get(one.reason, one.reason)}")
             with st.popover("Go back", key=f"backup-{number}"):
                 _confirm(one, number)
-    st.file_uploader("Or choose a file that was saved here", type=["zip", "sqlite3"], key=_FILE)
-    if session.widget_value(_FILE) is not None:
+    chosen = files.choose("Or choose a file that was saved here, or drop it on this place", ["zip", "sqlite3"], _FILE)
+    for path in chosen:
         st.write("It takes the place of your library as it is now, which is backed up first.")
-        st.button("Put this file in place", key="restore-file-go", type="primary", on_click=_restore_file)
+        st.button("Put this file in place", key="restore-file-go", type="primary", on_click=_restore, args=(path,))
 
 
 def _confirm(one: Backup, number: int) -> None:
@@ -105,12 +92,5 @@ def _confirm(one: Backup, number: int) -> None:
 def _restore(path: Path) -> None:
     with session.telling():
         restore(default_folder(), path)
+        files.done_with(_FILE)
         address.go()
-
-
-def _restore_file() -> None:
-    upload = session.widget_value(_FILE)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"saved{Path(upload.name).suffix}"
-        path.write_bytes(upload.getvalue())
-        _restore(path)

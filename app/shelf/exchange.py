@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,7 @@ import streamlit as st
 from app.shelf import typed, way_up
 from app.state import address, session
 from app.state.library import open_library
-from app.widgets import chips, look
+from app.widgets import chips, files, look
 from colormatch.errors import ColorMatchError
 from colormatch.library.chosen import ENDINGS, lay_out
 from colormatch.library.exchange import export_exchange
@@ -60,22 +60,8 @@ def _take_out() -> None:
         "Everything on your shelf as one .zip file: tables that any spreadsheet opens, and the photos. Bring it in on "
         "another computer, or give it to a friend."
     )
-    st.download_button(
-        "Download the shelf",
-        _zipped,
-        file_name="swatches.zip",
-        mime="application/zip",
-        key="export",
-        type="primary",
-        on_click="ignore",
-    )
-
-
-def _zipped() -> bytes:
-    with tempfile.TemporaryDirectory() as folder:
-        target = Path(folder) / "swatches.zip"
-        export_exchange(open_library(), target)
-        return target.read_bytes()
+    make = partial(export_exchange, open_library())
+    files.offer("Download the shelf", f"swatches-{date.today()}.zip", make, "export", first=True)
 
 
 # --- in --------------------------------------------------------------------------------------------------------------
@@ -83,36 +69,31 @@ def _zipped() -> bytes:
 
 def _bring_in() -> None:
     st.subheader("Bring in")
-    uploads = st.file_uploader(
+    chosen = files.choose(
         "A shelf's .zip file, its .csv tables, or an instrument's file (CxF, CGATS), whose samples become woods. "
         "Nothing is changed before you have seen what would be",
-        type=ENDINGS,
-        accept_multiple_files=True,
-        key=_FILES,
+        ENDINGS,
+        _FILES,
+        several=True,
     )
-    if not uploads:
+    if not chosen:
         return
     try:
         with st.spinner("Reading the files"):
-            plan = _import(uploads, preview=True)
+            plan = _import(chosen, preview=True)
     except ColorMatchError as error:
         st.error(look.plain(str(error)))
         return
-    _preview(plan)
+    _preview(plan, chosen)
 
 
-@contextmanager
-def _laid_out(uploads: list[Any]) -> Iterator[Path]:
+def _import(chosen: list[Path], *, preview: bool, conflicts: Conflicts = Conflicts.MINE) -> ImportPlan:
     with tempfile.TemporaryDirectory() as folder:
-        yield lay_out({upload.name: upload.getvalue() for upload in uploads}, Path(folder))
-
-
-def _import(uploads: list[Any], *, preview: bool, conflicts: Conflicts = Conflicts.MINE) -> ImportPlan:
-    with _laid_out(uploads) as source:
+        source = lay_out(chosen, Path(folder))
         return import_exchange(open_library(), source, preview=preview, conflicts=conflicts)
 
 
-def _preview(plan: ImportPlan) -> None:
+def _preview(plan: ImportPlan, chosen: list[Path]) -> None:
     # Whoever chooses tables one by one knows that it is not the whole folder.
     look.sentences([flag.text for flag in plan.flags if flag.code != "manifest-missing"])
     by_fate = {fate: [item for item in plan.items if item.fate is fate] for fate in Fate}
@@ -133,7 +114,7 @@ def _preview(plan: ImportPlan) -> None:
             required=True,
             key="conflicts",
         )
-    st.button("Bring it in", key="import", type="primary", on_click=_bring, args=(bool(by_fate[Fate.CONFLICT]),))
+    st.button("Bring it in", key="import", type="primary", on_click=_bring, args=(chosen, bool(by_fate[Fate.CONFLICT])))
 
 
 def _list(items: list[Incoming]) -> None:
@@ -179,8 +160,9 @@ def _shown(value: Any) -> str:
     return text if len(text) <= _LONG else f"{text[:_LONG]} ..."
 
 
-def _bring(asked: bool) -> None:
+def _bring(chosen: list[Path], asked: bool) -> None:
     with session.telling():
         conflicts = session.widget_value("conflicts") if asked else Conflicts.MINE
-        _import(session.widget_value(_FILES), preview=False, conflicts=conflicts)
+        _import(chosen, preview=False, conflicts=conflicts)
+        files.done_with(_FILES)
         address.go()

@@ -201,6 +201,16 @@ def done_with(key: str, file: str) -> None:
     st.session_state[f"{key}-done"] = file
 
 
+def held(key: str) -> list[str]:
+    """What :func:`hold` was given for a key; empty where nothing was."""
+    return list(st.session_state.get(f"{key}-held", ()))
+
+
+def hold(key: str, what: list[str]) -> None:
+    """Keep names of files on their way for as long as the page is open in a browser."""
+    st.session_state[f"{key}-held"] = what
+
+
 def time_zone() -> ZoneInfo | None:
     """The time zone of whoever looks; None, this machine's, where the browser does not tell."""
     name = st.context.timezone

@@ -142,7 +142,7 @@ def _as_folder(source: Path) -> Iterator[Path]:
         yield source
         return
     with tempfile.TemporaryDirectory() as folder:
-        yield lay_out({source.name: source.read_bytes()}, Path(folder))
+        yield lay_out([source], Path(folder))
 
 
 def _back_up(library: Library, args: argparse.Namespace) -> Answer:

@@ -7,26 +7,31 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Mapping
-from pathlib import Path, PurePath
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
 
 from colormatch.errors import BadInput
 from colormatch.instrument.measurements import CGATS_ENDINGS, CXF_ENDINGS, read_measurements
 from colormatch.library.columns import columns_of
 from colormatch.library.exchange import MANIFEST, SHEETS
+from colormatch.library.limits import MAX_SHEET_BYTES, shown
 from colormatch.library.sheet import write_sheet
 from colormatch.records import Ground
 
 #: Endings of files that can be brought in, without their dot.
 ENDINGS = sorted(ending[1:] for ending in {".zip", ".csv", ".json", *CGATS_ENDINGS, *CXF_ENDINGS})
 
+#: Of a sheet's first line so much is looked at, bytes.
+_LONGEST_HEAD = 2**16
 
-def lay_out(files: Mapping[str, bytes], folder: Path) -> Path:
-    """Write files into a folder as `import_exchange` takes them.
+
+def lay_out(files: Sequence[Path], folder: Path) -> Path:
+    """Files as `import_exchange` takes them: a zip file where it lies, others copied into a folder.
 
     Parameters
     ----------
-    files : mapping of bytes by file name
+    files : sequence of Path
         One zip file, or sheets of an exchange folder under whatever names, or an instrument's files, whose samples
         become grounds.
     folder : Path
@@ -40,31 +45,28 @@ def lay_out(files: Mapping[str, bytes], folder: Path) -> Path:
     Raises
     ------
     BadInput
-        A zip file beside others, a sheet of no known kind, or two of one kind.
+        A zip file beside others, a sheet that is too large or of no known kind, or two of one kind.
     ExchangeError
         An instrument's file can't be used.
     """
-    names = list(files)
-    if any(name.lower().endswith(".zip") for name in names):
-        if len(names) > 1:
+    if any(path.suffix.lower() == ".zip" for path in files):
+        if len(files) > 1:
             raise BadInput("A zip file was chosen together with other files.", "Bring in one zip file at a time.")
-        target = folder / PurePath(names[0]).name
-        target.write_bytes(files[names[0]])
-        return target
-    target = folder / PurePath(names[0]).stem
+        return files[0]
+    target = folder / files[0].stem
     target.mkdir()
     grounds: list[Ground] = []
-    for name, content in files.items():
-        plain = PurePath(name).name
+    for path in files:
+        plain = path.name
         if plain.lower().endswith((".csv", MANIFEST)):
-            sheet = plain if plain in (MANIFEST, *SHEETS.values()) else SHEETS[_kind_of(plain, content)]
+            sheet = plain if plain in (MANIFEST, *SHEETS.values()) else SHEETS[_kind_of(path)]
             if (target / sheet).exists():
                 raise BadInput(f"{plain} is a second {sheet}.", "Bring in one file of each kind at a time.")
-            (target / sheet).write_bytes(content)
+            if (size := path.stat().st_size) > MAX_SHEET_BYTES:
+                raise BadInput(f"{plain} takes {shown(size)}.", f"Split it into sheets of {shown(MAX_SHEET_BYTES)}.")
+            shutil.copyfile(path, target / sheet)
         else:
-            raw = folder / plain
-            raw.write_bytes(content)
-            grounds += grounds_in(raw)
+            grounds += grounds_in(path)
     if grounds:
         (target / SHEETS[Ground]).write_bytes(write_sheet(Ground, grounds))
     return target
@@ -84,9 +86,10 @@ def grounds_in(path: Path) -> list[Ground]:
     ]
 
 
-def _kind_of(name: str, content: bytes) -> type:
+def _kind_of(path: Path) -> type:
     """Which sheet a CSV file is, by its first line: the kind of which it has all that is needed, and most columns."""
-    first = content.decode("utf-8-sig", errors="replace").partition("\n")[0].strip()
+    with path.open("rb") as stream:
+        first = stream.readline(_LONGEST_HEAD).decode("utf-8-sig", errors="replace").strip()
     head = {cell.strip() for row in csv.reader([first]) for cell in row}
     fitting = {
         kind: len(head & {column.name for column in columns_of(kind)})
@@ -95,7 +98,7 @@ def _kind_of(name: str, content: bytes) -> type:
     }
     if not fitting:
         raise BadInput(
-            f"{name} is no sheet of paints, swatches, grounds, chips, cards or clear coats.",
+            f"{path.name} is no sheet of paints, swatches, grounds, chips, cards or clear coats.",
             "Its first line has to name the columns, as in an exported folder.",
         )
     return max(fitting, key=lambda kind: fitting[kind])

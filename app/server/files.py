@@ -1,0 +1,221 @@
+"""Large files on their way out of the app and into it: streamed from disk and to disk, never held in memory.
+
+They lie beside the library, on the disk that has room for them, and not in the system's temporary folder, which may be
+a part of the memory. None outlives the program.
+"""
+
+from __future__ import annotations
+
+import atexit
+import re
+import secrets
+import shutil
+from collections import OrderedDict
+from collections.abc import AsyncIterator, Callable
+from functools import partial
+from http import HTTPStatus
+from pathlib import Path, PurePath
+from threading import Lock
+from typing import TYPE_CHECKING
+from urllib.parse import quote
+
+from colormatch.errors import BadInput, ColorMatchError
+from colormatch.library.database import explained
+from colormatch.library.limits import MAX_DATABASE_BYTES, MAX_PHOTOS_BYTES, refuse_full, shown
+from colormatch.library.photos import TEMPORARY_PREFIX
+from colormatch.library.store import default_folder
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+    from starlette.routing import Route
+
+#: Files kept in each direction; the oldest go first. More than anybody chooses at once.
+_KEPT = 20
+#: Largest file taken in, bytes: the largest backup. The disk usually ends before.
+_MOST = MAX_PHOTOS_BYTES + MAX_DATABASE_BYTES
+#: Read and sent at a time, bytes.
+_PIECE = 2**18
+#: Where the browser sends a file to, with its name as the query.
+UPLOAD = "/upload"
+
+
+class _Kept:
+    """The last few files by token, each in a folder of its own."""
+
+    def __init__(self) -> None:
+        self._paths: OrderedDict[str, Path] = OrderedDict()
+        self._lock = Lock()
+
+    def put(self, path: Path) -> str:
+        token = secrets.token_urlsafe(16)
+        with self._lock:
+            self._paths[token] = path
+            old = [self._paths.popitem(last=False)[1] for _ in range(len(self._paths) - _KEPT)]
+        for one in old:
+            shutil.rmtree(one.parent, ignore_errors=True)
+        return token
+
+    def get(self, token: str) -> Path | None:
+        return self._paths.get(token)
+
+    def drop(self, token: str) -> None:
+        with self._lock:
+            path = self._paths.pop(token, None)
+        if path:
+            shutil.rmtree(path.parent, ignore_errors=True)
+
+
+_out, _in = _Kept(), _Kept()
+
+
+def _place() -> Path:
+    """A new folder beside the library's files, gone when the program ends; after a crash the library clears it away."""
+    folder = default_folder().expanduser().absolute()
+    with explained(folder):
+        folder.mkdir(parents=True, mode=0o700, exist_ok=True)
+        place = folder / f"{TEMPORARY_PREFIX}{secrets.token_hex(8)}"
+        place.mkdir(mode=0o700)
+    atexit.register(partial(shutil.rmtree, place, ignore_errors=True))
+    return place
+
+
+# --- out -------------------------------------------------------------------------------------------------------------
+
+
+def hand_out(name: str, make: Callable[[Path], object]) -> str:
+    """Make a file for the browser to fetch once.
+
+    Parameters
+    ----------
+    name : str
+        What it is called there.
+    make : callable
+        Writes it to a path.
+
+    Returns
+    -------
+    str
+        Its address. The file is deleted as soon as all of it was sent.
+
+    Raises
+    ------
+    ColorMatchError
+        What ``make`` raises, or the disk refuses; nothing is left behind.
+    """
+    place = _place()
+    try:
+        make(place / name)
+    except BaseException:
+        shutil.rmtree(place, ignore_errors=True)
+        raise
+    return f"/file/{_out.put(place / name)}/{quote(name)}"
+
+
+def size_of(address: str) -> str:
+    """Size of a file that waits to be fetched, in words; empty where it has been, or is there no longer."""
+    path = _out.get(address.split("/")[2])
+    return shown(path.stat().st_size) if path and path.is_file() else ""
+
+
+async def _send(request: Request) -> Response:
+    from starlette.concurrency import run_in_threadpool
+    from starlette.responses import PlainTextResponse, StreamingResponse
+
+    token = request.path_params["token"]
+    path = _out.get(token)
+    if path is None or not path.is_file():
+        words = "This file was fetched already, or the program was started again. Make it again on the app's page."
+        return PlainTextResponse(words, HTTPStatus.GONE)
+
+    async def pieces() -> AsyncIterator[bytes]:
+        with path.open("rb") as stream:
+            while piece := await run_in_threadpool(stream.read, _PIECE):
+                yield piece
+        _out.drop(token)  # not where the browser went away before: it may ask again
+
+    headers = {
+        "Content-Length": str(path.stat().st_size),
+        "Content-Disposition": f"attachment; filename*=UTF-8''{quote(path.name)}",
+        "Cache-Control": "no-store",
+    }
+    if request.method == "HEAD":
+        return PlainTextResponse(headers=headers)
+    return StreamingResponse(pieces(), media_type="application/zip", headers=headers)
+
+
+# --- in --------------------------------------------------------------------------------------------------------------
+
+
+def arrived(token: str) -> Path | None:
+    """Where a file lies that a browser has sent; None where it is there no longer."""
+    path = _in.get(token)
+    return path if path and path.is_file() else None
+
+
+def forget(token: str) -> None:
+    """Delete a file that a browser has sent."""
+    _in.drop(token)
+
+
+async def _ask(request: Request) -> Response:
+    """Whether a file would be taken: a refusal would not reach a browser that is still sending it."""
+    from starlette.responses import JSONResponse
+
+    asked = request.query_params
+    try:
+        _refuse(_plain(asked.get("name", "")), asked.get("size", ""))
+    except ColorMatchError as error:
+        return JSONResponse({"told": str(error)})
+    return JSONResponse({})
+
+
+async def _receive(request: Request) -> Response:
+    from starlette.concurrency import run_in_threadpool
+    from starlette.requests import ClientDisconnect
+    from starlette.responses import JSONResponse
+
+    name = _plain(request.query_params.get("name", ""))
+    try:
+        # The server holds a browser to the size that it announces.
+        _refuse(name, request.headers.get("content-length", ""))
+        place = _place()
+        try:
+            with explained(place.parent), (place / name).open("xb") as stream:
+                async for piece in request.stream():
+                    await run_in_threadpool(stream.write, piece)
+        except BaseException:  # the disk is full, or the browser went away
+            shutil.rmtree(place, ignore_errors=True)
+            raise
+    except ColorMatchError as error:
+        return JSONResponse({"told": str(error)}, HTTPStatus.INSUFFICIENT_STORAGE)
+    except ClientDisconnect:
+        return JSONResponse({}, HTTPStatus.BAD_REQUEST)
+    return JSONResponse({"token": _in.put(place / name)})
+
+
+def _refuse(name: str, size: str) -> None:
+    """Refuse a file of a size, as a browser says it, that can't be taken."""
+    if not (size.isascii() and size.isdecimal() and len(size) < 19):
+        raise BadInput(f"The size of {name} is not known.", "Reload the page and choose it again.")
+    if int(size) == 0:
+        raise BadInput(f"{name} is empty.", "Choose another file.")
+    if int(size) > _MOST:
+        raise BadInput(
+            f"{name} takes {shown(int(size))}, and at most {shown(_MOST)} can be taken.", "Choose another file."
+        )
+    folder = default_folder().expanduser().absolute()
+    refuse_full(next(one for one in (folder, *folder.parents) if one.is_dir()), int(size))
+
+
+def _plain(name: str) -> str:
+    """The name of a file as every file system takes it, its ending kept."""
+    plain = re.sub(r"[^\w .()-]", "_", PurePath(name).name)[-60:].strip(" .")
+    return plain or "file"
+
+
+def routes() -> list[Route]:
+    """What the server answers those addresses with."""
+    from starlette.routing import Route
+
+    return [Route("/file/{token}/{name}", _send), Route(UPLOAD, _ask), Route(UPLOAD, _receive, methods=["PUT"])]
