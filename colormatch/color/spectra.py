@@ -53,7 +53,8 @@ def lab_from_reflectance(reflectance: FloatArray) -> FloatArray:
 def lab_slopes(xyz: FloatArray) -> FloatArray:
     """(..., 3, 3) derivatives of L*, a*, b* (rows) by X, Y, Z (columns) under D65."""
     t = np.asarray(xyz) / WHITE_XYZ
-    f = np.where(t > EPSILON, np.cbrt(np.maximum(t, EPSILON)) ** -2 / 3, KAPPA / 116) / WHITE_XYZ
+    root = np.cbrt(np.maximum(t, EPSILON))
+    f = np.where(t > EPSILON, 1 / (3 * root * root), KAPPA / 116) / WHITE_XYZ
     x, y, z = f[..., 0], f[..., 1], f[..., 2]
     slopes = np.zeros((*f.shape[:-1], 3, 3))
     slopes[..., 0, 1] = 116 * y

@@ -101,7 +101,9 @@ def fit_flags(
             f"{name} has one swatch only: what it does at other ratios and on other wood is a guess with wide margins."
         )
         flags.append(Flag("one-swatch", text, 1))
-    flags += [flag for flag in map(no_trace, swatches) if flag]
+    traces = np.asarray(delta_e(np.array([s.lab for s in swatches]), np.array([s.ground_lab for s in swatches])))
+    faint = (swatch for swatch, trace in zip(swatches, traces, strict=True) if trace < _NO_TRACE)
+    flags += [flag for flag in map(no_trace, faint) if flag]
     for swatch, residual, chi, gap in zip(swatches, residuals, surprise, unreached, strict=True):
         ratio = format_ratio(swatch.paint_parts, swatch.water_parts)
         which = f"The swatch {ratio}, {swatch.coats} coat{'s' * (swatch.coats > 1)} on {swatch.ground} of {name}"

@@ -19,18 +19,20 @@ import io
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 
 from colormatch.color.difference import axis_weights, delta_e
-from colormatch.color.solver import Which, least_squares
-from colormatch.color.space import lab_from_xyz
-from colormatch.color.spectra import XYZ_WEIGHTS, lab_from_reflectance, lab_slopes, reflectance_from_lab
+from colormatch.color.solver import NormalEquations, Which, marquardt
+from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
 from colormatch.errors import PaintError
 from colormatch.records import SIGMA_PER_RADIUS, Flag, FloatArray, Swatch
 from colormatch.wash import film as physics
 from colormatch.wash import optics
 from colormatch.wash.doubts import birge_ratio, fit_flags
+from colormatch.wash.slopes import washes_with_slopes
 
 #: Refits behind the uncertainty.
 REFITS = 30
@@ -54,6 +56,11 @@ _TRANSPARENT_LOG_S, _TRANSPARENT_SIGMA = np.log(0.2), 0.8
 STEP_SIGMA, BEND_SIGMA = 2.0, 1.2
 #: Starts of the inner reflectance, standard deviations from its mean: the one direction with more than one valley.
 _STARTS = (0.0, 1.5, -1.5)
+#: Most steps of a fit, and what the last may lower half of chi-square by: of the estimate, and of the refits.
+_STEPS, _FINE, _REFIT = 60, 1e-5, 1e-3
+#: So many swatches hold a paint so closely that less will do: theta to a twentieth of its standard deviation, refits
+#: (whose chi-square is eleven above the estimate's on average) to a thousandth of their spread, in single precision.
+_MANY, _STEPS_OF_MANY, _FINE_OF_MANY, _ROUGH = 24, 12, 1e-3, 1e-2
 #: Counts up when the fit changes in a way that the numbers above don't show, so that stored models are made anew.
 _VERSION = 2
 
@@ -178,6 +185,20 @@ def fit_paint(swatches: Sequence[Swatch], kind: str = "") -> PaintModel:
     return PaintModel(swatches[0].paint, theta, draws, residuals, key, flags, spread)
 
 
+class _Residuals(NamedTuple):
+    """Residuals of unit variance, and their derivatives."""
+
+    #: (b, n, 3) of the swatches' colors.
+    data: FloatArray
+    #: (b, r) of the prior.
+    prior: FloatArray
+    #: (b, n) of the films' log thickness.
+    film: FloatArray
+    #: (b, n, 3, 11) and (b, n, 3) of the colors by theta, and by each swatch's own log thickness.
+    by_theta: FloatArray
+    by_film: FloatArray
+
+
 class _Fit:
     """The least-squares problem of one paint: data, prior, and their random moves in the refits."""
 
@@ -186,6 +207,7 @@ class _Fit:
         self.coats = np.array([s.coats for s in swatches])
         grounds = np.array([s.ground_lab for s in swatches])
         self.ground = reflectance_from_lab(grounds)
+        self.coarse_ground = self.ground.astype(np.float32)
         self.lab = np.array([s.lab for s in swatches])
         self.unreached = np.asarray(delta_e(lab_from_reflectance(self.ground), grounds))
         sigma = np.hypot([s.uncertainty * SIGMA_PER_RADIUS for s in swatches], MODEL_ERROR)
@@ -193,6 +215,7 @@ class _Fit:
         #: Standard deviation of each log film thickness.
         self.scatter_sigma = APPLICATION_SCATTER
         count = len(swatches)
+        self.many = count >= _MANY
         self.mean, sigma_of_theta = PRIOR_MEAN.copy(), PRIOR_SIGMA.copy()
         if transparent:
             self.mean[optics.LOG_S], sigma_of_theta[optics.LOG_S] = _TRANSPARENT_LOG_S, _TRANSPARENT_SIGMA
@@ -211,10 +234,11 @@ class _Fit:
             self.scatter_sigma = self.scatter_sigma * spread
             best = self._best()
 
-        def refit(parameters: FloatArray, which: Which) -> tuple[FloatArray, FloatArray]:
-            return self._problem(parameters, which + len(_STARTS))
+        def refit(parameters: FloatArray, which: Which) -> NormalEquations:
+            return self._equations(parameters, which + len(_STARTS), fast=self.many)
 
-        refits, _ = least_squares(refit, np.tile(best, (REFITS, 1)), tolerance=1e-3)
+        steps, tolerance = (_STEPS_OF_MANY, _ROUGH) if self.many else (_STEPS, _REFIT)
+        refits, _ = marquardt(refit, np.tile(best, (REFITS, 1)), steps=steps, tolerance=tolerance)
         return best[: optics.SIZE].copy(), refits[:, : optics.SIZE].copy(), surprise, spread
 
     def _best(self) -> FloatArray:
@@ -222,23 +246,28 @@ class _Fit:
         starts = np.zeros((len(_STARTS), optics.SIZE + len(self.coats)))
         starts[:, : optics.SIZE] = self.mean
         starts[:, optics.LOGIT_K2] += np.array(_STARTS) * PRIOR_SIGMA[optics.LOGIT_K2]
-        found, cost = least_squares(self._problem, starts, tolerance=1e-5)
-        best: FloatArray = found[np.argmin(cost)]
-        return best
+        if not self.many:
+            found, cost = marquardt(self._equations, starts, steps=_STEPS, tolerance=_FINE)
+            return np.asarray(found[np.argmin(cost)])
+        found, cost = marquardt(partial(self._equations, fast=True), starts, steps=_STEPS, tolerance=_ROUGH)
+        nearly = found[[np.argmin(cost)]]
+        return np.asarray(marquardt(self._equations, nearly, steps=_STEPS, tolerance=_FINE_OF_MANY)[0][0])
 
     def _surprise(self, best: FloatArray) -> tuple[FloatArray, float]:
         """(n,) chi-square of each swatch, its film's thickness included, and the degrees of freedom of their sum.
 
         Each residual keeps the share of its variance that the fit has not taken: one less its leverage (diagonal of
-        J (J'J)^-1 J', D. C. Hoaglin and R. E. Welsch, The American Statistician 32(1), 1978). The prior's rows take
-        part in J, so that parameters which it holds cost the swatches less than one degree each.
+        J (J'J)^-1 J', D. C. Hoaglin and R. E. Welsch, The American Statistician 32(1), 1978). The leverages of all
+        residuals add up to the number of parameters, and the prior's rows are among them: a parameter that the prior
+        holds costs the swatches less than one degree.
         """
         count = len(self.coats)
-        residuals, slopes = self._problem(best[None], np.array([0]))
-        data = residuals[0, : 3 * count].reshape(count, 3)
-        surprise: FloatArray = (data**2).sum(axis=1) + residuals[0, -count:] ** 2
-        left = 1 - (np.linalg.qr(slopes[0])[0] ** 2).sum(axis=1)
-        return surprise, float(left[: 3 * count].sum() + left[-count:].sum())
+        residuals = self._residuals(best[None], np.array([0]))
+        surprise: FloatArray = (residuals.data[0] ** 2).sum(axis=1) + residuals.film[0] ** 2
+        known = self._equations(best[None], np.array([0]))
+        left = known.shared[0] - np.swapaxes(known.border[0], 0, 1) @ (known.border[0] / known.own[0, :, None])
+        of_prior = float(np.trace(np.linalg.solve(left, self.prior.T @ self.prior)))
+        return surprise, 3 * count - optics.SIZE + of_prior
 
     def predicted(self, theta: FloatArray) -> FloatArray:
         """(n, 3) color that the model gives for each swatch, had its film come out as it should."""
@@ -247,23 +276,40 @@ class _Fit:
         coat = physics.film(paint.K, paint.S, x, paint.k2)
         return lab_from_reflectance(physics.seen(physics.lay(coat, physics.bare(self.ground))))
 
-    def _problem(self, parameters: FloatArray, which: Which) -> tuple[FloatArray, FloatArray]:
-        """Residuals and derivatives of parameters (b, 11 + n): theta, then log thickness of each swatch's film."""
-        theta, scatter = parameters[:, : optics.SIZE], parameters[:, optics.SIZE :]
-        lab, by_theta, by_thickness = washes_with_slopes(theta, scatter, self.fraction, self.coats, self.ground)
-        batch, count = scatter.shape
-        data = (lab - self.lab) * self.per_sigma
-        prior = (theta - self.mean) @ self.prior.T
-        residuals = np.concatenate([data.reshape(batch, -1), prior, scatter / self.scatter_sigma], axis=1)
+    def _residuals(self, parameters: FloatArray, which: Which, *, fast: bool = False) -> _Residuals:
+        """Residuals of parameters (b, 11 + n): theta, then log thickness of each swatch's film; fast: to some 1e-3."""
+        theta, film = parameters[:, : optics.SIZE], parameters[:, optics.SIZE :]
+        ground = self.coarse_ground if fast else self.ground
+        lab, by_theta, by_film = washes_with_slopes(theta, film, self.fraction, self.coats, ground)
+        count = len(self.coats)
+        rows = 3 * count + len(self.prior)
+        moves = self.moves[which]
+        data = (lab - self.lab) * self.per_sigma - moves[:, : 3 * count].reshape(lab.shape)
+        prior = (theta - self.mean) @ self.prior.T - moves[:, 3 * count : rows]
+        return _Residuals(
+            data,
+            prior,
+            film / self.scatter_sigma - moves[:, rows:],
+            by_theta * self.per_sigma[..., None],
+            by_film * self.per_sigma,
+        )
 
-        slopes = np.zeros((*residuals.shape, parameters.shape[1]))
-        data_rows, swatch = 3 * count, np.arange(count)
-        slopes[:, :data_rows, : optics.SIZE] = (by_theta * self.per_sigma[..., None]).reshape(batch, data_rows, -1)
-        blocks = slopes[:, :data_rows].reshape(batch, count, 3, -1)
-        blocks[:, swatch, :, optics.SIZE + swatch] = np.moveaxis(by_thickness * self.per_sigma, 1, 0)
-        slopes[:, data_rows : data_rows + len(self.prior), : optics.SIZE] = self.prior
-        slopes[:, data_rows + len(self.prior) + swatch, optics.SIZE + swatch] = 1 / self.scatter_sigma
-        return residuals - self.moves[which], slopes
+    def _equations(self, parameters: FloatArray, which: Which, *, fast: bool = False) -> NormalEquations:
+        """The normal equations of parameters (b, 11 + n): theta is shared, each thickness meets its own swatch."""
+        r = self._residuals(parameters, which, fast=fast)
+        batch = len(parameters)
+        data, slopes = r.data.reshape(batch, -1, 1), r.by_theta.reshape(batch, -1, optics.SIZE)
+        across = np.swapaxes(slopes, 1, 2)
+        cost = 0.5 * ((r.data**2).sum(axis=(1, 2)) + (r.prior**2).sum(axis=1) + (r.film**2).sum(axis=1))
+        by_theta = (across @ data)[..., 0] + r.prior @ self.prior
+        by_film = (r.by_film * r.data).sum(axis=2) + r.film / self.scatter_sigma
+        return NormalEquations(
+            cost,
+            np.concatenate([by_theta, by_film], axis=1),
+            across @ slopes + self.prior.T @ self.prior,
+            (r.by_film[:, :, None] @ r.by_theta)[:, :, 0],
+            (r.by_film**2).sum(axis=2) + self.scatter_sigma**-2,
+        )
 
 
 def _prior_rows(sigma: FloatArray) -> FloatArray:
@@ -273,68 +319,3 @@ def _prior_rows(sigma: FloatArray) -> FloatArray:
     padded = np.zeros((len(smooth), optics.SIZE))
     padded[:, optics.LOG_K] = smooth
     return np.concatenate([np.diag(1 / sigma), padded])
-
-
-def washes_with_slopes(
-    theta: FloatArray, log_thickness: FloatArray, fraction: FloatArray, coats: FloatArray, ground: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Colors of washes, and how they change with the paint's parameters.
-
-    Parameters
-    ----------
-    theta : (b, 11) float
-    log_thickness : (b, n) float; natural log of each film over what the wash should have left
-    fraction, coats : (n,)
-    ground : (n, 41) float
-
-    Returns
-    -------
-    lab : (b, n, 3)
-    by_theta : (b, n, 3, 11)
-    by_log_thickness : (b, n, 3)
-    """
-    paint = optics.optics_of(theta)
-    K, S = paint.K[:, None], paint.S[:, None]
-    gamma, rho, k2 = paint.gamma[:, None], paint.rho[:, None], paint.k2[:, None]
-    x = physics.thickness(fraction, coats, gamma, rho) * np.exp(log_thickness)
-    coat = physics.film(K, S, x, k2)
-    body = physics.lay(coat, physics.bare(ground))
-    inside = body.reflectance
-    reflectance = physics.seen(body)
-
-    # Inside the film. Thickness: the differential equation of Kubelka and Munk itself. Absorption: one small step,
-    # since each wavelength depends on its own K only. Scattering: R depends on Kx and Sx, so the three must add up.
-    thick = x[..., None]
-    inside_by_x = thick * (S - 2 * (K + S) * inside + S * inside**2)
-    step = 1e-6
-    more = physics.film(K * (1 + step), S, x, k2)
-    inside_by_K = (physics.lay(more, physics.bare(ground)).reflectance - inside) / step
-    inside_by_S = inside_by_x - inside_by_K
-
-    # Through the surface, whose outer and inner reflectance grow with its cover e.
-    e, inner = coat.cover[..., None], coat.inner[..., None]
-    k1, k2 = physics.OUTER_REFLECTANCE, k2[..., None]
-    through = (1 - k1 * e) * (1 - inner) / (1 - inner * inside) ** 2
-    back = inside / (1 - inner * inside) - 1 / (1 - inner)
-    by_cover = reflectance * (k2 * back - k1 / (1 - k1 * e))
-    by_k2 = reflectance * e * back
-    by_x = through * inside_by_x + by_cover * (1 - e) * thick / physics.SURFACE_FILM
-
-    # To XYZ, to CIELAB.
-    basis = optics.knot_basis()
-    xyz = reflectance @ XYZ_WEIGHTS
-    to_lab = lab_slopes(xyz)
-    by_knots = (through * inside_by_K) @ (basis[:, :, None] * XYZ_WEIGHTS[:, None]).reshape(len(basis), -1)
-    by_S = through * inside_by_S
-    xyz_by_x = by_x @ XYZ_WEIGHTS
-    x_by_log_rho = physics.thickness_by_log_rho(coats, rho)
-    k2_by_logit = k2 * (1 - k2 / optics.MOST_INNER)
-
-    xyz_slopes = np.empty((*xyz.shape, optics.SIZE))
-    xyz_slopes[..., optics.LOG_K] = np.swapaxes(by_knots.reshape(*xyz.shape[:-1], basis.shape[1], 3), -1, -2)
-    xyz_slopes[..., optics.LOG_S] = by_S @ XYZ_WEIGHTS
-    xyz_slopes[..., optics.SLOPE_S] = (by_S * optics.SLOPE_BASIS) @ XYZ_WEIGHTS
-    xyz_slopes[..., optics.LOGIT_K2] = (by_k2 * k2_by_logit) @ XYZ_WEIGHTS
-    xyz_slopes[..., optics.GAMMA] = xyz_by_x * np.log(fraction)[:, None]
-    xyz_slopes[..., optics.LOG_RHO] = xyz_by_x * x_by_log_rho[..., None]
-    return lab_from_xyz(xyz), to_lab @ xyz_slopes, (to_lab @ xyz_by_x[..., None])[..., 0]

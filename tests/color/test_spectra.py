@@ -10,7 +10,7 @@ from scipy import optimize
 
 from colormatch.color.difference import delta_e
 from colormatch.color.observer import OBSERVER_D65
-from colormatch.color.solver import least_squares
+from colormatch.color.solver import NormalEquations, least_squares, marquardt
 from colormatch.color.space import WHITE_XYZ, lab_from_xyz
 from colormatch.color.spectra import (
     WAVELENGTHS,
@@ -116,3 +116,30 @@ def test_solver_agrees_with_scipy() -> None:
         scipy_fit = optimize.least_squares(lambda p, i=i: p[0] * np.exp(-p[1] * t) + p[2] - data[i], np.ones(3))
         np.testing.assert_allclose(found[i], scipy_fit.x, atol=1e-4)
         assert cost[i] == pytest.approx(scipy_fit.cost, rel=1e-6)
+
+
+def test_own_parameters_apart_give_what_all_at_once_give() -> None:
+    """Lines of one slope, each through an offset of its own: the bordered system against the full one."""
+    rng = np.random.default_rng(3)
+    x, offsets = rng.uniform(0, 1, (4, 7)), rng.normal(0, 2, (5, 4))
+    y = rng.normal(1, 0.3, (5, 1, 1)) * x + offsets[..., None] + rng.normal(0, 0.1, (5, 4, 7))
+
+    def full(p: np.ndarray, which: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        slopes = np.concatenate([x[..., None], np.repeat(np.eye(4), 7, axis=0).reshape(4, 7, 4)], axis=-1)
+        residuals = p[:, :1, None] * x + p[:, 1:, None] - y[which]
+        return residuals.reshape(len(p), -1), np.broadcast_to(slopes.reshape(-1, 5), (len(p), 28, 5))
+
+    def bordered(p: np.ndarray, which: np.ndarray) -> NormalEquations:
+        r = p[:, :1, None] * x + p[:, 1:, None] - y[which]
+        gradient = np.concatenate([(r * x).sum(axis=(1, 2))[:, None], r.sum(axis=2)], axis=1)
+        shared, border = np.full((len(p), 1, 1), (x**2).sum()), np.tile(x.sum(axis=1)[:, None], (len(p), 1, 1))
+        return NormalEquations(0.5 * (r**2).sum(axis=(1, 2)), gradient, shared, border, np.full((len(p), 4), 7.0))
+
+    start = np.zeros((5, 5))
+    found, cost = marquardt(bordered, start, tolerance=1e-14)
+    expected, least = least_squares(full, start, tolerance=1e-14)
+    np.testing.assert_allclose(found, expected, atol=1e-8)
+    np.testing.assert_allclose(cost, least)
+    for one, many in zip(found, y, strict=True):
+        matrix = np.concatenate([x.reshape(-1, 1), np.repeat(np.eye(4), 7, axis=0)], axis=1)
+        np.testing.assert_allclose(one, np.linalg.lstsq(matrix, many.ravel(), rcond=None)[0], atol=1e-6)

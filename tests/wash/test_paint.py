@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 from scipy import optimize, stats
 
 from colormatch.color.difference import axis_weights, delta_e
-from colormatch.color.spectra import reflectance_from_lab
+from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
 from colormatch.errors import BadInput, PaintError
 from colormatch.records import SIGMA_PER_RADIUS, Lab, Layer, Part, Swatch
-from colormatch.wash import optics
+from colormatch.wash import film, optics
+from colormatch.wash import paint as wash_paint
 from colormatch.wash.doubts import birge_ratio
 from colormatch.wash.paint import (
     APPLICATION_SCATTER,
@@ -29,6 +30,7 @@ from colormatch.wash.paint import (
     washes_with_slopes,
 )
 from colormatch.wash.predict import draw_chances, predict
+from tests.studies import wash as study
 
 GROUNDS = (Lab(70, 8, 25), Lab(90, 0, 2), Lab(30, 3, 4))
 #: (paint, water, coats, ground): six swatches of all kinds.
@@ -69,6 +71,41 @@ def test_slopes_are_differences() -> None:
     np.testing.assert_allclose(by_thickness, (lab(0, step) - lab(0, -step)) / (2 * step), atol=1e-5)
 
 
+def test_colors_are_those_of_the_film() -> None:
+    """One fraction in place against the film by itself, laid over its ground; in either precision."""
+    rng = np.random.default_rng(1)
+    theta = PRIOR_MEAN + PRIOR_SIGMA * rng.standard_normal((700, optics.SIZE))
+    fraction, coats = np.array([1, 0.25, 0.5]), np.array([1, 2, 3])
+    ground, thicker = reflectance_from_lab(np.array(GROUNDS)), rng.normal(0, 0.1, (700, 3))
+    paint = optics.Optics(*(values[:, None] for values in optics.optics_of(theta)))
+    x = film.thickness(fraction, coats, paint.gamma, paint.rho) * np.exp(thicker)
+    expected = lab_from_reflectance(film.seen(film.lay(film.film(paint.K, paint.S, x, paint.k2), film.bare(ground))))
+    np.testing.assert_allclose(washes_with_slopes(theta, thicker, fraction, coats, ground)[0], expected, atol=1e-6)
+    single = washes_with_slopes(theta, thicker, fraction, coats, ground.astype(np.float32))[0]
+    np.testing.assert_allclose(single, expected, atol=2e-3)
+
+
+def test_many_swatches_are_fitted_as_closely_as_few(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The short way for many against the long one: the same colors, and the same doubt of them."""
+    rng = np.random.default_rng(2)
+    recipe = tuple(
+        (ground, 1.0, water, coats) for ground in study.GROUNDS for water in (0, 1, 3) for coats in (1, 2, 3)
+    )
+    swatches = study.swatches_of("Ochre", recipe, study.Trial(), rng)
+    assert len(swatches) > wash_paint._MANY
+    short = fit_paint(swatches)
+    monkeypatch.setattr(wash_paint, "_MANY", 1000)
+    long = fit_paint(swatches)
+    washes = (np.array([1, 0.25, 0.5]), np.array([1, 2, 3]), reflectance_from_lab(np.array(GROUNDS)))
+    colors = [
+        washes_with_slopes(np.concatenate([model.theta[None], model.draws]), np.zeros((1 + REFITS, 3)), *washes)[0]
+        for model in (short, long)
+    ]
+    assert np.asarray(delta_e(colors[0][0], colors[1][0])).max() < 0.05
+    doubts = [np.sqrt((np.asarray(delta_e(lab[1:], lab[:1])) ** 2).mean(axis=0)) for lab in colors]
+    np.testing.assert_allclose(doubts[0], doubts[1], rtol=0.1)
+
+
 def test_finds_the_colors_of_a_paint_of_its_own_kind() -> None:
     model = fit_paint(swatches_from(THETA))
     assert model.residuals.max() < 0.5
@@ -80,13 +117,12 @@ def test_the_fit_is_the_one_scipy_finds() -> None:
     swatches = swatches_from(THETA, uncertainty=1.0)
     problem = _Fit(swatches, np.random.default_rng(0))
     theta, *_ = problem.solve()
-    start = np.concatenate([PRIOR_MEAN, np.zeros(len(swatches))])
-    found = optimize.least_squares(
-        lambda p: problem._problem(p[None], np.array([0]))[0][0],
-        start,
-        jac=lambda p: problem._problem(p[None], np.array([0]))[1][0],
-        xtol=1e-12,
-    )
+
+    def residuals(p: np.ndarray) -> np.ndarray:
+        parts = problem._residuals(p[None], np.array([0]))
+        return np.concatenate([parts.data.ravel(), parts.prior.ravel(), parts.film.ravel()])
+
+    found = optimize.least_squares(residuals, np.concatenate([PRIOR_MEAN, np.zeros(len(swatches))]), xtol=1e-12)
     np.testing.assert_allclose(theta, found.x[: optics.SIZE], atol=0.02)
 
 
