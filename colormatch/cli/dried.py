@@ -146,6 +146,7 @@ def keep(
 
     from colormatch.check.learn import Before, lesson, swatch_from
     from colormatch.errors import WrongUsage
+    from colormatch.image.file import bytes_of
     from colormatch.records import SurfaceState
     from colormatch.wash.doubts import no_trace
     from colormatch.wash.ratio import format_layers
@@ -164,7 +165,7 @@ def keep(
         args.ground_name,
         SurfaceState(args.state),
         date.today().isoformat(),
-        library.photos.add(args.photo.read_bytes(), args.photo.name),
+        library.photos.add(bytes_of(args.photo), args.photo.name),
     )
     shelf = library.shelf()
     learned = lesson(swatch, shelf.of(swatch.paint), paint_named(shelf, swatch.paint).kind)

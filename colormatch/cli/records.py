@@ -250,17 +250,13 @@ def add_photo_option(action: argparse.ArgumentParser, what: str) -> None:
 
 def kept_photo(library: Library, args: argparse.Namespace) -> dict[str, Any]:
     """The field ``photo``, its file taken into the library."""
-    from colormatch.errors import PhotoUnreadable
+    from colormatch.image.file import bytes_of
 
     if args.photo is None:
         return {}
     if str(args.photo) == "none":
         return {"photo": ""}
-    try:
-        content = args.photo.read_bytes()
-    except OSError as error:
-        raise PhotoUnreadable(f"The photo {args.photo} can't be read: {error.strerror}.", "Check its name.") from None
-    return {"photo": library.photos.add(content, args.photo.name)}
+    return {"photo": library.photos.add(bytes_of(args.photo), args.photo.name)}
 
 
 def number_cell(value: float | None) -> str:

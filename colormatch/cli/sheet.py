@@ -34,6 +34,9 @@ if TYPE_CHECKING:
     from colormatch.sheet.layout import Plan
     from colormatch.sheet.swatches import Proposal
 
+#: Largest layout file that is read. Our choice: one holds a few names.
+_MOST_LAYOUT_BYTES = 1_000_000
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", required=True, metavar="print|read")
@@ -120,10 +123,11 @@ def _read_board(photo: DecodedPhoto, plan: Plan, args: argparse.Namespace) -> tu
 
 
 def _keep(args: argparse.Namespace, proposals: list[Proposal]) -> list[int]:
+    from colormatch.image.file import bytes_of
     from colormatch.sheet.read import keep_swatches
 
     library = open_library(args.library, makes=True)
-    library.photos.add(args.photo.read_bytes(), args.photo.name)
+    library.photos.add(bytes_of(args.photo), args.photo.name)
     return keep_swatches(library, [p.swatch for p in proposals], f"added {len(proposals)} swatches of a sheet")
 
 
@@ -139,12 +143,11 @@ def _plan_of_names(args: argparse.Namespace) -> Plan:
 
 def _plan_of_layout(args: argparse.Namespace) -> Plan:
     from colormatch.errors import BadInput
+    from colormatch.files import content_of
     from colormatch.sheet.layout import Plan
 
-    try:
-        return Plan.from_json(args.layout.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError):
-        raise BadInput(f"The layout {args.layout} can't be read.", "Choose the .json beside the sheet's PDF.") from None
+    content = content_of(args.layout, _MOST_LAYOUT_BYTES, unreadable=BadInput)
+    return Plan.from_json(content.decode("utf-8", errors="replace"))
 
 
 def _corner(text: str) -> tuple[float, float]:

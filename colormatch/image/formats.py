@@ -10,8 +10,7 @@ import io
 import struct
 import threading
 import warnings
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
@@ -23,10 +22,11 @@ from PIL import Image, ImageFile
 from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
 from colormatch.image import metadata
 from colormatch.image.encoding import by_color_engine, meaning
-from colormatch.image.file import MOST_PIXELS
 from colormatch.image.icc import LINEAR_SRGB, Profile
 from colormatch.image.jpeg import Decoded, decode_ycbcr
+from colormatch.image.limits import check_deep, check_parts, check_size, pictures_of_tiff
 from colormatch.image.metadata import GAIN_MAP, several_pictures
+from colormatch.image.opaque import bands, opaque_array, opaque_picture
 from colormatch.image.pixels import PixelArray, Pixels
 from colormatch.image.sensor import Sensor
 from colormatch.records import Flag
@@ -58,9 +58,10 @@ def decode(data: bytes, ahead: Decoded | None = None) -> Stored:
     PhotoUnreadable
         Not a picture, damaged, or of a kind that can't be decoded.
     PhotoTooLarge
-        More than :data:`MOST_PIXELS`, or the memory does not suffice.
+        Beyond a limit of :mod:`colormatch.image.limits`, or the memory does not suffice.
     """
     try:
+        check_parts(data)
         if _is_raw(data):
             return _decode_raw(data)
         if _is_heif(data):
@@ -79,19 +80,6 @@ def decode(data: bytes, ahead: Decoded | None = None) -> Stored:
 
 def _one_line(error: Exception) -> str:
     return (" ".join(str(error).split()) or type(error).__name__).rstrip(".")[:120]
-
-
-def _check_size(width: int, height: int) -> None:
-    if width < 1 or height < 1:
-        raise PhotoUnreadable("The picture has no pixels.", "Choose another photo.")
-    if width * height > MOST_PIXELS:
-        raise PhotoTooLarge(
-            f"The photo has {width} x {height} pixels, more than the {MOST_PIXELS // 1_000_000} megapixels that are "
-            "read.",
-            "Save it at half its size, or cut it to the wood and the card.",
-            width=width,
-            height=height,
-        )
 
 
 # --- kinds -----------------------------------------------------------------------------------------------------------
@@ -121,7 +109,7 @@ def _is_raw(data: bytes) -> bool:
         return True
     if not data.startswith(_TIFF_MAGIC):
         return False
-    with quiet_pillow():
+    with quiet_pillow:
         tags = metadata.tiff_tags(data)
     is_camera_preview = tags.get(metadata.NEW_SUBFILE_TYPE) == 1 and metadata.MAKE in tags
     is_sensor = tags.get(metadata.PHOTOMETRIC) in _SENSOR_DATA
@@ -131,7 +119,7 @@ def _is_raw(data: bytes) -> bool:
 def kind_of(data: bytes) -> str:
     """``JPEG``, ``PNG``, ``TIFF``, ``WEBP``, ``AVIF``, ``HEIF``, ``DNG`` or ``raw``; empty: none that is read."""
     if _is_raw(data):
-        with quiet_pillow():
+        with quiet_pillow:
             return "DNG" if metadata.DNG_VERSION in metadata.tiff_tags(data) else "raw"
     return "HEIF" if _is_heif(data) else _pillow_format(data) or ""
 
@@ -147,7 +135,7 @@ def _decode_raw(data: bytes) -> Stored:
 
     try:
         with rawpy.imread(io.BytesIO(data)) as raw:
-            _check_size(raw.sizes.raw_width, raw.sizes.raw_height)
+            check_size(raw.sizes.raw_width, raw.sizes.raw_height)
             pixels = raw.postprocess(
                 output_bps=16,
                 output_color=rawpy.ColorSpace.sRGB,
@@ -163,7 +151,7 @@ def _decode_raw(data: bytes) -> Stored:
             f"The camera raw file can't be developed ({_one_line(error)}).",
             "Save it as DNG or as 16-bit TIFF in the camera maker's program.",
         ) from error
-    with quiet_pillow():
+    with quiet_pillow:
         camera = metadata.camera_name(metadata.tiff_tags(data))
     # The raw developer has turned it upright.
     return Stored(Pixels(pixels), LINEAR_SRGB, "raw", camera, raw=True, sensor=sensor)
@@ -186,7 +174,7 @@ def _decode_heif(data: bytes) -> Stored:
     import pillow_heif
 
     container = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
-    _check_size(*container.size)
+    check_size(*container.size)
     info = container.info
     flags = []
     if any("hdrgainmap" in str(kind).lower() for kind in info.get("aux", {})) or b"tmap" in _brands(data):
@@ -195,12 +183,12 @@ def _decode_heif(data: bytes) -> Stored:
         flags.append(several_pictures(len(container)))
     nclx = info.get("nclx_profile")
     code_points = nclx and (int(nclx["color_primaries"]), int(nclx["transfer_characteristics"]))
-    with quiet_pillow():
+    with quiet_pillow:
         exif = metadata.exif_of(info.get("exif"))
     icc = info.get("icc_profile")
     profile, doubt = meaning(icc, code_points, info, exif)
     stored: Image.Image | PixelArray
-    stored, see_through = _opaque_array(np.asarray(container))
+    stored, see_through = opaque_array(np.asarray(container))
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
     rounded = (
@@ -231,15 +219,35 @@ _PLUGINS = {
 }
 #: A JPEG that holds further pictures (a phone's brightness map) comes back as "MPO".
 _OUR_NAMES = {"MPO": "JPEG", "WEBP": "WebP"}
-_PILLOW_LOCK = threading.Lock()
 
 
-@contextmanager
-def quiet_pillow() -> Iterator[None]:
-    """Pillow warns of odd EXIF and of sizes below our own limit; one at a time, as warning filters are global."""
-    with _PILLOW_LOCK, warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        yield
+class _Quiet:
+    """Pillow warns of odd EXIF and of sizes below our own limit. Warning filters are global: the first thread that
+    decodes sets one, the last takes it away, and none waits for another.
+    """
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._users = 0
+        self._filters = warnings.catch_warnings()
+
+    def __enter__(self) -> None:
+        with self._lock:
+            if self._users == 0:
+                self._filters = warnings.catch_warnings()
+                self._filters.__enter__()
+                warnings.simplefilter("ignore")
+            self._users += 1
+
+    def __exit__(self, *_: object) -> None:
+        with self._lock:
+            self._users -= 1
+            if self._users == 0:
+                self._filters.__exit__(None, None, None)
+
+
+#: Around whatever Pillow does.
+quiet_pillow = _Quiet()
 
 
 def _pillow_format(data: bytes) -> str | None:
@@ -276,12 +284,14 @@ def opened(data: bytes) -> ImageFile.ImageFile:
 
 
 def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
-    with quiet_pillow():
+    with quiet_pillow:
         picture = opened(data)
-        _check_size(*picture.size)
+        check_size(*picture.size)
         _refuse_print_and_float(picture)
         kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
-        exif = metadata.exif_of(picture)
+        # Pillow would decode a PNG to look for its EXIF.
+        by_chunk = kind == "PNG" and "Raw profile type exif" not in picture.info
+        exif = metadata.exif_of(metadata.png_exif(data) if by_chunk else picture)
         flags = _flags_of(picture, data)
     # A PNG's code points overrule its other statements (PNG 3rd edition, 4.3).
     code_points = metadata.png_code_points(data) if kind == "PNG" else None
@@ -289,12 +299,15 @@ def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
     profile, doubt = meaning(icc, code_points, picture.info, exif)
     stored: Image.Image | PixelArray
     if _is_sixteen_bit(picture, data):
-        stored, see_through = _opaque_array(_decode_sixteen_bit(data))
+        channels = len(picture.getbands())
+        check_deep(picture.width * picture.height, 4 if channels == 2 else channels)  # OpenCV makes four of two.
+        stored, see_through = opaque_array(_decode_sixteen_bit(data))
     elif kind == "JPEG" and profile is not None and (decoded := ahead or _decode_jpeg(data)):
         pixels = Pixels(decoded.picture, exif.orientation, decoded.chroma_steps, decoded.whole)
         return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *doubt))
     else:
-        stored, see_through = _opaque_picture(picture)
+        with quiet_pillow:
+            stored, see_through = opaque_picture(picture)
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
     # Both decoders turn a TIFF upright themselves.
@@ -303,7 +316,7 @@ def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
 
 
 def _decode_jpeg(data: bytes) -> Decoded | None:
-    with quiet_pillow():
+    with quiet_pillow:
         return decode_ycbcr(data)
 
 
@@ -312,7 +325,7 @@ def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:
         # Both kinds of gain map in JPEG announce themselves in an XMP block near the start of the file.
         head = data[: 1 << 18].lower()
         return [GAIN_MAP] if b"hdrgm:" in head or b"hdrgainmap" in head else []
-    frames = getattr(picture, "n_frames", 1)
+    frames = pictures_of_tiff(data) if picture.format == "TIFF" else getattr(picture, "n_frames", 1)
     return [several_pictures(frames)] if frames > 1 else []
 
 
@@ -342,42 +355,7 @@ def _decode_sixteen_bit(data: bytes) -> PixelArray:
     if values is None:
         raise PhotoUnreadable("The photo is damaged: its pixels can't be decoded.", _SEND_AGAIN)
     if values.ndim == 3:
-        cv2.cvtColor(values, cv2.COLOR_BGR2RGB if values.shape[2] == 3 else cv2.COLOR_BGRA2RGBA, dst=values)
+        for band in bands(values):  # In place, without a second copy of the whole.
+            cv2.cvtColor(band, cv2.COLOR_BGR2RGB if values.shape[2] == 3 else cv2.COLOR_BGRA2RGBA, dst=band)
     pixels: PixelArray = values
     return pixels
-
-
-# --- see-through pictures --------------------------------------------------------------------------------------------
-
-
-def _opaque_picture(picture: Image.Image) -> tuple[Image.Image, tuple[Flag, ...]]:
-    """Load a picture as RGB or gray; what is see-through is laid on white, as browsers do, and flagged."""
-    with quiet_pillow():
-        picture.load()
-    if not picture.has_transparency_data:
-        return (picture if picture.mode in ("L", "RGB") else picture.convert("RGB")), ()
-    picture = picture.convert("RGBA")
-    levels = picture.getchannel("A").histogram()
-    if levels[255] == sum(levels):
-        return picture.convert("RGB"), ()
-    on_white = Image.alpha_composite(Image.new("RGBA", picture.size, "white"), picture)
-    return on_white.convert("RGB"), (_see_through(1 - levels[255] / sum(levels)),)
-
-
-def _opaque_array(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
-    """The same for an array of 8 or 16 bits with one to four channels."""
-    if values.dtype not in (np.uint8, np.uint16):
-        raise PhotoUnreadable("The picture has 32 bits for each color.", "Save it as a 16-bit TIFF.")
-    if values.ndim == 2 or values.shape[2] == 3:
-        return values, ()
-    color, alpha = values[..., :-1], values[..., -1:]
-    full = np.iinfo(values.dtype).max
-    if alpha.min() < full:
-        mixed = full - (full - color.astype(np.uint64)) * alpha // full
-        return np.squeeze(mixed.astype(values.dtype)), (_see_through(float(np.mean(alpha < full))),)
-    return color, ()
-
-
-def _see_through(share: float) -> Flag:
-    text = f"{max(1, round(100 * share))} % of the picture is see-through and shown on white; mark no region there."
-    return Flag("see-through", text, share)

@@ -20,7 +20,7 @@ from typing import NamedTuple
 
 from PIL import Image, JpegImagePlugin
 
-from colormatch.image.file import MOST_PIXELS
+from colormatch.image.limits import MOST_PIXELS, check_parts
 
 #: Steps to one code of chroma. Two reach to 63 codes; three would reach to 42, which nearly half of our simulated woods
 #: exceed by lamp light of 2700 K that the camera leaves as it is.
@@ -105,6 +105,7 @@ def decode_ahead(data: bytes) -> Decoded | None:
     if frame is None or frame.pixels > MOST_PIXELS:
         return None
     try:
+        check_parts(data)
         return decode_ycbcr(data)
     except Exception:  # Decoders raise whatever they like on damaged files.
         return None

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import struct
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,15 +89,27 @@ def tiff_tags(data: bytes) -> Mapping[int, Any]:
 
 def png_code_points(data: bytes) -> tuple[int, int] | None:
     """Color primaries and transfer of a PNG's ``cICP`` chunk, which stands before the first ``IDAT``."""
+    for name, begin, end in _png_chunks(data):
+        if name == b"cICP" and end - begin == 4:
+            return data[begin], data[begin + 1]
+        if name == b"IDAT":
+            return None
+    return None
+
+
+def png_exif(data: bytes) -> bytes:
+    """Content of a PNG's ``eXIf`` chunk, wherever it stands, or empty."""
+    return next((data[begin:end] for name, begin, end in _png_chunks(data) if name == b"eXIf"), b"")
+
+
+def _png_chunks(data: bytes) -> Iterator[tuple[bytes, int, int]]:
+    """Name of each whole chunk, and where its content begins and ends."""
     position = 8
     while position + 12 <= len(data):
         length, name = struct.unpack_from(">I4s", data, position)
-        if name == b"cICP" and length == 4:
-            return data[position + 8], data[position + 9]
-        if name == b"IDAT":
-            return None
+        if position + 12 + length <= len(data):
+            yield name, position + 8, position + 8 + length
         position += 12 + length
-    return None
 
 
 def profile_of(icc: bytes | None, code_points: tuple[int, int] | None, info: Mapping[Any, Any], exif: Exif) -> Profile:

@@ -190,7 +190,7 @@ def open_photo(source: Path | bytes, ahead: Decoded | None = None) -> DecodedPho
     PhotoUnreadable
         Missing, empty, no picture, damaged, or of a kind that can't be decoded.
     PhotoTooLarge
-        See :data:`colormatch.image.file.MOST_PIXELS`.
+        See :mod:`colormatch.image.limits`.
     """
     data = source if isinstance(source, bytes) else bytes_of(Path(source))
     if not data:

@@ -22,6 +22,7 @@ import numpy as np
 from colormatch.color.space import D50_XYZ, adaptation_to_d65, d65_from_d50, lab_from_xyz
 from colormatch.color.spectra import WAVELENGTHS, lab_from_reflectance
 from colormatch.errors import BadInput, ExchangeError
+from colormatch.files import content_of
 from colormatch.instrument.raw_sample import RawSample, bad_file
 from colormatch.records import FloatArray, Lab, lab_of
 
@@ -64,12 +65,7 @@ def read_measurements(path: Path) -> tuple[Measurement, ...]:
     """
     from colormatch.instrument import cgats, cxf
 
-    try:
-        content = path.read_bytes() if path.stat().st_size <= MAX_BYTES else None
-    except OSError as error:
-        raise ExchangeError(f"{path} can't be read: {error.strerror}.", "Check its name.") from None
-    if content is None:
-        raise ExchangeError(f"{path.name} is larger than {MAX_BYTES // 2**20} megabytes.", "Export fewer samples.")
+    content = content_of(path, MAX_BYTES, unreadable=ExchangeError)
     is_xml = path.suffix.lower() in CXF_ENDINGS or content.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<")
     samples = cxf.read(content, path.name) if is_xml else cgats.read(content, path.name)
     if not samples:

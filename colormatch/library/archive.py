@@ -84,6 +84,8 @@ def opened(path: Path, marks: frozenset[str]) -> Iterator[Source]:
         yield _Folder(path)
     elif not path.exists():
         raise ExchangeError(f"There is nothing at {path}.", "Check the name.")
+    elif not path.is_file():
+        raise ExchangeError(f"{path} is a device or a pipe, not a file.", "Choose an exported folder or zip file.")
     else:
         with ExitStack() as kept:
             try:

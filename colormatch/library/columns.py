@@ -246,7 +246,10 @@ def _checked_text(column: str, text: str, longest: int) -> str:
 
 def is_text(text: str) -> bool:
     """Whether every character of it can be told apart in a text file."""
-    return not any(unicodedata.category(c) in ("Cc", "Cs") and c not in _ALLOWED_CONTROLS for c in text)
+    # What is printable holds none of them, and is told a hundred times as quickly.
+    return text.isprintable() or not any(
+        unicodedata.category(c) in ("Cc", "Cs") and c not in _ALLOWED_CONTROLS for c in text
+    )
 
 
 def _check_date(text: str) -> None:

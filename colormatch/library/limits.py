@@ -21,6 +21,8 @@ MAX_PHOTO_BYTES = 400 * 2**20
 MAX_PHOTOS_BYTES = 2**40
 #: Largest sheet, bytes: 100,000 swatches take about 20 megabytes.
 MAX_SHEET_BYTES = 64 * 2**20
+#: Columns of a sheet, and cells of it that hold something in columns that are none of ours: some ten seconds.
+MAX_COLUMNS, MAX_CELLS = 10_000, 2_000_000
 #: Largest manifest, bytes: a photo's line takes about 150.
 MAX_MANIFEST_BYTES = 32 * 2**20
 #: All sheets, repairs and the manifest together, bytes: they are held in memory.

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Generic
 
 from colormatch.errors import BadInput, ExchangeError
+from colormatch.library import limits
 from colormatch.library.columns import (
     Cell,
     Column,
@@ -163,7 +164,7 @@ def read_sheet(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]],
     rows = csv.reader(io.StringIO(text, newline=""), strict=True)
     found: list[Read[R]] = []
     problems: list[Problem] = []
-    line, header = 1, None
+    line, header, brought = 1, None, 0
     try:
         for cells in rows:
             first, line = line, rows.line_num + 1
@@ -174,7 +175,13 @@ def read_sheet(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]],
                 problems += header.problems
             else:
                 try:
-                    found.append(Read(_record(kind, header, cells), first))
+                    record = _record(kind, header, cells)
+                    found.append(Read(record, first))
+                    brought += len(record.extra)
+                    if brought > limits.MAX_CELLS:
+                        what = f"the sheet has more than {limits.MAX_CELLS:,} cells in columns of its own"
+                        problems.append(Problem(name, first, "", what))
+                        break
                 except _BadCell as bad:
                     problems.append(Problem(name, first, bad.column, bad.what))
             if len(problems) >= _TOLD or header.problems:
@@ -197,14 +204,19 @@ class _Header:
     def __init__(self, kind: type[Any], file: str, line: int, cells: list[str]) -> None:
         self.problems: list[Problem] = []
         self.names: list[str] = []
+        if len(cells) > limits.MAX_COLUMNS:
+            self.problems.append(Problem(file, line, "", f"it has more than {limits.MAX_COLUMNS:,} columns"))
+            return
+        seen: set[str] = set()
         for number, cell in enumerate(cells, 1):
             try:
                 name = tidy_text("name", restored(cell))
             except BadInput as error:
                 self.problems.append(Problem(file, line, f"number {number}", error.what))
                 name = ""
-            if name and name in self.names:
+            if name and name in seen:
                 self.problems.append(Problem(file, line, name, "the column stands there twice"))
+            seen.add(name)
             self.names.append(name)
         self.ours = {column.name: column for column in columns_of(kind)}
         missing = [column.name for column in self.ours.values() if column.required and column.name not in self.names]

@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from colormatch.errors import BadInput
+from colormatch.files import content_of
 from colormatch.records import FloatArray
 
 #: Rows and columns of patches.
@@ -83,6 +84,8 @@ for _table in (BEFORE_2014, SINCE_2014):
 
 #: Mean ΔE*ab to the published values above which a file is of no such chart; fading and other inks stay below 10.
 _MOST_OFF = 20.0
+#: Largest CSV file of a chart. Our choice: one of 24 patches with spectra has a few kilobytes.
+_MOST_BYTES = 1_000_000
 
 
 def read_chart_file(path: Path) -> FloatArray:
@@ -105,7 +108,7 @@ def read_chart_file(path: Path) -> FloatArray:
     ExchangeError
         An instrument's file that can't be read or used.
     """
-    if not path.is_file():
+    if not path.exists():
         raise BadInput(
             f"There is no file {path} of a chart's patches.",
             "Give before-2014, since-2014, or the file of its measured patches.",
@@ -131,10 +134,7 @@ def read_chart_file(path: Path) -> FloatArray:
 
 
 def _csv(path: Path) -> FloatArray:
-    try:
-        text = path.read_text(encoding="utf-8-sig", errors="replace")
-    except OSError as error:
-        raise BadInput(f"The chart file {path.name} can't be read: {error.strerror}.", "Choose it again.") from None
+    text = content_of(path, _MOST_BYTES, unreadable=BadInput).decode("utf-8-sig", errors="replace")
     header, *rows = list(csv.reader(text.splitlines())) or [[]]
     columns = [cell.strip() for cell in header]
     if not all(column in columns for column in ("L", "a", "b")):

@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from colormatch.errors import PhotoError, PhotoTooLarge, PhotoUnreadable
-from colormatch.image.file import MOST_PIXELS
+from colormatch.image.limits import MOST_PIXELS
 from colormatch.image.photo import open_photo
+from tests.hostile.bombs import png_of_zeros
 from tests.image.dng import dng
 from tests.image.test_photo import corners_picture, file_of
 
@@ -41,16 +42,8 @@ def refused(source: Path | bytes) -> PhotoError:
 
 
 def png_claiming(width: int, height: int) -> bytes:
-    """A PNG of honest form whose header claims a size, as few bytes as zeros can be packed into."""
-
-    def chunk(name: bytes, content: bytes) -> bytes:
-        return struct.pack(">I", len(content)) + name + content + struct.pack(">I", zlib.crc32(name + content))
-
-    packer = zlib.compressobj(9)
-    row = bytes(1 + (width + 7) // 8)
-    rows = b"".join(packer.compress(row) for _ in range(height)) + packer.flush()
-    header = chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 1, 0, 0, 0, 0))
-    return b"\x89PNG\r\n\x1a\n" + header + chunk(b"IDAT", rows) + chunk(b"IEND", b"")
+    """A PNG of honest form whose header claims a size, of one bit for each pixel."""
+    return png_of_zeros(width, height, bits=1, color=0, channels=1)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="memory is read from /proc")
@@ -134,17 +127,17 @@ def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:
     assert "folder" in refused(tmp_path).what
     if hasattr(os, "mkfifo"):
         os.mkfifo(tmp_path / "pipe.jpg")
-        assert "not a file" in refused(tmp_path / "pipe.jpg").what
+        assert "a pipe, not a file" in refused(tmp_path / "pipe.jpg").what
 
 
 def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "locked.jpg"
     path.write_bytes(GOOD["JPEG"])
 
-    def denied(_: Path) -> bytes:  # Stands in for chmod, which does not stop an administrator.
+    def denied(*_: object) -> bytes:  # Stands in for chmod, which does not stop an administrator.
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "read_bytes", denied)
+    monkeypatch.setattr(Path, "open", denied)
     assert "may not be read" in refused(path).what
 
 
@@ -152,10 +145,10 @@ def test_a_failing_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
     path = tmp_path / "photo.jpg"
     path.write_bytes(GOOD["JPEG"])
 
-    def broken(_: Path) -> bytes:
+    def broken(*_: object) -> bytes:
         raise OSError(5, "Input/output error")
 
-    monkeypatch.setattr(Path, "read_bytes", broken)
+    monkeypatch.setattr(Path, "open", broken)
     assert "can't be read" in refused(path).what
 
 

@@ -34,7 +34,7 @@ def cleaned(content: bytes) -> bytes:
     try:
         before = decode(content)
         kind = kind_of(content)
-        with quiet_pillow():
+        with quiet_pillow:
             clean = _without(content, kind)
         after = decode(clean)
     except NotCleaned:

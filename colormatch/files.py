@@ -1,0 +1,59 @@
+"""The content of a file that somebody named: a regular file, and no more of it than a limit."""
+
+from __future__ import annotations
+
+import stat
+from pathlib import Path
+
+from colormatch.errors import ColorMatchError
+
+
+def content_of(
+    path: Path,
+    most_bytes: int,
+    *,
+    what: str = "file",
+    unreadable: type[ColorMatchError],
+    too_large: type[ColorMatchError] | None = None,
+) -> bytes:
+    """What is in a file.
+
+    Devices and pipes are refused before they are opened: some never end, others wait for a writer.
+
+    Parameters
+    ----------
+    path : Path
+    most_bytes : int
+        Size of the largest file that is read.
+    what : str
+        What was to be chosen, for the advice.
+    unreadable, too_large : type of ColorMatchError
+        The errors that are raised; `too_large` is `unreadable` by default.
+
+    Raises
+    ------
+    ColorMatchError
+        Missing, not a regular file, larger than `most_bytes`, or the disk refuses.
+    """
+    again = f"Check the name, or choose the {what} again."
+    try:
+        found = path.stat()
+        if stat.S_ISDIR(found.st_mode):
+            raise unreadable(f"{path} is a folder.", f"Choose a {what} inside it.")
+        if not stat.S_ISREG(found.st_mode):
+            raise unreadable(f"{path} is a device or a pipe, not a file.", f"Choose a {what}.")
+        with path.open("rb") as stream:
+            # One byte more than allowed: a file may grow, and some systems state a size of 0.
+            content = stream.read(most_bytes + 1) if found.st_size <= most_bytes else None
+    except (FileNotFoundError, NotADirectoryError):
+        raise unreadable(f"There is no file {path}.", again) from None
+    except PermissionError:
+        raise unreadable(f"{path} may not be read.", "Change its permissions, or copy it somewhere else.") from None
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise unreadable(f"{path} can't be read: {reason}.", "Check its name, and the disk or card it is on.") from None
+    if content is None or len(content) > most_bytes:
+        raise (too_large or unreadable)(
+            f"{path.name} is larger than {most_bytes / 1e6:,.0f} MB.", f"Choose a smaller {what}."
+        )
+    return content

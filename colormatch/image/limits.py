@@ -1,0 +1,167 @@
+"""What a photo's file may cost: a file from a stranger may be small and still be made to take hours or all the memory.
+
+Every limit on photos stands here. Each is far above what cameras and editors write, and is told before a pixel is
+decoded. This module imports so little that a command can decode while it imports the rest.
+
+Sources: ITU-T T.81, annex B (markers of JPEG); PNG 3rd edition, 5.3 (chunks); TIFF 6.0, section 2 (directories).
+"""
+
+from __future__ import annotations
+
+import re
+import struct
+
+from colormatch.errors import PhotoTooLarge, PhotoUnreadable
+
+#: Pixels of the largest photo that is decoded. Phones reach 50 megapixels and medium-format cameras 102; above that
+#: come stitched panoramas, scans and files made to exhaust the memory. 120 megapixels in 8 bits take 480 MB.
+MOST_PIXELS = 120_000_000
+#: Bytes of the pixels of a picture of 16 bits: MOST_PIXELS of three colors. Its decoder holds them twice.
+MOST_DEEP_BYTES = 720_000_000
+#: Bytes of the largest file that is opened: MOST_PIXELS in 16-bit RGB without compression, and some to spare.
+MOST_BYTES = 800_000_000
+#: Scans of a JPEG. Progressive ones have about ten, one for each bit of each coefficient would be some hundreds.
+MOST_SCANS = 200
+#: Pixels of all scans together, as each passes over the whole picture: 20 scans of the largest photo, which take about
+#: ten seconds.
+MOST_SCANNED_PIXELS = 20 * MOST_PIXELS
+#: Segments of a JPEG, or chunks of a PNG beside those of a usual size; and bytes of a JPEG's descriptions, which Pillow
+#: keeps. Our choice: depth maps and sound that phones keep there take some megabytes.
+MOST_SEGMENTS, MOST_DESCRIBED_BYTES = 10_000, 64 * 2**20
+#: Bytes of a PNG for each chunk beyond :data:`MOST_SEGMENTS`. Encoders write pixels in chunks of 8 KB or more.
+_CHUNK_BYTES = 2048
+#: EXIF segments of a JPEG. The standard has one; some programs split a longer one.
+MOST_EXIF_SEGMENTS = 64
+#: Directories of a TIFF. Our choice: a scanned book has some hundreds.
+MOST_PICTURES = 1000
+
+_SAVE_AGAIN = "Open it in a picture editor, save it as a plain JPEG, and choose that file."
+
+
+def check_size(width: int, height: int) -> None:
+    """Refuse a picture without pixels or with too many.
+
+    Raises
+    ------
+    PhotoUnreadable, PhotoTooLarge
+    """
+    if width < 1 or height < 1:
+        raise PhotoUnreadable("The picture has no pixels.", "Choose another photo.")
+    if width * height > MOST_PIXELS:
+        raise PhotoTooLarge(
+            f"The photo has {width} x {height} pixels, more than the {MOST_PIXELS // 1_000_000} megapixels that are "
+            "read.",
+            "Save it at half its size, or cut it to the wood and the card.",
+            width=width,
+            height=height,
+        )
+
+
+def check_deep(pixels: int, channels: int) -> None:
+    """Refuse a picture of 16 bits that takes too much memory.
+
+    Raises
+    ------
+    PhotoTooLarge
+    """
+    if (size := 2 * pixels * channels) > MOST_DEEP_BYTES:
+        raise PhotoTooLarge(
+            f"The photo takes {size / 1e6:.0f} MB of memory, more than the {MOST_DEEP_BYTES / 1e6:.0f} MB that are "
+            "spent on one.",
+            "Save it without transparency, in 8 bits, or at half its size.",
+        )
+
+
+def check_parts(data: bytes) -> None:
+    """Refuse a file of more parts than any camera writes. What is otherwise wrong with it is for decoders to find.
+
+    Raises
+    ------
+    PhotoTooLarge
+    """
+    if data.startswith(b"\xff\xd8"):
+        _check_jpeg(data)
+    elif data.startswith(b"\x89PNG"):
+        _check_png(data)
+    elif data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+") and pictures_of_tiff(data) > MOST_PICTURES:
+        raise _too_many("pictures", MOST_PICTURES)
+
+
+def _too_many(parts: str, most: int) -> PhotoTooLarge:
+    return PhotoTooLarge(f"The photo's file has more than {most:,} {parts}; no camera writes so many.", _SAVE_AGAIN)
+
+
+# --- JPEG ------------------------------------------------------------------------------------------------------------
+
+#: A marker: in coded pixels, 0xFF is followed by 0 or a restart (T.81, B.1.1.5).
+_MARKER = re.compile(rb"\xff[^\x00\xff\xd0-\xd7]")
+_END, _SCAN, _APP1 = 0xD9, 0xDA, 0xE1
+_DESCRIPTIONS = frozenset((*range(0xE0, 0xF0), 0xFE))
+_FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
+#: Frames that are decoded in several scans: progressive ones.
+_PROGRESSIVE = frozenset((0xC2, 0xC6, 0xCA, 0xCE))
+#: Markers without a length: temporary, start and end.
+_BARE = frozenset((0x01, 0xD8, _END))
+
+
+def _check_jpeg(data: bytes) -> None:
+    at, segments, described, exif, scans, pixels, components, progressive = 2, 0, 0, 0, 0, 0, 0, False
+    while found := _MARKER.search(data, at):
+        marker, at = data[found.start() + 1], found.end()
+        segments += 1
+        if marker == _END or segments > MOST_SEGMENTS:
+            break
+        if marker in _BARE:
+            continue
+        begin, at = at + 2, at + max(2, int.from_bytes(data[at : at + 2], "big"))
+        if marker in _DESCRIPTIONS:
+            described += at - begin
+            exif += marker == _APP1 and data[begin : begin + 6] == b"Exif\0\0"
+        elif marker in _FRAMES and len(data) >= begin + 6:
+            _, height, width, components = struct.unpack_from(">BHHB", data, begin)
+            pixels, progressive = max(pixels, width * height), marker in _PROGRESSIVE
+        elif marker == _SCAN:
+            scans += 1
+            if not progressive and data[begin : begin + 1] == bytes((components,)):
+                break  # All components in one scan of a sequential file: decoders stop behind it.
+            if scans > MOST_SCANS:
+                raise _too_many("scans", MOST_SCANS)
+            if scans * pixels > max(pixels, MOST_SCANNED_PIXELS):
+                raise _too_many(f"scans of {pixels / 1e6:.0f} megapixels", MOST_SCANNED_PIXELS // pixels)
+    for count, most, parts in (
+        (segments, MOST_SEGMENTS, "segments"),
+        (exif, MOST_EXIF_SEGMENTS, "EXIF segments"),
+        (described, MOST_DESCRIBED_BYTES, "bytes of descriptions"),
+    ):
+        if count > most:
+            raise _too_many(parts, most)
+
+
+# --- PNG and TIFF ----------------------------------------------------------------------------------------------------
+
+
+def _check_png(data: bytes) -> None:
+    most = MOST_SEGMENTS + len(data) // _CHUNK_BYTES
+    at = 8
+    for _ in range(most):
+        if at + 8 > len(data) or data[at + 4 : at + 8] == b"IEND":
+            return
+        at += 12 + int.from_bytes(data[at : at + 4], "big")
+    raise _too_many("chunks", most)
+
+
+def pictures_of_tiff(data: bytes) -> int:
+    """Directories in the chain of a TIFF; counted no further than just above :data:`MOST_PICTURES`."""
+    order = "<" if data.startswith(b"II") else ">"
+    # Where the first directory's place stands; forms of places and of numbers of entries; bytes of an entry.
+    start, place, number, entry = (8, "Q", "Q", 20) if 43 in data[2:4] else (4, "I", "H", 12)
+    count = 0
+    try:
+        (at,) = struct.unpack_from(order + place, data, start)
+        while at and count <= MOST_PICTURES:
+            (entries,) = struct.unpack_from(order + number, data, at)
+            count += 1
+            (at,) = struct.unpack_from(order + place, data, at + struct.calcsize(order + number) + entries * entry)
+    except (struct.error, OverflowError):
+        pass  # The chain ends beyond the file.
+    return count
