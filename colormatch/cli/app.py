@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 from colormatch.cli.common import add_library, whole
 
 if TYPE_CHECKING:
+    from threading import Thread
+
     from app.server.phone import Door
 
 #: Where the app listens by default; any free port does when it is taken.
@@ -99,7 +101,7 @@ def _tell_of(door: Door) -> None:
         print(phone.qr_text(link), flush=True)
 
 
-def _open_when_up(host: str, port: int, address: str, waits: Callable[[], bool]) -> None:
+def _open_when_up(host: str, port: int, address: str, waits: Callable[[], bool]) -> Thread:
     """Open the browser as soon as the server answers; by a page on disk where the address is one that ``waits``."""
     import socket
     import threading
@@ -125,7 +127,9 @@ def _open_when_up(host: str, port: int, address: str, waits: Callable[[], bool])
             while waits():
                 pause(0.5)
 
-    threading.Thread(target=wait_and_open, daemon=True).start()
+    thread = threading.Thread(target=wait_and_open, daemon=True)
+    thread.start()
+    return thread
 
 
 @contextmanager

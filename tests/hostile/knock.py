@@ -29,8 +29,8 @@ ADDRESSES = (
     "/_stcore/host-config", "/_stcore/script-health-check", "/_stcore/upload_file/session/file", "/_stcore/metrics",
     "/media/0.zip", "/component/x/index.html", "/static/index.html", "/app/static/x", "/picture/x.jpeg",
     "/picture/../../etc/passwd", "/..%2f..%2fetc/passwd", "//etc/passwd", "/%00", "/\\..\\x", "/favicon.png",
-    "http://elsewhere.example/", "*", "/" + "a" * 3000, "/file/x", "/file/..%2f..%2flibrary.sqlite3", "/upload/x",
-    "/upload/../x", "/auth/login", "/oauth2callback",
+    "http://elsewhere.example/", "*", "/" + "a" * 3000, "/file/x/y.zip", "/file/..%2f../x",
+    "/upload?name=x.zip", "/upload/../x", "/auth/login", "/oauth2callback",
 )  # fmt: skip
 METHODS = ("GET", "GET", "GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS", "PATCH", "TRACE", "CONNECT", "get", "BREW")
 #: ``{own}`` is the address that the app has.
