@@ -13,7 +13,7 @@ paints. For a photo of your own, mark regions with :meth:`Region.from_box`; your
 >>> photo = cm.open_photo(example.photo)
 >>> reading = cm.read_photo(photo, example.regions)
 >>> workshop = cm.starter_workshop()
->>> match = cm.match_repair(reading, example.regions, workshop, cm.Limits(coats=2))
+>>> match = cm.match_repair(reading, workshop, cm.Limits(coats=2))
 >>> best = match.washes[0]
 >>> print(f"{cm.format_layers(best.layers)}: {best.off}")  # doctest: +ELLIPSIS
 Brown Glaze (invented), 1:3, 1 coat: ...

@@ -7,7 +7,7 @@ sample the marked regions, rank the washes, picture the repair.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -80,35 +80,35 @@ def read_photo(
 def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region]) -> Reading:
     """Read the colors of regions of a photo whose neutral reference is known."""
     correction, even = neutral.correction, photo.evened(neutral.plane)
-    samples = [sample_region(even, region, correction.lab, correction.systematic) for region in regions]
-    doubts = patch_doubts(even, regions, samples, correction.lab, neutral.card.region)
-    told = [
-        replace(sample, flags=(*sample.flags, *of_patch, *light_doubt(neutral, region)))
-        for sample, of_patch, region in zip(samples, doubts, regions, strict=True)
-    ]
-    light, of_card = neutral.light, neutral.card.region
+    of_card = neutral.card.region
+    # By place, so that neither doubts nor digits depend on the order of marking.
+    by_place = sorted(regions, key=lambda region: region.order)
+    samples = {region: sample_region(even, region, correction.lab, correction.systematic) for region in by_place}
+    doubts = patch_doubts(even, samples, correction.lab, of_card)
+    light = neutral.light
     if of_card is not None and neutral.plane is None:
-        light = replace(light, flags=(*light.flags, *around_card(photo, of_card, regions)))
+        light = replace(light, flags=(*light.flags, *around_card(photo, of_card, by_place)))
     if not any(flag.code == "light-mixed" for flag in light.flags):
-        light = replace(light, flags=(*light.flags, *_two_lamps(even, of_card, regions, doubts)))
-    difference = correction.systematic_difference
-    return Reading(photo.facts, neutral.card, light, tuple(told), correction.steps, difference)
+        light = replace(light, flags=(*light.flags, *_two_lamps(even, of_card, doubts)))
+    told = tuple(
+        replace(samples[region], flags=(*samples[region].flags, *doubts[region], *light_doubt(neutral, region)))
+        for region in regions
+    )
+    return Reading(photo.facts, neutral.card, light, told, correction.steps, correction.systematic_difference)
 
 
-def _two_lamps(
-    photo: DecodedPhoto, card: Region | None, regions: Sequence[Region], doubts: Sequence[Sequence[Flag]]
-) -> tuple[Flag, ...]:
+def _two_lamps(photo: DecodedPhoto, card: Region | None, doubts: Mapping[Region, Sequence[Flag]]) -> tuple[Flag, ...]:
     """Two kinds of light as a surface tells them, with all of its patches or, if one is off, without that one."""
-    for patches in same_surface(regions):
+    for patches in same_surface(list(doubts)):
         # A highlight on one hides what the others tell.
-        like = [i for i in patches if not any(flag.code == "patch-off" for flag in doubts[i])]
+        like = [patch for patch in patches if not any(flag.code == "patch-off" for flag in doubts[patch])]
         for some in [patches] if like == patches else [patches, like]:
-            if told := across(photo, card, [regions[i] for i in some]):
+            if told := across(photo, card, some):
                 return told
     return ()
 
 
-def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sample:
+def surface(reading: Reading, kind: RegionKind) -> Sample:
     """All samples of one kind of surface taken together.
 
     Raises
@@ -116,7 +116,7 @@ def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sa
     RegionError
         None is marked, or it reads brighter than white.
     """
-    chosen = [s for s, region in zip(reading.samples, regions, strict=True) if region.kind is kind]
+    chosen = reading.of_kind(kind)
     if not chosen:
         raise RegionError(f"No {kind.words} is marked.", f"Mark the {kind.words} in the photo.")
     found = combine(chosen, str(kind))
@@ -131,7 +131,6 @@ def surface(reading: Reading, regions: Sequence[Region], kind: RegionKind) -> Sa
 
 def match_repair(
     reading: Reading,
-    regions: Sequence[Region],
     workshop: Workshop,
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
@@ -141,9 +140,7 @@ def match_repair(
     Parameters
     ----------
     reading : Reading
-        Of ``regions``, in their order.
-    regions : sequence of Region
-        At least one of sound wood and one of damage.
+        With at least one sample of sound wood and one of damage.
     workshop : Workshop
     limits : Limits, optional
     shift : (direction, ΔE00), optional
@@ -153,13 +150,12 @@ def match_repair(
     ------
     RegionError, PaintError, NothingToRank
     """
-    return _rank(task_of(reading, regions), workshop, limits, shift)
+    return _rank(task_of(reading), workshop, limits, shift)
 
 
 def match_kept(
     kept: Lab,
     reading: Reading,
-    regions: Sequence[Region],
     workshop: Workshop,
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
@@ -174,14 +170,13 @@ def match_kept(
     ------
     RegionError, PaintError, NothingToRank
     """
-    _refuse_marks_on_the_card(reading, regions)
-    damage = surface(reading, regions, RegionKind.DAMAGE)
+    _refuse_marks_on_the_card(reading)
+    damage = surface(reading, RegionKind.DAMAGE)
     return _rank(Task(kept, damage.lab, kept_uncertainty, damage.uncertainty), workshop, limits, shift)
 
 
 def match_spots(
     reading: Reading,
-    regions: Sequence[Region],
     workshop: Workshop,
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
@@ -196,12 +191,11 @@ def match_spots(
     """
     from colormatch.match.spots import rank_for_all
 
-    task = _shifted(task_of(reading, regions), shift)
+    task = _shifted(task_of(reading), shift)
     apart = reading.difference / math.sqrt(2)
     spots = [
         replace(task, ground=sample.lab, ground_uncertainty=math.hypot(sample.random, apart))
-        for sample, region in zip(reading.samples, regions, strict=True)
-        if region.kind is RegionKind.DAMAGE
+        for sample in reading.of_kind(RegionKind.DAMAGE)
     ]
     shelf, allowed = offered(workshop, limits)
     return rank_for_all(spots, shelf, workshop.models, allowed)
@@ -209,7 +203,6 @@ def match_spots(
 
 def match_grain(
     reading: Reading,
-    regions: Sequence[Region],
     field: Sequence[Layer],
     workshop: Workshop,
     limits: Limits | None = None,
@@ -223,21 +216,15 @@ def match_grain(
     """
     from colormatch.match.spots import rank_grain_lines
 
-    lines = [
-        sample.grain_lab
-        for sample, region in zip(reading.samples, regions, strict=True)
-        if region.kind is RegionKind.SOUND and sample.grain_lab is not None
-    ]
-    if not lines:
+    lines = surface(reading, RegionKind.SOUND).grain_lab
+    if lines is None:
         return None
-    task = replace(task_of(reading, regions), target=Lab.from_array(np.mean(lines, axis=0)))
+    task = replace(task_of(reading), target=lines)
     shelf, allowed = offered(workshop, limits)
     return rank_grain_lines(task, tuple(field), shelf, workshop.models, allowed)
 
 
-def swatch_worth_painting(
-    reading: Reading, regions: Sequence[Region], workshop: Workshop, paint: str
-) -> NextSwatch | None:
+def swatch_worth_painting(reading: Reading, workshop: Workshop, paint: str) -> NextSwatch | None:
     """The one more swatch of a paint that a repair would gain most from, were it the paint to use.
 
     Raises
@@ -249,17 +236,17 @@ def swatch_worth_painting(
     from colormatch.match.next_swatch import next_swatch
 
     limits = Limits(paints=(paint,))
-    job = Job.of(task_of(reading, regions), workshop.shelf, workshop.models, limits)
+    job = Job.of(task_of(reading), workshop.shelf, workshop.models, limits)
     recipes, _ = finalists(job, (paint,), limits)
     return next_swatch(job, job.outcomes(recipes))
 
 
-def _refuse_marks_on_the_card(reading: Reading, regions: Sequence[Region]) -> None:
+def _refuse_marks_on_the_card(reading: Reading) -> None:
     if reading.card.region is None:
         return
     size = reading.photo.width, reading.photo.height
     card_box, card = reading.card.region.mask(*size)
-    for region in regions:
+    for region in (sample.region for sample in reading.samples if sample.region is not None):
         x, y = region.corners(*size).mean(axis=0).astype(int) - card_box[:2]
         if 0 <= y < card.shape[0] and 0 <= x < card.shape[1] and card[y, x]:
             raise RegionError(f"The region '{region.name or region.kind}' lies on the card.", "Mark the wood itself.")
@@ -276,7 +263,7 @@ def match_colors(
     return _rank(Task(target, over), workshop, limits, shift)
 
 
-def task_of(reading: Reading, regions: Sequence[Region], under: RegionKind = RegionKind.DAMAGE) -> Task:
+def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE) -> Task:
     """What a repair is to do: from one kind of surface to the sound wood of the same photo.
 
     Raises
@@ -284,8 +271,8 @@ def task_of(reading: Reading, regions: Sequence[Region], under: RegionKind = Reg
     RegionError
         One of them is not marked, or a mark lies on the card.
     """
-    _refuse_marks_on_the_card(reading, regions)
-    sound, ground = surface(reading, regions, RegionKind.SOUND), surface(reading, regions, under)
+    _refuse_marks_on_the_card(reading)
+    sound, ground = surface(reading, RegionKind.SOUND), surface(reading, under)
     # Most of the photo's error is common to both surfaces. What is left of it in their difference is laid on the two by
     # halves of its variance.
     apart = reading.difference / math.sqrt(2)

@@ -25,22 +25,22 @@ def ranking(marked: MarkedPhoto, held: LibraryState, limits: Limits, aim: Aim) -
     """The washes for a repair, best first."""
     read, shelf = sound(reading(marked)), workshop(held)
     if aim.kept is None:
-        return repair.match_repair(read, marked.regions, shelf, limits, aim.shift)
-    return repair.match_kept(aim.kept, read, marked.regions, shelf, limits, aim.shift, aim.uncertainty)
+        return repair.match_repair(read, shelf, limits, aim.shift)
+    return repair.match_kept(aim.kept, read, shelf, limits, aim.shift, aim.uncertainty)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
 @answering
 def spots(marked: MarkedPhoto, held: LibraryState, limits: Limits, shift: tuple[str, float] | None) -> SpotsMatch:
     """The washes for several damaged spots: for each by itself, and one for all."""
-    return repair.match_spots(sound(reading(marked)), marked.regions, workshop(held), limits, shift)
+    return repair.match_spots(sound(reading(marked)), workshop(held), limits, shift)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
 @answering
 def grain(marked: MarkedPhoto, held: LibraryState, limits: Limits, layers: tuple[Layer, ...]) -> Match | None:
     """What to draw the grain lines with over a wash; None where the sound wood shows none."""
-    return repair.match_grain(sound(reading(marked)), marked.regions, layers, workshop(held), limits)
+    return repair.match_grain(sound(reading(marked)), layers, workshop(held), limits)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
@@ -49,4 +49,4 @@ def what_next(
     marked: MarkedPhoto, held: LibraryState, limits: Limits, painted: tuple[Layer, ...], before: Lab | None
 ) -> tuple[NextStep, ...]:
     """All that can be done about a dried repair, the best first."""
-    return judge.what_next((sound(reading(marked)), marked.regions), workshop(held), limits, painted, before)
+    return judge.what_next(sound(reading(marked)), workshop(held), limits, painted, before)

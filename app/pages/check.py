@@ -18,9 +18,8 @@ from app.widgets.found_card import with_card_looked_for
 from app.widgets.region_editor import region_editor
 from app.widgets.states import DRY_STATES
 from colormatch.check.compare import unlike
-from colormatch.check.judge import Photographed
 from colormatch.errors import ColorMatchError
-from colormatch.records import CardKind, RegionKind, SurfaceState
+from colormatch.records import CardKind, Reading, RegionKind, SurfaceState
 
 _MODES = {REPAIR: "The dried repair", STRIPS: "Test strips"}
 _LIGHTS = {1: "First light", 2: "Second light"}
@@ -129,7 +128,7 @@ def _check(repair: OpenRepair) -> None:
         if photos is None:
             return
         judged = outcome.show(repair, photos)
-        for light, (reading, _) in enumerate(photos, 1):
+        for light, reading in enumerate(photos, 1):
             doubts = photo_words.doubts(reading, [(sample.name, sample) for sample in reading.samples])
             if doubts and len(photos) > 1:
                 st.markdown(f"**{_LIGHTS[light]}**")
@@ -204,13 +203,13 @@ def _take_state(key: str) -> None:
     session.change_check(**{"wet": True} if chosen == _DAMP else {"wet": False, "state": chosen})
 
 
-def _photographed(repair: OpenRepair) -> list[Photographed] | None:
+def _photographed(repair: OpenRepair) -> list[Reading] | None:
     """What the photos tell; None, and said why, where something is missing."""
     if repair.check.wet:
         st.subheader("Let it dry first")
         st.write("Paint changes color as it dries. Photograph it again when all of it is dry, then choose that photo.")
         return None
-    found: list[Photographed] = []
+    found: list[Reading] = []
     for light in _LIGHTS:
         shown = repair.check.shown(light)
         if shown is None:
@@ -227,7 +226,7 @@ def _photographed(repair: OpenRepair) -> list[Photographed] | None:
         if isinstance(reading, ColorMatchError):
             st.error(look.plain(str(reading)))
             return None
-        found.append((reading, shown.surfaces))
+        found.append(reading)
     return found
 
 

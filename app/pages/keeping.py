@@ -13,17 +13,16 @@ from app.state import session
 from app.state.library import library_state, open_library
 from app.widgets import look
 from colormatch.check import judge, learn
-from colormatch.check.judge import Photographed
 from colormatch.check.learn import Lesson
 from colormatch.errors import ColorMatchError
 from colormatch.library.starter import install_starter
-from colormatch.records import CardKind, Layer, Part, RegionKind, Sample, Swatch
+from colormatch.records import CardKind, Layer, Part, Reading, RegionKind, Sample, Swatch
 from colormatch.repair import surface
 from colormatch.wash.ratio import format_layers
 from colormatch.workshop import paint_named
 
 
-def show(repair: OpenRepair, photo: Photographed) -> None:
+def show(repair: OpenRepair, photo: Reading) -> None:
     """Offer to keep it, or say what was kept and learned."""
     st.subheader("Keep what you learned")
     name, sample, layers = _chosen(repair, photo)
@@ -49,7 +48,7 @@ def show(repair: OpenRepair, photo: Photographed) -> None:
             repair.name or "repair",
             repair.damage_state,
             work.today(),
-            photo[0].photo.sha256,
+            photo.photo.sha256,
         )
     except ColorMatchError as error:
         st.write(look.plain(str(error)))
@@ -57,7 +56,7 @@ def show(repair: OpenRepair, photo: Photographed) -> None:
     shelf = cache.workshop(library_state())
     with st.spinner("Fitting the paint with it"):
         learned = cache.lesson(swatch, shelf.shelf.of(swatch.paint), paint_named(shelf.shelf, swatch.paint).kind)
-    surer = "" if photo[0].card.kind is CardKind.CHART24 else " A 24-patch chart would make it count more."
+    surer = "" if photo.card.kind is CardKind.CHART24 else " A 24-patch chart would make it count more."
     wash = look.plain(format_layers(layers))
     st.write(f"{wash} on this wood, read to ΔE {swatch.uncertainty:.1f} (nine times in ten).{surer}")
     look.facts(_gain(learned, "would be", swatch.uncertainty))
@@ -74,11 +73,11 @@ def show(repair: OpenRepair, photo: Photographed) -> None:
     )
 
 
-def _chosen(repair: OpenRepair, photo: Photographed) -> tuple[str, Sample, tuple[Layer, ...]]:
+def _chosen(repair: OpenRepair, photo: Reading) -> tuple[str, Sample, tuple[Layer, ...]]:
     """Which surface, and what lies on it."""
     if repair.check.mode != STRIPS:
-        return "Repair", surface(*photo, RegionKind.REPAIR), outcome.painted_layers(repair)
-    strips = {strip.name: strip for strip in judge.strips_of(*photo)}
+        return "Repair", surface(photo, RegionKind.REPAIR), outcome.painted_layers(repair)
+    strips = {strip.name: strip for strip in judge.strips_of(photo)}
     form, _ = st.columns([4, 9])
     with form:
         name = st.selectbox("Strip", list(strips), key=f"strip-{repair.id}")

@@ -153,7 +153,7 @@ def _start(repair: OpenRepair, reading: Reading | None) -> Lab:
     """What a typed color starts from."""
     if reading is None or not repair.of_kind(RegionKind.SOUND):
         return _MIDDLE
-    return Lab(*(round(value, 1) for value in job.surface(reading, repair.surfaces, RegionKind.SOUND).lab))
+    return Lab(*(round(value, 1) for value in job.surface(reading, RegionKind.SOUND).lab))
 
 
 def _take_aim(key: str, kept: dict[str, Ground], start: Lab) -> None:
@@ -177,7 +177,7 @@ def _keep_color(key: str, reading: Reading) -> None:
     if name:
         with session.telling():
             repair = session.current()
-            sound = job.surface(reading, repair.surfaces, RegionKind.SOUND)
+            sound = job.surface(reading, RegionKind.SOUND)
             open_library().add(Ground(name, sound.lab, round(sound.uncertainty, 2), repair.sound_state))
 
 

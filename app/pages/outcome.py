@@ -17,11 +17,10 @@ from app.state.library import library_state
 from app.widgets import look
 from colormatch.check import judge, learn
 from colormatch.check.compare import Check, Judged, against_expected
-from colormatch.check.judge import Photographed
 from colormatch.check.next_step import Move, NextStep, worth_doing
 from colormatch.color.words import ACCEPTABLE, NOTHING, VISIBLE
 from colormatch.errors import ColorMatchError
-from colormatch.records import Layer, Match, RankedWash, RegionKind, SurfaceState
+from colormatch.records import Layer, Match, RankedWash, Reading, RegionKind, SurfaceState
 from colormatch.repair import surface
 from colormatch.wash.ratio import format_layers
 
@@ -31,7 +30,7 @@ _ORDINAL = ("first", "second")
 _OTHER = "Another wash"
 
 
-def show(repair: OpenRepair, photos: Sequence[Photographed]) -> Judged | None:
+def show(repair: OpenRepair, photos: Sequence[Reading]) -> Judged | None:
     """How far the paint is off. Returns the judged repair; None for strips, and where it can't be told."""
     try:
         if repair.check.mode == STRIPS:
@@ -248,13 +247,12 @@ def _damage(repair: OpenRepair) -> learn.Before | None:
     reading = answers.read(repair, repair.surfaces)
     if isinstance(reading, ColorMatchError):
         return None
-    return learn.before_painting((reading, repair.surfaces))
+    return learn.before_painting(reading)
 
 
-def before_painting(repair: OpenRepair, photo: Photographed) -> learn.Before | None:
+def before_painting(repair: OpenRepair, photo: Reading) -> learn.Before | None:
     """What the paint was laid on: bare wood in the same photo where it is marked, else the damage as it was."""
-    bare = any(region.kind is RegionKind.DAMAGE for region in photo[1])
-    if not bare:
+    if not photo.of_kind(RegionKind.DAMAGE):
         return _damage(repair)
-    sample = surface(*photo, RegionKind.DAMAGE)
+    sample = surface(photo, RegionKind.DAMAGE)
     return learn.Before(sample.lab, None, sample.random)

@@ -18,7 +18,6 @@ from app.state.cup import Cup
 from app.state.library import library_state
 from colormatch.check import judge
 from colormatch.check.compare import Judged
-from colormatch.check.judge import Photographed
 from colormatch.errors import BadInput, ColorMatchError
 from colormatch.library import starter
 from colormatch.mixing.cautions import cautions
@@ -142,7 +141,7 @@ def _advised(repair: OpenRepair) -> list[tuple[str, str]]:
 
 def _judged(repair: OpenRepair) -> tuple[Judged | None, list[bytes]]:
     """The dried repair with its pictures; what is not marked yet or can't be read is left to the Check page."""
-    photos: list[Photographed] = []
+    photos: list[Reading] = []
     jpegs = []
     for shown in sorted(repair.check.photos, key=lambda one: one.light):
         if shown.mode != REPAIR or repair.check.wet:
@@ -151,10 +150,10 @@ def _judged(repair: OpenRepair) -> tuple[Judged | None, list[bytes]]:
         if not isinstance(reading, Reading):
             continue
         try:
-            judge.judge_repair([(reading, shown.surfaces)])
+            judge.judge_repair([reading])
         except ColorMatchError:
             continue
-        photos.append((reading, shown.surfaces))
+        photos.append(reading)
         jpegs.append(cache.near(answers.marked_dried(repair, shown, shown.of_kind(RegionKind.REPAIR)))[0])
     return (judge.judge_repair(photos) if photos else None), jpegs
 

@@ -130,7 +130,7 @@ def _next(workshop: Workshop, paint: str, swatches: int, grid: WashGrid, wood: W
     reading = woods.repair_reading()
     if reading is not None and wood.name.endswith(woods.OPEN):
         try:
-            found = job.swatch_worth_painting(reading, session.current().surfaces, workshop, paint)
+            found = job.swatch_worth_painting(reading, workshop, paint)
         except ColorMatchError as error:
             return look.plain(str(error))
         if found is not None and found.before - found.after >= WORTH_A_SWATCH:

@@ -103,7 +103,7 @@ def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict
     if isinstance(reading, ColorMatchError):
         st.error(look.plain(str(reading)))
         return {}
-    found = {kind: job.surface(reading, surfaces, kind) for kind in words if draft.of_kind(kind)}
+    found = {kind: job.surface(reading, kind) for kind in words if draft.of_kind(kind)}
     rows = [
         (
             f"{words[kind][0]}, L* a* b*",

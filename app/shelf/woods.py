@@ -39,7 +39,7 @@ def of_repair(kind: RegionKind) -> Wood | None:
     if reading is None:
         return None
     try:
-        sample = job.surface(reading, session.current().surfaces, kind)
+        sample = job.surface(reading, kind)
     except ColorMatchError:
         return None
     # The wash is judged beside the other surface of the same photo, so what both share of the error doesn't count.

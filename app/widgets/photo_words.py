@@ -36,7 +36,7 @@ def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
         marked = len(repair.of_kind(kind))
         if marked:
             patches = f"{marked} patch" + ("es" if marked > 1 else "")
-            sample = job.surface(reading, repair.surfaces, kind)
+            sample = job.surface(reading, kind)
             rows.append((f"{name}, {patches}", _color(sample, reading.difference)))
     rows.append(("What would make it surer", _surer(repair, reading)))
     return rows

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from colormatch.check.compare import Check, Judged, compare, rank_strips
-from colormatch.records import Lab, Layer, Limits, Reading, Region, RegionKind, Sample
+from colormatch.records import Lab, Layer, Limits, Reading, RegionKind, Sample
 from colormatch.repair import surface, task_of
 from colormatch.sampling.sample import combine
 from colormatch.workshop import Workshop, offered
@@ -15,11 +15,8 @@ from colormatch.workshop import Workshop, offered
 if TYPE_CHECKING:
     from colormatch.check.next_step import NextStep
 
-#: A photo that was read, and its regions in step.
-Photographed = tuple[Reading, Sequence[Region]]
 
-
-def judge_repair(photos: Sequence[Photographed]) -> Judged:
+def judge_repair(photos: Sequence[Reading]) -> Judged:
     """A dried repair beside sound wood, in one photo for each light.
 
     Raises
@@ -27,10 +24,10 @@ def judge_repair(photos: Sequence[Photographed]) -> Judged:
     RegionError
         No sound wood or no repair is marked.
     """
-    return Judged(tuple(_compared(photo, surface(*photo, RegionKind.REPAIR)) for photo in photos))
+    return Judged(tuple(_compared(photo, surface(photo, RegionKind.REPAIR)) for photo in photos))
 
 
-def judge_strips(photos: Sequence[Photographed]) -> list[Judged]:
+def judge_strips(photos: Sequence[Reading]) -> list[Judged]:
     """Test strips beside sound wood, in one photo for each light; the nearest first, by the worse of the lights.
 
     Raises
@@ -38,27 +35,26 @@ def judge_strips(photos: Sequence[Photographed]) -> list[Judged]:
     RegionError
         No sound wood is marked, or the photos don't show the same strips.
     """
-    return rank_strips([[_compared(photo, strip) for strip in strips_of(*photo)] for photo in photos])
+    return rank_strips([[_compared(photo, strip) for strip in strips_of(photo)] for photo in photos])
 
 
-def strips_of(reading: Reading, regions: Sequence[Region]) -> list[Sample]:
+def strips_of(reading: Reading) -> list[Sample]:
     """The test strips of a photo; places of one name are taken together."""
     named: dict[str, list[Sample]] = {}
-    for sample, region in zip(reading.samples, regions, strict=True):
-        if region.kind is RegionKind.STRIP:
-            named.setdefault(sample.name, []).append(sample)
+    for sample in reading.of_kind(RegionKind.STRIP):
+        named.setdefault(sample.name, []).append(sample)
     return [combine(places, name) for name, places in named.items()]
 
 
-def _compared(photo: Photographed, painted: Sample) -> Check:
-    return compare(painted, surface(*photo, RegionKind.SOUND), photo[0].difference)
+def _compared(photo: Reading, painted: Sample) -> Check:
+    return compare(painted, surface(photo, RegionKind.SOUND), photo.difference)
 
 
 # --- go on or stop ---------------------------------------------------------------------------------------------------
 
 
 def what_next(
-    photo: Photographed,
+    photo: Reading,
     workshop: Workshop,
     limits: Limits | None = None,
     painted: Sequence[Layer] = (),
@@ -68,7 +64,7 @@ def what_next(
 
     Parameters
     ----------
-    photo : Photographed
+    photo : Reading
         Of the dried repair.
     workshop : Workshop
     limits : Limits, optional
@@ -85,7 +81,7 @@ def what_next(
     from colormatch.check.next_step import next_steps
 
     known = all(part.paint in workshop.models for layer in painted for part in layer.paints)
-    task = replace(task_of(*photo, RegionKind.REPAIR), painted=tuple(painted) if known else ())
+    task = replace(task_of(photo, RegionKind.REPAIR), painted=tuple(painted) if known else ())
     shelf, allowed = offered(workshop, limits)
     return next_steps(task, shelf, workshop.models, allowed, before)
 

@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from colormatch.check.judge import Photographed
 from colormatch.color.difference import delta_e
 from colormatch.errors import BadInput
-from colormatch.records import Lab, Layer, Part, RegionKind, Sample, SurfaceState, Swatch
+from colormatch.records import Lab, Layer, Part, Reading, RegionKind, Sample, SurfaceState, Swatch
 from colormatch.repair import surface
 
 if TYPE_CHECKING:
@@ -38,7 +37,7 @@ class Before:
     uncertainty: float = 0.0
 
 
-def before_painting(photo: Photographed) -> Before:
+def before_painting(photo: Reading) -> Before:
     """What the photo of the damage says.
 
     Raises
@@ -46,16 +45,16 @@ def before_painting(photo: Photographed) -> Before:
     RegionError
         No damage is marked.
     """
-    damage = surface(*photo, RegionKind.DAMAGE)
-    if not any(region.kind is RegionKind.SOUND for region in photo[1]):
+    damage = surface(photo, RegionKind.DAMAGE)
+    if not photo.of_kind(RegionKind.SOUND):
         return Before(damage.lab, None, damage.uncertainty)  # nothing ties it to another photo
-    sound = surface(*photo, RegionKind.SOUND)
-    return Before(damage.lab, sound.lab, math.hypot(damage.random, sound.random, photo[0].difference))
+    sound = surface(photo, RegionKind.SOUND)
+    return Before(damage.lab, sound.lab, math.hypot(damage.random, sound.random, photo.difference))
 
 
 def swatch_from(
     painted: Sample,
-    photo: Photographed,
+    photo: Reading,
     before: Before,
     layers: Sequence[Layer],
     ground: str,
@@ -69,7 +68,7 @@ def swatch_from(
     ----------
     painted : Sample
         The dried surface, of ``photo``.
-    photo : Photographed
+    photo : Reading
         With sound wood.
     before : Before
         The ground. Where its photo was another one, the sound wood of both ties them: the dried color is moved by what
@@ -89,11 +88,11 @@ def swatch_from(
             "Several washes or paints lie on it, and a swatch teaches about one paint only.",
             "Check it as a repair; to learn, paint a test strip of one wash of one paint.",
         )
-    layer, reading = layers[0], photo[0]
+    layer = layers[0]
     lab = np.asarray(painted.lab)
-    doubts = [painted.random, before.uncertainty, reading.difference, _SHARED * painted.systematic]
+    doubts = [painted.random, before.uncertainty, photo.difference, _SHARED * painted.systematic]
     if before.sound is not None:
-        sound = surface(*photo, RegionKind.SOUND)
+        sound = surface(photo, RegionKind.SOUND)
         lab = lab + np.asarray(before.sound) - np.asarray(sound.lab)
         doubts.append(sound.random)
     L, a, b = (float(v) for v in lab)

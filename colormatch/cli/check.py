@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> Answer:
     steps = what_next(worse, workshop, painted=layers, before=args.ground)
     advice, found = advise(judged, steps), judged.worse
     advice += [f"{words_of(step)}: {outlook(step)}." for step in steps if step.move is Move.LEAVE and not judged.done]
-    flags = reading_flags(*(reading for reading, _ in photos))
+    flags = reading_flags(*photos)
     document: dict[str, Any] = dried.figures(found) | {"done": judged.done, "next": advice} | dried.lights(judged)
     document["flags"] = flag_documents(flags)
     lines = [f"Repair L* a* b* {print_lab(found.lab)}"]
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> Answer:
     lines += ["", *advice]
     if args.keep:
         kept, words = dried.keep(
-            args, Library.open(args.library), surface(*photos[0], RegionKind.REPAIR), photos[0], layers
+            args, Library.open(args.library), surface(photos[0], RegionKind.REPAIR), photos[0], layers
         )  # fmt: skip
         document["kept"] = kept
         lines += ["", words]

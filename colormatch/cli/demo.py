@@ -41,10 +41,10 @@ def run(args: argparse.Namespace) -> Answer:
     regions = shown.regions
     reading = read_regions(photo, neutral, regions)
     workshop = starter_workshop()
-    match = match_repair(reading, regions, workshop)
+    match = match_repair(reading, workshop)
 
     before = balanced(photo, neutral, PICTURE_SIDE)
-    ground = surface(reading, regions, RegionKind.DAMAGE).lab
+    ground = surface(reading, RegionKind.DAMAGE).lab
     after = picture(before, [shown.outline], ground, match.washes[0].layers, workshop)
     try:
         args.out.mkdir(parents=True, exist_ok=True)
@@ -77,7 +77,7 @@ def run(args: argparse.Namespace) -> Answer:
     document = {
         "title": shown.title,
         "simulated": True,
-        "read": read_command.document(reading, list(regions)),
+        "read": read_command.document(reading),
         "match": match_command.document(match),
         "preview": str(preview),
         "report": str(report),

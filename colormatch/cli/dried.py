@@ -23,9 +23,8 @@ from colormatch.cli.references import add_card_options, card_choice, card_place
 
 if TYPE_CHECKING:
     from colormatch.check.compare import Check, Judged
-    from colormatch.check.judge import Photographed
     from colormatch.library import Library
-    from colormatch.records import Box, Layer, RegionKind, Sample
+    from colormatch.records import Box, Layer, Reading, RegionKind, Sample
     from colormatch.workshop import Workshop
 
 
@@ -74,7 +73,7 @@ def add_keep_options(parser: argparse.ArgumentParser, keep: dict[str, Any]) -> N
     group.add_argument("--state", choices=STATES, default="bare", help="of the ground when it was painted (bare)")
 
 
-def photographed(args: argparse.Namespace, kind: RegionKind) -> list[Photographed]:
+def photographed(args: argparse.Namespace, kind: RegionKind) -> list[Reading]:
     """The photo, or the photos of both lights, with their marks.
 
     Raises
@@ -101,7 +100,7 @@ def photographed(args: argparse.Namespace, kind: RegionKind) -> list[Photographe
     return [first, _read(args.second, *second, kind, other)]
 
 
-def _read(path: Path, sound: Sequence[Box], painted: Sequence[Any], kind: RegionKind, args: Any) -> Photographed:
+def _read(path: Path, sound: Sequence[Box], painted: Sequence[Any], kind: RegionKind, args: Any) -> Reading:
     opening = Opening(path)
     from colormatch.records import Region, RegionKind
     from colormatch.repair import boxed, read_photo
@@ -112,7 +111,7 @@ def _read(path: Path, sound: Sequence[Box], painted: Sequence[Any], kind: Region
     for number, mark in enumerate(painted, 1):
         name, place = mark if isinstance(mark[0], str) else (f"{kind} {number}", mark)
         regions.append(Region.from_box(kind, place, *size, name))
-    return read_photo(photo, regions, card_choice(args)), regions
+    return read_photo(photo, regions, card_choice(args))
 
 
 def painted_layers(args: argparse.Namespace, workshop: Workshop) -> tuple[Layer, ...]:
@@ -131,7 +130,7 @@ def painted_layers(args: argparse.Namespace, workshop: Workshop) -> tuple[Layer,
 
 
 def keep(
-    args: argparse.Namespace, library: Library, painted: Sample, photo: Photographed, layers: Sequence[Layer]
+    args: argparse.Namespace, library: Library, painted: Sample, photo: Reading, layers: Sequence[Layer]
 ) -> tuple[dict[str, Any], str]:
     """Put a dried surface into the library as a swatch; what was learned, for programs and for people.
 

@@ -101,11 +101,11 @@ def _from_photo(
     from colormatch.wash.ratio import format_layers
 
     regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
-    reading, regions = read_by_references(args, photo, regions)
+    reading = read_by_references(args, photo, regions)
     if args.target is not None:
-        found = match_kept(args.target, reading, regions, workshop, allowed, shift, args.target_uncertainty)
+        found = match_kept(args.target, reading, workshop, allowed, shift, args.target_uncertainty)
     else:
-        found = match_repair(reading, regions, workshop, allowed, shift)
+        found = match_repair(reading, workshop, allowed, shift)
     flags = reading_flags(reading)
     answer = document(found) | {"flags": flag_documents(flags)}
     lines = [
@@ -115,7 +115,7 @@ def _from_photo(
         "All of the wood is taken as dry: wet or freshly oiled wood looks darker than it will be.",
     ]
     if args.each:
-        spots = match_spots(reading, regions, workshop, allowed, shift)
+        spots = match_spots(reading, workshop, allowed, shift)
         answer["each"] = [document(one) for one in spots.each]
         answer["together"] = rounded(
             [
@@ -130,7 +130,7 @@ def _from_photo(
         parts = ", ".join(f"{wash.expected_delta_e:.1f}" for wash in one_for_all.spots)
         lines.append(f"One wash for all: {format_layers(one_for_all.spots[0].layers)}, ΔE00 {parts}.")
     if args.grain:
-        touch = match_grain(reading, regions, found.washes[0].layers, workshop, allowed)
+        touch = match_grain(reading, found.washes[0].layers, workshop, allowed)
         answer["grain"] = None if touch is None else document(touch)
         if touch is None:
             lines.append("The sound wood shows no grain lines to draw.")

@@ -22,7 +22,7 @@ from colormatch.cli.opening import Opening
 from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
-    from colormatch.records import Reading, Region, Sample
+    from colormatch.records import Reading, Sample
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -47,11 +47,11 @@ def run(args: argparse.Namespace) -> Answer:
     photo = opening.photo()
     width, height = photo.facts.width, photo.facts.height
     regions = [Region.from_box(RegionKind.PATCH, box, width, height, name) for name, box in args.patch]
-    reading, regions = read_by_references(args, photo, regions)
-    return Answer(document(reading, regions), text(reading))
+    reading = read_by_references(args, photo, regions)
+    return Answer(document(reading), text(reading))
 
 
-def document(reading: Reading, regions: list[Region]) -> dict[str, Any]:
+def document(reading: Reading) -> dict[str, Any]:
     """The JSON document of a reading."""
     facts, card, light = reading.photo, reading.card, reading.light
     size = facts.width, facts.height
@@ -81,7 +81,7 @@ def document(reading: Reading, regions: list[Region]) -> dict[str, Any]:
         "patches": [
             {
                 "name": sample.name,
-                "box": region.box(*size),
+                "box": sample.region.box(*size) if sample.region else None,
                 "lab": sample.lab,
                 "uncertainty": sample.uncertainty,
                 "uncertainty_random": sample.random,
@@ -92,7 +92,7 @@ def document(reading: Reading, regions: list[Region]) -> dict[str, Any]:
                 "grain_angle": sample.grain_angle,
                 "flags": flag_documents(sample.flags),
             }
-            for sample, region in zip(reading.samples, regions, strict=True)
+            for sample in reading.samples
         ],
         "surfaces": [
             {

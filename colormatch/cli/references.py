@@ -77,10 +77,8 @@ def _chip(text: str) -> tuple[str, Lab | None, Box]:
     return name.strip(), lab(color), place
 
 
-def read_by_references(
-    args: argparse.Namespace, photo: DecodedPhoto, marked: Sequence[Region]
-) -> tuple[Reading, list[Region]]:
-    """The colors of marked regions; and the regions with the references that the options mark, as the reading has them.
+def read_by_references(args: argparse.Namespace, photo: DecodedPhoto, marked: Sequence[Region]) -> Reading:
+    """The colors of marked regions, and of the references that the options mark.
 
     Raises
     ------
@@ -102,7 +100,7 @@ def read_by_references(
         for chip, (_, _, place) in zip(settled, args.chip, strict=True)
     ]
     regions = [*marked, *chips, *boxed(photo, RegionKind.WHITE, args.white)]
-    return read_photo(photo, regions, card_choice(args), settled), regions
+    return read_photo(photo, regions, card_choice(args), settled)
 
 
 def _settled_chip(folder: Path | None, name: str) -> ShopChip:

@@ -22,7 +22,7 @@ from colormatch.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from colormatch.check.judge import Photographed
+    from colormatch.records import Reading
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.check.judge import judge_strips
 
     ranked = judge_strips(photos)
-    flags = reading_flags(*(reading for reading, _ in photos))
+    flags = reading_flags(*photos)
     document: dict[str, Any] = {
         "strips": [
             {"rank": rank, "name": strip.name} | dried.figures(strip.worse) | dried.lights(strip)
@@ -62,13 +62,13 @@ def run(args: argparse.Namespace) -> Answer:
     return Answer(rounded(document), "\n".join(lines))
 
 
-def _keep(args: argparse.Namespace, photo: Photographed) -> tuple[dict[str, Any], str]:
+def _keep(args: argparse.Namespace, photo: Reading) -> tuple[dict[str, Any], str]:
     from colormatch.check.judge import strips_of
     from colormatch.errors import WrongUsage
     from colormatch.library import Library
     from colormatch.workshop import open_workshop
 
-    strips = {strip.name: strip for strip in strips_of(*photo)}
+    strips = {strip.name: strip for strip in strips_of(photo)}
     if args.keep not in strips:
         raise WrongUsage(f"There is no strip {args.keep}.", f"Keep one of: {', '.join(strips)}.")
     layers = dried.painted_layers(args, open_workshop(args.library, fitting_progress))

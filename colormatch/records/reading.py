@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from colormatch.records.color import Lab
 from colormatch.records.doubt import Flag
-from colormatch.records.region import Region
+from colormatch.records.region import Region, RegionKind
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,8 @@ class Sample:
     #: Direction in which the grain runs, degrees, 0 = along the photo's width, 0 to 180.
     grain_angle: float | None = None
     flags: tuple[Flag, ...] = ()
+    #: Where it was read; None for several regions taken together.
+    region: Region | None = None
 
     @property
     def uncertainty(self) -> float:
@@ -109,6 +111,10 @@ class Reading:
     steps: tuple[str, ...] = ()
     #: What the correction leaves in the difference of two colors of this photo: ΔE00, 90 % radius.
     difference: float = 0.0
+
+    def of_kind(self, kind: RegionKind) -> tuple[Sample, ...]:
+        """Samples of the regions of one kind, in the order in which they were marked."""
+        return tuple(sample for sample in self.samples if sample.region is not None and sample.region.kind is kind)
 
     def doubts_about_samples(self) -> tuple[Flag, ...]:
         """What its samples' flags say, each once, before it the names of the samples that it is about."""

@@ -80,6 +80,11 @@ class Region:
         x0, y0, x1, y1 = x / width, y / height, (x + w) / width, (y + h) / height
         return cls(kind, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), name)
 
+    @property
+    def order(self) -> tuple[str, tuple[tuple[float, float], ...], str]:
+        """Sort key. What is computed from several regions goes through them by it, not by the order of marking."""
+        return self.kind, self.points, self.name
+
     def corners(self, width: int, height: int) -> FloatArray:
         """(n, 2) float; corners in pixels of an upright photo of that size."""
         return np.asarray(self.points, dtype=float) * (width, height)

@@ -154,6 +154,7 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: S
     """
     choice = choice or CardChoice()
     card = locate(photo, choice)
+    white = sorted(white, key=lambda region: region.order)
     usable = [region for region in white if _overexposed(photo, region) <= _CLIPPED_SHARE]
     places = _neutral_places(photo, card, usable)
     if not usable:
@@ -371,7 +372,7 @@ def tie_to_chips(
     BadInput
         A chip without a settled color, or one that looks unlike its color.
     """
-    chips = [region for region in regions if region.kind is RegionKind.CHIP]
+    chips = sorted((region for region in regions if region.kind is RegionKind.CHIP), key=lambda region: region.order)
     if not chips:
         return neutral
     known = {chip.name: chip for chip in settled}

@@ -6,14 +6,14 @@ board does, the user can do something about it, if told which one and what.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.image.photo import DecodedPhoto
-from colormatch.records import Flag, FloatArray, Lab, Region, RegionKind, Sample
+from colormatch.records import Flag, FloatArray, Region, RegionKind, Sample
 from colormatch.reference.tone import LEAST_LIGHT
 from colormatch.sampling.sample import ToLab
 from colormatch.sampling.surroundings import ends, log_luminance, mean_color, middle_color, rim, some_pixels, spread
@@ -42,29 +42,27 @@ _PLACES = (
 )
 
 
-def same_surface(regions: Sequence[Region]) -> list[list[int]]:
-    """Places in the list of those regions that show one surface: sound wood, the repair, patches of one name."""
-    found: dict[tuple[RegionKind, str], list[int]] = {}
-    for place, region in enumerate(regions):
+def same_surface(regions: Sequence[Region]) -> list[list[Region]]:
+    """Those regions that show one surface: sound wood, the repair, patches of one name."""
+    found: dict[tuple[RegionKind, str], list[Region]] = {}
+    for region in regions:
         if region.kind in (RegionKind.SOUND, RegionKind.REPAIR):
-            found.setdefault((region.kind, ""), []).append(place)
+            found.setdefault((region.kind, ""), []).append(region)
         elif region.kind is RegionKind.PATCH:
-            found.setdefault((region.kind, region.name), []).append(place)
+            found.setdefault((region.kind, region.name), []).append(region)
     return list(found.values())
 
 
 def patch_doubts(
-    photo: DecodedPhoto, regions: Sequence[Region], samples: Sequence[Sample], to_lab: ToLab, card: Region | None = None
-) -> list[tuple[Flag, ...]]:
+    photo: DecodedPhoto, samples: Mapping[Region, Sample], to_lab: ToLab, card: Region | None = None
+) -> dict[Region, tuple[Flag, ...]]:
     """Doubts about each region as a patch of its surface.
 
     Parameters
     ----------
     photo : DecodedPhoto
-    regions : sequence of Region
-        All that is marked.
-    samples : sequence of Sample
-        What was read of them, in their order.
+    samples : mapping of Region to Sample
+        All that is marked, and what was read there.
     to_lab : (n, 3) linear RGB -> (n, 3) CIELAB
         The photo's correction.
     card : Region, optional
@@ -72,31 +70,29 @@ def patch_doubts(
 
     Returns
     -------
-    list of tuple of Flag
-        For each region: ``patch-off`` for the one of three or more that is unlike the others, ``patch-too-even`` for
-        one that holds less of the grain than the board around it and has another color, ``lighter-than-paper``.
+    mapping of Region to tuple of Flag
+        ``patch-off`` for the one of three or more that is unlike the others, ``patch-too-even`` for one that holds less
+        of the grain than the board around it and has another color, ``lighter-than-paper``.
     """
-    doubts: list[list[Flag]] = [[] for _ in regions]
-    marked = [*regions, *([card] if card else [])]
-    for patches in same_surface(regions):
-        labs = [samples[place].lab for place in patches]
-        pixels = {place: some_pixels(photo, regions[place])[0] for place in patches}
-        for place, own in pixels.items():
+    doubts: dict[Region, list[Flag]] = {region: [] for region in samples}
+    marked = [*samples, *([card] if card else [])]
+    for patches in same_surface(list(samples)):
+        pixels = {patch: some_pixels(photo, patch)[0] for patch in patches}
+        for patch, own in pixels.items():
             # Around paint lies the wood that it is judged against, however alike it looks.
-            on_board = regions[place].kind is RegionKind.SOUND
-            around = _around(photo, regions[place], middle_color(own), marked) if on_board else []
-            others = [other for which, other in pixels.items() if which != place]
-            doubts[place] += _too_even(own, around, others, regions[place], to_lab)
-        if off := _off(labs, [samples[place].random for place in patches]):
-            doubts[patches[off.which]].append(off.flag(regions[patches[off.which]]))
-    for region, sample, told in zip(regions, samples, doubts, strict=True):
+            around = _around(photo, patch, middle_color(own), marked) if patch.kind is RegionKind.SOUND else []
+            others = [other for which, other in pixels.items() if which != patch]
+            doubts[patch] += _too_even(own, around, others, patch, to_lab)
+        if off := _off([samples[patch] for patch in patches]):
+            doubts[patches[off.which]].append(off.flag(patches[off.which]))
+    for region, sample in samples.items():
         if region.kind not in (RegionKind.CHIP, RegionKind.WHITE) and sample.lab.L > _PAPER:
             text = (
                 f"{_named(region)} reads lighter than white paper. Unless it is painted white, the card lies in shade "
                 "or is darker than stated: lay it beside the wood, in the same light, and photograph again."
             )
-            told.append(Flag("lighter-than-paper", text, round(sample.lab.L, 1)))
-    return [tuple(told) for told in doubts]
+            doubts[region].append(Flag("lighter-than-paper", text, round(sample.lab.L, 1)))
+    return {region: tuple(told) for region, told in doubts.items()}
 
 
 # --- one unlike the others -------------------------------------------------------------------------------------------
@@ -123,18 +119,19 @@ class _Off(NamedTuple):
         return Flag("patch-off", text, round(self.apart, 1))
 
 
-def _off(labs: Sequence[Lab], random: Sequence[float]) -> _Off | None:
+def _off(samples: Sequence[Sample]) -> _Off | None:
     """The patch that lies farther from the others than they lie from one another; none among fewer than three."""
-    if len(labs) < 3:
+    if len(samples) < 3:
         return None
     found = []
-    for which, lab in enumerate(labs):
-        others = np.array([other for place, other in enumerate(labs) if place != which])
-        mean = others.mean(axis=0)
-        spread = float(delta_e(others, mean).max())
-        own = float(np.sqrt(np.mean([r**2 for place, r in enumerate(random) if place != which])))
-        apart = float(delta_e(np.asarray(lab), mean))
-        found.append((apart / max(_OFF, _SPREADS * spread, _RANDOM * own), _Off(which, np.asarray(lab) - mean, apart)))
+    for which, sample in enumerate(samples):
+        others = [*samples[:which], *samples[which + 1 :]]
+        labs, lab = np.array([other.lab for other in others]), np.asarray(sample.lab)
+        mean = labs.mean(axis=0)
+        spread = float(delta_e(labs, mean).max())
+        own = float(np.sqrt(np.mean([other.random**2 for other in others])))
+        apart = float(delta_e(lab, mean))
+        found.append((apart / max(_OFF, _SPREADS * spread, _RANDOM * own), _Off(which, lab - mean, apart)))
     far, worst = max(found, key=lambda one: one[0])
     return worst if far > 1 else None
 

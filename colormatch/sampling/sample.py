@@ -118,6 +118,7 @@ def sample_region(photo: DecodedPhoto, region: Region, to_lab: ToLab, systematic
         line,
         grain.angle,
         tuple(flags),
+        region,
     )
 
 
@@ -144,6 +145,8 @@ def combine(samples: Sequence[Sample], name: str) -> Sample:
     """
     if not samples:
         raise RegionError(f"No patch of '{name}' is marked.", "Mark the wood in the photo, three patches or more.")
+    # Sums of floats depend on their order by the last digit; the answer must not.
+    samples = sorted(samples, key=lambda s: (s.region.order if s.region else (), s.lab))
     labs = np.array([s.lab for s in samples])
     lab = _mean_of_labs([s.lab for s in samples])
     n = len(samples)
@@ -171,6 +174,7 @@ def combine(samples: Sequence[Sample], name: str) -> Sample:
         _mean_of_labs(lines) if lines else None,
         _mean_angle([s.grain_angle for s in samples if s.grain_angle is not None]),
         tuple(flags),
+        samples[0].region if n == 1 else None,
     )
 
 

@@ -231,22 +231,21 @@ def test_advice_says_stop_where_nobody_would_see_it(workshop: Workshop) -> None:
 _PHOTO = Photo(1000, 750, "JPEG", "", "sRGB", "0" * 64)
 
 
-def photographed(repair: Lab, sound: Lab):
+def photographed(repair: Lab, sound: Lab) -> Reading:
     regions = [
         Region.from_box(kind, Box(10, 10, 50, 50), 1000, 750, name)
         for kind, name in ((RegionKind.REPAIR, "repair"), (RegionKind.SOUND, "sound"))
     ]
-    samples = (sample("repair", repair), sample("sound", sound))
-    reading = Reading(_PHOTO, Card(CardKind.NONE, None, "none"), Light(None), samples, difference=1.0)
-    return reading, regions
+    samples = tuple(
+        replace(sample(region.name, lab), region=region) for region, lab in zip(regions, (repair, sound), strict=True)
+    )
+    return Reading(_PHOTO, Card(CardKind.NONE, None, "none"), Light(None), samples, difference=1.0)
 
 
 def test_sound_wood_ties_the_photo_of_the_damage_to_that_of_the_repair() -> None:
     photo = photographed(Lab(55, 10, 27), Lab(57, 11, 28))
     before = Before(Lab(72, 6, 19), Lab(56, 11, 25))
-    swatch = swatch_from(
-        photo[0].samples[0], photo, before, [layer("Ochre", 0.25)], "door", taken=str(date(2026, 1, 2))
-    )
+    swatch = swatch_from(photo.samples[0], photo, before, [layer("Ochre", 0.25)], "door", taken=str(date(2026, 1, 2)))
     assert swatch.lab == pytest.approx(Lab(54, 10, 24))
     assert swatch.ground_lab == before.damage
     assert (swatch.paint_parts, swatch.water_parts) == (1.0, 3.0)
@@ -265,7 +264,7 @@ def test_sound_wood_ties_the_photo_of_the_damage_to_that_of_the_repair() -> None
 def test_what_is_not_one_wash_of_one_paint_is_no_swatch(layers: list[Layer]) -> None:
     photo = photographed(Lab(55, 10, 27), Lab(57, 11, 28))
     with pytest.raises(BadInput, match="one paint"):
-        swatch_from(photo[0].samples[0], photo, Before(Lab(72, 6, 19)), layers, "door")
+        swatch_from(photo.samples[0], photo, Before(Lab(72, 6, 19)), layers, "door")
 
 
 def test_a_kept_swatch_brings_the_next_prediction_nearer_to_the_truth(workshop: Workshop) -> None:

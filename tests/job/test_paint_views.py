@@ -54,7 +54,7 @@ def test_a_paint_without_a_swatch_has_no_grid(workshop):
 def test_the_swatch_worth_painting_is_of_that_paint_and_promises_no_loss(workshop):
     shown = example()
     reading = read_photo(shown.photo, shown.regions)
-    found = swatch_worth_painting(reading, shown.regions, workshop, "Burnt Umber")
+    found = swatch_worth_painting(reading, workshop, "Burnt Umber")
     assert found is not None
     assert [part.paint for part in found.layer.paints] == ["Burnt Umber"]
     assert found.after <= found.before + 0.05

@@ -54,7 +54,7 @@ def test_rank(measure: Callable[..., Any], fitted: dict[str, PaintModel], count:
 @pytest.mark.benchmark(group="the whole job on 12 megapixels: photo to ranking, fits remembered")
 def test_photo_to_ranking(measure: Callable[..., Any]) -> None:
     jpeg, workshop, regions = enlarged(SIZES["12 megapixels"]), starter_workshop(), example().regions
-    measure(lambda: match_repair(read_photo(jpeg, regions), regions, workshop), goal="1500 ms with the command's start")
+    measure(lambda: match_repair(read_photo(jpeg, regions), workshop), goal="1500 ms with the command's start")
 
 
 @pytest.mark.benchmark(group="picturing a repair")
@@ -63,8 +63,8 @@ def test_picture(measure: Callable[..., Any], side: int) -> None:
     photo, workshop, shown = open_photo(enlarged(SIZES["12 megapixels"])), starter_workshop(), example()
     neutral = find_neutral(photo)
     reading = read_photo(photo, shown.regions)
-    ground = surface(reading, shown.regions, shown.outline.kind).lab
-    wash = match_repair(reading, shown.regions, workshop).washes[0]
+    ground = surface(reading, shown.outline.kind).lab
+    wash = match_repair(reading, workshop).washes[0]
     linear_rgb = balanced(photo, neutral, side)
 
     def work() -> None:

@@ -15,11 +15,11 @@ from functools import cache
 
 import numpy as np
 
-from colormatch.check.judge import Photographed, judge_repair, what_next
+from colormatch.check.judge import judge_repair, what_next
 from colormatch.check.learn import before_painting, swatch_from
 from colormatch.check.next_step import Move, worth_doing
 from colormatch.image.photo import open_photo
-from colormatch.records import Box, Layer, Limits, RegionKind, Shelf
+from colormatch.records import Box, Layer, Limits, Reading, RegionKind, Shelf
 from colormatch.reference.neutral import CardChoice
 from colormatch.repair import boxed, match_repair, read_photo, surface
 from colormatch.workshop import Workshop, fitted_models, starter_workshop
@@ -108,13 +108,13 @@ class Repair:
         )
         return one, min(one, two)
 
-    def photograph(self, kind: RegionKind) -> Photographed:
+    def photograph(self, kind: RegionKind) -> Reading:
         """A photo of it as it is, read by the product; the person marks the damage as ``kind``."""
         taken = self.scene(self.painted).photograph(Lighting(self.light), Camera.typical(self.rng), self.rng)
         photo = open_photo(encoded(taken, "JPEG", quality=92))
         card = boxed(photo, RegionKind.CARD, [Box(CARD_AT[0] - 110, CARD_AT[1] - 70, 220, 140)])[0]
         regions = [*boxed(photo, RegionKind.SOUND, SOUND), *boxed(photo, kind, DAMAGE)]
-        return read_photo(photo, regions, CardChoice(region=card)), regions
+        return read_photo(photo, regions, CardChoice(region=card))
 
 
 def worth_repairing(count: int) -> list[Repair]:
@@ -138,11 +138,11 @@ def whole(repair: Repair) -> tuple[float, ...]:
     """Really left: nothing done, first wash, after the advice, two planned at once, best single, best two washes."""
     nothing, oracles = repair.left(), repair.oracles()
     damaged = repair.photograph(RegionKind.DAMAGE)
-    planned = match_repair(*damaged, shelf(), Limits(layers=2)).washes[0]
+    planned = match_repair(damaged, shelf(), Limits(layers=2)).washes[0]
     repair.paint(planned.layers)
     both = repair.left()
     repair.painted = []
-    first = match_repair(*damaged, shelf()).washes[0]
+    first = match_repair(damaged, shelf()).washes[0]
     repair.paint(first.layers)
     after_first = repair.left()
     checked = repair.photograph(RegionKind.REPAIR)
@@ -188,11 +188,11 @@ def learned(repair: Repair, number: int) -> tuple[float, ...]:
         earlier = Repair(10_000 * (lesson + 1) + number, repair.woods)
         damaged = earlier.photograph(RegionKind.DAMAGE)
         # A person tries something else where leaving it alone is ranked first.
-        best = next(wash for wash in match_repair(*damaged, knows).washes if wash.layers)
+        best = next(wash for wash in match_repair(damaged, knows).washes if wash.layers)
         earlier.paint(best.layers)
         checked = earlier.photograph(RegionKind.REPAIR)
         swatch = swatch_from(
-            surface(*checked, RegionKind.REPAIR), checked, before_painting(damaged), best.layers, "this damage"
+            surface(checked, RegionKind.REPAIR), checked, before_painting(damaged), best.layers, "this damage"
         )
         knows = workshop(replace(knows.shelf, swatches=(*knows.shelf.swatches, swatch)), knows)
     damaged = repair.photograph(RegionKind.DAMAGE)
@@ -200,7 +200,7 @@ def learned(repair: Repair, number: int) -> tuple[float, ...]:
     for known in (beginning(), knows):
         repair.painted = []
         repair.rng = np.random.default_rng(number)  # the same luck for both
-        repair.paint(match_repair(*damaged, known).washes[0].layers)
+        repair.paint(match_repair(damaged, known).washes[0].layers)
         results.append(repair.left())
     return tuple(results)
 
