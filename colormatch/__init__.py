@@ -44,8 +44,8 @@ if TYPE_CHECKING:
     from colormatch.records import Region as Region
     from colormatch.records import RegionKind as RegionKind
     from colormatch.records import Swatch as Swatch
-    from colormatch.reference.neutral import CardChoice as CardChoice
-    from colormatch.reference.neutral import parse_card_value as parse_card_value
+    from colormatch.reference.card_choice import CardChoice as CardChoice
+    from colormatch.reference.card_choice import parse_card_value as parse_card_value
     from colormatch.repair import match_colors as match_colors
     from colormatch.repair import match_repair as match_repair
     from colormatch.repair import read_photo as read_photo
@@ -60,7 +60,7 @@ __version__ = "0.1.0"
 #: Where each public name lives.
 _HOMES = {
     "Box": "records",
-    "CardChoice": "reference.neutral",
+    "CardChoice": "reference.card_choice",
     "CardKind": "records",
     "ColorMatchError": "errors",
     "Lab": "records",
@@ -78,7 +78,7 @@ _HOMES = {
     "mix_job": "mixing.amounts",
     "open_photo": "image.photo",
     "open_workshop": "workshop",
-    "parse_card_value": "reference.neutral",
+    "parse_card_value": "reference.card_choice",
     "parse_ratio": "wash.ratio",
     "read_photo": "repair",
     "starter_workshop": "workshop",

@@ -19,6 +19,7 @@ from colormatch.image.photo import DecodedPhoto, open_photo
 from colormatch.records import (
     Box,
     Flag,
+    FlagCode,
     FloatArray,
     Lab,
     Layer,
@@ -31,7 +32,8 @@ from colormatch.records import (
     ShopChip,
     Task,
 )
-from colormatch.reference.neutral import CardChoice, Neutral, find_neutral, light_doubt, tie_to_chips
+from colormatch.reference.card_choice import CardChoice
+from colormatch.reference.neutral import Neutral, find_neutral, light_doubt, tie_to_chips
 from colormatch.sampling.mixed_light import across
 from colormatch.sampling.outliers import patch_doubts, same_surface
 from colormatch.sampling.sample import combine, sample_region
@@ -88,7 +90,7 @@ def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region
     light = neutral.light
     if of_card is not None and neutral.plane is None:
         light = replace(light, flags=(*light.flags, *around_card(photo, of_card, by_place)))
-    if not any(flag.code == "light-mixed" for flag in light.flags):
+    if not any(flag.code is FlagCode.LIGHT_MIXED for flag in light.flags):
         light = replace(light, flags=(*light.flags, *_two_lamps(even, of_card, doubts)))
     told = tuple(
         replace(samples[region], flags=(*samples[region].flags, *doubts[region], *light_doubt(neutral, region)))
@@ -101,7 +103,7 @@ def _two_lamps(photo: DecodedPhoto, card: Region | None, doubts: Mapping[Region,
     """Two kinds of light as a surface tells them, with all of its patches or, if one is off, without that one."""
     for patches in same_surface(list(doubts)):
         # A highlight on one hides what the others tell.
-        like = [patch for patch in patches if not any(flag.code == "patch-off" for flag in doubts[patch])]
+        like = [patch for patch in patches if not any(flag.code is FlagCode.PATCH_OFF for flag in doubts[patch])]
         for some in [patches] if like == patches else [patches, like]:
             if told := across(photo, card, some):
                 return told

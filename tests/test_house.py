@@ -48,6 +48,33 @@ def test_every_file_can_be_read_in_one_sitting() -> None:
     assert {path.relative_to(ROOT).as_posix() for path in long} == set(LONGER)
 
 
+def test_every_flag_is_raised_in_one_place() -> None:
+    """So that its sentence has one author, and nobody has to look for the others."""
+    from colormatch.records import FlagCode
+
+    raised = [
+        node.args[0].attr
+        for path in SOURCES
+        if path.is_relative_to(ROOT / "colormatch")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Flag"
+        if node.args and isinstance(node.args[0], ast.Attribute)
+    ]
+    assert sorted(raised) == sorted(FlagCode.__members__)
+
+
+def test_nothing_compares_the_code_of_a_flag_with_a_bare_string() -> None:
+    bare = [
+        f"{path}:{node.lineno}"
+        for path in SOURCES
+        if not path.is_relative_to(ROOT / "tests")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Compare) and isinstance(node.left, ast.Attribute) and node.left.attr == "code"
+        if any(isinstance(leaf, ast.Constant) and isinstance(leaf.value, str) for leaf in ast.walk(node))
+    ]
+    assert bare == []
+
+
 def test_one_version() -> None:
     import colormatch
 

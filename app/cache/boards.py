@@ -11,7 +11,8 @@ from app.cache.errors_as_values import answering
 from app.cache.photos import decoded
 from app.cache.pictures import SCREEN_SIDE
 from colormatch.records import Region
-from colormatch.reference.neutral import CardChoice, Neutral
+from colormatch.reference.card_choice import CardChoice
+from colormatch.reference.neutral import Neutral
 from colormatch.render.outlines import outlined
 from colormatch.render.preview import jpeg
 from colormatch.sheet import read

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from colormatch.records import Lab, Region, ShopChip
-from colormatch.reference.neutral import CardChoice
+from colormatch.reference.card_choice import CardChoice
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from typing import Any, Self
 from app.cache import Reference
 from colormatch.errors import RegionError
 from colormatch.records import CardKind, Region, RegionKind
-from colormatch.reference.neutral import CardChoice, parse_card_value
+from colormatch.reference.card_choice import CardChoice, parse_card_value
 
 
 @dataclass(frozen=True)

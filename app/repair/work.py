@@ -10,7 +10,7 @@ from typing import Any
 
 from colormatch.mixing.measures import COVERAGE_CM2_PER_ML, WASTE, Practice
 from colormatch.mixing.schedule import Times
-from colormatch.records import Flag, Lab, Layer, Part, RankedWash
+from colormatch.records import Flag, FlagCode, Lab, Layer, Part, RankedWash
 from colormatch.wash.ratio import DROP_ML
 
 #: No timer runs this long, milliseconds since 1970: the year 3000, before the calendar's end at 9999.
@@ -128,6 +128,6 @@ def recipe_from(held: dict[str, Any] | None) -> Recipe | None:
         Layer(tuple(Part(**part) for part in layer["paints"]), layer["paint_fraction"], layer["coats"])
         for layer in wash["layers"]
     )
-    flags = tuple(Flag(*flag) for flag in wash["flags"])
+    flags = tuple(Flag(FlagCode(code), *rest) for code, *rest in wash["flags"])
     ranked = RankedWash(**wash | {"layers": layers, "lab": Lab(*wash["lab"]), "flags": flags})
     return Recipe(**held | {"wash": ranked, "target": Lab(*held["target"]), "ground": Lab(*held["ground"])})

@@ -19,7 +19,7 @@ from app.state.library import open_library
 from app.widgets import chips, look
 from app.widgets.states import STATES
 from colormatch.errors import BadInput, ColorMatchError
-from colormatch.records import RegionKind, Swatch
+from colormatch.records import FlagCode, RegionKind, Swatch
 from colormatch.sheet.layout import Plan
 from colormatch.sheet.read import keep_swatches
 from colormatch.sheet.swatches import Proposal, swatches_of
@@ -32,7 +32,7 @@ _WORDS = {RegionKind.PATCH: ("Board", "Board", "all cells of the board, the bare
 #: Which corner of the marked shape the first row begins at; the corners run clockwise.
 _TURNS = {0: "Top left", 1: "Top right", 2: "Bottom right", 3: "Bottom left"}
 #: Flags that leave a cell out until somebody says that it is good.
-_DOUBTS = frozenset({"shadow", "half-painted", "uneven", "unpainted"})
+_DOUBTS = frozenset({FlagCode.SHADOW, FlagCode.HALF_PAINTED, FlagCode.UNEVEN, FlagCode.UNPAINTED})
 
 
 def show() -> None:

@@ -20,7 +20,7 @@ from colormatch.library.exchange import export_exchange
 from colormatch.library.merge import Conflicts, Fate, ImportPlan, Incoming, import_exchange
 from colormatch.library.rows import describe
 from colormatch.library.store import SavedRepair
-from colormatch.records import Lab, Swatch
+from colormatch.records import FlagCode, Lab, Swatch
 
 _FILES = "exchange-files"
 _FATES = {
@@ -95,7 +95,7 @@ def _import(chosen: list[Path], *, preview: bool, conflicts: Conflicts = Conflic
 
 def _preview(plan: ImportPlan, chosen: list[Path]) -> None:
     # Whoever chooses tables one by one knows that it is not the whole folder.
-    look.sentences([flag.text for flag in plan.flags if flag.code != "manifest-missing"])
+    look.sentences([flag.text for flag in plan.flags if flag.code is not FlagCode.MANIFEST_MISSING])
     by_fate = {fate: [item for item in plan.items if item.fate is fate] for fate in Fate}
     for fate, (word, does) in _FATES.items():
         items = by_fate[fate]

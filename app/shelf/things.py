@@ -17,7 +17,7 @@ from app.widgets.states import STATES
 from colormatch.library import Stored
 from colormatch.library.columns import Record
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, ShopChip, SurfaceState
-from colormatch.reference.neutral import parse_card_value
+from colormatch.reference.card_choice import parse_card_value
 
 
 @dataclass(frozen=True)

@@ -10,18 +10,25 @@ from app.repair.marks import FOUND
 from app.repair.open_repair import SURFACES, OpenRepair
 from colormatch import repair as job
 from colormatch.color.words import NOTHING, describe_off
-from colormatch.records import CardKind, Flag, Lab, Reading, RegionKind, Sample
+from colormatch.records import CardKind, Flag, FlagCode, Lab, Reading, RegionKind, Sample
 
 #: Codes of doubts by what causes them: colors that are wrong before those that are less sure, and of one cause the
 #: surest sign first. All others come after. Our choice.
 _CAUSES = (
-    ("card-in-shadow", "wood-other-light", "card-other-light", "lighter-than-paper"),
-    ("light-mixed",),
-    ("local-tones", "light-patchy", "card-shadow"),
-    ("clipped", "glare-or-two-surfaces", "patch-off"),
-    ("patches-disagree", "patch-too-even", "varied", "coarse-grain", "small-patch"),
-    ("other-light", "card-uneven", "light-uneven"),
-    ("card-textured", "card-cast", "card-dark", "card-small", "too-dark", "blurred"),
+    (FlagCode.CARD_IN_SHADOW, FlagCode.WOOD_OTHER_LIGHT, FlagCode.CARD_OTHER_LIGHT, FlagCode.LIGHTER_THAN_PAPER),
+    (FlagCode.LIGHT_MIXED,),
+    (FlagCode.LOCAL_TONES, FlagCode.LIGHT_PATCHY, FlagCode.CARD_SHADOW),
+    (FlagCode.CLIPPED, FlagCode.GLARE_OR_TWO_SURFACES, FlagCode.PATCH_OFF),
+    (FlagCode.PATCHES_DISAGREE, FlagCode.PATCH_TOO_EVEN, FlagCode.VARIED, FlagCode.COARSE_GRAIN, FlagCode.SMALL_PATCH),
+    (FlagCode.OTHER_LIGHT, FlagCode.CARD_UNEVEN, FlagCode.LIGHT_UNEVEN),
+    (
+        FlagCode.CARD_TEXTURED,
+        FlagCode.CARD_CAST,
+        FlagCode.CARD_DARK,
+        FlagCode.CARD_SMALL,
+        FlagCode.TOO_DARK,
+        FlagCode.BLURRED,
+    ),
 )
 #: Patches of sound wood that the page asks for: from three on, their spread tells how far one can be trusted.
 PATCHES = 3

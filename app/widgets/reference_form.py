@@ -12,7 +12,7 @@ from app.repair.open_repair import OpenRepair
 from app.state import session
 from app.state.library import own_cards, shop_chips
 from colormatch.records import CardKind, OwnCard, RegionKind
-from colormatch.reference.neutral import ChartIssue
+from colormatch.reference.card_choice import ChartIssue
 
 #: Kinds of card in words.
 CARD_KINDS = {

@@ -37,7 +37,7 @@ class CardCommand(RecordCommand["OwnCard"]):
 
     def given(self, library: Library, args: argparse.Namespace) -> dict[str, Any]:
         from colormatch.records import CardKind
-        from colormatch.reference.neutral import parse_card_value
+        from colormatch.reference.card_choice import parse_card_value
 
         given = super().given(library, args)
         if args.kind is not None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import Answer, add_json, add_library, flag_documents, open_library, progress, table
+from colormatch.records import FlagCode
 
 if TYPE_CHECKING:
     from colormatch.library import Library
@@ -100,7 +101,7 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
     counts = plan.counts()
     rows = [(name.replace("_", " "), *numbers.values()) for name, numbers in counts.items() if any(numbers.values())]
     # A single file is never the whole folder.
-    flags = [flag for flag in plan.flags if flag.code != "manifest-missing" or source.is_dir()]
+    flags = [flag for flag in plan.flags if flag.code is not FlagCode.MANIFEST_MISSING or source.is_dir()]
     lines = [flag.text for flag in flags]
     lines.append(table(("", *(fate.value for fate in Fate)), rows, right=(1, 2, 3, 4)))
     differing = [_item(item) for item in plan.items if item.fate in (Fate.CHANGED, Fate.CONFLICT)]

@@ -15,7 +15,7 @@ from colormatch.cli.common import box, lab, named_box, open_library, typed
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
     from colormatch.records import Box, Lab, Reading, Region, ShopChip
-    from colormatch.reference.neutral import CardChoice
+    from colormatch.reference.card_choice import CardChoice
 
 #: Kinds of card that options take, as `CardKind` has them.
 CARD_KINDS = ("gray", "three-step", "chart24")
@@ -128,7 +128,7 @@ def card_choice(args: argparse.Namespace) -> CardChoice:
         ``--card-value`` is of no known form.
     """
     from colormatch.records import CardKind
-    from colormatch.reference.neutral import CardChoice, parse_card_value
+    from colormatch.reference.card_choice import CardChoice, parse_card_value
 
     kind = CardKind(args.card_kind)
     value = typed(parse_card_value, args.card_value, kind)

@@ -22,7 +22,7 @@ from colormatch.cli.records import (
 
 if TYPE_CHECKING:
     from colormatch.library import Library
-    from colormatch.records import Flag, Swatch
+    from colormatch.records import Flag, FlagCode, Swatch
 
 
 class SwatchCommand(RecordCommand["Swatch"]):
@@ -96,7 +96,7 @@ class SwatchCommand(RecordCommand["Swatch"]):
         same = [str(stored.id) for stored in twins(record, library.all(self.kind())) if stored.id != number]
         if same:
             told = f"Number {', '.join(same)} is the very same; 'colormatch library undo' takes this back."
-            flags.append(Flag("repeated", told))
+            flags.append(Flag(FlagCode.SAME_SWATCH, told))
         return flags
 
     def cells(self, record: Swatch) -> Sequence[object]:

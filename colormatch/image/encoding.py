@@ -13,7 +13,7 @@ from colormatch.image import metadata
 from colormatch.image.icc import SRGB, NotMatrix, Profile, ProfileBroken
 from colormatch.image.metadata import Exif
 from colormatch.image.pixels import PixelArray
-from colormatch.records import Flag
+from colormatch.records import Flag, FlagCode
 
 
 def meaning(
@@ -47,11 +47,12 @@ def by_color_engine(
 
 
 _CONVERTED = Flag(
-    "profile-converted",
+    FlagCode.PROFILE_CONVERTED,
     "The photo's color profile is made of tables; its colors were converted to 8-bit sRGB, strong ones cut to it.",
 )
 _UNUSABLE_PROFILE = Flag(
-    "profile-unusable", "The photo's color profile is damaged or of an unknown kind; its colors are read as sRGB."
+    FlagCode.PROFILE_UNUSABLE,
+    "The photo's color profile is damaged or of an unknown kind; its colors are read as sRGB.",
 )
 
 

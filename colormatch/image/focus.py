@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from colormatch.records import ByteArray, Flag, FloatArray
+from colormatch.records import ByteArray, Flag, FlagCode, FloatArray
 
 #: Longest side of the view that is judged, pixels.
 FOCUS_SIDE = 900
@@ -45,7 +45,7 @@ def blur_flags(encoded_rgb: ByteArray) -> list[Flag]:
         f"The photo looks {what}, so that the colors of small places run into those around them. Tap on the wood to "
         "focus, hold still or rest the phone on something, and give it more light."
     )
-    return [Flag("blurred", text, round(max(blurs) / max(encoded_rgb.shape[:2]), 5))]
+    return [Flag(FlagCode.BLURRED, text, round(max(blurs) / max(encoded_rgb.shape[:2]), 5))]
 
 
 def edge_blurs(encoded_rgb: ByteArray) -> list[float]:

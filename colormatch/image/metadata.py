@@ -17,7 +17,7 @@ from PIL import Image
 from colormatch.errors import PhotoUnreadable
 from colormatch.image import icc as profiles
 from colormatch.image.icc import Profile
-from colormatch.records import Flag
+from colormatch.records import Flag, FlagCode
 
 #: Tags of TIFF 6.0, EXIF 3.0 and DNG 1.7.
 NEW_SUBFILE_TYPE, BITS_PER_SAMPLE, PHOTOMETRIC, MAKE, MODEL, ORIENTATION = 254, 258, 262, 271, 272, 274
@@ -25,13 +25,13 @@ DNG_VERSION = 50706
 _INTEROP_IFD, _INTEROP_INDEX = 0xA005, 1
 
 GAIN_MAP = Flag(
-    "hdr-gain-map",
+    FlagCode.HDR_GAIN_MAP,
     "The phone added an HDR brightness map to the photo; it is left aside and the plain picture is read.",
 )
 
 
 def several_pictures(count: int) -> Flag:
-    return Flag("several-pictures", f"The file holds {count} pictures; the first is read.", float(count))
+    return Flag(FlagCode.SEVERAL_PICTURES, f"The file holds {count} pictures; the first is read.", float(count))
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from PIL import Image
 
 from colormatch.errors import PhotoUnreadable
 from colormatch.image.pixels import PixelArray
-from colormatch.records import Flag
+from colormatch.records import Flag, FlagCode
 
 #: Rows of a picture that are worked on at once: few megabytes, so that no step doubles the memory.
 _BAND = 256
@@ -69,4 +69,4 @@ def bands(values: PixelArray) -> Iterator[PixelArray]:
 
 def _see_through(share: float) -> Flag:
     text = f"{max(1, round(100 * share))} % of the picture is see-through and shown on white; mark no region there."
-    return Flag("see-through", text, share)
+    return Flag(FlagCode.SEE_THROUGH, text, share)

@@ -24,7 +24,7 @@ from colormatch.library.progress import Progress, renamed, told
 from colormatch.library.repair_file import MAX_REPAIR_BYTES, is_repair_file, read_repair, repair_file, write_repair
 from colormatch.library.sheet import Problem, Read, read_sheet, refuse, write_sheet
 from colormatch.library.store import Library, SavedRepair
-from colormatch.records import ClearCoatPair, Flag, Ground, OwnCard, Paint, Shelf, ShopChip, Swatch
+from colormatch.records import ClearCoatPair, Flag, FlagCode, Ground, OwnCard, Paint, Shelf, ShopChip, Swatch
 
 #: Version of the folder's form that is written, and the newest that is read.
 FORMAT_VERSION = 1
@@ -144,7 +144,9 @@ def _repeated(rows: list[Read[Swatch]]) -> list[Flag]:
     if not lines:
         return []
     shown = ", ".join(str(line) for line in lines[:5]) + (", ..." if len(lines) > 5 else "")
-    return [Flag("repeated", f"{len(lines)} swatches repeat an earlier one: swatches.csv, line {shown}.", len(lines))]
+    return [
+        Flag(FlagCode.REPEATED, f"{len(lines)} swatches repeat an earlier one: swatches.csv, line {shown}.", len(lines))
+    ]
 
 
 def _check_manifest(
@@ -160,7 +162,7 @@ def _check_manifest(
     """
     if MANIFEST not in names:
         told_missing = f"There is no {MANIFEST}, so it can't be told whether all of it is there."
-        return {}, [Flag("manifest-missing", told_missing)]
+        return {}, [Flag(FlagCode.MANIFEST_MISSING, told_missing)]
     try:
         document = json.loads(read(files, MANIFEST, limits.MAX_MANIFEST_BYTES))
         version, listed = document["version"], document["files"]
@@ -175,7 +177,7 @@ def _check_manifest(
         raise ExchangeError("It was written by a later version of the program.", "Install that version or a newer one.")
     flags = []
     if document.get("simulated"):
-        flags.append(Flag("simulated", "Its colors are simulated, not measured."))
+        flags.append(Flag(FlagCode.SIMULATED, "Its colors are simulated, not measured."))
     digests = {}
     for name, sha256 in told(entries, len(entries), "Checking files", progress):
         refuse_unsafe_name(name, MANIFEST)
@@ -186,7 +188,7 @@ def _check_manifest(
             raise ExchangeError(
                 f"{name} is not as {MANIFEST} says; it is damaged or was changed.", "Ask for a new copy.", file=name
             )
-        flags.append(Flag("edited", f"{name} was edited after it was written."))
+        flags.append(Flag(FlagCode.EDITED, f"{name} was edited after it was written."))
     return digests, flags
 
 
@@ -248,9 +250,11 @@ def export_exchange(
     photos, flags = {}, []
     for sha256 in told(sorted(named), len(named), "Checking photos", progress):
         if sha256 not in places or not places[sha256].is_file():
-            flags.append(Flag("photo-missing", f"The photo {sha256[:12]} is not in the library; it was left out."))
+            flags.append(
+                Flag(FlagCode.PHOTO_MISSING, f"The photo {sha256[:12]} is not in the library; it was left out.")
+            )
         elif not is_whole(places[sha256], sha256):  # with it in, the whole export would be refused
-            flags.append(Flag("photo-damaged", f"The photo {sha256[:12]} is damaged; it was left out."))
+            flags.append(Flag(FlagCode.PHOTO_DAMAGED, f"The photo {sha256[:12]} is damaged; it was left out."))
         else:
             photos[sha256] = places[sha256]
     texts = {SHEETS[kind]: write_sheet(kind, rows) for kind, rows in records.items() if rows or kind in _ALWAYS}

@@ -25,7 +25,7 @@ from colormatch.library.exchange import Exchange, read_exchange
 from colormatch.library.photos import is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import Library, SavedRepair, Stored
-from colormatch.records import ClearCoatPair, Flag, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
+from colormatch.records import ClearCoatPair, Flag, FlagCode, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
 from colormatch.wash.doubts import no_trace
 
 
@@ -170,7 +170,7 @@ def _healing(photos: set[str]) -> tuple[Flag, ...]:
         if len(photos) == 1
         else (f"{len(photos)} photos that your library lacks or has damaged come")
     )
-    return (Flag("photos-healed", f"{which} back with it.", len(photos)),)
+    return (Flag(FlagCode.PHOTOS_HEALED, f"{which} back with it.", len(photos)),)
 
 
 def _put_photos(library: Library, exchange: Exchange, wanted: set[str], progress: Progress | None) -> Iterator[Path]:
@@ -218,7 +218,7 @@ def _plan(mine: Library | Changes, exchange: Exchange) -> ImportPlan:
         compared = _compare(mine.all(kind), exchange.records[kind], [_name, _alike])
         for theirs, ours in ((_name(item.theirs), _name(item.mine.record)) for item in compared if item.mine):
             if theirs != ours:
-                flags.append(Flag("alike", f"The {WORDS[kind]} {theirs} is taken for your {ours}."))
+                flags.append(Flag(FlagCode.ALIKE, f"The {WORDS[kind]} {theirs} is taken for your {ours}."))
                 if kind is Paint:
                     spelled[theirs] = ours
         items += compared

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from colormatch.records import Shelf
+from colormatch.records import FlagCode, Shelf
 from colormatch.wash.paint import PaintModel, distinct
 
 
@@ -20,7 +20,7 @@ def shelf_doubts(shelf: Shelf, models: Mapping[str, PaintModel], names: Sequence
     said = []
     for name in names:
         # That there is one swatch only shows in the width of the range already.
-        said += [flag.text for flag in models[name].flags if flag.code != "one-swatch"]
+        said += [flag.text for flag in models[name].flags if flag.code is not FlagCode.ONE_SWATCH]
         copies = len(shelf.of(name)) - len(distinct(shelf.of(name)))
         if copies:
             said.append(f"{name} has {copies} swatch{'es' * (copies > 1)} entered twice; each counts once.")

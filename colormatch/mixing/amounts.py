@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from colormatch.errors import BadInput
 from colormatch.mixing.measures import WATER, Practice
-from colormatch.records import Flag, Layer, Paint
+from colormatch.records import Flag, FlagCode, Layer, Paint
 from colormatch.wash.ratio import ROUNDING
 
 #: Smallest batch, ml, that a brush can be loaded from; our choice.
@@ -273,7 +273,7 @@ def _coarse(batches: Sequence[Batch], practice: Practice) -> tuple[Flag, ...]:
     if off <= _COARSE:
         return ()
     text = f"Measured to {practice.smallest}, a share is off by {100 * off:.0f} %: take a smaller measure, or mix more."
-    return (Flag("coarse-measure", text, off),)
+    return (Flag(FlagCode.COARSE_MEASURE, text, off),)
 
 
 def _cost(measures: Sequence[Measure], shelf: Mapping[str, Paint]) -> float | None:
@@ -296,5 +296,5 @@ def _shortages(batches: Sequence[Batch], shelf: Mapping[str, Paint]) -> tuple[Fl
         paint = shelf.get(name)
         if paint is not None and paint.on_hand_ml is not None and paint.on_hand_ml < ml:
             text = f"It takes {ml:g} ml of {name}, and {paint.on_hand_ml:g} ml are left."
-            flags.append(Flag("not-enough", text, paint.on_hand_ml))
+            flags.append(Flag(FlagCode.NOT_ENOUGH, text, paint.on_hand_ml))
     return tuple(flags)

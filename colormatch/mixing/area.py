@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from colormatch.errors import BadInput
-from colormatch.records import Flag, FloatArray, Region
+from colormatch.records import Flag, FlagCode, FloatArray, Region
 from colormatch.reference.quadrilaterals import INSET, PREVIEW_SIDE
 
 #: Preview pixels by which the finder's outline lies inside the card's edge, besides the rim that it leaves out: 2.2 on
@@ -108,14 +108,16 @@ def marked_area(
         low *= (1 - _INSIDE) ** 2
         flags.append(
             Flag(
-                "card-outline",
+                FlagCode.CARD_OUTLINE,
                 "If the card is marked inside its edges, as for reading colors, the damage is smaller than this.",
             )
         )
     misfit = (max(seen) / min(seen)) / (max(card_mm) / min(card_mm))
     if max(misfit, 1 / misfit) > _OTHER_SHAPE:
         low, high = low / max(misfit, 1 / misfit), high * max(misfit, 1 / misfit)
-        flags.append(Flag("card-shape", "The marked card is not of the shape that its size says: check both.", misfit))
+        flags.append(
+            Flag(FlagCode.CARD_SHAPE, "The marked card is not of the shape that its size says: check both.", misfit)
+        )
     plain = sum(abs(_turn(shape)) for shape in shapes) / _turn(corners) * _turn(flat) / 100
     return MarkedArea(area, min(low, area), max(high, area), plain / area, tuple(flags))
 

@@ -11,7 +11,7 @@ Conventions
 
 from colormatch.box import Box
 from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of
-from colormatch.records.doubt import SIGMA_PER_RADIUS, Flag
+from colormatch.records.doubt import SIGMA_PER_RADIUS, Flag, FlagCode
 from colormatch.records.names import name_key, named
 from colormatch.records.reading import Card, CardKind, Light, Photo, Reading, Sample
 from colormatch.records.recipe import Layer, Limits, Match, Part, RankedWash, Task
@@ -28,6 +28,7 @@ __all__ = [
     "CardKind",
     "ClearCoatPair",
     "Flag",
+    "FlagCode",
     "FloatArray",
     "Ground",
     "Lab",

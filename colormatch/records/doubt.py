@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import NamedTuple
 
 #: One axis' standard deviation over the 90 % radius of a three-dimensional round Gaussian error:
@@ -9,11 +10,76 @@ from typing import NamedTuple
 SIGMA_PER_RADIUS = 1 / 2.5003
 
 
+class FlagCode(StrEnum):
+    """What a doubt is about: stable names, for programs. Each is raised in one place, which has the sentence."""
+
+    ALIKE = "alike"
+    BLURRED = "blurred"
+    CARD_CAST = "card-cast"
+    CARD_DARK = "card-dark"
+    CARD_IN_SHADOW = "card-in-shadow"
+    CARD_OTHER_LIGHT = "card-other-light"
+    CARD_OUTLINE = "card-outline"
+    CARD_SHADOW = "card-shadow"
+    CARD_SHAPE = "card-shape"
+    CARD_SMALL = "card-small"
+    CARD_TEXTURED = "card-textured"
+    CARD_UNEVEN = "card-uneven"
+    CLEAR_COAT_POOR_FIT = "clear-coat-poor-fit"
+    CLIPPED = "clipped"
+    COARSE_GRAIN = "coarse-grain"
+    COARSE_MEASURE = "coarse-measure"
+    CONTRADICTORY_SWATCH = "contradictory-swatch"
+    EDITED = "edited"
+    GLARE = "glare"
+    GLARE_OR_TWO_SURFACES = "glare-or-two-surfaces"
+    HALF_PAINTED = "half-painted"
+    HDR_GAIN_MAP = "hdr-gain-map"
+    IMPOSSIBLE_GROUND = "impossible-ground"
+    LIGHTER_THAN_PAPER = "lighter-than-paper"
+    LIGHTER_THAN_WHITE = "lighter-than-white"
+    LIGHT_EVENED = "light-evened"
+    LIGHT_MIXED = "light-mixed"
+    LIGHT_PATCHY = "light-patchy"
+    LIGHT_UNEVEN = "light-uneven"
+    LIGHT_UNKNOWN = "light-unknown"
+    LOCAL_TONES = "local-tones"
+    MANIFEST_MISSING = "manifest-missing"
+    NOT_ENOUGH = "not-enough"
+    NO_CARD = "no-card"
+    NO_TRACE = "no-trace"
+    ONE_SWATCH = "one-swatch"
+    OTHER_LIGHT = "other-light"
+    PATCHES_DISAGREE = "patches-disagree"
+    PATCHES_LEFT_OUT = "patches-left-out"
+    PATCH_OFF = "patch-off"
+    PATCH_TOO_EVEN = "patch-too-even"
+    PHOTOS_HEALED = "photos-healed"
+    PHOTO_DAMAGED = "photo-damaged"
+    PHOTO_MISSING = "photo-missing"
+    PROFILE_CONVERTED = "profile-converted"
+    PROFILE_UNUSABLE = "profile-unusable"
+    REPEATED = "repeated"
+    SAME_SWATCH = "same-swatch"
+    SEE_THROUGH = "see-through"
+    SEVERAL_PICTURES = "several-pictures"
+    SHADOW = "shadow"
+    SIMULATED = "simulated"
+    SMALL_PATCH = "small-patch"
+    SWATCHES_DISAGREE = "swatches-disagree"
+    TOO_DARK = "too-dark"
+    UNEVEN = "uneven"
+    UNPAINTED = "unpainted"
+    VARIED = "varied"
+    WHITE_CLIPPED = "white-clipped"
+    WHITE_PLACE_CLIPPED = "white-place-clipped"
+    WOOD_OTHER_LIGHT = "wood-other-light"
+
+
 class Flag(NamedTuple):
     """A doubt about a result, for people and programs."""
 
-    #: Short stable name, such as ``card-uneven``.
-    code: str
+    code: FlagCode
     #: One plain sentence.
     text: str
     #: The figure behind it, if there is one.

@@ -17,7 +17,7 @@ import numpy as np
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.space import lab_from_linear, linear_from_lab
 from colormatch.errors import CardUnusable
-from colormatch.records import BoolArray, Flag, FloatArray
+from colormatch.records import BoolArray, Flag, FlagCode, FloatArray
 from colormatch.reference import accuracy
 from colormatch.reference.chart_values import GRAY_ROW, SINCE_2014
 from colormatch.reference.correction import Correction
@@ -129,7 +129,7 @@ def chart_correction(patch_linear_rgb: FloatArray, reference_lab: FloatArray = S
     if not keep.all():
         left_out = int((~keep).sum())
         text = f"{left_out} of the chart's 24 patches are blown out or black and were left out."
-        flags = (Flag("patches-left-out", text, float(left_out)),)
+        flags = (Flag(FlagCode.PATCHES_LEFT_OUT, text, float(left_out)),)
     start = Correction((), (), (), accuracy.chart(_held_out_errors(patches, reference_lab, keep)), flags)
     curve, colors = _fit(patches, reference_lab, keep)
     return start.then(curve, "tone curve from the chart's gray row").then(

@@ -9,7 +9,7 @@ import numpy as np
 from colormatch.color.space import RGB_TO_XYZ, linear_from_encoded
 from colormatch.errors import CardUnusable
 from colormatch.image.photo import DecodedPhoto
-from colormatch.records import BoolArray, ByteArray, Flag, FloatArray, Region
+from colormatch.records import BoolArray, ByteArray, Flag, FlagCode, FloatArray, Region
 from colormatch.reference.correction import GRAY_CARD
 from colormatch.reference.quadrilaterals import ROBUST, structure
 from colormatch.reference.tone import CLIPPED, LEAST_LIGHT
@@ -89,7 +89,7 @@ def _size(pixels: int) -> list[Flag]:
         )
     if pixels < _FEW:
         text = f"The gray card is small in the photo ({pixels} pixels); from nearer it can be read more surely."
-        return [Flag("card-small", text, float(pixels))]
+        return [Flag(FlagCode.CARD_SMALL, text, float(pixels))]
     return []
 
 
@@ -108,7 +108,7 @@ def _exposure(encoded_rgb: FloatArray, mean_linear_rgb: FloatArray) -> list[Flag
             "The gray card is nearly black in the photo.", "Take the photo again in more light.", weakest=weakest
         )
     if weakest < _DARK:
-        return [Flag("card-dark", "The gray card is dark in the photo; more light makes it surer.", weakest)]
+        return [Flag(FlagCode.CARD_DARK, "The gray card is dark in the photo; more light makes it surer.", weakest)]
     return []
 
 
@@ -135,13 +135,13 @@ def _surface(linear_rgb: FloatArray, inside: BoolArray) -> list[Flag]:
             f"The light changes by {light - 1:.0%} across the gray card, and so it may from the card to the wood; "
             "turn the work or the lamp."
         )
-        flags.append(Flag("card-uneven", text, round(light, 3)))
+        flags.append(Flag(FlagCode.CARD_UNEVEN, text, round(light, 3)))
     if shadow > _SHADOW:
         text = "A shadow or a reflection lies on part of the gray card; mark a part without it."
-        flags.append(Flag("card-shadow", text, round(shadow, 3)))
+        flags.append(Flag(FlagCode.CARD_SHADOW, text, round(shadow, 3)))
     if texture > _TEXTURED:
         text = f"The gray card isn't plain: its brightness varies by {texture:.0%}; mark a clean part of it."
-        flags.append(Flag("card-textured", text, round(texture, 3)))
+        flags.append(Flag(FlagCode.CARD_TEXTURED, text, round(texture, 3)))
     return flags
 
 
@@ -153,7 +153,7 @@ def _color(mean_linear_rgb: FloatArray) -> list[Flag]:
         raise CardUnusable("What is marked as the gray card isn't gray.", _MARK_AGAIN, cast=cast)
     if cast > _CAST:
         text = "The light or the camera's white balance colors the gray card strongly; daylight makes colors surer."
-        return [Flag("card-cast", text, round(float(cast), 3))]
+        return [Flag(FlagCode.CARD_CAST, text, round(float(cast), 3))]
     return []
 
 
@@ -173,7 +173,7 @@ def _light(mean_linear_rgb: FloatArray, preview: ByteArray, region: Region, refl
         f"Beside the gray card most of the photo is {darker} than wood can be; the card seems to lie in {by}. "
         "Lay it flat beside the wood, in the same light."
     )
-    return [Flag("card-other-light", text, round(as_reflectance, 3))]
+    return [Flag(FlagCode.CARD_OTHER_LIGHT, text, round(as_reflectance, 3))]
 
 
 def _view(linear_rgb: FloatArray, inside: BoolArray) -> tuple[FloatArray, BoolArray]:

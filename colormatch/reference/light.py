@@ -10,7 +10,7 @@ import numpy as np
 from colormatch.color.difference import delta_e
 from colormatch.color.space import lab_from_linear
 from colormatch.image.flat_field import FlatField
-from colormatch.records import BoolArray, Flag, FloatArray, Light
+from colormatch.records import BoolArray, Flag, FlagCode, FloatArray, Light
 
 #: Share of light, brightest over darkest end, above which unevenness is worth a word: 10 % from the card to the wood
 #: costs about 2 ΔE00 (simulated).
@@ -144,14 +144,14 @@ def describe_light(places: Places, cast: tuple[float, float] | None) -> Light:
     flags = []
     if evenness > UNEVEN:
         text = f"The light changes by {100 * (evenness - 1):.0f} % from one neutral place to another."
-        flags.append(Flag("light-uneven", text, evenness))
+        flags.append(Flag(FlagCode.LIGHT_UNEVEN, text, evenness))
     mixed = _color_spread(places)
     if mixed > MIXED:
         text = (
             "Two kinds of light fall on the photo: one end of what is neutral looks warmer than the other. Switch one "
             "of them off, or draw the curtain."
         )
-        flags.append(Flag("light-mixed", text, mixed))
+        flags.append(two_lamps(text, mixed))
     logs = places.centered(
         np.log(places.linear_rgb).mean(axis=1, keepdims=True) - np.log(plane.level(places.middles))[:, None]
     )
@@ -161,8 +161,13 @@ def describe_light(places: Places, cast: tuple[float, float] | None) -> Light:
             "The neutral places differ in a way that no even light explains: a shadow lies across one of them, or the "
             "camera changed the tones of parts of the photo. Take it again without shadows, and with HDR switched off."
         )
-        flags.append(Flag("light-patchy", text, left))
+        flags.append(Flag(FlagCode.LIGHT_PATCHY, text, left))
     return Light(cast, evenness=round(evenness, 3), flags=tuple(flags))
+
+
+def two_lamps(text: str, value: float) -> Flag:
+    """The doubt that two kinds of light fall on a photo, whoever has seen it; ``text`` says how it shows."""
+    return Flag(FlagCode.LIGHT_MIXED, text, round(value, 3))
 
 
 def _color_spread(places: Places) -> float:

@@ -16,7 +16,7 @@ import numpy as np
 
 from colormatch.color.space import RGB_TO_XYZ, linear_from_encoded
 from colormatch.image.photo import DecodedPhoto
-from colormatch.records import Box, Flag, Region
+from colormatch.records import Box, Flag, FlagCode, Region
 from colormatch.reference.tone import LEAST_LIGHT
 
 #: Longest side of the view in which this is measured, pixels: what changes place by place is coarse.
@@ -126,4 +126,4 @@ def tone_flags(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[
         "The camera has lightened dark parts of the photo and darkened light ones, the gray card among them. Take it "
         "again with HDR and filters switched off, or as camera raw, the card on the wood itself."
     )
-    return (Flag("local-tones", text, round(share, 2)),)
+    return (Flag(FlagCode.LOCAL_TONES, text, round(share, 2)),)

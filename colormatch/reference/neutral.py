@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
 from pathlib import Path
 from typing import NamedTuple
 
@@ -15,18 +14,18 @@ from colormatch.errors import BadInput, CardNotFound, RegionError
 from colormatch.image.flat_field import FlatField
 from colormatch.image.photo import DecodedPhoto
 from colormatch.records import (
-    Box,
     Card,
     CardKind,
     Flag,
+    FlagCode,
     FloatArray,
     Lab,
     Light,
     Region,
     RegionKind,
     ShopChip,
-    lab_of,
 )
+from colormatch.reference.card_choice import CardChoice, ChartIssue
 from colormatch.reference.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.reference.correction import GRAY_CARD, Correction, gray_card_correction, neutral_linear, no_correction
 from colormatch.reference.gray_card_check import check_card
@@ -35,17 +34,6 @@ from colormatch.reference.light import NO_PLACES, Places, describe_light, fit_fl
 from colormatch.reference.local_tones import tone_flags
 from colormatch.reference.tone import CLIPPED
 
-
-class ChartIssue(StrEnum):
-    """The two published issues of a 24-patch chart's values."""
-
-    BEFORE_2014 = "before-2014"
-    SINCE_2014 = "since-2014"
-
-
-#: What a card's maker states: one reflectance, one color, the reflectances of a white, a gray and a black step, or of a
-#: chart the issue or the file of its measured patches.
-CardValue = float | Lab | tuple[float, float, float] | ChartIssue | Path
 #: Place of the middle gray among a 24-patch chart's patches, in the order of its published values.
 _NEUTRAL_5 = 21
 #: Share of a white place's pixels that may be clipped.
@@ -56,18 +44,6 @@ _SAME_SURFACE = 2.0
 #: Stronger over weaker light on wood and card from which dividing it out is worth a word: it leaves up to 1 ΔE00 at
 #: 20 % and up to 4 at 40 %, where white paper comes near the end of the camera's scale (tests/studies/light.py).
 _OTHER_LIGHT = 1.25
-
-
-@dataclass(frozen=True)
-class CardChoice:
-    """What the user says of the neutral reference."""
-
-    kind: CardKind = CardKind.GRAY
-    #: None: the usual value of its kind.
-    value: CardValue | None = None
-    #: Where it lies, as pixels or as a region; neither: it is looked for.
-    box: Box | None = None
-    region: Region | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,47 +64,6 @@ class _Reading(NamedTuple):
     gray_linear_rgb: FloatArray
     correction: Correction
     flags: tuple[Flag, ...]
-
-
-def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
-    """The maker's figures as people write them.
-
-    Parameters
-    ----------
-    text : str or None
-        ``0.18``, ``18%``, a Lab ``49.5,0,0``, ``0.89/0.18/0.035`` for a three-step card; for a chart its issue,
-        ``before-2014`` or ``since-2014``, or the name of a CGATS, CxF3 or CSV file of its measured patches.
-
-    Raises
-    ------
-    BadInput
-
-    Examples
-    --------
-    >>> parse_card_value("18%", CardKind.GRAY), parse_card_value("0.89/0.18/0.035", CardKind.THREE_STEP)
-    (0.18, (0.89, 0.18, 0.035))
-    """
-    if not text:
-        return None
-    if kind is CardKind.CHART24:
-        return ChartIssue(text) if text in tuple(ChartIssue) else Path(text)
-    try:
-        if "," in text:
-            return lab_of(text.split(","), "card's color")
-        parts = [
-            float(part.strip().rstrip("%")) / (100 if part.strip().endswith("%") else 1) for part in text.split("/")
-        ]
-    except ValueError:
-        parts = []
-    wanted = 3 if kind is CardKind.THREE_STEP else 1
-    if len(parts) != wanted or not all(0 < part <= 1 for part in parts):
-        raise BadInput(
-            f"'{text}' is no value of a {kind} card.",
-            "Give white/gray/black such as 0.89/0.18/0.035."
-            if wanted == 3
-            else "Give 0.18, 18% or a Lab such as 49.5,0,0.",
-        )
-    return (parts[0], parts[1], parts[2]) if wanted == 3 else parts[0]
 
 
 def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: Sequence[Region] = ()) -> Neutral:
@@ -164,13 +99,13 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: S
         neutral = replace(_corrected(photo.evened(plane), card, choice, places), plane=plane)
         step = f"light evened by the white places: {100 * (places.evenness(plane) - 1):.0f} % divided out"
         correction = replace(neutral.correction, steps=(step, *neutral.correction.steps))
-        kept = tuple(flag for flag in neutral.light.flags if flag.code != "light-uneven")
+        kept = tuple(flag for flag in neutral.light.flags if flag.code is not FlagCode.LIGHT_UNEVEN)
         neutral = replace(neutral, correction=correction, light=replace(neutral.light, flags=kept))
     tones = tone_flags(photo, *_of_one_tone(card, usable, places))
     neutral = replace(neutral, light=replace(neutral.light, flags=(*neutral.light.flags, *tones)))
     if len(usable) < len(white):
         text = "A white place is overexposed and can't tell how the light falls; take the photo again, darker."
-        doubt = Flag("white-clipped", text, float(len(white) - len(usable)))
+        doubt = Flag(FlagCode.WHITE_PLACE_CLIPPED, text, float(len(white) - len(usable)))
         neutral = replace(neutral, light=replace(neutral.light, flags=(*neutral.light.flags, doubt)))
     return neutral
 
@@ -178,7 +113,9 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: S
 def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
     """The reference as it was marked, or found; raises what `find_neutral` raises when it isn't."""
     if choice.kind is CardKind.NONE:
-        warning = Flag("no-card", "Without a gray card the colors are only as good as the camera's own white balance.")
+        warning = Flag(
+            FlagCode.NO_CARD, "Without a gray card the colors are only as good as the camera's own white balance."
+        )
         return Card(CardKind.NONE, None, "none", flags=(warning,))
     region = choice.region
     if choice.box is not None:
@@ -228,9 +165,11 @@ def _corrected(photo: DecodedPhoto, card: Card, choice: CardChoice, places: Plac
     correct = {CardKind.GRAY: _gray_card, CardKind.THREE_STEP: _three_steps, CardKind.CHART24: _chart}[card.kind]
     gray, correction, flags = correct(photo, card, choice.value)
     light = _with_lamp(describe_light(places, _cast(gray)), photo, gray)
-    if any(flag.code in ("card-uneven", "card-shadow") for flag in flags):
+    if any(flag.code in (FlagCode.CARD_UNEVEN, FlagCode.CARD_SHADOW) for flag in flags):
         # The check of the card has told it.
-        light = replace(light, flags=tuple(f for f in light.flags if f.code not in ("light-uneven", "light-patchy")))
+        light = replace(
+            light, flags=tuple(f for f in light.flags if f.code not in (FlagCode.LIGHT_UNEVEN, FlagCode.LIGHT_PATCHY))
+        )
     return Neutral(replace(card, flags=(*card.flags, *flags)), light, correction)
 
 
@@ -350,7 +289,7 @@ def light_doubt(neutral: Neutral, region: Region) -> tuple[Flag, ...]:
         f"The region '{region.name or region.kind}' gets {level:.2f} times the light of the card; that was made up "
         "for, but the card beside it, or a more even light, makes it surer."
     )
-    return (Flag("other-light", text, round(level, 3)),)
+    return (Flag(FlagCode.OTHER_LIGHT, text, round(level, 3)),)
 
 
 def tie_to_chips(

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from colormatch.errors import BadInput, CardNotFound
-from colormatch.records import BoolArray, Flag, FloatArray
+from colormatch.records import BoolArray, Flag, FlagCode, FloatArray
 from colormatch.reference import accuracy
 from colormatch.reference.correction import Correction, Step, balance, check_not_black, mean_color
 from colormatch.reference.tone import LEAST_LIGHT, fit_tone, usable
@@ -146,7 +146,7 @@ def three_step_correction(
         first = (balance(steps[1], np.full(3, steps[1].mean()), to_srgb),)
         steps = first[0](steps)
     curve = fit_tone(steps[keep], true[keep])
-    flags = () if keep[0] else (Flag("white-clipped", "The white step is blown out and was left out."),)
+    flags = () if keep[0] else (Flag(FlagCode.WHITE_CLIPPED, "The white step is blown out and was left out."),)
     trust = accuracy.THREE_STEP_RAW if raw else accuracy.THREE_STEP
     start = Correction(first, (), (), trust, flags)
     return start.then(curve, "tone curve, white balance and brightness from the three-step card")

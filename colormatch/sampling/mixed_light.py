@@ -15,6 +15,7 @@ import numpy as np
 from colormatch.color.space import RGB_TO_XYZ
 from colormatch.image.photo import DecodedPhoto
 from colormatch.records import Flag, FloatArray, Region
+from colormatch.reference.light import two_lamps
 from colormatch.reference.tone import LEAST_LIGHT
 from colormatch.sampling.surroundings import mean_color, some_pixels
 
@@ -56,7 +57,7 @@ def across(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) 
         "The wood looks warmer towards one side of the photo, as if two kinds of light fell on it. If it is of one "
         "color all over, switch one of them off or draw the curtain, and photograph again."
     )
-    return (Flag("light-mixed", text, round(change.over, 3)),)
+    return (two_lamps(text, change.over),)
 
 
 def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) -> HueChange | None:

@@ -13,7 +13,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.image.photo import DecodedPhoto
-from colormatch.records import Flag, FloatArray, Region, RegionKind, Sample
+from colormatch.records import Flag, FlagCode, FloatArray, Region, RegionKind, Sample
 from colormatch.reference.tone import LEAST_LIGHT
 from colormatch.sampling.sample import ToLab
 from colormatch.sampling.surroundings import ends, log_luminance, mean_color, middle_color, rim, some_pixels, spread
@@ -91,7 +91,7 @@ def patch_doubts(
                 f"{_named(region)} reads lighter than white paper. Unless it is painted white, the card lies in shade "
                 "or is darker than stated: lay it beside the wood, in the same light, and photograph again."
             )
-            doubts[region].append(Flag("lighter-than-paper", text, round(sample.lab.L, 1)))
+            doubts[region].append(Flag(FlagCode.LIGHTER_THAN_PAPER, text, round(sample.lab.L, 1)))
     return {region: tuple(told) for region, told in doubts.items()}
 
 
@@ -116,7 +116,7 @@ class _Off(NamedTuple):
             f"{_named(region)} is {self.apart:.0f} ΔE {how} the other patches of its surface: it may lie in a "
             "highlight, in a shadow or on another piece. Move it, or turn the work until it looks like the others."
         )
-        return Flag("patch-off", text, round(self.apart, 1))
+        return Flag(FlagCode.PATCH_OFF, text, round(self.apart, 1))
 
 
 def _off(samples: Sequence[Sample]) -> _Off | None:
@@ -161,7 +161,7 @@ def _too_even(
         f"{_named(region)} is too even a spot of a varied board, and {apart:.0f} ΔE off the rest of it. Mark a larger "
         "piece, across several grain lines, or three apart from one another."
     )
-    return (Flag("patch-too-even", text, round(share, 2)),)
+    return (Flag(FlagCode.PATCH_TOO_EVEN, text, round(share, 2)),)
 
 
 def _around(photo: DecodedPhoto, region: Region, color: FloatArray, marked: Sequence[Region]) -> list[FloatArray]:

@@ -17,7 +17,7 @@ from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.space import RGB_TO_XYZ, lab_from_linear, linear_from_lab
 from colormatch.errors import RegionError
 from colormatch.image.photo import DecodedPhoto
-from colormatch.records import BoolArray, Flag, FloatArray, Lab, Region, Sample
+from colormatch.records import BoolArray, Flag, FlagCode, FloatArray, Lab, Region, Sample
 from colormatch.reference.tone import CLIPPED
 
 #: (n, 3) linear RGB of the photo in, (n, 3) CIELAB out.
@@ -100,7 +100,7 @@ def sample_region(photo: DecodedPhoto, region: Region, to_lab: ToLab, systematic
     flags += _exposure_flags(photo.encoded(part.box, part.every)[used])
     if count < _SMALL_PATCH:
         text = f"The region '{name}' is small ({count} pixels); a larger one is surer."
-        flags.append(Flag("small-patch", text, float(count)))
+        flags.append(Flag(FlagCode.SMALL_PATCH, text, float(count)))
 
     mean = _mean(linear_rgb, used)
     lab = _one_lab(to_lab, mean)
@@ -159,7 +159,7 @@ def combine(samples: Sequence[Sample], name: str) -> Sample:
         random = max(own, apart / 2)
         if apart > 2 * own and apart > _TWO_TONES:
             text = f"Two patches of '{name}' differ by {apart:.1f} ΔE; mark a third."
-            flags.append(Flag("patches-disagree", text, apart))
+            flags.append(Flag(FlagCode.PATCHES_DISAGREE, text, apart))
     elif n > 2:
         random = max(own, _radius(squares / (n - 1) / n, n - 1))
     fields = [s.field_lab for s in samples if s.field_lab]
@@ -192,12 +192,12 @@ def _without_glare(
     share = 1 - float(used.sum() / values.size)
     if share > _MOST_GLARE:
         text = "The region holds a bright and a dark part; mark one surface at a time, or it shines."
-        return inside, [Flag("glare-or-two-surfaces", text, share)]
+        return inside, [Flag(FlagCode.GLARE_OR_TWO_SURFACES, text, share)]
     if share <= _GLARE_SHARE:
         return used, []
     if _is_figure(_mean(linear_rgb, used), _mean(linear_rgb, inside & ~used), to_lab):
         return inside, []
-    return used, [Flag("glare", f"{100 * share:.0f} % of the region shines; that part was left out.", share)]
+    return used, [Flag(FlagCode.GLARE, f"{100 * share:.0f} % of the region shines; that part was left out.", share)]
 
 
 def _is_figure(rest: FloatArray, bright: FloatArray, to_lab: ToLab) -> bool:
@@ -216,10 +216,10 @@ def _exposure_flags(encoded_rgb: FloatArray) -> list[Flag]:
     clipped = float(np.mean(top >= CLIPPED))
     if clipped > _CLIPPED_SHARE:
         text = f"{100 * clipped:.0f} % of the region is overexposed; its color is not to be trusted."
-        return [Flag("clipped", text, clipped)]
+        return [Flag(FlagCode.CLIPPED, text, clipped)]
     brightest = float(np.median(top))
     if brightest < _DARK:
-        return [Flag("too-dark", "The region is very dark in the photo; give it more light.", brightest)]
+        return [Flag(FlagCode.TOO_DARK, "The region is very dark in the photo; give it more light.", brightest)]
     return []
 
 
@@ -303,7 +303,7 @@ def _random_error(
     flags = []
     if stretches < _FEW_STRETCHES and math.sqrt(variance) > _TWO_TONES / 2:
         text = "The grain is coarse for this region; mark a larger one, or three or more apart."
-        flags.append(Flag("coarse-grain", text, stretches))
+        flags.append(Flag(FlagCode.COARSE_GRAIN, text, stretches))
     slow = min(math.sqrt(variance), _SLOW_CHANGE)
     return math.hypot(_radius(variance / freedom, freedom), slow), flags
 
@@ -325,7 +325,7 @@ def _halves_flag(linear_rgb: FloatArray, used: BoolArray, along: FloatArray, to_
     if apart <= _VARIED:
         return []
     text = f"The region changes by {apart:.1f} ΔE from one half to the other; mark an even piece."
-    return [Flag("varied", text, apart)]
+    return [Flag(FlagCode.VARIED, text, apart)]
 
 
 # --- tones -----------------------------------------------------------------------------------------------------------

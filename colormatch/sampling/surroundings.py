@@ -15,7 +15,8 @@ import numpy as np
 
 from colormatch.color.space import RGB_TO_XYZ, linear_from_encoded
 from colormatch.image.photo import DecodedPhoto
-from colormatch.records import Box, Flag, FloatArray, Region, RegionKind
+from colormatch.records import Box, Flag, FlagCode, FloatArray, Region, RegionKind
+from colormatch.reference.light import two_lamps
 from colormatch.reference.tone import LEAST_LIGHT
 
 #: Linear light of what lies around a region, by sector.
@@ -108,12 +109,12 @@ def _beside_the_wood(photo: DecodedPhoto, card: Region, near: Rim, regions: Sequ
             f"same wood, {where} lies in a shadow and the colors are wrong: lay the card beside the repair and "
             "photograph again."
         )
-        return (Flag("wood-other-light", text, round(times, 2)),)
+        return (Flag(FlagCode.WOOD_OTHER_LIGHT, text, round(times, 2)),)
     text = (
         "The marked wood has another hue than what the card lies on. If that is the same wood, two kinds of light fall "
         "on the photo: switch one off, or lay the card beside the repair, and photograph again."
     )
-    return (Flag("light-mixed", text, round(shift, 3)),)
+    return (two_lamps(text, shift),)
 
 
 def _other_grain(some: Sequence[FloatArray], others: Sequence[FloatArray]) -> bool:
@@ -162,7 +163,7 @@ def _shadow_about(near: Rim, far: Rim) -> tuple[Flag, ...]:
         f"Away from the card, what it lies on gets {times:.1f} times lighter: the card seems to lie in a shadow, "
         "perhaps yours. Photograph again with card and wood in the same light."
     )
-    return (Flag("card-in-shadow", text, round(times, 2)),)
+    return (Flag(FlagCode.CARD_IN_SHADOW, text, round(times, 2)),)
 
 
 def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked: Sequence[Region]) -> Rim:

@@ -16,7 +16,7 @@ from colormatch.color.difference import delta_e
 from colormatch.color.space import RGB_TO_XYZ
 from colormatch.errors import BadInput, PhotoError
 from colormatch.image.photo import DecodedPhoto
-from colormatch.records import Flag, FloatArray, Region, RegionKind, Sample
+from colormatch.records import Flag, FlagCode, FloatArray, Region, RegionKind, Sample
 from colormatch.reference.correction import Correction, Gains
 from colormatch.sampling.sample import combine, sample_region
 from colormatch.sheet.layout import BARE, GAP, Cell, Geometry, Plan, Rect, geometry_of_marker, is_name_mark
@@ -246,17 +246,21 @@ def read_cells(
             continue
         # Even paint is so plain that the sampler takes its noise for gloss.
         shining = _shining(photo, region)
-        flags = [f for f in sample.flags if not f.code.startswith("glare") or shining >= _SHINING]
+        flags = [
+            f
+            for f in sample.flags
+            if f.code not in (FlagCode.GLARE, FlagCode.GLARE_OR_TWO_SURFACES) or shining >= _SHINING
+        ]
         if near < _SHADOW * usual:
             text = f"Beside '{sample.name}' the sheet is {100 * (1 - near / usual):.0f} % darker: a shadow, or paint."
-            flags.append(Flag("shadow", text, near / usual))
+            flags.append(Flag(FlagCode.SHADOW, text, near / usual))
         flags += _ninths(photo, cell, where, correction, light, ground, sample)
         apart = float(delta_e(np.asarray(sample.lab), np.asarray(ground.lab)))
         if apart < _UNPAINTED:
-            flags.append(Flag("unpainted", f"'{sample.name}' looks like the bare ground.", apart))
+            flags.append(Flag(FlagCode.UNPAINTED, f"'{sample.name}' looks like the bare ground.", apart))
         if sample.lab.L > 100:
             text = f"'{sample.name}' reads lighter than white (L* {sample.lab.L:.0f}); as a swatch it is given L* 100."
-            flags.append(Flag("lighter-than-white", text, sample.lab.L))
+            flags.append(Flag(FlagCode.LIGHTER_THAN_WHITE, text, sample.lab.L))
         readings.append(CellReading(cell, region, replace(sample, flags=tuple(flags)), apart))
     return BoardReading(ground, tuple(readings))
 
@@ -333,8 +337,8 @@ def _ninths(
     strongest = float(from_ground[-2:].mean())
     missed = float(np.mean(from_ground < _MISSED_SHARE * strongest))
     if strongest >= _TELLING and missed > 0:
-        return [Flag("half-painted", f"About {100 * missed:.0f} % of '{sample.name}' looks unpainted.", missed)]
+        return [Flag(FlagCode.HALF_PAINTED, f"About {100 * missed:.0f} % of '{sample.name}' looks unpainted.", missed)]
     apart = float(delta_e(labs, np.median(labs, axis=0)).max())
     if apart >= _UNEVEN:
-        return [Flag("uneven", f"'{sample.name}' varies by {apart:.1f} ΔE within the cell.", apart)]
+        return [Flag(FlagCode.UNEVEN, f"'{sample.name}' varies by {apart:.1f} ΔE within the cell.", apart)]
     return []

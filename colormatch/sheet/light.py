@@ -10,7 +10,7 @@ import numpy as np
 from colormatch.color.space import lab_from_linear
 from colormatch.errors import RegionError
 from colormatch.image.photo import DecodedPhoto
-from colormatch.records import Flag, FloatArray, Lab, Region, RegionKind
+from colormatch.records import Flag, FlagCode, FloatArray, Lab, Region, RegionKind
 from colormatch.reference.correction import Correction, neutral_linear
 from colormatch.reference.tone import CLIPPED, LEAST_LIGHT, fit_tone, usable
 from colormatch.sheet.layout import Plan, Rect
@@ -118,7 +118,7 @@ def light_on_sheet(margin: Margin, plan: Plan, correction: Correction) -> tuple[
     """
     if not margin.enough:
         text = "The sheet's white margin is overexposed or covered: uneven light could not be made up for."
-        return even_light, [Flag("light-unknown", text, float(len(margin.points)))]
+        return even_light, [Flag(FlagCode.LIGHT_UNKNOWN, text, float(len(margin.points)))]
     terms = _terms(plan, margin.points)
     logs = np.log(np.maximum(correction.linear(margin.linear_rgb), LEAST_LIGHT))
     keep = np.ones(len(logs), dtype=bool)
@@ -137,7 +137,7 @@ def light_on_sheet(margin: Margin, plan: Plan, correction: Correction) -> tuple[
     if evenness <= _UNEVEN:
         return light, []
     text = f"The light on the sheet varies by a factor of {evenness:.2f}; that was made up for by the white margin."
-    return light, [Flag("light-evened", text, evenness)]
+    return light, [Flag(FlagCode.LIGHT_EVENED, text, evenness)]
 
 
 def even_light(points: FloatArray) -> FloatArray:

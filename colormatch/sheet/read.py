@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 from colormatch.errors import BadInput
 from colormatch.image.photo import DecodedPhoto
-from colormatch.records import CardKind, Lab, Paint, Swatch, name_key
+from colormatch.records import CardKind, FlagCode, Lab, Paint, Swatch, name_key
+from colormatch.reference.card_choice import CardChoice
 from colormatch.reference.correction import GRAY_CARD
-from colormatch.reference.neutral import CardChoice, Neutral, find_neutral, linear_pixels
+from colormatch.reference.neutral import Neutral, find_neutral, linear_pixels
 from colormatch.sheet.cells import BoardReading, card_region, check_plan, find_sheet, map_corners, map_sheet, read_cells
 from colormatch.sheet.layout import Plan
 from colormatch.sheet.light import light_on_sheet, margin_of, sheet_correction
@@ -35,7 +36,7 @@ def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) 
         choice = replace(choice, region=card_region(photo, plan, where))
     neutral = find_neutral(photo, choice)
     # White paper around the card is no sign of another light.
-    told = tuple(flag for flag in neutral.card.flags if flag.code != "card-other-light")
+    told = tuple(flag for flag in neutral.card.flags if flag.code is not FlagCode.CARD_OTHER_LIGHT)
     neutral = replace(neutral, card=replace(neutral.card, flags=told))
     margin, correction = margin_of(photo, plan, where), neutral.correction
     region, value = neutral.card.region, GRAY_CARD if choice.value is None else choice.value

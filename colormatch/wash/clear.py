@@ -17,7 +17,7 @@ from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.solver import Which, least_squares
 from colormatch.color.spectra import WAVELENGTHS, lab_from_reflectance, reflectance_from_lab
 from colormatch.errors import PaintError
-from colormatch.records import SIGMA_PER_RADIUS, ClearCoatPair, Flag, FloatArray
+from colormatch.records import SIGMA_PER_RADIUS, ClearCoatPair, Flag, FlagCode, FloatArray
 from colormatch.wash.film import OUTER_REFLECTANCE, Body, inside_of, saunderson
 from colormatch.wash.paint import REFITS
 
@@ -123,7 +123,7 @@ def fit_clear(pairs: Sequence[ClearCoatPair]) -> ClearCoat:
     flags = []
     if float(off.mean()) > _POOR_FIT:
         text = f"The pairs of {pairs[0].name} don't agree; check that each is one spot, dry both times."
-        flags.append(Flag("clear-coat-poor-fit", text, float(off.mean())))
+        flags.append(Flag(FlagCode.CLEAR_COAT_POOR_FIT, text, float(off.mean())))
     return ClearCoat(pairs[0].name, values[0], values[1:], off, tuple(flags))
 
 

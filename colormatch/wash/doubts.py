@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from colormatch.color.difference import delta_e
-from colormatch.records import Flag, FloatArray, Swatch
+from colormatch.records import Flag, FlagCode, FloatArray, Swatch
 from colormatch.wash.ratio import format_ratio
 
 #: A swatch is called contradictory above this: chi-square of three residuals at a probability of 0.1 %.
@@ -33,7 +33,7 @@ def no_trace(swatch: Swatch) -> Flag | None:
         f"The swatch {ratio} of {swatch.paint} on {swatch.ground} has the color of its ground; "
         "check that the right spot was read."
     )
-    return Flag("no-trace", text, off)
+    return Flag(FlagCode.NO_TRACE, text, off)
 
 
 def birge_ratio(surprise: FloatArray, freedom: float) -> float:
@@ -95,12 +95,12 @@ def fit_flags(
             f"The swatches of {name} differ {spread:.1f} times as much as they should; "
             "what is expected of it is stated that much less surely."
         )
-        flags.append(Flag("swatches-disagree", text, spread))
+        flags.append(Flag(FlagCode.SWATCHES_DISAGREE, text, spread))
     if len(swatches) == 1:
         text = (
             f"{name} has one swatch only: what it does at other ratios and on other wood is a guess with wide margins."
         )
-        flags.append(Flag("one-swatch", text, 1))
+        flags.append(Flag(FlagCode.ONE_SWATCH, text, 1))
     traces = np.asarray(delta_e(np.array([s.lab for s in swatches]), np.array([s.ground_lab for s in swatches])))
     faint = (swatch for swatch, trace in zip(swatches, traces, strict=True) if trace < _NO_TRACE)
     flags += [flag for flag in map(no_trace, faint) if flag]
@@ -109,8 +109,8 @@ def fit_flags(
         which = f"The swatch {ratio}, {swatch.coats} coat{'s' * (swatch.coats > 1)} on {swatch.ground} of {name}"
         if chi >= limit:
             text = f"{which} is {residual:.1f} ΔE off what the others say; check its ratio, its ground and its reading."
-            flags.append(Flag("contradictory-swatch", text, float(residual)))
+            flags.append(Flag(FlagCode.CONTRADICTORY_SWATCH, text, float(residual)))
         if gap > _OUT_OF_REACH:
             text = f"{which} has a ground color that no surface shows, {gap:.1f} ΔE away from one; check the reading."
-            flags.append(Flag("impossible-ground", text, float(gap)))
+            flags.append(Flag(FlagCode.IMPOSSIBLE_GROUND, text, float(gap)))
     return tuple(flags)

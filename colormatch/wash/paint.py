@@ -28,7 +28,7 @@ from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.solver import NormalEquations, Which, marquardt
 from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
 from colormatch.errors import PaintError
-from colormatch.records import SIGMA_PER_RADIUS, Flag, FloatArray, Swatch
+from colormatch.records import SIGMA_PER_RADIUS, Flag, FlagCode, FloatArray, Swatch
 from colormatch.wash import film as physics
 from colormatch.wash import optics
 from colormatch.wash.doubts import birge_ratio, fit_flags
@@ -106,7 +106,7 @@ class PaintModel:
         try:
             with np.load(io.BytesIO(content), allow_pickle=False) as held:
                 facts = json.loads(str(held["facts"]))
-                flags = tuple(Flag(*flag) for flag in facts["flags"])
+                flags = tuple(Flag(FlagCode(code), *rest) for code, *rest in facts["flags"])
                 theta, draws, residuals = held["theta"], held["draws"], held["residuals"]
                 return cls(facts["name"], theta, draws, residuals, facts["key"], flags, float(facts["spread"]))
         except Exception as error:

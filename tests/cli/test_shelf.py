@@ -96,13 +96,13 @@ def test_the_same_swatch_twice_is_told(shelf):
     assert document(shelf(*ADD, "--json"))["flags"] == []
     again = shelf(*ADD)
     assert "Number 1 is the very same" in again.out
-    assert [flag["code"] for flag in document(shelf(*ADD, "--json"))["flags"]] == ["repeated"]
+    assert [flag["code"] for flag in document(shelf(*ADD, "--json"))["flags"]] == ["same-swatch"]
 
 
 def test_a_swatch_that_shows_nothing_is_told_when_it_is_added_and_changed(shelf):
     nothing = ["--lab", "70,5,20"]
     assert "has the color of its ground; check that the right spot was read." in shelf(*ADD, *nothing).out
-    assert [flag["code"] for flag in document(shelf(*ADD, *nothing, "--json"))["flags"]] == ["no-trace", "repeated"]
+    assert [flag["code"] for flag in document(shelf(*ADD, *nothing, "--json"))["flags"]] == ["no-trace", "same-swatch"]
     assert document(shelf("swatch", "edit", "1", "--ratio", "1:9", "--json"))["flags"] == []  # too thin to tell
     changed = shelf("swatch", "edit", "2", "--ratio", "full")
     assert changed.out.startswith("Changed swatch 2")

@@ -151,8 +151,8 @@ def targets() -> dict[str, Target]:
     from colormatch.mixing.measures import parse_area, parse_card_size
     from colormatch.mixing.schedule import parse_time
     from colormatch.records import CardKind
+    from colormatch.reference.card_choice import parse_card_value
     from colormatch.reference.chart_values import SINCE_2014, read_chart_file
-    from colormatch.reference.neutral import parse_card_value
     from colormatch.sheet.layout import Plan
     from colormatch.sheet.swatches import parse_column
     from colormatch.wash.paint import PaintModel, fit_paint

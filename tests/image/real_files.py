@@ -12,9 +12,10 @@ from pathlib import Path
 from colormatch.errors import CardNotFound, ColorMatchError
 from colormatch.image.photo import DecodedPhoto, open_photo
 from colormatch.records import Card, CardKind
+from colormatch.reference.card_choice import CardChoice
 from colormatch.reference.chart_find import find_chart
 from colormatch.reference.gray_card_find import find_card
-from colormatch.reference.neutral import CardChoice, find_neutral
+from colormatch.reference.neutral import find_neutral
 from colormatch.reference.three_step_find import find_three_steps
 
 #: Endings of what a camera or a phone writes.

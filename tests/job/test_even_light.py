@@ -9,7 +9,8 @@ from colormatch.cli.main import main
 from colormatch.color.difference import delta_e
 from colormatch.image.photo import open_photo
 from colormatch.records import Box, CardKind, Region, RegionKind
-from colormatch.reference.neutral import CardChoice, find_neutral
+from colormatch.reference.card_choice import CardChoice
+from colormatch.reference.neutral import find_neutral
 from colormatch.repair import read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting
@@ -62,7 +63,7 @@ def test_an_overexposed_white_place_is_left_out_and_told(uneven: Path) -> None:
     white = [marked(RegionKind.WHITE, Box(*spot, *SPOT)) for spot in SPOTS]
     choice = CardChoice(region=marked(RegionKind.CARD, CARD))
     neutral, others = find_neutral(photo, choice, white), find_neutral(photo, choice, white[1:])
-    assert "white-clipped" in [flag.code for flag in neutral.light.flags]
+    assert "white-place-clipped" in [flag.code for flag in neutral.light.flags]
     assert neutral.plane is not None
     assert others.plane is not None
     np.testing.assert_array_equal(neutral.plane.slope, others.plane.slope)

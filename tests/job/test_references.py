@@ -6,7 +6,7 @@ import pytest
 from colormatch.errors import BadInput, CardNotFound
 from colormatch.image.photo import open_photo
 from colormatch.records import Box, CardKind, Lab, Region, RegionKind, ShopChip
-from colormatch.reference.neutral import CardChoice
+from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting

@@ -12,11 +12,12 @@ from colormatch.color.space import linear_from_lab
 from colormatch.errors import BadInput, CardNotFound, CardUnusable
 from colormatch.image.photo import DecodedPhoto, open_photo
 from colormatch.records import CardKind, FloatArray, Region, RegionKind
+from colormatch.reference.card_choice import CardChoice
 from colormatch.reference.chart import chart_correction
 from colormatch.reference.chart_find import chart_fit, find_chart, read_chart
 from colormatch.reference.chart_values import SINCE_2014
 from colormatch.reference.correction import gray_card_correction
-from colormatch.reference.neutral import CardChoice, find_neutral
+from colormatch.reference.neutral import find_neutral
 from tests.reference.charts import chart_photograph, chart_reflectances
 from tests.scenes.scene import Photograph
 from tests.scenes.spectra import colour_science, reflectance_to_lab

@@ -7,8 +7,9 @@ from coloraide import Color
 from colormatch.image.photo import open_photo
 from colormatch.image.sensor import Sensor, temperature
 from colormatch.records import Box, CardKind
+from colormatch.reference.card_choice import CardChoice
 from colormatch.reference.light import Places, describe_light, fit_flat_field, surface_parts
-from colormatch.reference.neutral import CardChoice, find_neutral
+from colormatch.reference.neutral import find_neutral
 from tests.image.dng import XYZ_TO_SRGB, dng
 from tests.image.test_photo import file_of
 from tests.scenes.spectra import colour_science

@@ -8,8 +8,9 @@ import pytest
 
 from colormatch.image.photo import DecodedPhoto
 from colormatch.records import Box, Region, RegionKind
+from colormatch.reference.card_choice import CardChoice
 from colormatch.reference.local_tones import follows, tone_flags
-from colormatch.reference.neutral import CardChoice, find_neutral
+from colormatch.reference.neutral import find_neutral
 from tests.sampling.test_sample import photo_of
 from tests.studies.tones import GROUNDS, told
 

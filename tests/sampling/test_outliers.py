@@ -7,7 +7,7 @@ import pytest
 
 from colormatch.color.space import lab_from_linear
 from colormatch.records import Box, CardKind, Flag, Region, RegionKind
-from colormatch.reference.neutral import CardChoice
+from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import read_photo
 from colormatch.sampling.outliers import patch_doubts, same_surface
 from colormatch.sampling.sample import sample_region

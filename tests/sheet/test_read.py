@@ -11,7 +11,7 @@ from colormatch.errors import BadInput, PhotoError
 from colormatch.image.photo import open_photo
 from colormatch.library import Library
 from colormatch.records import Paint, Swatch
-from colormatch.reference.neutral import CardChoice
+from colormatch.reference.card_choice import CardChoice
 from colormatch.sheet.layout import Plan
 from colormatch.sheet.read import read_board, read_sheet
 from colormatch.sheet.swatches import parse_column, swatches_of

@@ -19,7 +19,7 @@ import numpy as np
 from colormatch.color.difference import delta_e
 from colormatch.image.photo import open_photo
 from colormatch.records import Box, Region, RegionKind
-from colormatch.reference.neutral import CardChoice
+from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import read_photo
 from colormatch.sampling.mixed_light import hue_change
 from tests.scenes import things

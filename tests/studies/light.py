@@ -17,7 +17,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.records import Box, CardKind, Region, RegionKind
-from colormatch.reference.neutral import CardChoice
+from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting

@@ -21,7 +21,7 @@ from colormatch.color.difference import delta_e
 from colormatch.color.space import encoded_from_linear, lab_from_linear
 from colormatch.image.photo import open_photo
 from colormatch.records import Box, Reading, Region, RegionKind
-from colormatch.reference.neutral import CardChoice
+from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import read_photo
 from colormatch.sampling.outliers import patch_doubts
 from colormatch.sampling.sample import sample_region

@@ -20,7 +20,7 @@ from colormatch.check.learn import before_painting, swatch_from
 from colormatch.check.next_step import Move, worth_doing
 from colormatch.image.photo import open_photo
 from colormatch.records import Box, Layer, Limits, Reading, RegionKind, Shelf
-from colormatch.reference.neutral import CardChoice
+from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import boxed, match_repair, read_photo, surface
 from colormatch.workshop import Workshop, fitted_models, starter_workshop
 from tests.scenes import things

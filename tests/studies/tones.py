@@ -18,7 +18,7 @@ import numpy as np
 from colormatch.color.difference import delta_e
 from colormatch.image.photo import open_photo
 from colormatch.records import Box, RegionKind
-from colormatch.reference.neutral import CardChoice
+from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import read_photo
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting

@@ -1,0 +1,75 @@
+"""What a person says of the card in a photo: its kind, its maker's figures, where it lies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+from colormatch.errors import BadInput
+from colormatch.records import Box, CardKind, Lab, Region, lab_of
+
+
+class ChartIssue(StrEnum):
+    """The two published issues of a 24-patch chart's values."""
+
+    BEFORE_2014 = "before-2014"
+    SINCE_2014 = "since-2014"
+
+
+#: What a card's maker states: one reflectance, one color, the reflectances of a white, a gray and a black step, or of a
+#: chart the issue or the file of its measured patches.
+CardValue = float | Lab | tuple[float, float, float] | ChartIssue | Path
+
+
+@dataclass(frozen=True)
+class CardChoice:
+    """What the user says of the neutral reference."""
+
+    kind: CardKind = CardKind.GRAY
+    #: None: the usual value of its kind.
+    value: CardValue | None = None
+    #: Where it lies, as pixels or as a region; neither: it is looked for.
+    box: Box | None = None
+    region: Region | None = None
+
+
+def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
+    """The maker's figures as people write them.
+
+    Parameters
+    ----------
+    text : str or None
+        ``0.18``, ``18%``, a Lab ``49.5,0,0``, ``0.89/0.18/0.035`` for a three-step card; for a chart its issue,
+        ``before-2014`` or ``since-2014``, or the name of a CGATS, CxF3 or CSV file of its measured patches.
+
+    Raises
+    ------
+    BadInput
+
+    Examples
+    --------
+    >>> parse_card_value("18%", CardKind.GRAY), parse_card_value("0.89/0.18/0.035", CardKind.THREE_STEP)
+    (0.18, (0.89, 0.18, 0.035))
+    """
+    if not text:
+        return None
+    if kind is CardKind.CHART24:
+        return ChartIssue(text) if text in tuple(ChartIssue) else Path(text)
+    try:
+        if "," in text:
+            return lab_of(text.split(","), "card's color")
+        parts = [
+            float(part.strip().rstrip("%")) / (100 if part.strip().endswith("%") else 1) for part in text.split("/")
+        ]
+    except ValueError:
+        parts = []
+    wanted = 3 if kind is CardKind.THREE_STEP else 1
+    if len(parts) != wanted or not all(0 < part <= 1 for part in parts):
+        raise BadInput(
+            f"'{text}' is no value of a {kind} card.",
+            "Give white/gray/black such as 0.89/0.18/0.035."
+            if wanted == 3
+            else "Give 0.18, 18% or a Lab such as 49.5,0,0.",
+        )
+    return (parts[0], parts[1], parts[2]) if wanted == 3 else parts[0]
