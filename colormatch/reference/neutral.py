@@ -25,7 +25,7 @@ from colormatch.records import (
     RegionKind,
     ShopChip,
 )
-from colormatch.reference.card_choice import CardChoice, ChartIssue
+from colormatch.reference.card_choice import CardChoice, CardValue, ChartIssue
 from colormatch.reference.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.reference.correction import GRAY_CARD, Correction, gray_card_correction, neutral_linear, no_correction
 from colormatch.reference.gray_card_check import check_card
