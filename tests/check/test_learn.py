@@ -295,9 +295,9 @@ def _given(swatches, ground: Lab):
 @pytest.mark.parametrize(("random", "systematic", "difference"), [(0.5, 6.7, 1.0), (0.3, 2.0, 2.4), (1.2, 4.0, 0.0)])
 def test_the_variances_of_two_readings_and_of_their_difference_add_up(random, systematic, difference) -> None:
     """Sums of independent errors (GUM, JCGM 100:2008, 5.1.2): each color alone, and one less the other."""
-    reading, regions = photographed(Lab(70, 6, 20), Lab(56, 11, 25))
+    reading = photographed(Lab(70, 6, 20), Lab(56, 11, 25))
     samples = tuple(replace(one, random=random, systematic=systematic) for one in reading.samples)
-    task = task_of(replace(reading, samples=samples, difference=difference), regions, RegionKind.REPAIR)
+    task = task_of(replace(reading, samples=samples, difference=difference), RegionKind.REPAIR)
     # What both share cancels in the difference; what is left is both readings' own and what the correction leaves.
     assert np.hypot(task.target_uncertainty, task.ground_uncertainty) == pytest.approx(
         np.sqrt(2 * random**2 + difference**2)
@@ -309,7 +309,7 @@ def test_the_variances_of_two_readings_and_of_their_difference_add_up(random, sy
 
 def test_a_photo_whose_colors_share_nothing_has_two_errors_of_its_own() -> None:
     """More is left in a difference than two independent errors of the photo's size: no part is shared."""
-    reading, regions = photographed(Lab(70, 6, 20), Lab(56, 11, 25))
-    task = task_of(replace(reading, difference=20.0), regions, RegionKind.REPAIR)
+    reading = photographed(Lab(70, 6, 20), Lab(56, 11, 25))
+    task = task_of(replace(reading, difference=20.0), RegionKind.REPAIR)
     assert task.shared_uncertainty == 0
     assert np.hypot(task.target_uncertainty, task.ground_uncertainty) == pytest.approx(np.sqrt(2 * 0.5**2 + 20**2))
