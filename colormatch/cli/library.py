@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import Answer, add_json, add_library, flag_documents, open_library, progress, table
-from colormatch.records import FlagCode
 
 if TYPE_CHECKING:
     from colormatch.library import Library
@@ -92,6 +91,7 @@ def _export(library: Library, args: argparse.Namespace) -> Answer:
 def _import(library: Library, args: argparse.Namespace) -> Answer:
     from colormatch.library.merge import Conflicts, Fate, import_exchange
     from colormatch.library.starter import bundled
+    from colormatch.records import FlagCode
 
     source = bundled("swatches") if args.source is None else args.source
     with _as_folder(source) as folder:

@@ -22,7 +22,7 @@ from colormatch.cli.records import (
 
 if TYPE_CHECKING:
     from colormatch.library import Library
-    from colormatch.records import Flag, FlagCode, Swatch
+    from colormatch.records import Flag, Swatch
 
 
 class SwatchCommand(RecordCommand["Swatch"]):
@@ -88,7 +88,7 @@ class SwatchCommand(RecordCommand["Swatch"]):
 
     def flags(self, library: Library, number: int, record: Swatch) -> list[Flag]:
         from colormatch.library.find import twins
-        from colormatch.records import Flag
+        from colormatch.records import Flag, FlagCode
         from colormatch.wash.doubts import no_trace
 
         nothing = no_trace(record)
