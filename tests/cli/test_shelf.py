@@ -217,7 +217,7 @@ def test_a_library_that_is_made_is_told(run, tmp_path):
         ([*ADD, "--coats", "0"], 2, "0 coats of a swatch of Umber can't be"),
         ([*ADD, "--coats", "1001"], 2, "whole number from 1 to 1000"),
         ([*ADD, "--lab", "500,0,0"], 2, "no CIELAB color"),
-        ([*ADD, "--photo", "nowhere.jpg"], 1, "can't be read"),
+        ([*ADD, "--photo", "nowhere.jpg"], 1, "no file nowhere.jpg"),
         ([*ADD, "--taken", "yesterday"], 2, "no date"),
         ([*ADD[:8], "--ground", "unknown", "--lab", "1,1,1"], 1, "ground unknown is not known yet"),
         (["swatch", "edit", "99", "--coats", "1"], 1, "no swatch number 99"),
