@@ -49,8 +49,8 @@ def _keep() -> None:
     files.offer("Save everything as one file", name, partial(save_archive, open_library()), "archive")
     st.subheader("Check everything")
     if st.button("Check every record and photo", key="verify"):
-        with st.spinner("Checking every record and photo"):
-            found = verify(open_library())
+        with files.telling_how_far("Checking every record and photo") as tell:
+            found = verify(open_library(), tell)
         if found.problems:
             st.error("Something is wrong. Put a backup in place, then look again.")
             look.sentences(found.problems)
@@ -78,7 +78,12 @@ def ways_back() -> None:
     chosen = files.choose("Or choose a file that was saved here, or drop it on this place", ["zip", "sqlite3"], _FILE)
     for path in chosen:
         st.write("It takes the place of your library as it is now, which is backed up first.")
-        st.button("Put this file in place", key="restore-file-go", type="primary", on_click=_restore, args=(path,))
+        if st.button("Put this file in place", key="restore-file-go", type="primary"):
+            with session.telling(), files.telling_how_far("Looking at the file") as tell:
+                restore(default_folder(), path, tell)
+                files.done_with(_FILE)
+                address.go()
+            st.rerun()
 
 
 def _confirm(one: Backup, number: int) -> None:
@@ -92,5 +97,4 @@ def _confirm(one: Backup, number: int) -> None:
 def _restore(path: Path) -> None:
     with session.telling():
         restore(default_folder(), path)
-        files.done_with(_FILE)
         address.go()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from html import escape
 from pathlib import Path
 
@@ -35,6 +36,21 @@ _component = st.components.v2.component(
 _START = "<script>document.currentScript.previousElementSibling.click()</script>"
 
 
+@contextmanager
+def telling_how_far(words: str) -> Iterator[Progress]:
+    """A bar on the page while something long is done."""
+    bar = st.progress(0.0, words)
+
+    def tell(words: str, done: int, count: int) -> None:
+        if done * 100 // count != (done - 1) * 100 // count:  # not 25,000 times
+            bar.progress(done / count, words)
+
+    try:
+        yield tell
+    finally:
+        bar.empty()
+
+
 def offer(label: str, name: str, make: Callable[[Path, Progress], object], key: str, *, first: bool = False) -> None:
     """A button that makes a file and hands it to the browser; a link to it stays until it has arrived there.
 
@@ -51,18 +67,12 @@ def offer(label: str, name: str, make: Callable[[Path, Progress], object], key: 
     """
     made = st.button(label, key=key, type="primary" if first else "secondary")
     if made:
-        bar = st.progress(0.0, "Looking at what there is")
-
-        def tell(words: str, done: int, count: int) -> None:
-            if done * 100 // count != (done - 1) * 100 // count:  # not 25,000 times
-                bar.progress(done / count, words)
-
         try:
-            session.hold(key, [files.hand_out(name, lambda path: make(path, tell))])
+            with telling_how_far("Looking at what there is") as tell:
+                session.hold(key, [files.hand_out(name, lambda path: make(path, tell))])
         except ColorMatchError as error:
             session.hold(key, [])
             st.error(look.plain(str(error)))
-        bar.empty()
     for address in session.held(key):
         if size := files.size_of(address):
             link = f'<a class="download" href="{escape(address)}" download>{escape(name)}, {size}</a>'
