@@ -13,9 +13,11 @@ import time
 import tomllib
 import urllib.request
 from pathlib import Path
+from typing import Any
 
 import pytest
 from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parents[1]
 SOURCES = sorted(path for room in ("colormatch", "app") for path in (ROOT / room).rglob("*.py"))
@@ -150,10 +152,72 @@ def requirements() -> list[Requirement]:
     return [Requirement(line) for line in project["dependencies"]]
 
 
+def project() -> dict[str, Any]:
+    held: dict[str, Any] = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    return held
+
+
+def at_run_time() -> list[str]:
+    """Every distribution that comes with an installation without extras, as the installed ones state their needs."""
+    found: set[str] = set()
+    names = [needed.name for needed in requirements()]
+    while names:
+        name = canonicalize_name(names.pop())
+        if name in found:
+            continue
+        found.add(name)
+        needs = (Requirement(line) for line in importlib.metadata.requires(name) or ())
+        names += [one.name for one in needs if one.marker is None or one.marker.evaluate({"extra": ""})]
+    return sorted(found)
+
+
+def bundled(name: str) -> set[str]:
+    """Shared libraries that a wheel brings along: where Linux wheels keep them, and LibRaw beside its module."""
+    files = importlib.metadata.files(name) or []
+    names = {file.name for file in files if ".libs/" in str(file) or file.name.startswith("libraw")}
+    # libQt5Core-9088e21b.so.5.15.19, libxcb-icccm-9453e4f7.so.4.0.0, libpcre2-16-bca4e6b3.so.0.7.1
+    return {re.split(r"-|\.so", one)[0] for one in names if ".so" in one}
+
+
 @pytest.mark.parametrize("needed", requirements(), ids=lambda needed: needed.name)
-def test_every_package_it_stands_on_is_bounded_installed_and_listed_with_its_license(needed: Requirement) -> None:
+def test_every_package_it_stands_on_is_bounded(needed: Requirement) -> None:
     operators = {part.operator for part in needed.specifier}
     assert {">=", "<"} <= operators, f"{needed} has no lowest or no highest version"
     assert needed.specifier.contains(importlib.metadata.version(needed.name))
-    listed = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    assert re.search(rf"^\| {re.escape(needed.name)} \|", listed, re.MULTILINE)
+
+
+def test_every_package_is_listed_with_its_license_and_what_it_bundles() -> None:
+    packages, libraries = (ROOT / "app/guide/licenses.md").read_text(encoding="utf-8").split("## Libraries inside")
+    listed = set(re.findall(r"^\| ([\w.-]+) \| \w", packages, re.MULTILINE)) - {"package"}
+    assert listed == set(at_run_time())
+    known = {
+        file
+        for row in re.findall(r"^\| [^|]+ \| ([^|]+) \|", libraries, re.MULTILINE)
+        for file in re.split(r", | ", row)
+    }
+    for name in listed:
+        assert bundled(name) <= known, name
+
+
+def locked() -> list[str]:
+    """Lines of the lock, each with its hashes."""
+    text = (ROOT / ".ci/requirements.lock").read_text(encoding="utf-8").replace("\\\n", "")
+    return [line for line in text.splitlines() if not line.startswith("#")]
+
+
+def test_the_lock_holds_what_the_project_asks_for_and_nothing_but_names_versions_and_hashes() -> None:
+    line = re.compile(r"([\w.-]+)==([\w.]+)( ; [^-]+?)?(\s+--hash=sha256:[0-9a-f]{64})+\s*")
+    found = [line.fullmatch(one) for one in locked()]
+    assert all(found)
+    versions = {one[1]: one[2] for one in found if one}
+    extras = project()["project"]["optional-dependencies"]
+    asked = map(Requirement, [*project()["build-system"]["requires"], *extras["test"], *extras["browser"]])
+    for needed in [*requirements(), *asked]:
+        assert needed.specifier.contains(versions[canonicalize_name(needed.name)]), needed
+    assert set(at_run_time()) <= set(versions)
+
+
+def test_the_program_reads_heic_without_an_encoder() -> None:
+    assert "pillow-heif" not in at_run_time()
+    for path in SOURCES:
+        assert "pillow_heif" not in imported(ast.parse(path.read_text(encoding="utf-8"))), path

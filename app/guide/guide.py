@@ -13,7 +13,7 @@ from PIL import Image
 from app.server import pictures
 from app.widgets import look
 
-_TEXT = Path(__file__).with_name("guide.md")
+_TEXT, _LICENSES = (Path(__file__).with_name(name) for name in ("guide.md", "licenses.md"))
 #: A picture stands in a paragraph of its own.
 _PICTURE = re.compile(r"^!\[(?P<words>[^]]*)\]\((?P<file>[^)]+)\)$", re.MULTILINE)
 #: Ends of the names of a picture's two widths; the text names the first, for whoever reads it elsewhere.
@@ -30,6 +30,8 @@ def show() -> None:
             _show_picture(_TEXT.parent / found["file"], unescape(found["words"]))
             end = found.end()
         st.markdown(text[end:])
+        with st.expander("Licenses of what is installed with it"):
+            st.markdown(_LICENSES.read_text(encoding="utf-8"))
 
 
 def _show_picture(path: Path, words: str) -> None:

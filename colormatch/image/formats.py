@@ -171,9 +171,9 @@ def _sensor(matrix: ArrayLike, daylight: ArrayLike, balance: ArrayLike) -> Senso
 
 
 def _decode_heif(data: bytes) -> Stored:
-    import pillow_heif
+    import pi_heif
 
-    container = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+    container = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
     check_size(*container.size)
     info = container.info
     flags = []
@@ -188,7 +188,8 @@ def _decode_heif(data: bytes) -> Stored:
     icc = info.get("icc_profile")
     profile, doubt = meaning(icc, code_points, info, exif)
     stored: Image.Image | PixelArray
-    stored, see_through = opaque_array(np.asarray(container))
+    # A copy: the array that the container hands out does not keep its memory alive.
+    stored, see_through = opaque_array(np.array(container))
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
     rounded = (
