@@ -20,7 +20,7 @@ def test_the_page_shows_every_section_and_picture(open_app) -> None:
     for heading in re.findall(r"^#+ .*$", text, re.MULTILINE):
         assert heading in shown
     assert "![" not in shown
-    assert GUIDE.with_name("licenses.md").read_text(encoding="utf-8") in [part.value for part in page.markdown]
+    assert GUIDE.with_name("licenses.md").read_text(encoding="utf-8").strip() in [part.value for part in page.markdown]
     html = "\n".join(part.proto.body for part in page.get("html"))
     names = re.findall(r"/picture/\S+?(?=\")", html)
     assert len(names) == 2 * text.count(".webp)")
