@@ -6,7 +6,7 @@ import logging
 
 import streamlit as st
 
-from app.pages import walk
+from app.screens import walk
 from app.server import phone
 from app.state import address, session
 from app.state.library import stored

@@ -14,8 +14,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from app.screens import start
 
-from app.pages import start
 from colormatch.cli.main import COMMANDS, main
 from colormatch.library.starter import example
 from colormatch.mixing import cautions

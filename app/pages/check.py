@@ -7,9 +7,9 @@ from functools import partial
 import streamlit as st
 
 from app import cache
-from app.pages import example, keeping, outcome
 from app.repair.dried import PAINTED, REPAIR, STRIPS, DriedPhoto, Wash
 from app.repair.open_repair import OpenRepair, lacking
+from app.screens import example, keeping, outcome
 from app.server import pictures
 from app.state import answers, session
 from app.state.library import open_library

@@ -6,8 +6,8 @@ from datetime import datetime
 
 import streamlit as st
 
-from app.pages.timer import now_ms, timer
 from app.repair.open_repair import OpenRepair
+from app.screens.timer import now_ms, timer
 from app.state import session
 from app.state.library import open_library
 from app.widgets import look

@@ -8,8 +8,8 @@ from datetime import datetime
 import streamlit as st
 
 from app import cache
-from app.pages import drying, papers
 from app.repair.open_repair import OpenRepair
+from app.screens import drying, papers
 from app.server import pictures
 from app.state import session
 from app.state.library import open_library

@@ -5,10 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from app import cache
-from app.pages import outcome
 from app.repair import work
 from app.repair.dried import STRIPS, Kept
 from app.repair.open_repair import OpenRepair
+from app.screens import outcome
 from app.state import session
 from app.state.library import library_state, open_library
 from app.widgets import look

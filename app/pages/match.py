@@ -5,8 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 from app import cache
-from app.pages import match_form, match_more
 from app.repair.open_repair import OpenRepair, lacking
+from app.screens import match_form, match_more
 from app.server import pictures
 from app.state import answers, session
 from app.state.library import library_state

@@ -8,11 +8,11 @@ from datetime import datetime, timedelta
 import streamlit as st
 
 from app import cache
-from app.pages import cup_form, drying, papers
-from app.pages.timer import now_ms, timer
 from app.repair import work
 from app.repair.open_repair import OpenRepair, lacking
 from app.repair.work import Recipe
+from app.screens import cup_form, drying, papers
+from app.screens.timer import now_ms, timer
 from app.state import answers, session
 from app.state.library import library_state
 from app.widgets import look

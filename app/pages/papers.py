@@ -9,10 +9,10 @@ from html import escape
 import streamlit as st
 
 from app import cache
-from app.pages import outcome
 from app.repair.dried import REPAIR
 from app.repair.open_repair import STAND_IN, OpenRepair
 from app.repair.work import TYPED, Recipe
+from app.screens import outcome
 from app.state import answers, cup
 from app.state.cup import Cup
 from app.state.library import library_state

@@ -8,8 +8,8 @@ from pathlib import Path
 import streamlit as st
 
 from app import cache
-from app.pages import start
 from app.repair.open_repair import OpenRepair, lacking
+from app.screens import start
 from app.server import pictures
 from app.state import answers, session
 from app.state.library import library_state, open_library

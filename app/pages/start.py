@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.pages import example
+from app.screens import example
 from app.state import session
 from app.state.library import open_library
 from app.widgets import look, photo_files

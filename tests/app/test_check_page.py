@@ -242,7 +242,8 @@ def test_what_is_advised_is_mixed_from_here_and_the_first_wash_is_not_lost(check
 def test_what_was_laid_over_counts_in_the_photo_after_it_and_the_report_tells_the_advice(check, library, open_app):
     from dataclasses import replace
 
-    from app.pages import outcome, papers
+    from app.screens import outcome, papers
+
     from app.state import session
     from colormatch.library.store import Stored
 

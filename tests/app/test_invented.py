@@ -6,8 +6,8 @@ import json
 from dataclasses import replace
 
 import pytest
+from app.screens import papers
 
-from app.pages import papers
 from app.state import session
 from colormatch.library.starter import example as shipped
 from colormatch.library.starter import install_starter

@@ -44,7 +44,8 @@ def test_a_job_shows_its_recipe_expectation_cost_and_picture(jobs, library):
 
 
 def test_a_report_is_made_even_if_the_wash_s_paint_is_gone(mixed, library):
-    from app.pages import papers
+    from app.screens import papers
+
     from app.repair.open_repair import opened
     from colormatch.library import Stored
     from colormatch.records import Lab, Paint, Swatch

@@ -175,7 +175,8 @@ def test_a_clear_coat_brings_its_own_times(mix, library, open_app):
 
 
 def test_a_size_that_nobody_typed_is_called_a_stand_in_here_and_in_the_report(mix, library, open_app):
-    from app.pages import papers
+    from app.screens import papers
+
     from app.state import session
     from colormatch.library.store import Stored
 

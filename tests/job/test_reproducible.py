@@ -23,7 +23,7 @@ TELL = """
 import json
 from dataclasses import replace
 from app.repair import session
-from app.pages import papers
+from app.screens import papers
 library = session.open_library()
 stored, = library.repairs()
 repair = session.opened(stored)
