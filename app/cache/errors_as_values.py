@@ -11,7 +11,8 @@ from typing import ParamSpec, TypeVar
 
 from colormatch.errors import ColorMatchError, LibraryError, PhotoTooLarge, PhotoUnreadable
 
-P, T = ParamSpec("P"), TypeVar("T")
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 def answering(compute: Callable[P, T]) -> Callable[P, T | ColorMatchError]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -51,7 +52,7 @@ def show(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint], workshop:
         on_change=session.part_changer("mixing", "amount_by", key),
         label_visibility="collapsed",
     )
-    _SIZES[by](repair)
+    _SIZES[by or repair.mixing.amount_by](repair)
     amounts_at = st.container()
     _measures(repair, recipe)
     try:
@@ -60,8 +61,8 @@ def show(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint], workshop:
         amounts_at.error(look.plain(str(error)))
         return
     if filled.amounts.cost != recipe.cost:
-        costed = {"over" if repair.over else "recipe": replace(recipe, cost=filled.amounts.cost)}
-        session.keep(replace(session.current(), **costed), undoable=False)
+        costed, now = replace(recipe, cost=filled.amounts.cost), session.current()
+        session.keep(replace(now, over=costed) if repair.over else replace(now, recipe=costed), undoable=False)
     with amounts_at:
         _show_amounts(recipe, filled, workshop)
 
@@ -142,9 +143,13 @@ def _measures(repair: OpenRepair, recipe: Recipe) -> None:
                 held.get(name, WATER),
                 (0.5, 3.0, 0.05),
                 repair,
-                lambda value, name=name: tuple((held | {name: value}).items()),
+                partial(_with_density, held, name),
                 name,
             )
+
+
+def _with_density(held: Mapping[str, float], name: str, value: float) -> tuple[tuple[str, float], ...]:
+    return tuple({**held, name: value}.items())
 
 
 def _figure(

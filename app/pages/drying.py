@@ -6,7 +6,7 @@ from datetime import datetime
 
 import streamlit as st
 
-from app.repair.open_repair import OpenRepair
+from app.repair.open_repair import OpenRepair, opened
 from app.screens.timer import now_ms, timer
 from app.state import session
 from app.state.library import open_library
@@ -48,7 +48,7 @@ def others(here: OpenRepair) -> None:
         if stored.id == here.id or _TIMED not in stored.record.document:
             continue
         try:
-            repair = session.opened(stored)
+            repair = opened(stored)
         except ColorMatchError:  # told in its place among the jobs
             continue
         if told(repair):

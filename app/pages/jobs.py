@@ -8,7 +8,7 @@ from datetime import datetime
 import streamlit as st
 
 from app import cache
-from app.repair.open_repair import OpenRepair
+from app.repair.open_repair import OpenRepair, opened
 from app.screens import drying, papers
 from app.server import pictures
 from app.state import session
@@ -54,7 +54,7 @@ def _words(stored: Stored[SavedRepair]) -> str:
     """All that a job can be found by."""
     parts = [stored.record.name, stored.record.created[:10], stored.record.changed[:10]]
     try:
-        recipe = session.opened(stored).recipe
+        recipe = opened(stored).recipe
     except ColorMatchError:  # told in its place in the list
         recipe = None
     if recipe is not None:
@@ -64,7 +64,7 @@ def _words(stored: Stored[SavedRepair]) -> str:
 
 def _job(stored: Stored[SavedRepair]) -> None:
     try:
-        repair = session.opened(stored)
+        repair = opened(stored)
     except ColorMatchError:
         # Another version of the program, or another program, wrote it: it is kept as it is.
         repair = None

@@ -142,7 +142,7 @@ def _at_hand(repair: OpenRepair, steps: tuple[Step, ...]) -> None:
         else:
             step = steps[done]
             st.write(f"**Step {done + 1} of {len(steps)}.** {look.plain(step.text)}")
-            left = time_left(steps, done)
+            left: float = time_left(steps, done)
             if ends:
                 left = time_left(steps, done + 1) + max(0, ends - now_ms()) / 1000
                 timer(ends, drying.until(ends), f"timer-{repair.id}")

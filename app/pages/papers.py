@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from functools import partial
 from html import escape
 
 import streamlit as st
@@ -33,7 +34,7 @@ def offer(repair: OpenRepair) -> None:
     for word, make, what in (("Report", report, "report"), ("Label for the jar", label, "label")):
         st.download_button(
             word,
-            lambda make=make: _made(make, repair),
+            partial(_made, make, repair),
             file_name=_file_name(repair, what),
             mime="text/html",
             key=f"{what}-{repair.id}",
@@ -154,7 +155,9 @@ def _judged(repair: OpenRepair) -> tuple[Judged | None, list[bytes]]:
         except ColorMatchError:
             continue
         photos.append(reading)
-        jpegs.append(cache.near(answers.marked_dried(repair, shown, shown.of_kind(RegionKind.REPAIR)))[0])
+        painted = answers.marked_dried(repair, shown, shown.of_kind(RegionKind.REPAIR))
+        assert painted is not None  # its reading has a card
+        jpegs.append(cache.near(painted)[0])
     return (judge.judge_repair(photos) if photos else None), jpegs
 
 

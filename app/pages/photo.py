@@ -19,11 +19,11 @@ from app.widgets.photo_words import PATCHES, doubts, judged
 from app.widgets.region_editor import RARE, USUAL, region_editor
 from app.widgets.states import DRY_STATES
 from colormatch.errors import ColorMatchError
-from colormatch.records import CardKind, Reading, RegionKind
+from colormatch.records import CardKind, Reading, RegionKind, SurfaceState
 
 #: Choice of a surface that was wet in the photo; its state besides that does not matter yet.
 _WET = "wet"
-_STATES = {**DRY_STATES, _WET: "Still wet"}
+_STATES: dict[SurfaceState | str, str] = dict([*DRY_STATES.items(), (_WET, "Still wet")])
 _TAKEN, _BALANCED = "As the camera took it", "White-balanced by the card"
 #: How each kind of card is marked, for the help line and for the next step.
 _MARK = {

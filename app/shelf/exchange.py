@@ -120,15 +120,17 @@ def _preview(plan: ImportPlan, chosen: list[Path]) -> None:
 def _list(items: list[Incoming]) -> None:
     for item in items[:_NAMED]:
         if isinstance(item.theirs, Swatch):
-            st.html(_pair(item))
+            st.html(_pair(item, item.theirs))
         st.write(look.plain(_told(item)))
     if len(items) > _NAMED:
         st.write(f"And {len(items) - _NAMED} more.")
 
 
-def _pair(item: Incoming) -> str:
+def _pair(item: Incoming, theirs: Swatch) -> str:
     """Theirs on its wood; in a conflict, mine beside it."""
-    sides = [item.theirs] if item.mine is None or item.fate is not Fate.CONFLICT else [item.theirs, item.mine.record]
+    sides = [theirs]
+    if item.fate is Fate.CONFLICT and item.mine is not None and isinstance(item.mine.record, Swatch):
+        sides.append(item.mine.record)
     return (
         '<div class="sides">'
         + "".join(chips.swatch_chip(s.lab, s.ground_lab, chips.wash_words(s)) for s in sides)

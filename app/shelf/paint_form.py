@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import streamlit as st
 
@@ -54,16 +55,16 @@ def _keep(number: int | None) -> None:
     with session.telling():
         library = open_library()
         before = Paint("new") if number is None else library.get(Paint, number)
-        words = {
+        given: dict[str, Any] = {
             field: session.widget_value(f"paint-{field}").strip()
             for field in ("name", "maker", "kind", "thinner", "notes")
         }
-        amounts = {field: typed.volume(session.widget_value(f"paint-{field}")) for field in ("size_ml", "on_hand_ml")}
+        given |= {field: typed.volume(session.widget_value(f"paint-{field}")) for field in ("size_ml", "on_hand_ml")}
         price = typed.number(session.widget_value("paint-price"), "price")
         photo = before.photo
         if (upload := session.widget_value("paint-photo")) is not None:
             photo = photo_files.keep(upload.getvalue(), upload.name)
-        paint = replace(before, **words, **amounts, price=price, photo=photo)
+        paint = replace(before, **given, price=price, photo=photo)
         if number is None:
             # Pressed twice in a hurry, it is there already.
             twin = next((one.id for one in library.all(Paint) if one.record == paint), None)

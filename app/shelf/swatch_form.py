@@ -48,9 +48,8 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
             ratio = "" if swatch is None else format_ratio(swatch.paint_parts, swatch.water_parts)
             st.text_input("Paint to water: full, 1:7, 25% …", ratio, key="swatch-ratio")
             st.number_input("Coats", 1, None, 1 if swatch is None else swatch.coats, key="swatch-coats")
-            st.text_input(
-                "Color of the dried wash: L*, a*, b*", typed.color_text(swatch and swatch.lab), key="swatch-lab"
-            )
+            dried = typed.color_text(swatch.lab if swatch else None)
+            st.text_input("Color of the dried wash: L*, a*, b*", dried, key="swatch-lab")
             doubt = Swatch.uncertainty if swatch is None else swatch.uncertainty
             st.text_input("It is sure to, ΔE (nine times in ten)", f"{doubt:g}", key="swatch-uncertainty")
         with right:
@@ -58,7 +57,7 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
             st.text_input("Painted on, such as light wood", ground, key="swatch-ground")
             st.text_input(
                 "Color of that wood: L*, a*, b*" + ("; empty: as you kept it" if names else ""),
-                typed.color_text(swatch and swatch.ground_lab),
+                typed.color_text(swatch.ground_lab if swatch else None),
                 key="swatch-ground-lab",
             )
             state = SurfaceState.BARE if swatch is None else swatch.state
@@ -87,15 +86,15 @@ def _keep(number: int, paint: str, owner: int) -> None:
         old = library.get(Swatch, number) if address.view() == "edit-swatch" else None
         if not held["ground"].strip():
             raise BadInput("What it was painted on is not named.", "Type it, such as light wood.")
-        ratio = typed.ratio(held["ratio"], old and Ratio(old.paint_parts, old.water_parts))
+        ratio = typed.ratio(held["ratio"], Ratio(old.paint_parts, old.water_parts) if old else None)
         given = {
             "paint_parts": ratio.paint,
             "water_parts": ratio.water,
             "coats": held["coats"],
             "ground": held["ground"].strip(),
-            "ground_lab": _ground(library, held["ground"], held["ground-lab"], old and old.ground_lab),
-            "lab": typed.color(held["lab"], "color of the dried wash", old and old.lab),
-            "uncertainty": typed.radius(held["uncertainty"], old and old.uncertainty),
+            "ground_lab": _ground(library, held["ground"], held["ground-lab"], old.ground_lab if old else None),
+            "lab": typed.color(held["lab"], "color of the dried wash", old.lab if old else None),
+            "uncertainty": typed.radius(held["uncertainty"], old.uncertainty if old else None),
             "state": held["state"],
             "taken": held["taken"].strip(),
             "notes": held["notes"].strip(),

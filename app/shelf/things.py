@@ -47,7 +47,7 @@ _UNCERTAINTY = Field("uncertainty", "It is sure to, ΔE (nine times in ten)", ty
 class Thing:
     """One kind of record on the page."""
 
-    kind: type[Record]
+    kind: type[ClearCoatPair | Ground | OwnCard | ShopChip]
     #: Heading of its list, and one of them.
     title: str
     one: str
@@ -55,7 +55,7 @@ class Thing:
     use: str
     fields: tuple[Field, ...]
     #: What a new form begins with.
-    blank: Record
+    blank: ClearCoatPair | Ground | OwnCard | ShopChip
 
     def colors(self, record: Any) -> tuple[Lab, Lab] | None:
         """What a record's chip shows: its color, and what lies around it."""

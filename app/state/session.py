@@ -99,7 +99,9 @@ def undo(*, again: bool = False, of: str = "") -> None:
     """
     with telling(), _writing:
         repair = current()
-        document = history.taken_back(_held(repair.id), again=again) if next_undo(again=again, of=of) else None
+        if repair.id is None or not next_undo(again=again, of=of):
+            return
+        document = history.taken_back(_held(repair.id), again=again)
         if document is not None:
             check = dried.document(repair.check.with_marks_of(document.get("check", {})))
             _save({**document, "check": check, "stamp": stamp_after(repair.stamp)}, repair.id)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from colormatch.records import BoolArray, FloatArray
+from colormatch.records import BoolArray, FloatArray, Lab
 
 #: CIE constants of the lightness function: the joint of cube root and line, and the line's slope.
 EPSILON = 216 / 24389
@@ -184,7 +184,7 @@ def in_gamut(lab: FloatArray, tolerance: float = 1e-4) -> BoolArray:
     return inside
 
 
-def hex_from_lab(lab: FloatArray) -> str:
+def hex_from_lab(lab: Lab | FloatArray) -> str:
     """The screen color of one CIELAB color as ``#rrggbb``."""
     r, g, b = np.round(encoded_from_lab(np.asarray(lab)) * 255).astype(int)
     return f"#{r:02x}{g:02x}{b:02x}"
