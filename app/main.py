@@ -17,16 +17,16 @@ from colormatch.records import Paint
 #: Script of each page, its name, and its place in the address: the steps of a repair in their order, then what lies
 #: beside them.
 PAGES = (
-    ("pages/photo.py", "Photo", ""),
-    ("pages/match.py", "Match", "match"),
-    ("pages/mix.py", "Mix", "mix"),
-    ("pages/check.py", "Check", "check"),
+    ("screens/photo.py", "Photo", ""),
+    ("screens/match.py", "Match", "match"),
+    ("screens/mix.py", "Mix", "mix"),
+    ("screens/check.py", "Check", "check"),
     ("shelf/swatches.py", "Swatches", "swatches"),
-    ("pages/jobs.py", "Jobs", "jobs"),
+    ("screens/jobs.py", "Jobs", "jobs"),
     ("guide/guide.py", "Guide", "guide"),
 )
 #: Listed while the phone link is open.
-PHONE = ("pages/connect.py", "Phone", "phone")
+PHONE = ("screens/connect.py", "Phone", "phone")
 #: Places of the pages that show the open repair.
 OF_THE_REPAIR = ("", "match", "mix", "check")
 #: That of them with photos of its own, named as the field that holds them: marks of the first photo are not seen there.

@@ -101,7 +101,7 @@ def not_yet(head: str, lacking: str, query: dict[str, str]) -> None:
     st.header(head)
     st.write(lacking)
     with st.container(key="go"):
-        st.page_link("pages/photo.py", label="Back to the photo", query_params=query)
+        st.page_link("screens/photo.py", label="Back to the photo", query_params=query)
 
 
 def refused(error: ColorMatchError, query: dict[str, str]) -> None:

@@ -28,20 +28,20 @@ def held(library) -> dict:
 @pytest.fixture
 def check(example, open_app):
     """The example's dried repair, at the Check page."""
-    app = open_app(repair=1, page="pages/check.py")
+    app = open_app(repair=1, page="screens/check.py")
     app.button(key="example-dried").click().run()
     assert not app.exception
     return app
 
 
 def test_without_a_photo_the_page_says_how_to_take_one(example, open_app):
-    app = open_app(repair=1, page="pages/check.py")
+    app = open_app(repair=1, page="screens/check.py")
     assert "Photograph the repair once it is dry" in [head.value for head in app.header]
     assert "the same card" in shown(app)
 
 
 def test_nothing_marked_says_what_is_missing(open_app):
-    app = open_app(page="pages/check.py")
+    app = open_app(page="screens/check.py")
     assert "Nothing to check yet" in [head.value for head in app.header]
 
 
@@ -62,7 +62,7 @@ def test_the_card_of_the_repair_is_looked_for_whatever_its_kind(example, library
     saved = library.repair(1)
     document = json.loads(saved.document) | {"card_kind": "three-step"}
     library.save_repair(SavedRepair(saved.name, json.dumps(document), photos=saved.photos), 1)
-    app = open_app(repair=1, page="pages/check.py")
+    app = open_app(repair=1, page="screens/check.py")
     app.button(key="example-dried").click().run()
     assert not app.exception
     assert asked == [CardKind.THREE_STEP]
@@ -71,7 +71,7 @@ def test_the_card_of_the_repair_is_looked_for_whatever_its_kind(example, library
 
 def test_a_reload_brings_the_check_back(check, library, open_app):
     check.selectbox(key="check-state-1").select(SurfaceState.SEALED).run()
-    again = open_app(repair=1, page="pages/check.py")
+    again = open_app(repair=1, page="screens/check.py")
     assert again.selectbox(key="check-state-1").value == SurfaceState.SEALED
     assert "clear coat" in again.warning[0].value
     assert len(library.repair(1).photos) == 2
@@ -128,7 +128,7 @@ def test_two_paints_on_it_are_no_swatch(check, library, open_app):
     }  # fmt: skip
     saved["recipe"] = {"wash": wash, "target": [56, 11, 25], "ground": [74, 6, 19], "settings": "", "made": ""}
     library.save_repair(SavedRepair("two", json.dumps(saved), photos=library.repair(1).photos), 1)
-    app = open_app(repair=1, page="pages/check.py")
+    app = open_app(repair=1, page="screens/check.py")
     assert not app.exception
     assert "a swatch teaches about one paint only" in shown(app)
 
@@ -156,13 +156,13 @@ def strips(library, **more) -> None:
 
 def test_strips_are_ranked_and_kept(check, library, open_app):
     strips(library)
-    app = open_app(repair=1, page="pages/check.py")
+    app = open_app(repair=1, page="screens/check.py")
     assert not app.exception
     page = shown(app)
     assert "Strip 2 comes nearest" in page  # it is sound wood itself
     assert page.index("Strip 2</b>") < page.index("Strip 1</b>")
     library.add(Paint("Brown Glaze", kind="glaze"))
-    app = open_app(repair=1, page="pages/check.py")
+    app = open_app(repair=1, page="screens/check.py")
     app.selectbox(key="strip-1").select("Strip 1").run()
     app.button(key="keep-swatch").click().run()
     assert not app.exception
@@ -191,7 +191,7 @@ def test_second_light_is_opened_at_its_missing_marks_and_then_the_worse_counts(c
     def with_second(photo: DriedPhoto):
         saved["check"] = document(Dried(REPAIR, (first, photo)))
         library.save_repair(SavedRepair("lights", json.dumps(saved), photos=library.repair(1).photos), 1)
-        return open_app(repair=1, page="pages/check.py")
+        return open_app(repair=1, page="screens/check.py")
 
     app = with_second(DriedPhoto(REPAIR, 2, photo=first.photo))
     assert app.get("button_group")  # the choice of light
@@ -219,7 +219,7 @@ def test_undo_here_leaves_the_first_photo_alone(example, library, open_app):
     marked = history.recorded(fewer, now, apart=frozenset())
     library.save_repair(SavedRepair(saved.name, json.dumps(marked), photos=saved.photos), 1)
     assert "Undo marking damage" in [button.label for button in open_app(repair=1).button]
-    app = open_app(repair=1, page="pages/check.py")
+    app = open_app(repair=1, page="screens/check.py")
     assert not [button for button in app.button if button.key in ("undo", "redo")]
     app.button(key="example-dried").click().run()
     assert not [button for button in app.button if button.key in ("undo", "redo")]
@@ -229,7 +229,7 @@ def test_what_is_advised_is_mixed_from_here_and_the_first_wash_is_not_lost(check
     best = next(one.value for one in check.markdown if "**Best: " in one.value)
     first = json.loads(library.repair(1).document)["recipe"]
     check.button(key="mix-over").click().run()
-    mix = open_app(repair=1, page="pages/mix.py")
+    mix = open_app(repair=1, page="screens/mix.py")
     assert not mix.error
     assert mix.header[0].value.split(",")[0] in best
     assert "Into the cup" in " ".join(one.value for one in mix.subheader)
@@ -243,14 +243,17 @@ def test_what_was_laid_over_counts_in_the_photo_after_it_and_the_report_tells_th
     from dataclasses import replace
 
     from app.screens import outcome, papers
+<<<<<<< HEAD
 
+=======
+>>>>>>> 5379436 (The app's pages stand in screens: Streamlit takes a folder named pages for pages of its own)
     from app.state import session
     from colormatch.library.store import Stored
 
     def repair():
         return session.opened(Stored(1, library.repair(1)))
 
-    open_app(repair=1, page="pages/mix.py")  # settles the recipe
+    open_app(repair=1, page="screens/mix.py")  # settles the recipe
     check.run()
     first = outcome.picked_layers(repair())
     assert "Advised" in papers.report(repair())

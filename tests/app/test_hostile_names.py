@@ -30,7 +30,7 @@ SHOWN_AS_IT_IS = {"Text.body", "BidiComponent.json", "Selectbox.options", "Multi
 #: Views of the shelf, of everything or of the first record.
 VIEWS = ("", "paint", "add-paint", "edit-paint", "add-swatch", "edit-swatch", "patch", "board", "sheet", "color",
          "exchange", "backups", *things.THINGS)  # fmt: skip
-STEPS = ("pages/photo.py", "pages/match.py", "pages/mix.py", "pages/check.py", "pages/jobs.py")
+STEPS = ("screens/photo.py", "screens/match.py", "screens/mix.py", "screens/check.py", "screens/jobs.py")
 
 
 def hostile(library: Library) -> None:

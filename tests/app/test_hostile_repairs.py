@@ -20,7 +20,7 @@ from colormatch.library import Stored
 RUNS = int(os.environ.get("COLORMATCH_FAULT_RUNS", "8"))
 #: What is put in the place of something.
 ODD = (None, True, -1, 0, 10**30, 1e308, 0.5, "", "x", "\ud800", "![x](http://a.b/c.png)", [], [[]], {}, {"a": {}})
-PAGES = ("pages/photo.py", "pages/match.py", "pages/mix.py", "pages/check.py", "pages/jobs.py")
+PAGES = ("screens/photo.py", "screens/match.py", "screens/mix.py", "screens/check.py", "screens/jobs.py")
 
 
 def places(value, path=()):
@@ -48,7 +48,7 @@ def damaged(document, chance: random.Random):
 @pytest.fixture
 def whole(example, open_app, library):
     """The document of the example once a wash is picked, a timer set and something changed."""
-    open_app(repair=1, page="pages/mix.py").text_input(key="area-1").set_value("30 x 40 cm").run()
+    open_app(repair=1, page="screens/mix.py").text_input(key="area-1").set_value("30 x 40 cm").run()
     return json.loads(library.repair(1).document)
 
 
@@ -99,7 +99,7 @@ def test_no_document_at_all_is_refused_in_words(document, library, open_app):
 
 
 @pytest.mark.parametrize("number", ["²", "٣", "9" * 30, "-1", "1e3", "1' OR 1=1 --", "../1", "<img src=x>"])
-@pytest.mark.parametrize("page", ["pages/photo.py", "shelf/swatches.py"])
+@pytest.mark.parametrize("page", ["screens/photo.py", "shelf/swatches.py"])
 def test_a_made_up_number_in_the_address_is_no_fault(number, page, open_app):
     app = open_app(number, page, view="paint", number=number)
     assert not [error.value for error in app.error if "fault of its own" in error.value]

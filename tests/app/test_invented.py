@@ -8,6 +8,10 @@ from dataclasses import replace
 import pytest
 from app.screens import papers
 
+<<<<<<< HEAD
+=======
+from app.screens import papers
+>>>>>>> 5379436 (The app's pages stand in screens: Streamlit takes a folder named pages for pages of its own)
 from app.state import session
 from colormatch.library.starter import example as shipped
 from colormatch.library.starter import install_starter
@@ -34,7 +38,7 @@ def own_repair(example, library) -> int:
 
 
 def test_they_stand_back_until_they_are_asked_for_and_then_are_called_invented(own_repair, library, open_app):
-    app = open_app(repair=own_repair, page="pages/match.py")
+    app = open_app(repair=own_repair, page="screens/match.py")
     assert "My Umber" in shown(app)
     assert "(invented)" not in shown(app)
     assert "Brown Glaze" not in shown(app)
@@ -46,7 +50,7 @@ def test_they_stand_back_until_they_are_asked_for_and_then_are_called_invented(o
 
 def test_what_is_mixed_reported_and_labeled_says_so(example, library, open_app, monkeypatch):
     install_starter(library)
-    app = open_app(repair=1, page="pages/mix.py")
+    app = open_app(repair=1, page="screens/mix.py")
     assert "(invented)" in app.header[0].value
     assert "No such tin can be bought" in app.warning[0].value
     repair = session.opened(Stored(1, library.repair(1)))

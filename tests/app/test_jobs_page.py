@@ -13,14 +13,14 @@ from colormatch.library import SavedRepair
 @pytest.fixture
 def mixed(example, open_app):
     """The example with its wash picked and mixed."""
-    app = open_app(repair=1, page="pages/mix.py")
+    app = open_app(repair=1, page="screens/mix.py")
     assert not app.error
     return app
 
 
 @pytest.fixture
 def jobs(mixed, open_app):
-    return open_app(page="pages/jobs.py")
+    return open_app(page="screens/jobs.py")
 
 
 def shown(app):
@@ -28,7 +28,7 @@ def shown(app):
 
 
 def test_no_job_yet(open_app):
-    app = open_app(page="pages/jobs.py")
+    app = open_app(page="screens/jobs.py")
     assert not app.error
     assert "There is none yet" in app.markdown[0].value
 
@@ -44,9 +44,13 @@ def test_a_job_shows_its_recipe_expectation_cost_and_picture(jobs, library):
 
 
 def test_a_report_is_made_even_if_the_wash_s_paint_is_gone(mixed, library):
+<<<<<<< HEAD
     from app.screens import papers
 
+=======
+>>>>>>> 5379436 (The app's pages stand in screens: Streamlit takes a folder named pages for pages of its own)
     from app.repair.open_repair import opened
+    from app.screens import papers
     from colormatch.library import Stored
     from colormatch.records import Lab, Paint, Swatch
 
@@ -88,7 +92,7 @@ def test_many_jobs_are_shown_page_by_page(mixed, library, open_app):
     record = library.repair(1)
     for number in range(8):
         library.save_repair(SavedRepair(f"Copy {number}", record.document, record.version, record.photos))
-    app = open_app(page="pages/jobs.py")
+    app = open_app(page="screens/jobs.py")
     assert shown(app).count('class="job"') == 6
     app.segmented_control(key="jobs-page").set_value(2).run()
     assert shown(app).count('class="job"') == 3
@@ -97,7 +101,7 @@ def test_many_jobs_are_shown_page_by_page(mixed, library, open_app):
 @pytest.mark.parametrize("document", ["{}", "[]", '{"regions": 3}', '{"recipe": {"wash": {}}}', '{"limits": {"x": 1}}'])
 def test_a_job_of_another_version_is_kept_and_said_so(library, open_app, document):
     number = library.save_repair(SavedRepair("<b>Odd</b>", document))
-    app = open_app(page="pages/jobs.py")
+    app = open_app(page="screens/jobs.py")
     assert not app.exception
     assert not app.error
     assert "&lt;b&gt;Odd&lt;/b&gt;" in shown(app)
@@ -110,8 +114,8 @@ def test_a_repair_of_an_earlier_version_opens(mixed, library, open_app):
     for new in ("mixing", "times", "progress", "recipe", "past", "future"):
         held.pop(new, None)
     old = library.save_repair(SavedRepair("Old", json.dumps(held), photos=library.repair(1).photos))
-    assert "No wash picked yet" in shown(open_app(page="pages/jobs.py"))
-    app = open_app(repair=old, page="pages/mix.py")
+    assert "No wash picked yet" in shown(open_app(page="screens/jobs.py"))
+    app = open_app(repair=old, page="screens/mix.py")
     assert not app.error
     assert json.loads(library.repair(old).document)["recipe"]["wash"]["layers"]
 
@@ -128,7 +132,7 @@ def test_names_are_never_read_as_markdown(library, open_app):
             library.edit(stored.id, replace(stored.record, name=hostile))
     app = open_app()
     app.button(key="example").click().run()
-    app = open_app(repair=1, page="pages/mix.py")
+    app = open_app(repair=1, page="screens/mix.py")
     assert hostile in json.loads(library.repair(1).document)["recipe"]["wash"]["layers"][0]["paints"][0]["paint"]
     said = [one.value for kind in (app.header, app.subheader, app.markdown, app.warning) for one in kind]
     said += [one.label for kind in (app.number_input, app.button) for one in kind]

@@ -15,7 +15,7 @@ from colormatch.records import Ground, Lab, Paint
 
 @pytest.fixture
 def match(example, open_app):
-    return open_app(repair=1, page="pages/match.py")
+    return open_app(repair=1, page="screens/match.py")
 
 
 def links(app):
@@ -40,15 +40,15 @@ def test_lent_paints_are_called_invented_over_a_repair_of_ones_own(match, librar
     assert not told(match)  # the example says so itself
     saved = library.repair(1)
     own = library.save_repair(replace(saved, document=json.dumps(json.loads(saved.document) | {"guided": False})))
-    assert told(open_app(repair=own, page="pages/match.py"))
-    assert told(open_app(repair=own, page="pages/mix.py"))
+    assert told(open_app(repair=own, page="screens/match.py"))
+    assert told(open_app(repair=own, page="screens/mix.py"))
     install_starter(library)
-    assert not told(open_app(repair=own, page="pages/match.py"))
+    assert not told(open_app(repair=own, page="screens/match.py"))
 
 
 def test_a_paint_without_a_swatch_leads_to_the_shelf(match, library, open_app):
     library.add(Paint("Brown stain"))
-    for page in ("pages/match.py", "pages/mix.py"):
+    for page in ("screens/match.py", "screens/mix.py"):
         app = open_app(repair=1, page=page)
         assert "no swatch of Brown stain" in app.error[0].value
         assert "**To my paints**" in links(app)
@@ -70,12 +70,12 @@ def test_limits_hold_and_stay(match, library, open_app):
     assert rows
     assert all("Burnt Umber" in row or "Leave it" in row for row in rows)
     assert json.loads(library.repair(1).document)["limits"]["paints"] == ["Burnt Umber"]
-    again = open_app(repair=1, page="pages/match.py")
+    again = open_app(repair=1, page="screens/match.py")
     assert again.multiselect(key="paints-1").value == ["Burnt Umber"]
 
 
 def test_nothing_marked_says_what_is_missing(open_app):
-    app = open_app(page="pages/match.py")
+    app = open_app(page="screens/match.py")
     assert not app.error
     assert "Nothing to match yet" in [head.value for head in app.header]
 
@@ -143,7 +143,7 @@ def test_several_damages_each_and_together(example, library, open_app):
     document = held(library)
     document["regions"].append({"kind": "damage", "points": [[0.72, 0.7], [0.76, 0.7], [0.76, 0.73], [0.72, 0.73]]})
     library.save_repair(SavedRepair("two", json.dumps(document), photos=(document["photo"],)), 1)
-    app = open_app(repair=1, page="pages/match.py")
+    app = open_app(repair=1, page="screens/match.py")
     assert not app.error
     page = shown(app)
     assert "One wash for all" in page
@@ -178,7 +178,7 @@ def test_only_ratios_that_the_measure_at_hand_gives(match, library, open_app):
     ratios = re.findall(r"(\d+):(\d+), ", " ".join(row.partition("</b>")[0] for row in rows))
     assert ratios
     assert all(int(paint) + int(water) <= 6 for paint, water in ratios)
-    assert open_app(repair=1, page="pages/match.py").selectbox(key="smallest_ml-1").value == 5.0
+    assert open_app(repair=1, page="screens/match.py").selectbox(key="smallest_ml-1").value == 5.0
 
 
 def test_leaving_it_stands_in_one_place_ranked_or_not(match):

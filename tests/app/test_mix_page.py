@@ -13,7 +13,7 @@ from app.repair.work import document as as_document
 
 @pytest.fixture
 def mix(example, open_app):
-    return open_app(repair=1, page="pages/mix.py")
+    return open_app(repair=1, page="screens/mix.py")
 
 
 def shown(app):
@@ -34,7 +34,7 @@ def test_area_is_kept_and_a_larger_one_takes_more(mix, library, open_app):
     large = next(head.value for head in mix.subheader if head.value.startswith("Into the cup"))
     assert float(large.split()[3]) > float(small.split()[3])
     assert json.loads(library.repair(1).document)["area"] == "30 x 40 cm"
-    assert open_app(repair=1, page="pages/mix.py").text_input(key="area-1").value == "30 x 40 cm"
+    assert open_app(repair=1, page="screens/mix.py").text_input(key="area-1").value == "30 x 40 cm"
 
 
 def test_no_area_is_told_in_words(mix):
@@ -44,7 +44,7 @@ def test_no_area_is_told_in_words(mix):
 
 
 def test_nothing_marked_says_what_is_missing(open_app):
-    app = open_app(page="pages/mix.py")
+    app = open_app(page="screens/mix.py")
     assert "Nothing to mix yet" in [head.value for head in app.header]
 
 
@@ -66,7 +66,7 @@ def test_the_size_is_measured_in_the_photo_once_the_card_s_is_known(mix, library
     told = next(one.value for one in mix.markdown if one.value.startswith("The marked damage measures"))
     assert 100 < float(told.split("**")[1].split()[0]) < 150  # the scene's own: 121 cm²
     assert library.setting("card-size") == "105x70mm"
-    again = open_app(repair=1, page="pages/mix.py")
+    again = open_app(repair=1, page="screens/mix.py")
     assert again.segmented_control(key="amount_by-1").value == "marked"
     assert again.text_input(key="card-size").value == "105x70mm"
 
@@ -87,7 +87,7 @@ def test_assumptions_change_the_amounts_and_are_kept(mix, library, open_app):
     before = head(mix)
     mix.number_input(key="coverage-1").set_value(50.0).run()
     assert head(mix) != before
-    assert open_app(repair=1, page="pages/mix.py").number_input(key="coverage-1").value == 50
+    assert open_app(repair=1, page="screens/mix.py").number_input(key="coverage-1").value == 50
 
 
 def test_own_times_move_the_steps(mix, library):
@@ -106,7 +106,7 @@ def test_steps_and_timer_survive_a_reload(mix, library, open_app):
     mix.button(key="start").click().run()
     held = document(library)["progress"]
     assert held["step"] == 3
-    again = open_app(repair=1, page="pages/mix.py")
+    again = open_app(repair=1, page="screens/mix.py")
     assert any(one.value.startswith("**Step 4 of") for one in again.markdown)
     assert not [one for one in again.button if one.key == "start"]
     assert document(library)["progress"] == held
@@ -131,9 +131,9 @@ def test_what_dries_in_another_repair_is_seen_with_the_way_there(mix, library, o
         mix.button(key="next").click().run()
     mix.button(key="start").click().run()
     assert "Drying elsewhere" not in [head.value for head in mix.subheader]
-    other = open_app(repair=second, page="pages/mix.py")
+    other = open_app(repair=second, page="screens/mix.py")
     assert "Drying elsewhere" in [head.value for head in other.subheader]
-    jobs = open_app(page="pages/jobs.py")
+    jobs = open_app(page="screens/jobs.py")
     assert shown(jobs).count("a timer runs until") == 1
 
 
@@ -145,7 +145,7 @@ def test_the_recipe_stays_when_the_shelf_changes_until_one_takes_the_new_one(mix
     install_starter(library)
     glaze = next(one.id for one in library.all(Paint) if one.record.name == "Brown Glaze")
     library.remove(Paint, glaze)
-    app = open_app(repair=1, page="pages/mix.py")
+    app = open_app(repair=1, page="screens/mix.py")
     assert document(library)["recipe"] == first
     assert any("Your shelf has changed since" in one.value for one in app.markdown)
     assert "is not on your shelf any more" in app.error[0].value
@@ -156,17 +156,17 @@ def test_the_recipe_stays_when_the_shelf_changes_until_one_takes_the_new_one(mix
 
 def test_picking_another_wash_takes_its_place(mix, library, open_app):
     first = document(library)["recipe"]
-    app = open_app(repair=1, page="pages/match.py")
+    app = open_app(repair=1, page="screens/match.py")
     app.segmented_control(key="picked-1").set_value(4).run()
-    open_app(repair=1, page="pages/mix.py")
+    open_app(repair=1, page="screens/mix.py")
     assert document(library)["recipe"]["wash"]["rank"] == 4 != first["wash"]["rank"]
 
 
 def test_a_clear_coat_brings_its_own_times(mix, library, open_app):
-    app = open_app(repair=1, page="pages/match.py")
+    app = open_app(repair=1, page="screens/match.py")
     box = app.selectbox(key="clear-1")
     box.set_value(next(name for name in box.options if name and not name.startswith("None"))).run()
-    app = open_app(repair=1, page="pages/mix.py")
+    app = open_app(repair=1, page="screens/mix.py")
     assert shown(app).count("Lay a thin coat of") == 3
     app.number_input(key="clear_coats-1").set_value(1).run()
     assert shown(app).count("Lay a thin coat of") == 1
@@ -176,7 +176,10 @@ def test_a_clear_coat_brings_its_own_times(mix, library, open_app):
 
 def test_a_size_that_nobody_typed_is_called_a_stand_in_here_and_in_the_report(mix, library, open_app):
     from app.screens import papers
+<<<<<<< HEAD
 
+=======
+>>>>>>> 5379436 (The app's pages stand in screens: Streamlit takes a folder named pages for pages of its own)
     from app.state import session
     from colormatch.library.store import Stored
 

@@ -150,7 +150,7 @@ def facts(app):
 def test_a_wet_surface_is_not_ranked_and_the_page_says_why(example, library, open_app):
     example.selectbox(key="damage_state-1").select("wet").run()
     assert "Let it dry first" in [head.value for head in example.subheader]
-    match = open_app(repair=1, page="pages/match.py")
+    match = open_app(repair=1, page="screens/match.py")
     assert "Nothing to match yet" in [head.value for head in match.header]
     assert any("was wet" in text.value for text in match.markdown)
     example.selectbox(key="damage_state-1").select(SurfaceState.BARE).run()
@@ -218,7 +218,7 @@ def test_another_kind_of_card_is_looked_for_or_asked_for(example, library):
 
 def test_the_example_leads_through_and_is_removed(example, library, open_app):
     assert any("Example, 1 of" in block.value for block in example.markdown)
-    match = open_app(repair=1, page="pages/match.py")
+    match = open_app(repair=1, page="screens/match.py")
     assert any("Example, 2 of" in block.value for block in match.markdown)
     example.button(key="remove-example").click().run()
     assert library.repairs() == ()

@@ -80,7 +80,7 @@ def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Library:
     monkeypatch.setenv("COLORMATCH_LIBRARY", str(library.folder))
     app = AppTest.from_file(str(ROOT / "app" / "main.py"), default_timeout=120).run()
     app.button(key="example").click().run()
-    for page in ("pages/mix.py", "pages/check.py"):
+    for page in ("screens/mix.py", "screens/check.py"):
         app.switch_page(page)
         app.query_params["repair"] = "1"
         app.run()

@@ -129,7 +129,7 @@ def _next_step(repair: OpenRepair, path: Path) -> None:
     else:
         st.subheader("All is marked")
         with st.container(key="go"):
-            st.page_link("pages/match.py", label="Find the wash", query_params=session.link())
+            st.page_link("screens/match.py", label="Find the wash", query_params=session.link())
 
 
 def _settings(repair: OpenRepair) -> None:

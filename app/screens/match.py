@@ -111,7 +111,7 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
         )
         if wash.layers:
             with st.container(key="go"):
-                st.page_link("pages/mix.py", label="Mix this wash", query_params=session.link())
+                st.page_link("screens/mix.py", label="Mix this wash", query_params=session.link())
 
 
 def _title(wash: RankedWash) -> str:

@@ -34,7 +34,7 @@ def show() -> None:
     stored = library.repairs()
     if not stored:
         st.write("Every repair is kept here from its first photo on. There is none yet.")
-        st.page_link("pages/photo.py", label="**Start with a photo**")
+        st.page_link("screens/photo.py", label="**Start with a photo**")
         return
     wanted = st.text_input("Search names, paints and dates", key="jobs-search").casefold().split()
     found = [one for one in stored if all(word in _words(one) for word in wanted)]
@@ -73,7 +73,7 @@ def _job(stored: Stored[SavedRepair]) -> None:
         with st.container(horizontal=True, vertical_alignment="center", gap="small"):
             if repair is not None:
                 query = {session.QUERY: str(stored.id)}
-                st.page_link("pages/photo.py", label="**Open**", query_params=query)
+                st.page_link("screens/photo.py", label="**Open**", query_params=query)
                 with st.popover("Rename", key=f"rename-menu-{stored.id}"):
                     key = f"rename-{stored.id}"
                     st.text_input(

@@ -77,7 +77,7 @@ def show() -> None:
     with bench:
         _bench(session.current(), recipe, paints)
         with st.container(key="go"):
-            st.page_link("pages/check.py", label="Check it once it is dry", query_params=session.link())
+            st.page_link("screens/check.py", label="Check it once it is dry", query_params=session.link())
         st.subheader("Take it along")
         with st.container(horizontal=True, gap="small"):
             papers.offer(session.current())

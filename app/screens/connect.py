@@ -24,7 +24,7 @@ def show() -> None:
     with st.container():  # keeps the code below in its place, whatever stands here
         if repair.photo:
             st.page_link(
-                "pages/photo.py", label=f"**Go on with {look.plain(repair.name)}**", query_params=session.link()
+                "screens/photo.py", label=f"**Go on with {look.plain(repair.name)}**", query_params=session.link()
             )
         elif repair.id is None:
             st.button("Start a repair and photograph it with the phone", key="empty", on_click=_begin)

@@ -187,7 +187,7 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
     st.write(f"**{words[0]}**" if not better else f"**Best: {look.plain(judge.words_of(better[0]))}.** {words[-1]}")
     if better and better[0].layers and st.button("Mix this: amounts and times", key="mix-over", type="primary"):
         session.change(over=_recipe(repair, judged.worse, better[0]), progress=work.Progress())
-        st.switch_page("pages/mix.py", query_params=session.link())
+        st.switch_page("screens/mix.py", query_params=session.link())
     st.write(
         "Each laid over the repair as it is now, beside the sound wood. Expected ΔE to the sound wood, nine times in "
         "ten within the bar: the mean over all that is uncertain, so leaving it as it is can stand a little off the "

@@ -59,5 +59,5 @@ def others(here: OpenRepair) -> None:
     for repair in sorted(timed, key=lambda one: one.progress.ends):
         ends = repair.progress.ends
         with st.container(horizontal=True, vertical_alignment="center", gap="small", key=f"elsewhere-{repair.id}"):
-            st.page_link("pages/mix.py", label=look.plain(repair.name), query_params={session.QUERY: str(repair.id)})
+            st.page_link("screens/mix.py", label=look.plain(repair.name), query_params={session.QUERY: str(repair.id)})
             timer(ends, until(ends), f"timer-{repair.id}", small=True)
