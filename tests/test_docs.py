@@ -14,12 +14,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from app.screens import start
 
-<<<<<<< HEAD
-=======
 from app.screens import start
->>>>>>> 5379436 (The app's pages stand in screens: Streamlit takes a folder named pages for pages of its own)
 from colormatch.cli.main import COMMANDS, main
 from colormatch.library.starter import example
 from colormatch.mixing import cautions

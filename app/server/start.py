@@ -72,11 +72,7 @@ def serve(port: int, script: Path = MAIN, door: phone.Door | None = None, links:
     """
     import streamlit as st
     from starlette.middleware import Middleware
-    from streamlit.runtime.pages_manager import PagesManager
 
-    # Streamlit would take the folder `pages` for pages of its own kind, and a page that is reloaded for one that is
-    # missing there.
-    PagesManager.uses_pages_directory = False
     phone.door = door
     if door:
         address, hosts, links = door.host.rpartition(":")[0], [door.host], door.links

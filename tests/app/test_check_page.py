@@ -243,10 +243,6 @@ def test_what_was_laid_over_counts_in_the_photo_after_it_and_the_report_tells_th
     from dataclasses import replace
 
     from app.screens import outcome, papers
-<<<<<<< HEAD
-
-=======
->>>>>>> 5379436 (The app's pages stand in screens: Streamlit takes a folder named pages for pages of its own)
     from app.state import session
     from colormatch.library.store import Stored
 

@@ -6,12 +6,8 @@ import json
 from dataclasses import replace
 
 import pytest
-from app.screens import papers
 
-<<<<<<< HEAD
-=======
 from app.screens import papers
->>>>>>> 5379436 (The app's pages stand in screens: Streamlit takes a folder named pages for pages of its own)
 from app.state import session
 from colormatch.library.starter import example as shipped
 from colormatch.library.starter import install_starter

@@ -44,11 +44,6 @@ def test_a_job_shows_its_recipe_expectation_cost_and_picture(jobs, library):
 
 
 def test_a_report_is_made_even_if_the_wash_s_paint_is_gone(mixed, library):
-<<<<<<< HEAD
-    from app.screens import papers
-
-=======
->>>>>>> 5379436 (The app's pages stand in screens: Streamlit takes a folder named pages for pages of its own)
     from app.repair.open_repair import opened
     from app.screens import papers
     from colormatch.library import Stored

@@ -176,10 +176,6 @@ def test_a_clear_coat_brings_its_own_times(mix, library, open_app):
 
 def test_a_size_that_nobody_typed_is_called_a_stand_in_here_and_in_the_report(mix, library, open_app):
     from app.screens import papers
-<<<<<<< HEAD
-
-=======
->>>>>>> 5379436 (The app's pages stand in screens: Streamlit takes a folder named pages for pages of its own)
     from app.state import session
     from colormatch.library.store import Stored
 
