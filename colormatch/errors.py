@@ -110,5 +110,9 @@ class LibraryTooNew(LibraryError):
     """Written by a later version of the program."""
 
 
+class RecordLeftOut(UserWarning):
+    """A record of the library is damaged; the rest was read without it."""
+
+
 class ExchangeError(LibraryError, ValueError):
     """A file offered for import is malformed or unsafe; nothing was imported."""

@@ -1,10 +1,9 @@
-"""Bring paints and swatches in from files, and take everything out as one file."""
+"""Bring paints and swatches in from files, and take the shelf out as one file."""
 
 from __future__ import annotations
 
 import tempfile
 from datetime import date
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +15,8 @@ from app.state.library import open_library
 from app.widgets import chips, files, look
 from colormatch.errors import ColorMatchError
 from colormatch.library.chosen import ENDINGS, lay_out
-from colormatch.library.exchange import export_exchange
-from colormatch.library.merge import Conflicts, Fate, ImportPlan, Incoming, import_exchange
+from colormatch.library.export import Shared, export_exchange, to_share
+from colormatch.library.merge import PLURALS, Conflicts, Fate, ImportPlan, Incoming, counted, import_exchange
 from colormatch.library.rows import describe
 from colormatch.library.store import SavedRepair
 from colormatch.records import FlagCode, Lab, Swatch
@@ -57,11 +56,41 @@ def show() -> None:
 def _take_out() -> None:
     st.subheader("Take out")
     st.write(
-        "Everything on your shelf as one .zip file: tables that any spreadsheet opens, and the photos. Bring it in on "
-        "another computer, or give it to a friend."
+        "Your shelf for somebody else, as one .zip file with tables that any spreadsheet opens. For another computer "
+        "of your own, save everything under Backups."
     )
-    make = partial(export_exchange, open_library())
-    files.offer("Download the shelf", f"swatches-{date.today()}.zip", make, "export", first=True)
+    repairs = st.checkbox("Your repairs too", key="share-repairs")
+    photos = st.checkbox("The photos too", key="share-photos")
+    look.sentences(_going(to_share(open_library(), repairs=repairs, photos=photos)))
+    shared: list[Shared] = []
+    files.offer(
+        "Download the shelf",
+        f"swatches-{date.today()}.zip",
+        lambda path, tell: shared.append(export_exchange(open_library(), path, tell, repairs=repairs, photos=photos)),
+        "export",
+        first=True,
+    )
+    for one in shared:
+        look.sentences([flag.text for flag in one.flags])
+
+
+def _going(shared: Shared) -> list[str]:
+    """What goes out and what stays, in sentences."""
+    counts = [(len(rows), PLURALS[kind]) for kind, rows in shared.records.items()]
+    counts += [(len(shared.repairs), "repairs"), (len(shared.photos), "photos")]
+    going = ", ".join(counted(number, name) for number, name in counts if number)
+    lines = [f"Goes out: {going or 'nothing, for the shelf is empty'}."]
+    if shared.photos:
+        lines.append(
+            "The pictures stay as they are; location, owner, serial numbers, dates and thumbnails are taken out of "
+            "their files. A photo that can't be freed of them safely, such as most camera raw files, stays behind."
+        )
+    if shared.repairs:
+        lines.append("Repairs hold all that you typed in them: names, notes, amounts and times.")
+    left = [(shared.repairs_left, "repairs"), (shared.photos_left, "photos")]
+    if any(number for number, _ in left):
+        lines.append(f"Stays here: {', '.join(counted(number, name) for number, name in left if number)}.")
+    return lines + [flag.text for flag in shared.flags]
 
 
 # --- in --------------------------------------------------------------------------------------------------------------

@@ -23,9 +23,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(
         dest="action", required=True, metavar="export|import|backup|restore|verify|undo|redo"
     )
-    export = actions.add_parser("export", help="write all that you keep, with its photos, as a folder or a .zip file")
+    export = actions.add_parser(
+        "export", help="write your paints and swatches for somebody else, as a folder or a .zip file"
+    )
     export.add_argument("target", type=Path, help="a new folder, or a name that ends in .zip")
-    export.add_argument("--no-repairs", action="store_true", help="without your repairs and their photos")
+    export.add_argument("--repairs", action="store_true", help="your repairs too")
+    export.add_argument(
+        "--photos",
+        action="store_true",
+        help="the photos of all that goes out too, without location, owner, serial numbers, dates and thumbnails",
+    )
     bring = actions.add_parser(
         "import", help="bring in an exported folder or zip file, a sheet, or an instrument's file"
     )
@@ -74,18 +81,24 @@ def run(args: argparse.Namespace) -> Answer:
 
 
 def _export(library: Library, args: argparse.Namespace) -> Answer:
-    from colormatch.library.exchange import export_exchange
-    from colormatch.library.merge import PLURALS
+    from colormatch.library.export import export_exchange
+    from colormatch.library.merge import PLURALS, counted
 
-    flags = export_exchange(library, args.target, progress, repairs=not args.no_repairs)
-    records, repairs = library.everything()
-    counts = {PLURALS[kind]: len(rows) for kind, rows in records.items()} | {
-        "repairs": 0 if args.no_repairs else len(repairs)
-    }
-    told = ", ".join(_counted(n, name) for name, n in counts.items() if n)
+    shared = export_exchange(library, args.target, progress, repairs=args.repairs, photos=args.photos)
+    counts = {PLURALS[kind]: len(rows) for kind, rows in shared.records.items()}
+    counts |= {"repairs": len(shared.repairs), "photos": len(shared.photos)}
+    told = ", ".join(counted(n, name) for name, n in counts.items() if n)
     lines = [f"Wrote {args.target}: {told or 'nothing, for the library is empty'}."]
-    lines += [flag.text for flag in flags]
-    return Answer({"target": str(args.target), **counts, "flags": flag_documents(flags)}, "\n".join(lines))
+    if shared.photos:
+        lines.append("The photos tell no location, owner, serial number or date, and hold no thumbnail.")
+    left = [(shared.repairs_left, "repairs"), (shared.photos_left, "photos")]
+    if any(n for n, _ in left):
+        words = " and ".join(counted(n, name) for n, name in left if n)
+        options = " and ".join(f"--{name}" for n, name in left if n)
+        lines.append(f"Not included: {words}; {options} would take them along.")
+    lines += [flag.text for flag in shared.flags]
+    document = {"target": str(args.target), **counts, "left_out": {name: n for n, name in left}}
+    return Answer(document | {"flags": flag_documents(shared.flags)}, "\n".join(lines))
 
 
 def _import(library: Library, args: argparse.Namespace) -> Answer:
@@ -116,12 +129,6 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
         lines.append("Done; 'colormatch library undo' takes back whatever it changed.")
     document = {"source": str(source), "preview": args.preview, **counts, "differing": differing}
     return Answer(document | {"flags": flag_documents(flags)}, "\n".join(lines))
-
-
-def _counted(number: int, plural: str) -> str:
-    """``1 swatch``, ``2 clear coats``."""
-    words = plural.replace("_", " ")
-    return f"{number} {words.removesuffix('es' if words.endswith('ches') else 's') if number == 1 else words}"
 
 
 def _item(item: Incoming) -> dict[str, Any]:
@@ -164,6 +171,7 @@ def _back_up(library: Library, args: argparse.Namespace) -> Answer:
 
 def _restore(args: argparse.Namespace) -> Answer:
     from colormatch.library import Library
+    from colormatch.library.merge import counted
     from colormatch.library.rescue import restore
     from colormatch.library.store import default_folder
     from colormatch.records import Paint, Swatch
@@ -174,7 +182,7 @@ def _restore(args: argparse.Namespace) -> Answer:
     paints, swatches = library.count(Paint), library.count(Swatch)
     lines = [f"The newer backup {path} is damaged and was passed over." for path in taken.passed_over]
     lines.append(
-        f"Restored {taken.source}: {_counted(paints, 'paints')}, {_counted(swatches, 'swatches')}. "
+        f"Restored {taken.source}: {counted(paints, 'paints')}, {counted(swatches, 'swatches')}. "
         "What was there before is kept."
     )
     return Answer(

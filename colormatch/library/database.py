@@ -62,6 +62,8 @@ def _explain(error: sqlite3.Error, folder: Path) -> LibraryError:
     if not folder.is_dir():
         return _gone(folder)
     code = _code(error)
+    if "decode to utf-8" in str(error).lower():  # Python's own complaint, without a code of SQLite's
+        return damaged(folder, "text that is none")
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT):
         return damaged(folder, str(error))
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):

@@ -1,29 +1,25 @@
-"""The exchange folder: records as CSV, repairs, photos and a manifest that any program can read, also as one zip."""
+"""The exchange folder: records as CSV, repairs, photos and a manifest that any program can read, also as one zip.
+
+Here it is read; :mod:`colormatch.library.export` writes it.
+"""
 
 from __future__ import annotations
 
-import hashlib
 import json
-import shutil
-import zipfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from colormatch import __version__
 from colormatch.errors import ExchangeError
 from colormatch.library import limits
 from colormatch.library.archive import Source, digest, opened, read, refuse_unsafe_name
 from colormatch.library.columns import is_sha256
-from colormatch.library.history import now
-from colormatch.library.outside import read_back, settle, written_whole
-from colormatch.library.photos import is_whole
-from colormatch.library.progress import Progress, renamed, told
-from colormatch.library.repair_file import MAX_REPAIR_BYTES, is_repair_file, read_repair, repair_file, write_repair
-from colormatch.library.sheet import Problem, Read, read_sheet, refuse, write_sheet
-from colormatch.library.store import Library, SavedRepair
+from colormatch.library.progress import Progress, told
+from colormatch.library.repair_file import MAX_REPAIR_BYTES, UnreadableRepair, is_repair_file, read_repair
+from colormatch.library.repairs import SavedRepair
+from colormatch.library.sheet import Problem, Read, read_sheet, refuse
 from colormatch.records import ClearCoatPair, Flag, FlagCode, Ground, OwnCard, Paint, Shelf, ShopChip, Swatch
 
 #: Version of the folder's form that is written, and the newest that is read.
@@ -39,7 +35,6 @@ SHEETS: dict[type, str] = {
     ShopChip: "chips.csv",
     OwnCard: "cards.csv",
 }
-_ALWAYS = (Paint, Swatch, ClearCoatPair)
 _MARKS = frozenset(SHEETS.values())
 
 
@@ -107,12 +102,22 @@ def read_exchange(source: Path, progress: Progress | None = None) -> Exchange:
             ]
         refuse(problems)
         flags += _repeated(sheets[Swatch])
-        repairs = tuple(
-            read_repair(name, read(files, name, MAX_REPAIR_BYTES)) for name in sorted(filter(is_repair_file, names))
-        )
+        repairs, unreadable = _repairs(files, names)
+        flags += unreadable
         photos = _check_photos(files, names, digests)
     records = {kind: tuple(read.record for read in sheet) for kind, sheet in sheets.items()}
     return Exchange(source, records, repairs, photos, tuple(flags))
+
+
+def _repairs(files: Source, names: frozenset[str]) -> tuple[tuple[SavedRepair, ...], list[Flag]]:
+    """The repairs, and what is said of those that can't be read: they are left out, the rest comes in."""
+    repairs, flags = [], []
+    for name in sorted(filter(is_repair_file, names)):
+        try:
+            repairs.append(read_repair(name, read(files, name, MAX_REPAIR_BYTES)))
+        except UnreadableRepair as error:
+            flags.append(Flag(FlagCode.REPAIR_UNREADABLE, str(error)))
+    return tuple(repairs), flags
 
 
 def _refuse_endless_texts(files: Source, names: frozenset[str], source: Path) -> None:
@@ -209,105 +214,3 @@ def _check_photos(files: Source, names: frozenset[str], digests: Mapping[str, st
                 raise ExchangeError(f"The photo {name} is damaged or was changed.", "Ask for a new copy.", file=name)
             photos[sha256] = name
     return photos
-
-
-# --- write -----------------------------------------------------------------------------------------------------------
-
-
-def export_exchange(
-    library: Library, target: Path, progress: Progress | None = None, *, repairs: bool = True
-) -> tuple[Flag, ...]:
-    """Write all records and repairs as an exchange folder, or as one zip file where the name ends in ``.zip``.
-
-    Parameters
-    ----------
-    library : Library
-    target : Path
-        Must not be there yet, unless as an empty folder: nothing is overwritten.
-    progress : Progress, optional
-    repairs : bool
-        False for a friend who wants the paints, not the photos of one's furniture.
-
-    Returns
-    -------
-    tuple of Flag
-        Photos that could not be written along.
-
-    Raises
-    ------
-    BadInput
-        The target is in use.
-    LibraryUnwritable
-        It is more than can be read back, folder or disk refuses, or what was written does not read as it should;
-        nothing is left behind.
-    """
-    records, kept = library.everything()
-    if not repairs:
-        kept = ()
-    named = {record.photo for kind in (Paint, Swatch) for record in records[kind]} - {""}
-    named.update(*(repair.photos for repair in kept))
-    places = library.photos.all()
-    photos, flags = {}, []
-    for sha256 in told(sorted(named), len(named), "Checking photos", progress):
-        if sha256 not in places or not places[sha256].is_file():
-            flags.append(
-                Flag(FlagCode.PHOTO_MISSING, f"The photo {sha256[:12]} is not in the library; it was left out.")
-            )
-        elif not is_whole(places[sha256], sha256):  # with it in, the whole export would be refused
-            flags.append(Flag(FlagCode.PHOTO_DAMAGED, f"The photo {sha256[:12]} is damaged; it was left out."))
-        else:
-            photos[sha256] = places[sha256]
-    texts = {SHEETS[kind]: write_sheet(kind, rows) for kind, rows in records.items() if rows or kind in _ALWAYS}
-    texts |= {repair_file(number): write_repair(repair) for number, repair in enumerate(kept, 1)}
-    texts[MANIFEST] = _manifest(texts, photos)
-    sizes = {path.name: path.stat().st_size for path in photos.values()}
-    limits.refuse_unreadable(sizes, {name: (len(content), _most(name)) for name, content in texts.items()})
-    with written_whole(target, "export") as ready:
-        limits.refuse_full(ready.parent, sum(sizes.values()) + sum(map(len, texts.values())))
-        photo_files = told(photos.values(), len(photos), "Writing photos", progress)
-        (_write_zip if target.suffix.lower() == ".zip" else _write_folder)(ready, texts, photo_files)
-        with read_back():
-            found = read_exchange(ready, renamed(progress, "Reading it back"))
-            if (found.records, found.repairs, found.photos.keys()) != (records, kept, photos.keys()):
-                raise ExchangeError("it does not hold what was written", "")
-    return tuple(flags)
-
-
-def _most(name: str) -> int:
-    """Largest size of a file besides the photos that is read, bytes."""
-    if is_repair_file(name):
-        return MAX_REPAIR_BYTES
-    return limits.MAX_MANIFEST_BYTES if name == MANIFEST else limits.MAX_SHEET_BYTES
-
-
-def _manifest(texts: Mapping[str, bytes], photos: Mapping[str, Path]) -> bytes:
-    files = {name: hashlib.sha256(content).hexdigest() for name, content in texts.items()}
-    files |= {f"photos/{path.name}": sha256 for sha256, path in photos.items()}
-    document = {
-        "format": "swatch exchange",
-        "version": FORMAT_VERSION,
-        "written": now(),
-        "program": f"colormatch {__version__}",
-        "files": files,
-    }
-    return (json.dumps(document, indent=1) + "\n").encode()
-
-
-def _write_folder(ready: Path, texts: Mapping[str, bytes], photos: Iterable[Path]) -> None:
-    (ready / "photos").mkdir(parents=True)
-    for name, content in texts.items():
-        (ready / name).parent.mkdir(exist_ok=True)
-        (ready / name).write_bytes(content)
-        settle(ready / name)
-    for path in photos:
-        shutil.copyfile(path, ready / "photos" / path.name)
-        settle(ready / "photos" / path.name)
-
-
-def _write_zip(ready: Path, texts: Mapping[str, bytes], photos: Iterable[Path]) -> None:
-    with zipfile.ZipFile(ready, "x", zipfile.ZIP_DEFLATED, strict_timestamps=False) as archive:
-        for name, content in texts.items():
-            archive.writestr(name, content)
-        for path in photos:
-            archive.write(path, f"photos/{path.name}", zipfile.ZIP_STORED)  # photos are packed already
-    settle(ready)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from colormatch.errors import LibraryUnwritable
@@ -9,6 +10,9 @@ from colormatch.library.database import reading, writing
 
 #: Fitted paints that are remembered. Our choice: several versions of a large shelf; each is a few kilobytes.
 REMEMBERED_FITS = 2_000
+
+#: Begins the key of a setting that :meth:`Memory.remember_shared` keeps.
+_SHARED = "shared-"
 
 
 class Memory:
@@ -26,6 +30,25 @@ class Memory:
         """Keep a setting."""
         with writing(self.database) as connection:
             connection.execute("INSERT OR REPLACE INTO setting (key, value) VALUES (?, ?)", (key, value))
+
+    def remember_shared(self, names: Mapping[str, str]) -> None:
+        """Keep under which name a photo of the library went out, so that it is known when it comes back.
+
+        Parameters
+        ----------
+        names : mapping
+            SHA-256 of each photo as it went out, and as the library has it.
+        """
+        with writing(self.database) as connection:
+            rows = [(_SHARED + new, own) for new, own in names.items()]
+            connection.executemany("INSERT OR REPLACE INTO setting (key, value) VALUES (?, ?)", rows)
+
+    def shared(self, photos: Iterable[str]) -> dict[str, str]:
+        """The library's own name of each photo that went out of it under another one."""
+        with reading(self.database) as connection:
+            query = "SELECT value FROM setting JOIN photo ON sha256 = value WHERE key = ?"
+            found = {new: connection.execute(query, (_SHARED + new,)).fetchone() for new in photos}
+        return {new: row[0] for new, row in found.items() if row is not None}
 
     def remembered(self, key: str) -> bytes | None:
         """A fit kept under the hash of all that it was computed from, or None."""

@@ -24,6 +24,7 @@ from colormatch.library.database import explained
 from colormatch.library.exchange import Exchange, read_exchange
 from colormatch.library.photos import is_whole
 from colormatch.library.progress import Progress, told
+from colormatch.library.sharing.names import record_renamed, repair_renamed
 from colormatch.library.store import Library, SavedRepair, Stored
 from colormatch.records import ClearCoatPair, Flag, FlagCode, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
 from colormatch.wash.doubts import no_trace
@@ -64,6 +65,12 @@ PLURALS: dict[type, str] = {
     OwnCard: "cards",
     SavedRepair: "repairs",
 }
+
+
+def counted(number: int, plural: str) -> str:
+    """A number of records of one of :data:`PLURALS`, or of photos: ``1 swatch``, ``2 clear coats``."""
+    words = plural.replace("_", " ")
+    return f"{number} {words.removesuffix('es' if words.endswith('ches') else 's') if number == 1 else words}"
 
 
 @dataclass(frozen=True)
@@ -132,7 +139,7 @@ def import_exchange(
     LibraryUnwritable
         Folder or disk refuses; nothing was imported.
     """
-    exchange = read_exchange(source, progress)
+    exchange = _in_own_names(library, read_exchange(source, progress))
     plan = _plan(library, exchange)
     wanted = {photo for item in plan.items if item.fate is not Fate.SAME for photo in _photos_of(item.theirs)}
     # A photo that was lost from the library's folder, or spoiled there, comes back with the same record.
@@ -159,6 +166,19 @@ def import_exchange(
             library.photos.discard(files)
         raise
     return plan
+
+
+def _in_own_names(library: Library, exchange: Exchange) -> Exchange:
+    """What the library once shared itself, with its photos as it has them."""
+    names = library.shared(exchange.photos)
+    if not names:
+        return exchange
+    return replace(
+        exchange,
+        records={kind: tuple(record_renamed(one, names) for one in rows) for kind, rows in exchange.records.items()},
+        repairs=tuple(repair_renamed(one, names) for one in exchange.repairs),
+        photos={sha256: name for sha256, name in exchange.photos.items() if sha256 not in names},
+    )
 
 
 def _healing(photos: set[str]) -> tuple[Flag, ...]:
@@ -226,7 +246,7 @@ def _plan(mine: Library | Changes, exchange: Exchange) -> ImportPlan:
         replace(swatch, paint=spelled[swatch.paint]) if swatch.paint in spelled else swatch
         for swatch in exchange.records[Swatch]
     ]
-    compared_swatches = _compare(mine.all(Swatch), swatches, [_swatch_key])
+    compared_swatches = _compare(mine.all(Swatch), swatches, [_swatch_key, _reading])
     incoming = (swatch for swatch, item in zip(swatches, compared_swatches, strict=True) if item.fate is not Fate.SAME)
     flags += filter(None, map(no_trace, incoming))
     items += compared_swatches
@@ -252,6 +272,11 @@ def _swatch_key(swatch: Swatch) -> Hashable:
         swatch.paint, swatch.paint_parts, swatch.water_parts, swatch.coats, swatch.ground, swatch.ground_lab,
         swatch.state, swatch.taken, swatch.photo,
     )  # fmt: skip
+
+
+def _reading(swatch: Swatch) -> Hashable:
+    """What a swatch without its photo is known by."""
+    return replace(swatch, photo="", region=(), notes="", measured="", extra=())
 
 
 def _compare(mine: Iterable[Stored[R]], theirs: Sequence[R], keys: Sequence[Callable[[R], Hashable]]) -> list[Incoming]:
@@ -280,7 +305,7 @@ def _compare_repairs(mine: Iterable[Stored[SavedRepair]], theirs: Iterable[Saved
     items = []
     for repair in theirs:
         rivals = free[repair.created]
-        equal = [stored for stored in rivals if _content(stored.record) == _content(repair)]
+        equal = [stored for stored in rivals if _says_no_more(repair, stored.record)]
         partner = next(iter(equal or rivals), None)
         if partner is None:
             items.append(Incoming(Fate.NEW, repair))
@@ -290,9 +315,11 @@ def _compare_repairs(mine: Iterable[Stored[SavedRepair]], theirs: Iterable[Saved
     return items
 
 
-def _content(repair: SavedRepair) -> SavedRepair:
-    """A repair without the moment when it was last saved."""
-    return replace(repair, changed="")
+def _says_no_more(theirs: SavedRepair, mine: SavedRepair) -> bool:
+    """Whether it is the same repair, whenever it was last saved; photos may have stayed behind."""
+    return replace(theirs, changed="", photos=()) == replace(mine, changed="", photos=()) and (
+        set(theirs.photos) <= set(mine.photos)
+    )
 
 
 def _fate(theirs: R, mine: Stored[R] | None) -> Fate:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import datetime
 
 from colormatch.errors import BadInput, ExchangeError
 from colormatch.library.columns import is_sha256
@@ -15,9 +14,11 @@ from colormatch.library.repairs import MAX_DOCUMENT, SavedRepair, check_repair
 
 #: Largest file, bytes: a document's character takes at most six.
 MAX_REPAIR_BYTES = 6 * MAX_DOCUMENT
-#: Most photos that one repair may name. Our choice.
-MAX_PHOTOS = 1000
 _NAME = re.compile(r"repairs/[^/]+\.json")
+
+
+class UnreadableRepair(ExchangeError):
+    """One repair of a folder can't be taken in; what else it holds can."""
 
 
 def repair_file(number: int) -> str:
@@ -40,27 +41,25 @@ def read_repair(name: str, content: bytes) -> SavedRepair:
 
     Raises
     ------
-    ExchangeError
-        It is no repair, or one that can't be kept.
+    UnreadableRepair
+        It is not a repair, or one that can't be kept.
     """
     try:
         found = json.loads(content)
         repair = SavedRepair(
             name=_text(found, "name"),
             document=_text(found, "document"),
-            version=found.get("version", 1),
+            version=_whole(found.get("version", 1)),
             photos=tuple(found.get("photos", ())),
-            created=_moment(found, "created"),
-            changed=_moment(found, "changed"),
+            created=_text({"created": "", **found}, "created"),
+            changed=_text({"changed": "", **found}, "changed"),
         )
         check_repair(repair)
     except BadInput as error:
         raise _refused(name, error.what.rstrip(".")) from None
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise _refused(name, "it is no repair that this program wrote") from None
-    if type(repair.version) is not int or not 1 <= repair.version < 2**31:
-        raise _refused(name, "it names no version of its document")
-    if len(repair.photos) > MAX_PHOTOS or not all(isinstance(one, str) and is_sha256(one) for one in repair.photos):
+    if not all(isinstance(one, str) and is_sha256(one) for one in repair.photos):
         raise _refused(name, "its list of photos can't be read")
     return repair
 
@@ -72,15 +71,11 @@ def _text(found: dict[str, object], key: str) -> str:
     return value
 
 
-def _moment(found: dict[str, object], key: str) -> str:
-    """ISO 8601, or empty."""
-    value = _text({key: "", **found}, key)
-    if value:
-        datetime.fromisoformat(value)
+def _whole(value: object) -> int:
+    if type(value) is not int:
+        raise TypeError(value)
     return value
 
 
-def _refused(name: str, reason: str) -> ExchangeError:
-    return ExchangeError(
-        f"{name}: {reason}.", "Nothing was imported; take that file away to import the rest.", file=name
-    )
+def _refused(name: str, reason: str) -> UnreadableRepair:
+    return UnreadableRepair(f"{name}: {reason}.", "This repair is left out; the rest can be imported.", file=name)

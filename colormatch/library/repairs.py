@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import MAXYEAR, MINYEAR, datetime
 from pathlib import Path
 from typing import Any
 
-from colormatch.errors import BadInput
-from colormatch.library.columns import Row, is_text, tidy_text
+from colormatch.errors import BadInput, LibraryDamaged
+from colormatch.library.columns import Row, is_sha256, is_text, tidy_text
 from colormatch.library.database import reading, writing
 from colormatch.library.history import now, photos_of_row, read_row
 from colormatch.library.photos import PhotoFolder
-from colormatch.library.rows import Stored
+from colormatch.library.rows import ASIDE, Spoiled, Stored, rows_of, warn_of
 
 #: Longest document, characters, and deepest nesting in one. Our choice: a hundred times what a busy repair holds.
 MAX_DOCUMENT, MAX_DEPTH = 8 * 2**20, 50
+#: Most photos that one repair may name. Our choice.
+MAX_PHOTOS = 1000
 
 
 @dataclass(frozen=True)
@@ -85,9 +89,15 @@ class RepairKeeper:
         ------
         BadInput
             There is none of that number.
+        LibraryDamaged
+            Its row is damaged.
         """
         with reading(self.database) as connection:
-            return _repair(repair_row(connection, id))
+            row = repair_row(connection, id)
+        try:
+            return _repair(row)
+        except (RecursionError, TypeError, ValueError) as error:
+            raise LibraryDamaged(f"The repair number {id} is damaged.", ASIDE) from error
 
 
 def check_repair(repair: SavedRepair) -> None:
@@ -96,9 +106,17 @@ def check_repair(repair: SavedRepair) -> None:
     Raises
     ------
     BadInput
-        Its document is no JSON, too long, nested too deep, or it holds a character that is no text.
+        Its document is no JSON, too long, nested too deep, or it holds a character that is no text; a moment of it is
+        none, or its version.
     """
     tidy_text("repair's name", repair.name)
+    for moment in (repair.created, repair.changed):
+        if moment and not is_moment(moment):
+            raise BadInput(f"'{moment[:40]}' is not a date and time.", "Please report it.")
+    if not 1 <= repair.version < 2**31:
+        raise BadInput(f"Its document is of version {repair.version}.", "Please report it.")
+    if len(repair.photos) > MAX_PHOTOS:
+        raise BadInput(f"The repair names {len(repair.photos):,} photos.", f"Keep it under {MAX_PHOTOS:,}.")
     document = repair.document
     if len(document) > MAX_DOCUMENT:
         raise BadInput(f"The repair has {len(document):,} characters.", f"Keep it under {MAX_DOCUMENT:,}.")
@@ -107,6 +125,14 @@ def check_repair(repair: SavedRepair) -> None:
     except (ValueError, RecursionError):
         raise BadInput("The repair is no JSON document.", "Please report it.") from None
     _check_part(content, MAX_DEPTH)
+
+
+def is_moment(text: str) -> bool:
+    """Whether it is a date, or a date and time, in ISO 8601, that every time zone can show."""
+    try:
+        return MINYEAR < datetime.fromisoformat(text).year < MAXYEAR
+    except ValueError:
+        return False
 
 
 def _check_part(part: Any, depth: int) -> None:
@@ -124,9 +150,29 @@ def _check_part(part: Any, depth: int) -> None:
 
 
 def all_repairs(connection: sqlite3.Connection) -> tuple[Stored[SavedRepair], ...]:
-    """Every repair, the last changed first."""
-    rows = connection.execute("SELECT * FROM repair ORDER BY changed DESC, id DESC").fetchall()
-    return tuple(Stored(row["id"], _repair(dict(row))) for row in rows)
+    """Every repair whose row can be read, the last changed first; a warning tells of each other one."""
+    sound, spoiled = sorted_repairs(connection)
+    warn_of(spoiled)
+    return sound
+
+
+def sorted_repairs(
+    connection: sqlite3.Connection, *, strict: bool = False
+) -> tuple[tuple[Stored[SavedRepair], ...], tuple[Spoiled, ...]]:
+    """The sound repairs, the last changed first, and the rows that are none; see :func:`rows.sorted_records`."""
+    sound, spoiled = [], []
+    for row in rows_of(connection, "repair"):
+        try:
+            repair = _repair(row)
+            if strict:
+                check_repair(repair)
+            sound.append(Stored(row["id"], repair))
+        except (AttributeError, RecursionError, TypeError, ValueError) as error:
+            why = error.what if isinstance(error, BadInput) else "It holds what this program never writes."
+            name = row["name"] if isinstance(row["name"], str) and is_text(row["name"]) else ""
+            spoiled.append(Spoiled("repair", row["id"], name[:60], why))
+    sound.sort(key=lambda stored: (stored.record.changed, stored.id), reverse=True)
+    return tuple(sound), tuple(spoiled)
 
 
 def repair_row(connection: sqlite3.Connection, id: int) -> Row:
@@ -155,7 +201,18 @@ def row_of_repair(repair: SavedRepair) -> Row:
     }
 
 
-def _repair(row: dict[str, Any]) -> SavedRepair:
-    return SavedRepair(
-        row["name"], row["document"], row["version"], tuple(json.loads(row["photos"])), row["created"], row["changed"]
-    )
+def _repair(row: Mapping[str, Any]) -> SavedRepair:
+    """The repair of a row.
+
+    Raises
+    ------
+    TypeError, ValueError
+        The row holds what is never written.
+    """
+    texts = [row[name] for name in ("name", "document", "photos", "created", "changed")]
+    photos = json.loads(row["photos"])
+    if not all(isinstance(text, str) for text in texts) or type(row["version"]) is not int:
+        raise TypeError("a column of another type")
+    if not isinstance(photos, list) or not all(isinstance(one, str) and is_sha256(one) for one in photos):
+        raise BadInput("Its list of photos can't be read.")
+    return SavedRepair(row["name"], row["document"], row["version"], tuple(photos), row["created"], row["changed"])

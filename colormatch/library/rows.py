@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
+import warnings
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
-from colormatch.errors import BadInput, LibraryDamaged
-from colormatch.library.columns import TABLES, WORDS, R, Record, record_of
+from colormatch.errors import BadInput, LibraryDamaged, RecordLeftOut
+from colormatch.library.columns import TABLES, WORDS, Kind, R, Record, columns_of, is_text, record_of, tidy
 from colormatch.library.history import read_row
-from colormatch.records import Swatch
+from colormatch.records import Ground, OwnCard, Paint, ShopChip, Swatch
 from colormatch.wash.ratio import format_ratio
 
 T = TypeVar("T")
@@ -24,10 +26,117 @@ class Stored(Generic[T]):
     record: T
 
 
+@dataclass(frozen=True)
+class Spoiled:
+    """A row that can't be read, or can't be written out again: another program or a failing disk spoiled it."""
+
+    table: str
+    id: int
+    #: What it is called, as far as that can be read.
+    name: str
+    #: What is wrong with it, one sentence.
+    reason: str
+
+    @property
+    def what(self) -> str:
+        """``The swatch number 12 (Umber) is damaged: ...``"""
+        word = next((WORDS[kind] for kind, table in TABLES.items() if table == self.table), self.table)
+        return f"The {word} number {self.id}{f' ({self.name})' if self.name else ''} is damaged: {self.reason}"
+
+
+#: What becomes of spoiled rows.
+ASIDE = "Set it aside with 'colormatch library verify --set-aside', or under Swatches, Backups in the app."
+
+
 def all_records(connection: sqlite3.Connection, kind: type[R]) -> tuple[Stored[R], ...]:
-    """Every record of a kind, in the order in which they were added."""
-    rows = connection.execute(f'SELECT * FROM "{TABLES[kind]}" ORDER BY id').fetchall()
-    return tuple(Stored(row["id"], _checked(kind, dict(row))) for row in rows)
+    """Every sound record of a kind, in the order in which they were added; a warning tells of each other one."""
+    sound, spoiled = sorted_records(connection, kind)
+    warn_of(spoiled)
+    return sound
+
+
+def warn_of(spoiled: Iterable[Spoiled]) -> None:
+    """Tell that rows are left out."""
+    for one in spoiled:
+        warnings.warn(f"{one.what} It is left out. {ASIDE}", RecordLeftOut, stacklevel=3)
+
+
+def sorted_records(
+    connection: sqlite3.Connection, kind: type[R], *, strict: bool = False
+) -> tuple[tuple[Stored[R], ...], tuple[Spoiled, ...]]:
+    """The sound records of a kind, and the rows that are none.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+    kind : type
+    strict : bool
+        Also look for what can be read, but would be refused when it comes back from an export. The records then come in
+        the form in which it would come back.
+    """
+    table = TABLES[kind]
+    sound, spoiled = [], []
+    names: set[str] = set()
+    mistyped = _mistyped(connection, kind)
+    for row in rows_of(connection, table):
+        id = row.pop("id")
+        try:
+            if id in mistyped:
+                raise TypeError(id)
+            record = record_of(kind, row)
+            if strict:
+                record = tidy(record)
+                if isinstance(record, Paint | Ground | ShopChip | OwnCard):
+                    if record.name in names:
+                        raise BadInput("Its name is another's, too.")
+                    names.add(record.name)
+            sound.append(Stored(id, record))
+        except (AttributeError, RecursionError, TypeError, ValueError) as error:
+            spoiled.append(_spoiled(table, id, row, error))
+    return tuple(sound), tuple(spoiled)
+
+
+def rows_of(connection: sqlite3.Connection, table: str) -> list[dict[str, Any]]:
+    """Every row of a table; text that is not UTF-8 comes as bytes."""
+    query = f'SELECT * FROM "{table}" ORDER BY id'
+    try:
+        return [dict(row) for row in connection.execute(query)]
+    except sqlite3.OperationalError as error:
+        if "decode" not in str(error).lower():
+            raise
+    was, connection.text_factory = connection.text_factory, _text_or_bytes
+    try:
+        return [dict(row) for row in connection.execute(query)]
+    finally:
+        connection.text_factory = was
+
+
+def _text_or_bytes(content: bytes) -> str | bytes:
+    try:
+        return content.decode()
+    except UnicodeDecodeError:
+        return content
+
+
+#: Types of SQLite that a column may hold.
+_TYPES = {
+    Kind.TEXT: "'text'", Kind.WORD: "'text'", Kind.WHOLE: "'integer'", Kind.NUMBER: "'real', 'integer'",
+    Kind.OPTIONAL: "'real', 'integer', 'null'",
+}  # fmt: skip
+
+
+def _mistyped(connection: sqlite3.Connection, kind: type[Any]) -> frozenset[int]:
+    """Numbers of the rows that hold a number for a text or the like: SQLite lets any program write that."""
+    wrong = [f'typeof("{column.name}") NOT IN ({_TYPES[column.kind]})' for column in columns_of(kind)]
+    query = f"SELECT id FROM \"{TABLES[kind]}\" WHERE {' OR '.join(wrong)} OR typeof(extra) <> 'text'"
+    return frozenset(row[0] for row in connection.execute(query))
+
+
+def _spoiled(table: str, id: int, row: Mapping[str, Any], error: Exception) -> Spoiled:
+    name = row.get("name", row.get("paint"))
+    why = error.what if isinstance(error, BadInput) else "It holds what this program never writes."
+    shown = name[:60] if isinstance(name, str) and is_text(name) else ""
+    return Spoiled(table, id, shown, why)
 
 
 def one_record(connection: sqlite3.Connection, kind: type[R], id: int) -> R:
@@ -37,23 +146,18 @@ def one_record(connection: sqlite3.Connection, kind: type[R], id: int) -> R:
     ------
     BadInput
         There is none of that number.
+    LibraryDamaged
+        Its row is damaged.
     """
     row = read_row(connection, TABLES[kind], id)
     if row is None:
         raise BadInput(f"There is no {WORDS[kind]} number {id}.", "It may have been removed; look at the list again.")
-    return _checked(kind, row)
-
-
-def _checked(kind: type[R], row: dict[str, Any]) -> R:
-    """A row that another program spoiled is damage, not bad input of this user."""
     try:
+        if id in _mistyped(connection, kind):
+            raise TypeError(id)
         return record_of(kind, row)
     except (AttributeError, RecursionError, TypeError, ValueError) as error:
-        why = error if isinstance(error, BadInput) else "it holds what this program never writes."
-        raise LibraryDamaged(
-            f"A {WORDS[kind]} in the library is damaged: {why}",
-            "Bring back a backup with 'colormatch library restore'.",
-        ) from error
+        raise LibraryDamaged(_spoiled(TABLES[kind], id, row, error).what, ASIDE) from error
 
 
 def describe(record: Record) -> str:

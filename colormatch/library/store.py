@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from colormatch.errors import LibraryError, LibraryUnwritable
 from colormatch.library import backup, database, schema
@@ -17,8 +17,8 @@ from colormatch.library.database import explained, reading, writing
 from colormatch.library.history import next_step, photos_of_step, swap
 from colormatch.library.memory import Memory
 from colormatch.library.photos import PhotoFolder
-from colormatch.library.repairs import RepairKeeper, SavedRepair, all_repairs
-from colormatch.library.rows import Stored, all_records, describe, one_record
+from colormatch.library.repairs import RepairKeeper, SavedRepair, sorted_repairs
+from colormatch.library.rows import Spoiled, Stored, all_records, describe, one_record, sorted_records
 from colormatch.records import ClearCoatPair, Paint, Shelf, Swatch, name_key
 
 __all__ = [
@@ -36,6 +36,30 @@ __all__ = [
 DATABASE_NAME = "library.sqlite3"
 #: Environment variable with the folder of the library; the user's own where it is unset.
 LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"
+
+
+class Everything(NamedTuple):
+    """What a library holds."""
+
+    #: Sound records by kind.
+    records: dict[type, tuple[Any, ...]]
+    #: Sound repairs.
+    repairs: tuple[SavedRepair, ...]
+    #: The rows that are neither.
+    spoiled: tuple[Spoiled, ...]
+
+
+def everything(connection: sqlite3.Connection) -> Everything:
+    """What a library holds, in the order in which it was added."""
+    records: dict[type, tuple[Any, ...]] = {}
+    spoiled: list[Spoiled] = []
+    for kind in TABLES:
+        found: tuple[tuple[Stored[Any], ...], tuple[Spoiled, ...]] = sorted_records(connection, kind, strict=True)
+        records[kind] = tuple(stored.record for stored in found[0])
+        spoiled += found[1]
+    repairs, unreadable = sorted_repairs(connection, strict=True)
+    ordered = sorted(repairs, key=lambda stored: stored.id)
+    return Everything(records, tuple(stored.record for stored in ordered), (*spoiled, *unreadable))
 
 
 class Library(RepairKeeper, Memory):
@@ -156,15 +180,14 @@ class Library(RepairKeeper, Memory):
                 tuple(stored.record for stored in all_records(connection, ClearCoatPair)),
             )
 
-    def everything(self) -> tuple[dict[type, tuple[Any, ...]], tuple[SavedRepair, ...]]:
+    def everything(self) -> Everything:
         """All records by kind and all repairs, in the order in which they were added, at one moment."""
         with reading(self.database) as connection:
-            records: dict[type, tuple[Any, ...]] = {}
-            for kind in TABLES:
-                found: tuple[Stored[Any], ...] = all_records(connection, kind)
-                records[kind] = tuple(stored.record for stored in found)
-            repairs = sorted(all_repairs(connection), key=lambda stored: stored.id)
-        return records, tuple(stored.record for stored in repairs)
+            return everything(connection)
+
+    def spoiled(self) -> tuple[Spoiled, ...]:
+        """Every row that can't be read, or couldn't be read any more when it comes back from an export."""
+        return self.everything().spoiled
 
     def count(self, kind: type[Record]) -> int:
         """How many records of a kind there are."""

@@ -7,7 +7,7 @@ import pytest
 from app.server import files
 from colormatch.errors import LibraryUnwritable
 from colormatch.library import Library, backup
-from colormatch.library.exchange import export_exchange
+from colormatch.library.export import export_exchange
 from colormatch.library.merge import Fate, import_exchange
 from colormatch.library.starter import bundled, install_starter
 from colormatch.records import Ground, Lab, Paint, Swatch
@@ -126,7 +126,11 @@ def test_what_is_taken_out_comes_in_equal_elsewhere(visit, library, tmp_path):
     install_starter(library)
     library.add(Ground("door", Lab(61, 8, 24)))
     other = Library.open(tmp_path / "other")
-    plan = import_exchange(other, handed_out(visit("exchange"), "export"))
+    app = visit("exchange")
+    assert "Stays here: 2 photos" in words(app)
+    app.checkbox(key="share-photos").check().run()
+    assert "location, owner, serial numbers" in words(app)
+    plan = import_exchange(other, handed_out(app, "export"))
     assert {item.fate for item in plan.items} == {Fate.NEW}
     for kind in (Paint, Swatch, Ground):
         assert [one.record for one in other.all(kind)] == [one.record for one in library.all(kind)]

@@ -5,8 +5,9 @@ import json
 import pytest
 
 from colormatch.library import Library, SavedRepair
-from colormatch.library.exchange import export_exchange
+from colormatch.library.export import export_exchange
 from colormatch.records import Lab, Paint, Swatch
+from tests.library.plain_photos import plain_photo
 
 ADD = [
     *("swatch", "add", "--paint", "umber", "--ratio", "1:3", "--coats", "2"),
@@ -248,13 +249,16 @@ def test_export_import_undo(shelf, run, tmp_path):
     assert run("library", "export", tmp_path / "out.zip", *other).status == 1
 
 
-def test_repairs_go_along_unless_they_are_left_out(shelf, tmp_path):
+def test_only_what_is_ticked_goes_out_and_the_rest_is_told(shelf, tmp_path):
     library = Library.open(tmp_path / "shelf")
-    photo = library.photos.add(b"a table", "x.jpg")
+    photo = library.photos.add(plain_photo(), "x.jpg")
     library.save_repair(SavedRepair("table", "{}", photos=(photo,)))
-    assert document(shelf("library", "export", tmp_path / "all", "--json"))["repairs"] == 1
-    assert document(shelf("library", "export", tmp_path / "shared", "--no-repairs", "--json"))["repairs"] == 0
+    both = document(shelf("library", "export", tmp_path / "all", "--repairs", "--photos", "--json"))
+    assert (both["repairs"], both["photos"]) == (1, 1)
     assert (tmp_path / "all" / "photos" / f"{photo}.jpg").is_file()
+    told = shelf("library", "export", tmp_path / "shared").out
+    assert "Not included: 1 repair" in told
+    assert "--repairs" in told
     assert not (tmp_path / "shared" / "repairs").exists()
     assert list((tmp_path / "shared" / "photos").iterdir()) == []
 

@@ -14,9 +14,11 @@ import pytest
 from colormatch.errors import ExchangeError
 from colormatch.instrument.measurements import read_measurements
 from colormatch.library import Library, SavedRepair, archive, limits
-from colormatch.library.exchange import export_exchange, read_exchange
+from colormatch.library.exchange import read_exchange
+from colormatch.library.export import export_exchange
 from colormatch.library.merge import import_exchange
 from colormatch.records import Lab, Paint, Swatch
+from tests.library.plain_photos import plain_photo
 
 PAINTS = "name,price\nUmber,9\n"
 HEAD = "paint,paint_parts,water_parts,coats,ground,ground_L,ground_a,ground_b,L,a,b"
@@ -124,9 +126,9 @@ def test_random_bytes_are_refused_or_read_but_never_escape(library, tmp_path):
 
 @pytest.fixture
 def exported(library, tmp_path):
-    photo = library.photos.add(b"a photo", "x.jpg")
+    photo = library.photos.add(plain_photo(), "x.jpg")
     library.add(Swatch("Mine", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(50, 9, 25), photo=photo))
-    export_exchange(library, tmp_path / "out")
+    export_exchange(library, tmp_path / "out", repairs=True, photos=True)
     return tmp_path / "out"
 
 
@@ -203,11 +205,13 @@ def repair(**changes):
         (repair(photos=7), "no repair that this program wrote"),
         (repair(photos=["../library.sqlite3"]), "photos can't be read"),
         (repair(photos=[["f" * 64]]), "photos can't be read"),
-        (repair(photos=["f" * 64] * 2000), "photos can't be read"),
-        (repair(version="1"), "no version"),
-        (repair(version=True), "no version"),
-        (repair(version=2**40), "no version"),
-        (repair(created="yesterday"), "no repair that this program wrote"),
+        (repair(photos=["f" * 64] * 2000), "2,000 photos"),
+        (repair(version="1"), "no repair that this program wrote"),
+        (repair(version=True), "no repair that this program wrote"),
+        (repair(version=2**40), "of version"),
+        (repair(created="yesterday"), "not a date and time"),
+        (repair(created="0001-01-01"), "not a date and time"),
+        (repair(changed="9999-12-31T23:59:59"), "not a date and time"),
         (repair(changed=5), "no repair that this program wrote"),
         (repair(name="a\0b"), "no text"),
         (repair(name="\x1b[2J"), "no text"),
@@ -228,9 +232,13 @@ def test_repairs_made_to_harm(library, tmp_path, content, match):
     (source / "repairs").mkdir(parents=True)
     (source / "paints.csv").write_text(PAINTS)
     (source / "repairs" / "00001.json").write_bytes(content if isinstance(content, bytes) else content.encode())
-    error = refuses(library, source, match)
-    assert error.facts["file"] == "repairs/00001.json"
-    assert library.repairs() == ()
+    (source / "repairs" / "00002.json").write_text(repair(name="sound"))
+    flags = [flag for flag in import_exchange(library, source).flags if flag.code == "repair-unreadable"]
+    assert len(flags) == 1
+    assert flags[0].text.startswith("repairs/00001.json")
+    assert match in flags[0].text
+    assert [one.record.name for one in library.repairs()] == ["sound"]
+    assert [one.record.name for one in library.all(Paint)] == ["Mine", "Umber"]
 
 
 def test_a_repair_file_that_is_too_large(library, tmp_path, monkeypatch):
@@ -256,7 +264,7 @@ def test_random_repairs_are_refused_or_read_but_never_escape(library, tmp_path):
 
 def test_a_repair_that_was_changed_after_the_export_is_refused(library, tmp_path):
     library.save_repair(SavedRepair("table", '{"step": 1}'))
-    export_exchange(library, tmp_path / "out")
+    export_exchange(library, tmp_path / "out", repairs=True, photos=True)
     path = tmp_path / "out" / "repairs" / "00001.json"
     path.write_text(path.read_text().replace("step", "STEP"))
     refuses(Library.open(tmp_path / "other"), tmp_path / "out", "not as manifest.json says")

@@ -13,7 +13,7 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from colormatch.library import Library
-from colormatch.library.exchange import export_exchange
+from colormatch.library.export import export_exchange
 from colormatch.library.merge import import_exchange
 from colormatch.library.starter import example, install_starter
 
@@ -98,7 +98,7 @@ def test_a_job_reopens_after_export_deletion_and_import_with_the_same_numbers(jo
     assert "Checked when dry" in before["report"]
     assert told(job) == before  # in another process
 
-    export_exchange(job, tmp_path / "exported.zip")
+    export_exchange(job, tmp_path / "exported.zip", repairs=True, photos=True)
     job.remove_repair(1)
     assert not job.repairs()
     import_exchange(job, tmp_path / "exported.zip")

@@ -5,7 +5,7 @@ import pytest
 from colormatch.errors import BadInput, ExchangeError
 from colormatch.library import Library
 from colormatch.library.chosen import lay_out
-from colormatch.library.exchange import export_exchange
+from colormatch.library.export import export_exchange
 from colormatch.library.merge import import_exchange
 from colormatch.library.starter import bundled, install_starter
 from colormatch.records import Ground, Swatch
@@ -47,7 +47,7 @@ def test_sheets_are_known_by_their_columns_whatever_their_names(tmp_path):
 def test_a_zip_file_goes_through_as_it_is(tmp_path):
     library = Library.open(tmp_path / "one")
     install_starter(library)
-    export_exchange(library, tmp_path / "shelf.zip")
+    export_exchange(library, tmp_path / "shelf.zip", repairs=True, photos=True)
     source = lay_out([tmp_path / "shelf.zip"], tmp_path / "work")
     assert source == tmp_path / "shelf.zip"
     other = Library.open(tmp_path / "other")

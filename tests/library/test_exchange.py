@@ -12,12 +12,15 @@ from hypothesis import strategies as st
 
 from colormatch.errors import BadInput
 from colormatch.library import Library, SavedRepair
-from colormatch.library.exchange import export_exchange, read_exchange
+from colormatch.library.exchange import read_exchange
+from colormatch.library.export import export_exchange
 from colormatch.library.merge import Conflicts, import_exchange
 from colormatch.library.rescue import verify
+from colormatch.library.sharing.names import record_renamed, repair_renamed
 from colormatch.library.sheet import escaped, restored
 from colormatch.library.starter import install_starter, starter_shelf
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
+from tests.library.plain_photos import plain_photo
 
 from .strategies import TEXT, libraries
 
@@ -33,11 +36,16 @@ def test_export_then_import_is_the_identity(tmp_path_factory, content, name):
             step.add(record)
         for repair in repairs:
             step.add_repair(repair)
-    export_exchange(library, folder / name)
+    export_exchange(library, folder / name, repairs=True, photos=True)
     import_exchange(other, folder / name)
-    assert other.everything() == library.everything()
-    assert [record for kind in other.everything()[0].values() for record in kind] == records
-    assert other.everything()[1] == tuple(repairs)
+    # None of these photos is there: what named one names none.
+    lost = {one.photo: "" for one in records if isinstance(one, Paint | Swatch)}
+    lost |= {photo: "" for repair in repairs for photo in repair.photos}
+    found = other.everything()
+    assert [record for kind in found.records.values() for record in kind] == [
+        record_renamed(one, lost) for one in records
+    ]
+    assert found.repairs == tuple(repair_renamed(one, lost) for one in repairs)
     stamp = other.stamp()
     again = import_exchange(other, folder / name)
     assert {item.fate for item in again.items} <= {"same"}
@@ -52,9 +60,9 @@ def test_no_cell_is_a_formula_and_each_comes_back(text):
 
 
 def test_the_form_is_the_documented_one(stocked, tmp_path):
-    photo = stocked.photos.add(b"a photo", "x.jpg")
+    photo = stocked.photos.add(plain_photo(), "x.jpg")
     stocked.add(replace(stocked.shelf().swatches[0], photo=photo, lab=Lab(50.1, -2 / 3, 25), notes="=1+1"))
-    export_exchange(stocked, tmp_path / "out")
+    export_exchange(stocked, tmp_path / "out", repairs=True, photos=True)
     names = sorted(path.relative_to(tmp_path / "out").as_posix() for path in (tmp_path / "out").rglob("*.*"))
     assert names == ["clear_coats.csv", "manifest.json", "paints.csv", f"photos/{photo}.jpg", "swatches.csv"]
     with (tmp_path / "out" / "swatches.csv").open(encoding="utf-8", newline="") as stream:
@@ -72,42 +80,44 @@ def test_the_form_is_the_documented_one(stocked, tmp_path):
 
 @pytest.mark.parametrize("name", ["out", "out.zip"])
 def test_photos_travel_along(stocked, tmp_path, name):
-    photo = stocked.photos.add(b"a photo", "x.jpg")
+    photo = stocked.photos.add(plain_photo(), "x.jpg")
     stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
-    assert export_exchange(stocked, tmp_path / name) == ()
+    assert export_exchange(stocked, tmp_path / name, repairs=True, photos=True).flags == ()
     other = Library.open(tmp_path / "other")
     import_exchange(other, tmp_path / name)
-    assert other.photos.path(photo).read_bytes() == b"a photo"
+    assert other.photos.path(photo).read_bytes() == plain_photo()
     assert other.undo() == f"imported {name}"
     assert other.shelf() == type(other.shelf())()
     assert photo not in other.photos
 
 
 def test_a_photo_that_is_gone_is_told_and_the_rest_exported(stocked, tmp_path):
-    photo = stocked.photos.add(b"a photo", "x.jpg")
+    photo = stocked.photos.add(plain_photo(), "x.jpg")
     stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
     stocked.photos.path(photo).unlink()
-    assert [flag.code for flag in export_exchange(stocked, tmp_path / "out")] == ["photo-missing"]
-    assert read_exchange(tmp_path / "out").shelf == stocked.shelf()
+    assert [flag.code for flag in export_exchange(stocked, tmp_path / "out", repairs=True, photos=True).flags] == [
+        "photo-missing"
+    ]
+    assert [one.photo for one in read_exchange(tmp_path / "out").shelf.swatches] == [""] * 3
 
 
 def test_a_photo_that_is_gone_comes_back_with_an_import(stocked, tmp_path):
-    photo = stocked.photos.add(b"a photo", "x.jpg")
+    photo = stocked.photos.add(plain_photo(), "x.jpg")
     stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
-    export_exchange(stocked, tmp_path / "out")
+    export_exchange(stocked, tmp_path / "out", repairs=True, photos=True)
     stocked.photos.path(photo).unlink()
     assert verify(stocked).problems
     plan = import_exchange(stocked, tmp_path / "out")
     assert {item.fate for item in plan.items} == {"same"}
     assert verify(stocked).problems == ()
-    assert stocked.photos.path(photo).read_bytes() == b"a photo"
+    assert stocked.photos.path(photo).read_bytes() == plain_photo()
 
 
 @pytest.mark.parametrize("name", ["out", "out.zip"])
 def test_a_damaged_photo_comes_back_with_an_import(stocked, tmp_path, name):
-    photo = stocked.photos.add(b"a photo", "x.jpg")
+    photo = stocked.photos.add(plain_photo(), "x.jpg")
     stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
-    export_exchange(stocked, tmp_path / name)
+    export_exchange(stocked, tmp_path / name, repairs=True, photos=True)
     stocked.photos.path(photo).write_bytes(b"a phot\0")
     assert "damaged" in verify(stocked).problems[0]
     told = import_exchange(stocked, tmp_path / name, preview=True).flags
@@ -115,28 +125,30 @@ def test_a_damaged_photo_comes_back_with_an_import(stocked, tmp_path, name):
     assert stocked.photos.path(photo).read_bytes() == b"a phot\0"  # only said so far
     assert import_exchange(stocked, tmp_path / name).flags == told
     assert verify(stocked).problems == ()
-    assert stocked.photos.path(photo).read_bytes() == b"a photo"
+    assert stocked.photos.path(photo).read_bytes() == plain_photo()
     assert "photos-healed" not in {flag.code for flag in import_exchange(stocked, tmp_path / name).flags}
 
 
 def test_a_damaged_photo_is_told_and_the_rest_exported(stocked, tmp_path):
-    photo = stocked.photos.add(b"a photo", "x.jpg")
+    photo = stocked.photos.add(plain_photo(), "x.jpg")
     stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
     stocked.photos.path(photo).write_bytes(b"")
-    assert [flag.code for flag in export_exchange(stocked, tmp_path / "out")] == ["photo-damaged"]
-    assert read_exchange(tmp_path / "out").shelf == stocked.shelf()
+    assert [flag.code for flag in export_exchange(stocked, tmp_path / "out", repairs=True, photos=True).flags] == [
+        "photo-damaged"
+    ]
+    assert [one.photo for one in read_exchange(tmp_path / "out").shelf.swatches] == [""] * 3
 
 
 def test_a_swatch_that_shows_nothing_is_told_when_it_comes_in_and_by_the_check(stocked, tmp_path):
     assert verify(stocked).remarks == ()
-    export_exchange(stocked, tmp_path / "clean")
+    export_exchange(stocked, tmp_path / "clean", repairs=True, photos=True)
     assert "no-trace" not in {flag.code for flag in import_exchange(stocked, tmp_path / "clean", preview=True).flags}
     seen = stocked.shelf().swatches[0]
     stocked.add(replace(seen, paint_parts=1, water_parts=1, lab=seen.ground_lab))
     (remark,) = verify(stocked).remarks
     assert "has the color of its ground; check that the right spot was read." in remark
     assert verify(stocked).problems == ()
-    export_exchange(stocked, tmp_path / "out")
+    export_exchange(stocked, tmp_path / "out", repairs=True, photos=True)
     other = Library.open(tmp_path / "other")
     assert [flag.code for flag in import_exchange(other, tmp_path / "out", preview=True).flags].count("no-trace") == 1
     # What the library has already was told when it came in.
@@ -149,7 +161,7 @@ def test_nothing_is_overwritten(stocked, tmp_path):
     (tmp_path / "out" / "mine").touch()
     for name in ("out", "out.zip"):
         with pytest.raises(BadInput, match="already there"):
-            export_exchange(stocked, tmp_path / name)
+            export_exchange(stocked, tmp_path / name, repairs=True, photos=True)
     assert (tmp_path / "out.zip").read_text() == "mine"
 
 
@@ -181,7 +193,7 @@ def test_unknown_columns_are_kept(library, tmp_path):
     umber, ochre = library.shelf().paints
     assert umber.extra == (("batch", "7"), ("bought", "=A1"))
     assert ochre.extra == (("bought", "=A1"),)
-    export_exchange(library, tmp_path / "out")
+    export_exchange(library, tmp_path / "out", repairs=True, photos=True)
     assert read_exchange(tmp_path / "out").shelf == library.shelf()
 
 
@@ -228,12 +240,12 @@ def test_clear_coats_of_one_name_over_two_woods_are_two(library, tmp_path):
         ClearCoatPair("Shellac", Lab(40, 5, 20), Lab(30, 8, 30)),
     )
     library.add_all(pairs, "both")
-    export_exchange(library, tmp_path / "out")
+    export_exchange(library, tmp_path / "out", repairs=True, photos=True)
     assert read_exchange(tmp_path / "out").shelf.clear_coats == pairs
 
 
 def test_a_sheet_edited_by_hand_is_flagged_and_read(stocked, tmp_path):
-    export_exchange(stocked, tmp_path / "out")
+    export_exchange(stocked, tmp_path / "out", repairs=True, photos=True)
     sheet = tmp_path / "out" / "paints.csv"
     sheet.write_text(sheet.read_text().replace("Umber", "Umber").replace("water", "spirit"))
     exchange = read_exchange(tmp_path / "out")
@@ -242,7 +254,7 @@ def test_a_sheet_edited_by_hand_is_flagged_and_read(stocked, tmp_path):
 
 
 def test_a_zip_may_hold_the_folder_itself_and_clutter(stocked, tmp_path):
-    export_exchange(stocked, tmp_path / "out")
+    export_exchange(stocked, tmp_path / "out", repairs=True, photos=True)
     with zipfile.ZipFile(tmp_path / "in.zip", "w") as archive:
         for path in (tmp_path / "out").iterdir():
             if path.is_file():
@@ -267,22 +279,22 @@ def test_the_starter_is_in_the_documented_form_and_can_be_installed(library):
 
 @pytest.mark.parametrize("name", ["out", "out.zip"])
 def test_a_removed_repair_comes_back_identical(library, tmp_path, name):
-    photo = library.photos.add(b"the table", "table.jpg")
+    photo = library.photos.add(plain_photo(1), "table.jpg")
     document = '{"steps": [1, 2.5e-7, "\\u00e9"],   "note": "é \u2028 \U0001f600"}'
     number = library.save_repair(SavedRepair("side table", document, 2, (photo,)))
     saved = library.repair(number)
-    export_exchange(library, tmp_path / name)
+    export_exchange(library, tmp_path / name, repairs=True, photos=True)
     library.remove_repair(number)
     assert photo not in library.photos
     assert import_exchange(library, tmp_path / name).counts()["repairs"]["new"] == 1
     (back,) = library.repairs()
     assert back.record == saved
-    assert library.photos.path(photo).read_bytes() == b"the table"
+    assert library.photos.path(photo).read_bytes() == plain_photo(1)
 
 
 def test_a_repair_that_went_on_is_a_conflict(library, tmp_path):
     number = library.save_repair(SavedRepair("table", '{"step": 1}'))
-    export_exchange(library, tmp_path / "out")
+    export_exchange(library, tmp_path / "out", repairs=True, photos=True)
     library.save_repair(SavedRepair("side table", '{"step": 2}'), number)
     for policy, documents in (
         (Conflicts.MINE, ['{"step": 2}']),
@@ -298,17 +310,17 @@ def test_a_repair_that_went_on_is_a_conflict(library, tmp_path):
 
 
 def test_grounds_chips_cards_and_tins_go_along(library, tmp_path):
-    tin = library.photos.add(b"a tin", "tin.jpg")
+    tin = library.photos.add(plain_photo(2), "tin.jpg")
     card = OwnCard("the big one", CardKind.THREE_STEP, "0.89/0.18/0.035")
     records = [Paint("Umber", photo=tin), Ground("door", Lab(60, 8, 24)), ShopChip("offcut", Lab(61, 9, 25)), card]
     library.add_all(records, "all")
-    export_exchange(library, tmp_path / "out")
+    export_exchange(library, tmp_path / "out", repairs=True, photos=True)
     names = {path.relative_to(tmp_path / "out").as_posix() for path in (tmp_path / "out").rglob("*.*")}
     assert {"grounds.csv", "chips.csv", "cards.csv", f"photos/{tin}.jpg"} <= names
     other = Library.open(tmp_path / "other")
     import_exchange(other, tmp_path / "out")
     assert other.everything() == library.everything()
-    assert other.photos.path(tin).read_bytes() == b"a tin"
+    assert other.photos.path(tin).read_bytes() == plain_photo(2)
 
 
 def test_folders_of_older_programs_lack_the_newer_sheets_and_columns(library, tmp_path):
@@ -342,7 +354,7 @@ def test_two_alike_names_of_an_older_library_stay_two(library, tmp_path):
     with library.step("an older library") as step:
         for name in ("Umber", "umber"):
             step.add(Paint(name), even_if_alike=True)
-    export_exchange(library, tmp_path / "out")
+    export_exchange(library, tmp_path / "out", repairs=True, photos=True)
     other = Library.open(tmp_path / "other")
     import_exchange(other, tmp_path / "out")
     assert other.shelf() == library.shelf()
@@ -350,24 +362,24 @@ def test_two_alike_names_of_an_older_library_stay_two(library, tmp_path):
 
 def test_progress_is_told_from_the_first_photo_to_the_last(stocked, swatch, tmp_path):
     for n in range(3):
-        stocked.add(replace(swatch, photo=stocked.photos.add(bytes([n]), "x.jpg")))
+        stocked.add(replace(swatch, photo=stocked.photos.add(plain_photo(n), "x.jpg")))
     seen = []
 
     def note(words, done, count):
         seen.append((words, done, count))
 
-    export_exchange(stocked, tmp_path / "out.zip", note)
+    export_exchange(stocked, tmp_path / "out.zip", note, repairs=True, photos=True)
     import_exchange(Library.open(tmp_path / "other"), tmp_path / "out.zip", progress=note)
-    for words, count in (("Writing photos", 3), ("Checking files", 6), ("Importing photos", 3)):
+    for words, count in (("Cleaning photos", 3), ("Checking files", 6), ("Importing photos", 3)):
         assert [one for one in seen if one[0] == words] == [(words, n, count) for n in range(count + 1)]
 
 
 def test_an_import_that_fails_leaves_no_photo_behind(stocked, swatch, tmp_path, monkeypatch):
     for n in range(3):
-        stocked.add(replace(swatch, photo=stocked.photos.add(bytes([n]), "x.jpg")))
-    export_exchange(stocked, tmp_path / "out")
+        stocked.add(replace(swatch, photo=stocked.photos.add(plain_photo(n), "x.jpg")))
+    export_exchange(stocked, tmp_path / "out", repairs=True, photos=True)
     other = Library.open(tmp_path / "other")
-    own = other.photos.add(b"\1", "x.jpg")
+    own = other.photos.add(plain_photo(1), "x.jpg")
 
     def stop(words, done, count):
         if (words, done) == ("Importing photos", 2):

@@ -20,13 +20,20 @@ from pathlib import Path
 
 from colormatch.errors import LibraryUnwritable
 from colormatch.library import Library, SavedRepair, backup, schema
-from colormatch.library.exchange import export_exchange, read_exchange
+from colormatch.library.exchange import read_exchange
+from colormatch.library.export import export_exchange
 from colormatch.library.merge import import_exchange
 from colormatch.library.rescue import verify
 from colormatch.records import Ground, Lab, Paint, ShopChip, Swatch
+from tests.library.plain_photos import plain_photo
 
 SWATCHES_IN_IMPORT = 200
 A_SWATCH = Swatch("Base", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(50, 9, 25))
+
+
+def _noise(size: int) -> bytes:
+    """A photo that no other run has."""
+    return plain_photo(random.SystemRandom().getrandbits(32), size)
 
 
 def fork(work: Callable[[Callable[[str], None]], None]) -> tuple[int, int]:
@@ -118,7 +125,7 @@ class Import(Case):
         self.source = self.folder / "in.zip"
         if not self.source.exists():
             other = Library.open(self.folder / "other")
-            photos = [other.photos.add(os.urandom(50_000), "x.jpg") for _ in range(7)]
+            photos = [other.photos.add(_noise(50_000), "x.jpg") for _ in range(7)]
             swatches = [
                 replace(A_SWATCH, paint="New", notes=str(n), photo=photos[n % 5]) for n in range(SWATCHES_IN_IMPORT)
             ]
@@ -126,7 +133,7 @@ class Import(Case):
             other.add_all([Paint("New", photo=photos[5]), *swatches, *further], "all")
             for n in range(5):
                 other.save_repair(SavedRepair(f"table {n}", json.dumps({"step": n}), photos=(photos[6],)))
-            export_exchange(other, self.source)
+            export_exchange(other, self.source, repairs=True, photos=True)
 
     def work(self, acknowledge: Callable[[str], None]) -> None:
         while True:
@@ -136,7 +143,7 @@ class Import(Case):
             acknowledge("undone")
 
     def check(self, acknowledged: list[str]) -> None:
-        records, repairs = self.library.everything()
+        records, repairs, _ = self.library.everything()
         counts = [len(rows) for rows in records.values()] + [len(repairs)]
         assert counts in [[1, 0, 0, 0, 0, 0, 0], [2, SWATCHES_IN_IMPORT, 0, 1, 1, 0, 5]]
         if repairs:
@@ -155,7 +162,7 @@ class Repair(Case):
 
     def work(self, acknowledge: Callable[[str], None]) -> None:
         for count in range(10_000):
-            photo = self.library.photos.add(os.urandom(50_000), "x.jpg")
+            photo = self.library.photos.add(_noise(50_000), "x.jpg")
             document = json.dumps({"photo": photo, "count": count, "notes": str(count) * 3000})
             self.library.save_repair(SavedRepair("table", document, photos=(photo,)), self.number)
             acknowledge(str(count))
@@ -178,7 +185,7 @@ class Export(Case):
 
     def prepare(self) -> None:
         if self.library.count(Swatch) == 0:
-            photos = [self.library.photos.add(os.urandom(100_000), "x.jpg") for _ in range(20)]
+            photos = [self.library.photos.add(_noise(100_000), "x.jpg") for _ in range(20)]
             self.library.add_all([replace(A_SWATCH, photo=photo) for photo in photos], "many")
         self.out = self.folder / "out"
         shutil.rmtree(self.out, ignore_errors=True)
@@ -187,7 +194,7 @@ class Export(Case):
     def work(self, acknowledge: Callable[[str], None]) -> None:
         for number in range(10_000):
             name = f"{number}.zip" if number % 2 else str(number)
-            export_exchange(self.library, self.out / name)
+            export_exchange(self.library, self.out / name, repairs=True, photos=True)
             acknowledge(name)
 
     def check(self, acknowledged: list[str]) -> None:
@@ -201,7 +208,7 @@ class Export(Case):
 class Photo(Case):
     def work(self, acknowledge: Callable[[str], None]) -> None:
         while True:
-            photo = self.library.photos.add(os.urandom(300_000), "x.jpg")
+            photo = self.library.photos.add(_noise(300_000), "x.jpg")
             acknowledge(photo)
             number = self.library.add(replace(A_SWATCH, photo=photo))
             acknowledge(photo)
@@ -260,7 +267,7 @@ class Upgrade(Case):
         acknowledge("done")
 
     def check(self, acknowledged: list[str]) -> None:
-        records, repairs = self.library.everything()
+        records, repairs, _ = self.library.everything()
         assert [paint.name for paint in records[Paint]] == ["=Umber", "Ochre"]
         assert [len(rows) for rows in records.values()] == [2, 1, 1, 0, 0, 0]
         assert [repair.name for repair in repairs] == ["side table"]

@@ -7,10 +7,11 @@ import pytest
 
 from colormatch.errors import LibraryUnwritable
 from colormatch.library import Library, SavedRepair, backup, database
-from colormatch.library.exchange import export_exchange
+from colormatch.library.export import export_exchange
 from colormatch.library.merge import import_exchange
 from colormatch.library.rescue import save_archive, verify
 from colormatch.records import Lab, Paint, Swatch
+from tests.library.plain_photos import plain_photo
 
 A_SWATCH = Swatch("Umber", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(50, 9, 25))
 
@@ -18,14 +19,14 @@ A_SWATCH = Swatch("Umber", 1, 3, 2, "rail", Lab(70, 5, 20), Lab(50, 9, 25))
 @pytest.fixture
 def library(tmp_path):
     library = Library.open(tmp_path / "stick" / "library")
-    photo = library.photos.add(b"a photo", "x.jpg")
+    photo = library.photos.add(plain_photo(), "x.jpg")
     library.add_all([Paint("Umber", photo=photo), A_SWATCH], "set up")
     library.save_repair(SavedRepair("table", "{}"))
     return library
 
 
 def test_a_stick_that_is_pulled_is_told_and_all_is_there_when_it_is_back(library, tmp_path):
-    export_exchange(library, tmp_path / "out")
+    export_exchange(library, tmp_path / "out", repairs=True, photos=True)
     before, (photo,) = library.everything(), library.photos.all()
     (tmp_path / "stick").rename(tmp_path / "pocket")
     for attempt in (
@@ -40,7 +41,7 @@ def test_a_stick_that_is_pulled_is_told_and_all_is_there_when_it_is_back(library
         lambda: library.setting("theme"),
         lambda: backup.back_up(library.database, "asked"),
         lambda: verify(library),
-        lambda: export_exchange(library, tmp_path / "new"),
+        lambda: export_exchange(library, tmp_path / "new", repairs=True, photos=True),
         lambda: save_archive(library, tmp_path / "new.zip"),
         lambda: import_exchange(library, tmp_path / "out"),
     ):
@@ -63,7 +64,7 @@ def test_a_stick_that_is_pulled_during_an_export_leaves_nothing_half_done(librar
     for name in ("out", "out.zip"):
         photo.write_bytes(b"a photo")
         with pytest.raises(LibraryUnwritable, match=r"export to .* failed: no such file"):
-            export_exchange(library, tmp_path / name, pull)
+            export_exchange(library, tmp_path / name, pull, repairs=True, photos=True)
     assert [path.name for path in tmp_path.iterdir()] == ["stick"]
 
 

@@ -3,7 +3,7 @@
 In a folder of its own on the disk of the temporary folder; every figure is one run.
 """
 
-import os
+import random
 import shutil
 import sys
 import tempfile
@@ -14,11 +14,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from colormatch.library import Library
-from colormatch.library.exchange import export_exchange
+from colormatch.library.export import export_exchange
 from colormatch.library.find import find
 from colormatch.library.merge import import_exchange
 from colormatch.library.rescue import restore, save_archive, verify
 from colormatch.records import Lab, Paint, Swatch
+from tests.library.plain_photos import plain_photo
 
 PHOTO_BYTES = 300_000
 
@@ -35,7 +36,9 @@ def main(count: int) -> None:
     try:
         library = Library.open(folder / "library")
         with told(f"keep {count:,} photos one by one"):
-            photos = [library.photos.add(os.urandom(PHOTO_BYTES), "x.jpg") for _ in range(count)]
+            photos = [
+                library.photos.add(plain_photo(random.getrandbits(32), PHOTO_BYTES), "x.jpg") for _ in range(count)
+            ]
         swatches = [
             Swatch(
                 f"paint {n % 50}", 1, n % 20, 1, "rail", Lab(70, 5, 20), Lab(20 + n % 60, n % 40, n % 50), notes=str(n),
@@ -54,7 +57,7 @@ def main(count: int) -> None:
             find(stored, near=Lab(50, 9, 25))
         for name in ("out.zip", "out"):
             with told(f"export, {name}"):
-                export_exchange(library, folder / name)
+                export_exchange(library, folder / name, repairs=True, photos=True)
             other = Library.open(folder / f"from {name}")
             with told("preview of its import"):
                 import_exchange(other, folder / name, preview=True)
