@@ -11,6 +11,7 @@ from colormatch.library.export import export_exchange
 from colormatch.library.merge import Fate, import_exchange
 from colormatch.library.starter import bundled, install_starter
 from colormatch.records import Ground, Lab, Paint, Swatch
+from tests.library.plain_photos import plain_photo
 
 PAGE = "shelf/swatches.py"
 
@@ -24,15 +25,15 @@ def table(name):
     return (bundled("swatches") / name).read_bytes()
 
 
+def sentences(app):
+    return " ".join(block.proto.body for block in app.get("html"))
+
+
 def words(app):
     return " ".join(text.value for text in app.markdown)
 
 
 @pytest.fixture
-def sentences(app):
-    return " ".join(block.proto.body for block in app.get("html"))
-
-
 def upload(tmp_path):
     """Files as the browser has sent them: the page finds them by their tokens."""
 
@@ -129,9 +130,10 @@ def handed_out(app, key):
 def test_what_is_taken_out_comes_in_equal_elsewhere(visit, library, tmp_path):
     install_starter(library)
     library.add(Ground("door", Lab(61, 8, 24)))
+    library.add(Paint("Deep Brown", photo=library.photos.add(plain_photo(), "tin.png")))
     other = Library.open(tmp_path / "other")
     app = visit("exchange")
-    assert "Stays here: 2 photos" in sentences(app)
+    assert "Stays here: 1 photo." in sentences(app)
     app.checkbox(key="share-photos").check().run()
     assert "location, owner, serial numbers" in sentences(app)
     plan = import_exchange(other, handed_out(app, "export"))
