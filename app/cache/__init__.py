@@ -7,7 +7,7 @@ from app.cache.boards import board, cells, sheet, sheet_in, sheet_preview
 from app.cache.keys import Aim, LibraryState, MarkedPhoto, Reference
 from app.cache.photos import card_in, decoded, neutral, reading, size
 from app.cache.pictures import as_taken, balanced, near, pictured, thumbnail
-from app.cache.shelf import fit_ahead, grounds, lesson, library, paint_grid, stored, workshop
+from app.cache.shelf import fit_ahead, grounds, lesson, library, paint_grid, spoiled, stored, workshop
 from app.cache.washes import grain, ranking, spots, what_next
 
 __all__ = [
@@ -36,6 +36,7 @@ __all__ = [
     "sheet_in",
     "sheet_preview",
     "size",
+    "spoiled",
     "spots",
     "stored",
     "thumbnail",

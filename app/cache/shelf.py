@@ -14,6 +14,7 @@ from colormatch.check import learn
 from colormatch.errors import ColorMatchError
 from colormatch.library import Library, Stored
 from colormatch.library.columns import R
+from colormatch.library.rows import Spoiled
 from colormatch.records import Ground, Lab, Swatch
 from colormatch.workshop import Workshop, grid_over, known_grounds, open_workshop
 
@@ -32,6 +33,12 @@ def library(folder: Path) -> Library:
 def stored(held: LibraryState, kind: type[R]) -> tuple[Stored[R], ...]:
     """Every record of a kind."""
     return Library(held.folder).all(kind)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def spoiled(held: LibraryState) -> tuple[Spoiled, ...]:
+    """Every damaged record."""
+    return Library(held.folder).spoiled()
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)

@@ -85,9 +85,16 @@ def _job(stored: Stored[SavedRepair]) -> None:
                 papers.offer(repair)
 
 
+def _moment(text: str) -> str:
+    """A date and time as whoever looks reads it; one that is damaged as it stands."""
+    try:
+        return f"{datetime.fromisoformat(text).astimezone(session.time_zone()):%Y-%m-%d, %H:%M}"
+    except (ValueError, OverflowError):
+        return f"at '{text[:40]}', which is not a date"
+
+
 def _entry(stored: Stored[SavedRepair], repair: OpenRepair | None) -> str:
-    changed = datetime.fromisoformat(stored.record.changed).astimezone(session.time_zone())
-    lines = [f"Last changed {changed:%Y-%m-%d, %H:%M}"]
+    lines = [f"Last changed {_moment(stored.record.changed)}"]
     if repair is None:
         return look.job(
             "", (0, 0), stored.record.name, ["This version of the program can't open it; it is kept.", *lines]

@@ -13,9 +13,11 @@ from app.state import address, session
 from app.state.library import open_library
 from app.widgets import files, look
 from colormatch.library import backup
+from colormatch.library.aside import set_aside
 from colormatch.library.backup import Backup
-from colormatch.library.rescue import restore, save_archive, verify
+from colormatch.library.rescue import restore, save_archive
 from colormatch.library.store import DATABASE_NAME, default_folder
+from colormatch.library.verify import verify
 
 _WHY = {
     "daily": "by itself, once a day",
@@ -52,10 +54,18 @@ def _keep() -> None:
         with files.telling_how_far("Checking every record and photo") as tell:
             found = verify(open_library(), tell)
         if found.problems:
-            st.error("Something is wrong. Put a backup in place, then look again.")
-            look.sentences(found.problems)
+            st.error("Something is wrong; below, what it is and what to do about each.")
+            look.sentences([str(one) for one in found.problems])
+            if open_library().spoiled():
+                st.button("Set the damaged records aside", key="set-aside", on_click=_set_aside)
         else:
             st.success(f"All is well: {found.records} records and {found.photos} photos.")
+        look.sentences(found.remarks)
+
+
+def _set_aside() -> None:
+    with session.telling():
+        set_aside(open_library())
 
 
 def _back_up() -> None:

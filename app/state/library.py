@@ -6,6 +6,7 @@ from app import cache
 from app.cache import LibraryState
 from colormatch.library import Library, Stored
 from colormatch.library.columns import R
+from colormatch.library.rows import Spoiled
 from colormatch.library.store import default_folder
 from colormatch.records import Ground, OwnCard, ShopChip
 
@@ -24,6 +25,11 @@ def library_state() -> LibraryState:
 def stored(kind: type[R]) -> tuple[Stored[R], ...]:
     """Every record of a kind in the library, read again only when something has changed."""
     return cache.stored(library_state(), kind)
+
+
+def spoiled() -> tuple[Spoiled, ...]:
+    """Every damaged record of the library; the rest is worked with."""
+    return cache.spoiled(library_state())
 
 
 def shop_chips() -> tuple[ShopChip, ...]:

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from threading import RLock
 from typing import Any, TypeVar
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import streamlit as st
 
@@ -214,9 +214,12 @@ def hold(key: str, what: list[str]) -> None:
 
 
 def time_zone() -> ZoneInfo | None:
-    """The time zone of whoever looks; None, this machine's, where the browser does not tell."""
+    """The time zone of whoever looks; None, this machine's, where the browser tells none that is known here."""
     name = st.context.timezone
-    return ZoneInfo(name) if name else None
+    try:
+        return ZoneInfo(name) if name else None
+    except (ZoneInfoNotFoundError, ValueError, OSError):  # a newer zone than this machine's, or no zone's name
+        return None
 
 
 def showing(key: str, value: Any) -> str:

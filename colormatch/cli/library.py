@@ -57,7 +57,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     restore.add_argument(
         "backup", type=Path, nargs="?", help="a backup or a saved file; left out: the newest sound one"
     )
-    verify = actions.add_parser("verify", help="check the database, every record and every photo")
+    verify = actions.add_parser("verify", help="check the database, every record, photo, step of undo and backup")
+    verify.add_argument(
+        "--set-aside",
+        action="store_true",
+        help="take damaged records, drafts and steps of undo out of the library, into a file beside it, first",
+    )
     undo = actions.add_parser("undo", help="take back the last change; again for the one before")
     redo = actions.add_parser("redo", help="do again what was taken back last")
     for action in (export, bring, back_up, restore, verify, undo, redo):
@@ -197,28 +202,27 @@ def _restore(args: argparse.Namespace) -> Answer:
 
 
 def _verify(library: Library, args: argparse.Namespace) -> Answer:
-    from colormatch.library.rescue import verify
+    from colormatch.library.aside import set_aside
+    from colormatch.library.verify import verify
 
+    aside = set_aside(library) if args.set_aside else None
     found = verify(library, progress)
     document = {
         "folder": str(library.folder),
         "sound": not found.problems,
-        "problems": list(found.problems),
+        "problems": [vars(one) for one in found.problems],
         "records": found.records,
         "photos": found.photos,
         "spare_files": found.spare,
         "remarks": list(found.remarks),
+        "set_aside": None if aside is None else {"count": aside.count, "file": str(aside.kept or "")},
     }
+    lines = [f"Set aside {aside.count}, kept in {aside.kept}."] if aside and aside.kept else []
     looked = f"{found.records} records and {found.photos} photos"
     if not found.problems:
         well = f"All is well: {looked} checked in {library.folder}."
-        return Answer(document, "\n".join([well, *found.remarks]))
-    lines = [
-        *found.problems,
-        *found.remarks,
-        "'colormatch library restore' brings back a backup of the records; such a photo comes back with "
-        "'colormatch library import' of an export that holds it.",
-    ]
+        return Answer(document, "\n".join([*lines, well, *found.remarks]))
+    lines += [*map(str, found.problems), *found.remarks]
     return Answer(document, "\n".join(lines), status=1)
 
 

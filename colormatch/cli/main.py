@@ -12,6 +12,7 @@ import gc
 import importlib
 import os
 import sys
+import warnings
 
 from colormatch.errors import CardNotFound, ColorMatchError, WrongUsage
 
@@ -19,9 +20,12 @@ from colormatch.errors import CardNotFound, ColorMatchError, WrongUsage
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from typing import NoReturn
+    from typing import NoReturn, TextIO
 
     from colormatch.cli.common import Answer
+
+#: How Python itself shows a warning.
+_python_warns = warnings.showwarning
 
 #: Command, the module in this package that answers it, and its line of help.
 COMMANDS = {
@@ -113,6 +117,7 @@ def _dispatch(arguments: list[str]) -> int:
     )
     module.add_arguments(parser)
     args = parser.parse_args(rest)
+    warnings.showwarning = _warn
     answer: Answer | None = module.run(args)
     if answer is None:
         return 0
@@ -125,6 +130,23 @@ def _dispatch(arguments: list[str]) -> int:
     else:
         print(answer.text)
     return answer.status
+
+
+def _warn(
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    file: TextIO | None = None,
+    line: str | None = None,
+) -> None:
+    """Our own sentence without the line of code that Python puts around it."""
+    from colormatch.errors import RecordLeftOut
+
+    if issubclass(category, RecordLeftOut):
+        print(message, file=sys.stderr)
+    else:
+        _python_warns(message, category, filename, lineno, file, line)
 
 
 def _top_parser() -> argparse.ArgumentParser:

@@ -11,7 +11,7 @@ import sqlite3
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 
-from colormatch.library.columns import Cell, Row
+from colormatch.library.columns import TABLES, Cell, Row
 
 #: Steps that can be taken back. Our choice: more than a person remembers having done.
 UNDO_STEPS = 200
@@ -129,3 +129,31 @@ def photos_of_row(table: str, row: Mapping[str, Cell]) -> Iterable[str]:
     if table == "repair" and row.get("photos"):
         return [str(name) for name in json.loads(str(row["photos"]))]
     return []
+
+
+def broken_steps(connection: sqlite3.Connection) -> dict[int, str]:
+    """Number and words of each step that can't be swapped: a row in it is cut, or not one of ours."""
+    columns = {}
+    for table in (*TABLES.values(), "repair"):
+        found = connection.execute(f'PRAGMA table_info("{table}")').fetchall()
+        needed = {row[1] for row in found if row[3] and row[4] is None} - {"id"}
+        columns[table] = ({row[1] for row in found} - {"id"}, needed)
+    query = "SELECT step.id, what, kind, row, document FROM step LEFT JOIN change ON change.step = step.id"
+    broken = {}
+    for step, what, kind, id, document in connection.execute(query):
+        if kind is None or not _is_change(columns, kind, id, document):
+            broken[step] = what if isinstance(what, str) else ""
+    return broken
+
+
+def _is_change(columns: dict[str, tuple[set[str], set[str]]], kind: object, id: object, document: object) -> bool:
+    if not isinstance(kind, str) or kind not in columns or type(id) is not int:
+        return False
+    if document is None:
+        return True
+    try:
+        row = json.loads(str(document))
+    except (ValueError, RecursionError):
+        return False
+    known, needed = columns[kind]
+    return isinstance(row, dict) and needed <= row.keys() <= known

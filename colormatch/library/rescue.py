@@ -1,4 +1,4 @@
-"""All of a library in one file, the way back from a backup, and the check of everything."""
+"""All of a library in one file, and the way back from a backup."""
 
 from __future__ import annotations
 
@@ -15,13 +15,11 @@ from pathlib import Path
 from colormatch.errors import LibraryDamaged, LibraryError
 from colormatch.library import backup, database, limits, schema
 from colormatch.library.archive import opened, read
-from colormatch.library.columns import TABLES, is_sha256
+from colormatch.library.columns import is_sha256
 from colormatch.library.outside import written_whole
-from colormatch.library.photos import TEMPORARY_PREFIX, is_whole
+from colormatch.library.photos import TEMPORARY_PREFIX
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import DATABASE_NAME, Library, refuse_absent
-from colormatch.records import Swatch
-from colormatch.wash.doubts import no_trace
 
 #: SQLite Database File Format, 1.3.1: the header string.
 _SQLITE = b"SQLite format 3\0"
@@ -219,58 +217,3 @@ def _set_aside(library: Library) -> None:
             folder.mkdir(parents=True, exist_ok=True)
             os.replace(part, folder / part.name)
     database.sync_folder(library.folder)
-
-
-# --- check -----------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Verification:
-    """What a check of a whole library found."""
-
-    #: Each one sentence; empty: all is well.
-    problems: tuple[str, ...]
-    #: Records, and photos, that were looked at.
-    records: int
-    photos: int
-    #: Photo files that no record and no repair knows: they do no harm.
-    spare: int
-    #: What is odd about sound records, each one sentence.
-    remarks: tuple[str, ...] = ()
-
-
-def verify(library: Library, progress: Progress | None = None) -> Verification:
-    """Check the database's structure, every record, and every photo's bytes against its row.
-
-    Raises
-    ------
-    LibraryUnwritable
-        It can't be read.
-    """
-    problems: list[str] = []
-    try:
-        with database.reading(library.database) as connection:
-            if schema.version_of(connection, library.folder) == 0:
-                raise database.damaged(library.folder, "it is empty")
-            database.check(connection, library.folder)
-    except LibraryDamaged as error:
-        return Verification((error.what,), 0, 0, 0)
-    records = 0
-    remarks: tuple[str, ...] = ()
-    for kind in TABLES:
-        try:
-            records += len(library.all(kind))
-        except LibraryDamaged as error:
-            problems.append(error.what)
-    if not problems:
-        odd = ((one.id, no_trace(one.record)) for one in library.all(Swatch))
-        remarks = tuple(f"Swatch number {id}: {flag.text}" for id, flag in odd if flag)
-    photos = library.photos.all()
-    for sha256, path in told(photos.items(), len(photos), "Checking photos", progress):
-        if not path.is_file():
-            problems.append(f"The photo {path.name} is missing.")
-        elif not is_whole(path, sha256):
-            problems.append(f"The photo {path.name} is damaged.")
-    known = {path.name for path in photos.values()}
-    spare = sum(path.name not in known for path in library.photos.folder.glob("*"))
-    return Verification(tuple(problems), records, len(photos), spare, remarks)

@@ -13,7 +13,8 @@ import pytest
 
 from colormatch.errors import LibraryDamaged, LibraryError, LibraryTooNew, LibraryUnwritable
 from colormatch.library import Library, backup, database
-from colormatch.library.rescue import restore, save_archive, verify
+from colormatch.library.rescue import restore, save_archive
+from colormatch.library.verify import verify
 from colormatch.records import Paint, Swatch
 
 
@@ -228,7 +229,7 @@ def test_verify_finds_photos_that_are_gone_or_changed(stocked):
     assert (found.problems, found.records, found.photos, found.spare) == ((), 3, 2, 1)
     stocked.photos.path(first).write_bytes(b"eno")
     stocked.photos.path(second).unlink()
-    problems = verify(stocked).problems
+    problems = [str(one) for one in verify(stocked).problems]
     assert any(first in problem and "damaged" in problem for problem in problems)
     assert any(second in problem and "missing" in problem for problem in problems)
     stocked.photos.add(b"one", "a.jpg")  # adding it again mends it

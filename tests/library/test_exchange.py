@@ -15,10 +15,10 @@ from colormatch.library import Library, SavedRepair
 from colormatch.library.exchange import read_exchange
 from colormatch.library.export import export_exchange
 from colormatch.library.merge import Conflicts, import_exchange
-from colormatch.library.rescue import verify
 from colormatch.library.sharing.names import record_renamed, repair_renamed
 from colormatch.library.sheet import escaped, restored
 from colormatch.library.starter import install_starter, starter_shelf
+from colormatch.library.verify import verify
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
 from tests.library.plain_photos import plain_photo
 
@@ -119,7 +119,7 @@ def test_a_damaged_photo_comes_back_with_an_import(stocked, tmp_path, name):
     stocked.add(replace(stocked.shelf().swatches[0], photo=photo))
     export_exchange(stocked, tmp_path / name, repairs=True, photos=True)
     stocked.photos.path(photo).write_bytes(b"a phot\0")
-    assert "damaged" in verify(stocked).problems[0]
+    assert "damaged" in verify(stocked).problems[0].what
     told = import_exchange(stocked, tmp_path / name, preview=True).flags
     assert ("photos-healed", 1) in {(flag.code, flag.value) for flag in told}
     assert stocked.photos.path(photo).read_bytes() == b"a phot\0"  # only said so far

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from colormatch.library import Library, database, schema
-from colormatch.library.rescue import verify
+from colormatch.library.verify import verify
 from colormatch.records import Paint
 
 FROZEN = sorted((Path(__file__).parent / "frozen").glob("schema*.sqlite3"))

@@ -23,7 +23,7 @@ from colormatch.library import Library, SavedRepair, backup, schema
 from colormatch.library.exchange import read_exchange
 from colormatch.library.export import export_exchange
 from colormatch.library.merge import import_exchange
-from colormatch.library.rescue import verify
+from colormatch.library.verify import verify
 from colormatch.records import Ground, Lab, Paint, ShopChip, Swatch
 from tests.library.plain_photos import plain_photo
 

@@ -17,7 +17,8 @@ from colormatch.library import Library
 from colormatch.library.export import export_exchange
 from colormatch.library.find import find
 from colormatch.library.merge import import_exchange
-from colormatch.library.rescue import restore, save_archive, verify
+from colormatch.library.rescue import restore, save_archive
+from colormatch.library.verify import verify
 from colormatch.records import Lab, Paint, Swatch
 from tests.library.plain_photos import plain_photo
 
