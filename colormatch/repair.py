@@ -38,7 +38,7 @@ from colormatch.sampling.mixed_light import across
 from colormatch.sampling.outliers import patch_doubts, same_surface
 from colormatch.sampling.sample import combine, sample_region
 from colormatch.sampling.surroundings import around_card
-from colormatch.workshop import Workshop, dried, of_invented, offered
+from colormatch.workshop import Workshop, dried, example_paint_notice, offered
 
 if TYPE_CHECKING:
     from colormatch.match.next_swatch import NextSwatch
@@ -234,11 +234,11 @@ def swatch_worth_painting(reading: Reading, workshop: Workshop, paint: str) -> N
     RegionError
     """
     from colormatch.match.finalists import finalists
-    from colormatch.match.job import Job
     from colormatch.match.next_swatch import next_swatch
+    from colormatch.match.problem import MatchProblem
 
     limits = Limits(paints=(paint,))
-    job = Job.of(task_of(reading), workshop.shelf, workshop.models, limits)
+    job = MatchProblem.of(task_of(reading), workshop.shelf, workshop.models, limits)
     recipes, _ = finalists(job, (paint,), limits)
     return next_swatch(job, job.outcomes(recipes))
 
@@ -289,7 +289,7 @@ def _rank(task: Task, workshop: Workshop, limits: Limits | None, shift: tuple[st
     task = _shifted(task, shift)
     shelf, allowed = offered(workshop, limits)
     match = rank_washes(task, shelf, workshop.models, allowed)
-    return replace(match, advice=(*of_invented(workshop, shelf), *match.advice))
+    return replace(match, advice=(*example_paint_notice(workshop, shelf), *match.advice))
 
 
 def _shifted(task: Task, shift: tuple[str, float] | None) -> Task:

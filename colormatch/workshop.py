@@ -144,7 +144,7 @@ def starter_workshop() -> Workshop:
     return Workshop(shelf, fitted_models(shelf), lent=False)
 
 
-def spelled_as_on_the_tins(limits: Limits, shelf: Shelf) -> Limits:
+def resolve_paint_names(limits: Limits, shelf: Shelf) -> Limits:
     """Limits with the names of paints and clear coat as the shelf writes them, whatever their capitals and spaces.
 
     Raises
@@ -152,13 +152,13 @@ def spelled_as_on_the_tins(limits: Limits, shelf: Shelf) -> Limits:
     PaintError
         A paint is not on the shelf.
     """
-    then = tuple(layer_as_on_the_tins(layer, shelf) for layer in limits.then)
+    then = tuple(resolve_layer(layer, shelf) for layer in limits.then)
     paints = tuple(paint_named(shelf, name).name for name in limits.paints)
     clear = named(shelf.clear_coats, limits.clear)
     return replace(limits, paints=paints, then=then, clear=clear.name if clear else limits.clear)
 
 
-def layer_as_on_the_tins(layer: Layer, shelf: Shelf) -> Layer:
+def resolve_layer(layer: Layer, shelf: Shelf) -> Layer:
     """A wash with its paints spelled as the shelf spells them.
 
     Raises
@@ -182,14 +182,14 @@ def offered(workshop: Workshop, limits: Limits | None) -> tuple[Shelf, Limits]:
     PaintError
         A paint that the limits name is not on the shelf.
     """
-    allowed = spelled_as_on_the_tins(limits or Limits(), workshop.shelf)
+    allowed = resolve_paint_names(limits or Limits(), workshop.shelf)
     if allowed.invented:
         return workshop.shelf, allowed
     over = [part.paint for layer in allowed.then for part in layer.paints]
     return workshop.shelf.without_invented({*allowed.paints, *over}), allowed
 
 
-def of_invented(workshop: Workshop, shelf: Shelf) -> list[str]:
+def example_paint_notice(workshop: Workshop, shelf: Shelf) -> list[str]:
     """What is said of invented paints over a ranking from a shelf that :func:`offered` gave."""
     if workshop.lent:
         return ["Your library holds no paint yet: these are the invented paints of the shipped example."]
@@ -202,7 +202,7 @@ def of_invented(workshop: Workshop, shelf: Shelf) -> list[str]:
 def dried(workshop: Workshop, layers: Sequence[Layer], grounds: FloatArray) -> FloatArray:
     """(n, 3) CIELAB; best estimate of what a recipe dries to over (n, 3) CIELAB grounds."""
     from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
-    from colormatch.match.ending import film_of_layer
+    from colormatch.match.finish import film_of_layer
     from colormatch.wash.film import bare, lay, seen
 
     body = bare(reflectance_from_lab(grounds))
@@ -262,12 +262,12 @@ def grid_over(workshop: Workshop, paint: str, ground: Lab, uncertainty: float) -
         The paint has no swatch.
     """
     from colormatch.match.grid import wash_grid
-    from colormatch.match.job import Job
+    from colormatch.match.problem import MatchProblem
 
     if paint not in workshop.models:
         raise PaintError(f"{paint} has no swatch yet.", "Paint one swatch of it, let it dry and add it.")
     task = Task(ground, ground, ground_uncertainty=uncertainty)
-    return wash_grid(Job.of(task, workshop.shelf, workshop.models, Limits()), paint)
+    return wash_grid(MatchProblem.of(task, workshop.shelf, workshop.models, Limits()), paint)
 
 
 @dataclass(frozen=True)

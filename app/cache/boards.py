@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import streamlit as st
 
-from app.cache.errors_as_values import answering
+from app.cache.errors_as_values import returns_errors
 from app.cache.photos import decoded
 from app.cache.pictures import SCREEN_SIDE
 from colormatch.records import Region
@@ -24,14 +24,14 @@ SHEET_DPI = 96
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
-@answering
+@returns_errors
 def sheet_in(path: Path, plans: tuple[Plan, ...]) -> Plan | None:
     """The one of the printed sheets that lies in a photo; None for a sheet that is none of them."""
     return read.plan_in(decoded(path), plans)
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-@answering
+@returns_errors
 def board(
     path: Path, card: CardChoice, plan: Plan, corners: tuple[tuple[float, float], ...]
 ) -> tuple[BoardReading, Neutral]:

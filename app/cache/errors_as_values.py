@@ -15,7 +15,7 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 
-def answering(compute: Callable[P, T]) -> Callable[P, T | ColorMatchError]:
+def returns_errors(compute: Callable[P, T]) -> Callable[P, T | ColorMatchError]:
     """The same, with an error of ours as its answer."""
 
     @wraps(compute)
@@ -30,7 +30,7 @@ def answering(compute: Callable[P, T]) -> Callable[P, T | ColorMatchError]:
     return answer
 
 
-def sound(answer: T | ColorMatchError) -> T:
+def unwrap(answer: T | ColorMatchError) -> T:
     """The answer, where it is no error."""
     if isinstance(answer, ColorMatchError):
         # Without what it went through before: it is raised again in every run, and would keep all of them.

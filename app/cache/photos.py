@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.cache.errors_as_values import answering, sound
+from app.cache.errors_as_values import returns_errors, unwrap
 from app.cache.keys import MarkedPhoto, Reference
 from colormatch import repair
 from colormatch.image.photo import DecodedPhoto, open_photo
@@ -29,14 +29,14 @@ def size(path: Path) -> tuple[int, int]:
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
-@answering
+@returns_errors
 def card_in(path: Path, kind: CardKind = CardKind.GRAY) -> Card:
     """The card of a kind as the program finds it."""
     return locate(decoded(path), CardChoice(kind))
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-@answering
+@returns_errors
 def neutral(path: Path, reference: Reference) -> Neutral:
     """The correction that follows from the card, white places and shop chips."""
     photo = decoded(path)
@@ -45,8 +45,8 @@ def neutral(path: Path, reference: Reference) -> Neutral:
 
 
 @st.cache_data(max_entries=32, show_spinner=False)
-@answering
+@returns_errors
 def reading(marked: MarkedPhoto) -> Reading:
     """The colors of the marked surfaces."""
-    by = sound(neutral(marked.path, marked.reference))
+    by = unwrap(neutral(marked.path, marked.reference))
     return repair.read_regions(decoded(marked.path), by, marked.regions)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.cache.errors_as_values import sound
+from app.cache.errors_as_values import unwrap
 from app.cache.keys import LibraryState, MarkedPhoto, Reference
 from app.cache.photos import decoded, neutral
 from app.cache.shelf import workshop
@@ -39,7 +39,7 @@ def thumbnail(path: Path) -> tuple[bytes, tuple[int, int]]:
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _linear(path: Path, reference: Reference) -> FloatArray:
     """(h, w, 3) linear sRGB; the photo at the screen's size as its reference corrects it. Not to be written to."""
-    linear_rgb = white_balanced(decoded(path), sound(neutral(path, reference)), SCREEN_SIDE)
+    linear_rgb = white_balanced(decoded(path), unwrap(neutral(path, reference)), SCREEN_SIDE)
     linear_rgb.setflags(write=False)
     return linear_rgb
 

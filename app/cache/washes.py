@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from app.cache.errors_as_values import answering, sound
+from app.cache.errors_as_values import returns_errors, unwrap
 from app.cache.keys import Aim, LibraryState, MarkedPhoto
 from app.cache.photos import reading
 from app.cache.shelf import workshop
@@ -20,33 +20,33 @@ if TYPE_CHECKING:
 
 
 @st.cache_data(max_entries=32, show_spinner=False)
-@answering
+@returns_errors
 def ranking(marked: MarkedPhoto, held: LibraryState, limits: Limits, aim: Aim) -> Match:
     """The washes for a repair, best first."""
-    read, shelf = sound(reading(marked)), workshop(held)
+    read, shelf = unwrap(reading(marked)), workshop(held)
     if aim.kept is None:
         return repair.match_repair(read, shelf, limits, aim.shift)
     return repair.match_kept(aim.kept, read, shelf, limits, aim.shift, aim.uncertainty)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
-@answering
+@returns_errors
 def spots(marked: MarkedPhoto, held: LibraryState, limits: Limits, shift: tuple[str, float] | None) -> SpotsMatch:
     """The washes for several damaged spots: for each by itself, and one for all."""
-    return repair.match_spots(sound(reading(marked)), workshop(held), limits, shift)
+    return repair.match_spots(unwrap(reading(marked)), workshop(held), limits, shift)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
-@answering
+@returns_errors
 def grain(marked: MarkedPhoto, held: LibraryState, limits: Limits, layers: tuple[Layer, ...]) -> Match | None:
     """What to draw the grain lines with over a wash; None where the sound wood shows none."""
-    return repair.match_grain(sound(reading(marked)), layers, workshop(held), limits)
+    return repair.match_grain(unwrap(reading(marked)), layers, workshop(held), limits)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
-@answering
+@returns_errors
 def what_next(
     marked: MarkedPhoto, held: LibraryState, limits: Limits, painted: tuple[Layer, ...], before: Lab | None
 ) -> tuple[NextStep, ...]:
     """All that can be done about a dried repair, the best first."""
-    return judge.what_next(sound(reading(marked)), workshop(held), limits, painted, before)
+    return judge.what_next(unwrap(reading(marked)), workshop(held), limits, painted, before)

@@ -49,7 +49,7 @@ class Kept:
 
 
 @dataclass(frozen=True)
-class Wash:
+class PaintedWash:
     """What was painted, where it is not the wash that was picked."""
 
     paint: str = ""
@@ -68,7 +68,7 @@ class Wash:
         return Layer((Part(self.paint),), parse_ratio(self.ratio).paint_fraction, self.coats)
 
     @classmethod
-    def of(cls, layer: Layer) -> Wash:
+    def of(cls, layer: Layer) -> PaintedWash:
         """Of one paint."""
         return cls(layer.paints[0].paint, format_fraction(layer.paint_fraction), layer.coats)
 
@@ -83,9 +83,9 @@ class Dried:
     state: SurfaceState = SurfaceState.WASHED
     wet: bool = False
     #: What was painted on the repair; None: the wash that was picked.
-    other: Wash | None = None
+    other: PaintedWash | None = None
     #: What a strip that is to be kept was painted with.
-    strip: Wash = Wash()
+    strip: PaintedWash = PaintedWash()
     kept: tuple[Kept, ...] = ()
 
     def shown(self, light: int) -> DriedPhoto | None:
@@ -139,13 +139,13 @@ def photos_gone(before: Mapping[str, Any], after: Mapping[str, Any]) -> bool:
 
 def dried_from(held: Mapping[str, Any]) -> Dried:
     """Inverse of :func:`document`."""
-    other, strip = (Wash(**one) if one else None for one in (held.get("other"), held.get("strip")))
+    other, strip = (PaintedWash(**one) if one else None for one in (held.get("other"), held.get("strip")))
     return Dried(
         mode=held.get("mode", REPAIR),
         photos=tuple(DriedPhoto(**one | {"regions": from_document(one["regions"])}) for one in held.get("photos", ())),
         state=SurfaceState(held.get("state", SurfaceState.WASHED)),
         wet=held.get("wet", False),
         other=other,
-        strip=strip or Wash(),
+        strip=strip or PaintedWash(),
         kept=tuple(Kept(**one) for one in held.get("kept", ())),
     )

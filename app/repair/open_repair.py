@@ -12,7 +12,7 @@ from app.repair import dried, history, work
 from app.repair.dried import Dried
 from app.repair.marks import MarkedByCard, as_document, from_document
 from app.repair.well_formed import well_formed
-from app.repair.work import Mixing, Progress, Recipe
+from app.repair.work import Mixing, PickedRecipe, Progress
 from colormatch.errors import BadInput, ColorMatchError
 from colormatch.library import SavedRepair, Stored
 from colormatch.mixing.schedule import Times
@@ -61,9 +61,9 @@ class OpenRepair(MarkedByCard):
     times: Times = field(default_factory=Times)
     progress: Progress = field(default_factory=Progress)
     #: The wash as it was picked; None until somebody goes to mix it.
-    recipe: Recipe | None = None
+    recipe: PickedRecipe | None = None
     #: What Check advised to lay over the dried repair, once somebody goes to mix it; Mix then shows it instead.
-    over: Recipe | None = None
+    over: PickedRecipe | None = None
     check: Dried = field(default_factory=Dried)
 
     @property

@@ -70,7 +70,7 @@ class Progress:
 
 
 @dataclass(frozen=True)
-class Recipe:
+class PickedRecipe:
     """A wash as it was picked, with what was then expected of it: what a job, a label and a report speak of."""
 
     wash: RankedWash
@@ -103,7 +103,7 @@ def today() -> str:
 # --- as the library keeps them ---------------------------------------------------------------------------------------
 
 
-def document(value: Mixing | Times | Progress | Recipe | None) -> Any:
+def document(value: Mixing | Times | Progress | PickedRecipe | None) -> Any:
     """A value as plain JSON gives it back: lists for tuples."""
     return None if value is None else json.loads(json.dumps(asdict(value)))
 
@@ -119,7 +119,7 @@ def progress_from(held: dict[str, Any]) -> Progress:
     return Progress(held["step"], tuple((step, ends) for step, ends in timers))
 
 
-def recipe_from(held: dict[str, Any] | None) -> Recipe | None:
+def recipe_from(held: dict[str, Any] | None) -> PickedRecipe | None:
     """Inverse of :func:`document`."""
     if held is None:
         return None
@@ -130,4 +130,4 @@ def recipe_from(held: dict[str, Any] | None) -> Recipe | None:
     )
     flags = tuple(Flag(FlagCode(code), *rest) for code, *rest in wash["flags"])
     ranked = RankedWash(**wash | {"layers": layers, "lab": Lab(*wash["lab"]), "flags": flags})
-    return Recipe(**held | {"wash": ranked, "target": Lab(*held["target"]), "ground": Lab(*held["ground"])})
+    return PickedRecipe(**held | {"wash": ranked, "target": Lab(*held["target"]), "ground": Lab(*held["ground"])})

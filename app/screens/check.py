@@ -7,7 +7,7 @@ from functools import partial
 import streamlit as st
 
 from app import cache
-from app.repair.dried import PAINTED, REPAIR, STRIPS, DriedPhoto, Wash
+from app.repair.dried import PAINTED, REPAIR, STRIPS, DriedPhoto, PaintedWash
 from app.repair.open_repair import OpenRepair, lacking
 from app.screens import example, keeping, outcome
 from app.server import pictures
@@ -93,7 +93,7 @@ def _take_example() -> None:
         photo = photo_files.keep(content, "example-dried.jpg")
         session.put_dried(DriedPhoto(REPAIR, 1, photo=photo, regions=regions))
         as_picked = outcome.picked_layers(session.current()) == (painted,)
-        session.change_check(other=None if as_picked else Wash.of(painted))
+        session.change_check(other=None if as_picked else PaintedWash.of(painted))
 
 
 def _search_card(repair: OpenRepair, light: int) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import streamlit as st
 
 from app.repair.open_repair import STAND_IN, OpenRepair
-from app.repair.work import BATCH, MARKED, TYPED, Recipe
+from app.repair.work import BATCH, MARKED, TYPED, PickedRecipe
 from app.state import cup, session
 from app.state.cup import Cup
 from app.state.library import open_library
@@ -39,7 +39,7 @@ _AMPLE = 1.5
 _AMOUNT_BY = {TYPED: "Its size, typed", MARKED: "Its size in the photo", BATCH: "A batch"}
 
 
-def show(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint], workshop: Workshop) -> None:
+def show(repair: OpenRepair, recipe: PickedRecipe, paints: dict[str, Paint], workshop: Workshop) -> None:
     """Ask, and tell."""
     st.subheader("How much")
     key = f"amount_by-{repair.id}"
@@ -121,7 +121,7 @@ def _keep_card_size(text: str) -> None:
 _SIZES = {TYPED: _typed, MARKED: _marked, BATCH: _batch}
 
 
-def _measures(repair: OpenRepair, recipe: Recipe) -> None:
+def _measures(repair: OpenRepair, recipe: PickedRecipe) -> None:
     key = f"smallest-{repair.id}"
     st.selectbox(
         "Smallest measure at hand",
@@ -174,7 +174,7 @@ def _figure(
     )
 
 
-def _show_amounts(recipe: Recipe, filled: Cup, workshop: Workshop) -> None:
+def _show_amounts(recipe: PickedRecipe, filled: Cup, workshop: Workshop) -> None:
     layers, amounts, practice = recipe.wash.layers, filled.amounts, filled.practice
     for number, batch in enumerate(amounts.batches, 1):
         st.subheader(f"Into the cup: {batch.ml:.3g} ml" + (f", wash {number}" if len(layers) > 1 else ""))

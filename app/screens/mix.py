@@ -10,7 +10,7 @@ import streamlit as st
 from app import cache
 from app.repair import work
 from app.repair.open_repair import OpenRepair, lacking
-from app.repair.work import Recipe
+from app.repair.work import PickedRecipe
 from app.screens import cup_form, drying, papers
 from app.screens.timer import now_ms, timer
 from app.state import answers, session
@@ -22,7 +22,7 @@ from colormatch.mixing.schedule import (
     CLEAR_COATS,
     CLEAR_DRIES_S,
     MOST_CLEAR_COATS,
-    Step,
+    BenchStep,
     format_time,
     parse_time,
     schedule,
@@ -86,14 +86,14 @@ def show() -> None:
 # --- the recipe ------------------------------------------------------------------------------------------------------
 
 
-def _fresh(repair: OpenRepair, match: Match) -> Recipe:
+def _fresh(repair: OpenRepair, match: Match) -> PickedRecipe:
     """The picked wash as it is ranked now."""
     settings = repair.photo, answers.reference(repair), repair.to_match, repair.limits, repair.aim, repair.picked
     wash = answers.picked(repair, match)
-    return Recipe(wash, match.finished or match.target, match.ground, work.settings_key(settings), work.today())
+    return PickedRecipe(wash, match.finished or match.target, match.ground, work.settings_key(settings), work.today())
 
 
-def _settle(repair: OpenRepair, match: Match) -> Recipe:
+def _settle(repair: OpenRepair, match: Match) -> PickedRecipe:
     """The recipe of the job: as it was first ranked under these settings, even if the shelf has changed since."""
     fresh = _fresh(repair, match)
     kept = repair.recipe
@@ -103,7 +103,7 @@ def _settle(repair: OpenRepair, match: Match) -> Recipe:
     return fresh
 
 
-def _tell_changes(kept: Recipe, fresh: Recipe) -> None:
+def _tell_changes(kept: PickedRecipe, fresh: PickedRecipe) -> None:
     """Say so where the shelf would give another answer today than when the wash was picked."""
     same_wash = kept.wash.layers == fresh.wash.layers
     if same_wash and kept.wash.expected_delta_e == fresh.wash.expected_delta_e:
@@ -119,7 +119,7 @@ def _tell_changes(kept: Recipe, fresh: Recipe) -> None:
 # --- the bench -------------------------------------------------------------------------------------------------------
 
 
-def _bench(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint]) -> None:
+def _bench(repair: OpenRepair, recipe: PickedRecipe, paints: dict[str, Paint]) -> None:
     layers = recipe.wash.layers
     steps = schedule(layers, paints, repair.times, then=repair.limits.then, clear_coat=repair.limits.clear)
     st.subheader("What to do")
@@ -133,7 +133,7 @@ def _bench(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint]) -> None
     look.sentences(cautions(used, clear_coat=bool(repair.limits.clear)))
 
 
-def _at_hand(repair: OpenRepair, steps: tuple[Step, ...]) -> None:
+def _at_hand(repair: OpenRepair, steps: tuple[BenchStep, ...]) -> None:
     """The step that is next, its timer, and when all will be done."""
     done, ends = min(repair.progress.step, len(steps)), repair.progress.ends
     with st.container(key="step"):
@@ -166,7 +166,7 @@ def _go(step: int) -> None:
     session.change(progress=session.current().progress.at(step, now_ms()))
 
 
-def _own_times(repair: OpenRepair, recipe: Recipe, paints: dict[str, Paint]) -> None:
+def _own_times(repair: OpenRepair, recipe: PickedRecipe, paints: dict[str, Paint]) -> None:
     first = recipe.wash.layers[0]
     stands, dries = usual_times(first, paints[first.paints[0].paint])
     with st.expander("Your own times"):

@@ -8,9 +8,9 @@ import streamlit as st
 
 from app import cache
 from app.repair import work
-from app.repair.dried import STRIPS, DriedPhoto, Wash
+from app.repair.dried import STRIPS, DriedPhoto, PaintedWash
 from app.repair.open_repair import OpenRepair
-from app.repair.work import Recipe
+from app.repair.work import PickedRecipe
 from app.server import pictures
 from app.state import answers, session
 from app.state.library import library_state
@@ -134,19 +134,21 @@ def ask_painted(repair: OpenRepair) -> None:
         wash_form(repair, repair.check.other, "other")
 
 
-def _first(repair: OpenRepair) -> Wash:
+def _first(repair: OpenRepair) -> PaintedWash:
     layers = painted_layers(repair)
-    return Wash.of(layers[0]) if len(layers) == 1 and len(layers[0].paints) == 1 else Wash()
+    return PaintedWash.of(layers[0]) if len(layers) == 1 and len(layers[0].paints) == 1 else PaintedWash()
 
 
-def wash_form(repair: OpenRepair, wash: Wash, field: str) -> None:
+def wash_form(repair: OpenRepair, wash: PaintedWash, field: str) -> None:
     """Paint, ratio and coats of one wash, kept in a field of the check."""
     names = [paint.name for paint in cache.workshop(library_state()).shelf.paints]
     keys = {name: f"{field}-{name}-{repair.id}" for name in ("paint", "ratio", "coats")}
 
     def take() -> None:
         values = {name: session.widget_value(key) for name, key in keys.items()}
-        session.change_check(**{field: Wash(values["paint"] or "", str(values["ratio"]).strip(), values["coats"])})
+        session.change_check(
+            **{field: PaintedWash(values["paint"] or "", str(values["ratio"]).strip(), values["coats"])}
+        )
 
     st.selectbox(
         "Paint",
@@ -214,11 +216,11 @@ def next_steps(repair: OpenRepair, judged: Judged) -> tuple[NextStep, ...] | Col
     )
 
 
-def _recipe(repair: OpenRepair, check: Check, step: NextStep) -> Recipe:
+def _recipe(repair: OpenRepair, check: Check, step: NextStep) -> PickedRecipe:
     """A step as a wash to be mixed; its settings are the photo that it was advised on."""
     shown = repair.check.shown(1)
     wash = RankedWash(1, step.layers, step.lab, step.expected_delta_e, step.low, step.high, "modelled", 0, 1, step.off)
-    return Recipe(wash, check.sound, check.lab, shown.photo if shown else "", work.today())
+    return PickedRecipe(wash, check.sound, check.lab, shown.photo if shown else "", work.today())
 
 
 def _step_row(check: Check, step: NextStep, worth: bool, end: float) -> str:

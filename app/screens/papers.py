@@ -12,7 +12,7 @@ import streamlit as st
 from app import cache
 from app.repair.dried import REPAIR
 from app.repair.open_repair import STAND_IN, OpenRepair
-from app.repair.work import TYPED, Recipe
+from app.repair.work import TYPED, PickedRecipe
 from app.screens import outcome
 from app.state import answers, cup
 from app.state.cup import Cup
@@ -98,7 +98,7 @@ def report(repair: OpenRepair) -> str:
     )
 
 
-def _pictures(repair: OpenRepair, recipe: Recipe) -> tuple[bytes, bytes | None]:
+def _pictures(repair: OpenRepair, recipe: PickedRecipe) -> tuple[bytes, bytes | None]:
     """The damage as it is and, simulated, washed; the latter only while the shelf knows the wash's paints."""
     if not _workshop().models.keys() >= set(recipe.paints):
         damage = tuple(region for region in repair.to_match if region.kind is RegionKind.DAMAGE)
@@ -161,7 +161,7 @@ def _judged(repair: OpenRepair) -> tuple[Judged | None, list[bytes]]:
     return (judge.judge_repair(photos) if photos else None), jpegs
 
 
-def _recipe(repair: OpenRepair) -> Recipe:
+def _recipe(repair: OpenRepair) -> PickedRecipe:
     if repair.recipe is None:
         raise BadInput("No wash is picked for this repair yet.", "Open it and go to Mix.")
     return repair.recipe
@@ -180,7 +180,7 @@ def _used(layers: Sequence[Layer], paints: dict[str, Paint]) -> list[Paint]:
     return [paints[name] for name in names if name in paints]
 
 
-def _cup(repair: OpenRepair, recipe: Recipe) -> Cup | None:
+def _cup(repair: OpenRepair, recipe: PickedRecipe) -> Cup | None:
     """The amounts; None where their size is not known, or a paint is gone."""
     try:
         return cup.fill(repair, recipe.wash.layers, _paints()) if recipe.wash.layers else None
@@ -188,7 +188,7 @@ def _cup(repair: OpenRepair, recipe: Recipe) -> Cup | None:
         return None
 
 
-def _lacking(repair: OpenRepair, recipe: Recipe) -> str:
+def _lacking(repair: OpenRepair, recipe: PickedRecipe) -> str:
     """Why the cup is empty, or that nobody has said how large the damage is."""
     if not recipe.wash.layers:
         return ""
@@ -200,7 +200,7 @@ def _lacking(repair: OpenRepair, recipe: Recipe) -> str:
     return f"The size of the damage is not said yet; {STAND_IN} stand in for it." if assumed else ""
 
 
-def _labels(repair: OpenRepair, recipe: Recipe, filled: Cup | None, paints: dict[str, Paint]) -> list[Label]:
+def _labels(repair: OpenRepair, recipe: PickedRecipe, filled: Cup | None, paints: dict[str, Paint]) -> list[Label]:
     layers = recipe.wash.layers
     volumes = [batch.ml for batch in filled.amounts.batches] if filled else [None] * len(layers)
     return [

@@ -14,11 +14,11 @@ from app.state import address, session
 from app.state.library import open_library
 from app.widgets import chips, files, look
 from colormatch.errors import ColorMatchError
-from colormatch.library.chosen import ENDINGS, lay_out
 from colormatch.library.export import Shared, export_exchange, to_share
 from colormatch.library.merge import PLURALS, Conflicts, Fate, ImportPlan, Incoming, counted, import_exchange
 from colormatch.library.rows import describe
 from colormatch.library.store import SavedRepair
+from colormatch.library.uploads import ENDINGS, lay_out
 from colormatch.records import FlagCode, Lab, Swatch
 
 _FILES = "exchange-files"

@@ -12,7 +12,7 @@ from app.state import address, session
 from app.state.library import open_library, spoiled, stored
 from app.widgets import chips, look
 from colormatch.library import Library, Stored
-from colormatch.library.find import Found, Sort, find
+from colormatch.library.find import FindResult, Sort, find
 from colormatch.library.starter import install_starter
 from colormatch.records import Paint, RegionKind, Swatch
 
@@ -100,7 +100,7 @@ def _wanted(stored: tuple[Stored[Paint], ...]) -> tuple[list[Stored[Paint]], str
     return kept, words
 
 
-def _listed(swatches: list[Swatch]) -> tuple[tuple[Found[Paint], ...], str]:
+def _listed(swatches: list[Swatch]) -> tuple[tuple[FindResult[Paint], ...], str]:
     """The paints in the order asked for, and the color they are compared with, if one is."""
     paints, words = _wanted(stored(Paint))
     order = st.segmented_control("Sort by", (_NAME, _RECENT, _NEAR), default=_NAME, required=True, key="sort", **_STAYS)
@@ -120,7 +120,7 @@ def _listed(swatches: list[Swatch]) -> tuple[tuple[Found[Paint], ...], str]:
 # --- cards -----------------------------------------------------------------------------------------------------------
 
 
-def _card(found: Found[Paint], swatches: list[Swatch], compared: str) -> None:
+def _card(found: FindResult[Paint], swatches: list[Swatch], compared: str) -> None:
     paint, number = found.stored.record, found.stored.id
     with st.container(key=f"paint-card-{number}", gap=None):
         st.html(chips.strip(swatches))

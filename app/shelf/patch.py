@@ -21,7 +21,7 @@ from colormatch.errors import BadInput
 from colormatch.library import Library
 from colormatch.records import Paint, RegionKind, Sample
 from colormatch.sheet.read import keep_swatches
-from colormatch.sheet.swatches import Wash, swatch_of
+from colormatch.sheet.swatches import PaintedPatch, swatch_of
 from colormatch.workshop import ground_named
 
 _USE = "patch"
@@ -112,7 +112,7 @@ def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
             raise BadInput("The paint is not named.", "Choose it from your shelf, or type a new name.")
         if not ground:
             raise BadInput("What it was painted on is not named.", "Choose a wood, or type a name such as light wood.")
-        painted = Wash(
+        painted = PaintedPatch(
             paint,
             typed.ratio(session.widget_value("patch-ratio"), None),
             session.widget_value("patch-coats"),

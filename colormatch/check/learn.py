@@ -141,9 +141,9 @@ def lesson(swatch: Swatch, others: Sequence[Swatch], kind: str = "") -> Lesson:
         The paint's, as its tin says.
     """
     from colormatch.wash.paint import PaintModel, fit_paint
-    from colormatch.wash.predict import draw_chances, predict, predict_many
+    from colormatch.wash.predict import draw_normals, predict, predict_many
 
-    chances = draw_chances(np.random.default_rng(0))
+    chances = draw_normals(np.random.default_rng(0))
     layer = Layer((Part(swatch.paint),), swatch.paint_fraction, swatch.coats)
 
     def doubt(model: PaintModel) -> float:

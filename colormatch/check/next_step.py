@@ -16,14 +16,14 @@ from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
 from colormatch.color.words import VISIBLE, describe_off
 from colormatch.match.candidates import usable_paints
-from colormatch.match.ending import film_of_layer
 from colormatch.match.finalists import finalists
-from colormatch.match.job import Job, Recipe
+from colormatch.match.finish import film_of_layer
+from colormatch.match.problem import MatchProblem, Recipe
 from colormatch.match.rank import ranked, varied
 from colormatch.records import FloatArray, Lab, Layer, Limits, Shelf, Task
 from colormatch.wash.film import bare, lay, seen
 from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel
-from colormatch.wash.predict import Chances, predict_many
+from colormatch.wash.predict import Draws, predict_many
 
 #: Share of a film that stays when a wash that still gives is wiped with a damp rag: nobody has measured it, so all
 #: between these is taken as equally likely. Common practice (wipe little, look, wipe again), no source.
@@ -97,7 +97,7 @@ def next_steps(
     """
     limits = replace(limits, coats=min(_COATS, limits.coats), layers=1)
     names = usable_paints(shelf, models, limits)
-    job = Job.of(task, shelf, models, limits)
+    job = MatchProblem.of(task, shelf, models, limits)
     glazes = [paint.name for paint in shelf.paints if paint.name in names and "glaze" in paint.kind.casefold()]
     again: Recipe = (replace(task.painted[-1], coats=1),) if task.painted else ()
     recipes = [*finalists(job, names, limits)[0], again]
@@ -138,7 +138,7 @@ def worth_doing(steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
     )
 
 
-def _wiping_back(job: Job, before: Lab, now: FloatArray, left_alone: FloatArray) -> NextStep:
+def _wiping_back(job: MatchProblem, before: Lab, now: FloatArray, left_alone: FloatArray) -> NextStep:
     """The last wash wiped thinner: the change is the model's, and starts from the color as it was read.
 
     Parameters
@@ -154,7 +154,7 @@ def _wiping_back(job: Job, before: Lab, now: FloatArray, left_alone: FloatArray)
     thinner[:, last] += np.log(kept) / APPLICATION_SCATTER
     recipe, colors = (*job.task.painted, *job.then), []
     for film in (usual, thinner):
-        chances = Chances(np.zeros_like(now), film, np.zeros_like(now))
+        chances = Draws(np.zeros_like(now), film, np.zeros_like(now))
         colors.append(predict_many(job.models, [recipe], before, 0.0, chances, job.clear)[1][0])
     missed = job.chances.model * MODEL_ERROR / axis_weights(now.mean(axis=0))
     draws = now + colors[1] - colors[0] + missed
@@ -173,7 +173,7 @@ def _wiping_back(job: Job, before: Lab, now: FloatArray, left_alone: FloatArray)
     )
 
 
-def _film_that_came_out(job: Job, before: Lab) -> float:
+def _film_that_came_out(job: MatchProblem, before: Lab) -> float:
     """How thick the last wash came out, as a multiple of the usual, judged by the repair's color."""
     under = bare(reflectance_from_lab(before))
     for layer in job.task.painted[:-1]:

@@ -122,9 +122,9 @@ def painted_layers(args: argparse.Namespace, workshop: Workshop) -> tuple[Layer,
     WrongUsage, PaintError
     """
     from colormatch.records import Limits
-    from colormatch.workshop import spelled_as_on_the_tins
+    from colormatch.workshop import resolve_paint_names
 
-    return spelled_as_on_the_tins(
+    return resolve_paint_names(
         Limits(then=tuple(typed(parse_layer, text) for text in args.painted)), workshop.shelf
     ).then
 

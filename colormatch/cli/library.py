@@ -149,7 +149,7 @@ def _item(item: Incoming) -> dict[str, Any]:
 @contextmanager
 def _as_folder(source: Path) -> Iterator[Path]:
     """What is to be imported: a folder or zip as it stands; a sheet or an instrument's file in a folder of its own."""
-    from colormatch.library.chosen import ENDINGS, lay_out
+    from colormatch.library.uploads import ENDINGS, lay_out
 
     if not source.is_file() or source.suffix.lower() == ".zip" or source.suffix.lower()[1:] not in ENDINGS:
         yield source

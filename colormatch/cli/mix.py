@@ -168,12 +168,12 @@ def run(args: argparse.Namespace) -> Answer:
 def _recipe(args: argparse.Namespace, shelf: Shelf) -> list[Layer]:
     from colormatch.records import Layer
     from colormatch.wash.ratio import parse_ratio
-    from colormatch.workshop import layer_as_on_the_tins
+    from colormatch.workshop import resolve_layer
 
     fraction = typed(parse_ratio, args.ratio).paint_fraction
     first = typed(Layer, tuple(_part(text, shelf) for text in args.paint), fraction, args.coats)
     glazes = [typed(parse_layer, text) for text in args.glaze]
-    return [layer_as_on_the_tins(layer, shelf) for layer in (first, *glazes)]
+    return [resolve_layer(layer, shelf) for layer in (first, *glazes)]
 
 
 def _part(text: str, shelf: Shelf) -> Part:

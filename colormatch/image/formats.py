@@ -35,7 +35,7 @@ _SEND_AGAIN = "Copy it from the phone or camera once more, or choose another pho
 
 
 @dataclass(frozen=True, eq=False)
-class Stored:
+class DecodedFile:
     """A decoded file."""
 
     pixels: Pixels
@@ -50,7 +50,7 @@ class Stored:
     sensor: Sensor | None = None
 
 
-def decode(data: bytes, ahead: Decoded | None = None) -> Stored:
+def decode(data: bytes, ahead: Decoded | None = None) -> DecodedFile:
     """Decode a picture file of any kind we read; `ahead` is what `decode_ahead` has made of it.
 
     Raises
@@ -130,7 +130,7 @@ _SENSOR_DATA = (32803, 34892)
 # --- camera raw ------------------------------------------------------------------------------------------------------
 
 
-def _decode_raw(data: bytes) -> Stored:
+def _decode_raw(data: bytes) -> DecodedFile:
     import rawpy
 
     try:
@@ -154,7 +154,7 @@ def _decode_raw(data: bytes) -> Stored:
     with quiet_pillow:
         camera = metadata.camera_name(metadata.tiff_tags(data))
     # The raw developer has turned it upright.
-    return Stored(Pixels(pixels), LINEAR_SRGB, "raw", camera, raw=True, sensor=sensor)
+    return DecodedFile(Pixels(pixels), LINEAR_SRGB, "raw", camera, raw=True, sensor=sensor)
 
 
 def _sensor(matrix: ArrayLike, daylight: ArrayLike, balance: ArrayLike) -> Sensor | None:
@@ -170,7 +170,7 @@ def _sensor(matrix: ArrayLike, daylight: ArrayLike, balance: ArrayLike) -> Senso
 # --- HEIF ------------------------------------------------------------------------------------------------------------
 
 
-def _decode_heif(data: bytes) -> Stored:
+def _decode_heif(data: bytes) -> DecodedFile:
     import pi_heif
 
     container = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
@@ -197,7 +197,7 @@ def _decode_heif(data: bytes) -> Stored:
     )
     # The decoder has turned it upright by the container's own rotation; EXIF's does not count in HEIF.
     pixels = Pixels(stored, rounded=rounded and _is_full_range_601(nclx))
-    return Stored(pixels, profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
+    return DecodedFile(pixels, profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
 
 
 def _is_full_range_601(nclx: Mapping[str, Any] | None) -> bool:
@@ -284,7 +284,7 @@ def opened(data: bytes) -> ImageFile.ImageFile:
     raise PhotoUnreadable("The photo is damaged, or of a rare kind that can't be decoded.", _SEND_AGAIN)
 
 
-def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
+def _decode_common(data: bytes, ahead: Decoded | None) -> DecodedFile:
     with quiet_pillow:
         picture = opened(data)
         check_size(*picture.size)
@@ -305,7 +305,7 @@ def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
         stored, see_through = opaque_array(_decode_sixteen_bit(data))
     elif kind == "JPEG" and profile is not None and (decoded := ahead or _decode_jpeg(data)):
         pixels = Pixels(decoded.picture, exif.orientation, decoded.chroma_steps, decoded.whole)
-        return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *doubt))
+        return DecodedFile(pixels, profile, kind, exif.camera, flags=(*flags, *doubt))
     else:
         with quiet_pillow:
             stored, see_through = opaque_picture(picture)
@@ -313,7 +313,7 @@ def _decode_common(data: bytes, ahead: Decoded | None) -> Stored:
         stored, profile, doubt = by_color_engine(stored, icc)
     # Both decoders turn a TIFF upright themselves.
     pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation)
-    return Stored(pixels, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
+    return DecodedFile(pixels, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
 
 
 def _decode_jpeg(data: bytes) -> Decoded | None:

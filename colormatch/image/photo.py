@@ -30,7 +30,7 @@ _THIN = 100
 
 
 @dataclass(frozen=True, eq=False)
-class Part:
+class RegionPixels:
     """What lies in a region; where that is a great many pixels, every so many of them each way."""
 
     #: Around the region, in pixels of the photo.
@@ -95,11 +95,11 @@ class DecodedPhoto:
         values = codes * np.float32(1 / np.iinfo(codes.dtype).max)
         return encoded_from_linear(values) if self.facts.raw else values
 
-    def part(self, region: Region) -> Part:
+    def part(self, region: Region) -> RegionPixels:
         """The pixels of a region."""
         box, every = region.box(self.facts.width, self.facts.height), self.step(region, MOST_READ)
         _, inside = region.mask(self.facts.width, self.facts.height, every)
-        return Part(box, inside, self.linear(box, every), every)
+        return RegionPixels(box, inside, self.linear(box, every), every)
 
     def step(self, region: Region, most: int) -> int:
         """Every how many pixels each way a region is read, so that its box gives about ``most`` of them.

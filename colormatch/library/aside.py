@@ -12,7 +12,7 @@ from typing import Any
 
 from colormatch.library.columns import row_of
 from colormatch.library.database import sync_folder, writing
-from colormatch.library.history import Step, broken_steps, now
+from colormatch.library.history import UndoStep, broken_steps, now
 from colormatch.library.rows import rows_of
 from colormatch.library.store import Library, everything
 from colormatch.records import Paint
@@ -69,7 +69,7 @@ def set_aside(library: Library) -> Aside:
         # It changes the library's stamp, and older backups tell no more what should be there.
         connection.execute("INSERT OR REPLACE INTO setting (key, value) VALUES ('restored', ?)", (now(),))
         can_be_logged = any(_is_text(row) for row in rows.values())
-        log = Step(connection, "set damaged records aside") if can_be_logged else None
+        log = UndoStep(connection, "set damaged records aside") if can_be_logged else None
         for (table, id), row in sorted(rows.items(), key=lambda item: item[0][0] == "paint"):  # swatches first
             _take_out(connection, log, table, id, row)
     return Aside(count, kept)
@@ -106,7 +106,7 @@ def _is_text(row: dict[str, Any]) -> bool:
     return not any(isinstance(value, bytes) for value in row.values())
 
 
-def _take_out(connection: sqlite3.Connection, log: Step | None, table: str, id: int, row: dict[str, Any]) -> None:
+def _take_out(connection: sqlite3.Connection, log: UndoStep | None, table: str, id: int, row: dict[str, Any]) -> None:
     step = log if _is_text(row) else None
     name = row.get("name")
     if table == "paint":

@@ -7,7 +7,7 @@ from typing import TypeGuard
 
 from colormatch.errors import BadInput, PaintError
 from colormatch.library.columns import TABLES, WORDS, R, Record, row_of, tidy
-from colormatch.library.history import Step, photos_of_row
+from colormatch.library.history import UndoStep, photos_of_row
 from colormatch.library.repairs import SavedRepair, all_repairs, repair_row, row_of_repair
 from colormatch.library.rows import Stored, all_records, describe, one_record
 from colormatch.records import ClearCoatPair, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
@@ -19,15 +19,15 @@ class Changes:
     def __init__(self, connection: sqlite3.Connection, what: str) -> None:
         self._connection = connection
         self._what = what
-        self._log: Step | None = None
+        self._log: UndoStep | None = None
         #: Photos that rows named before or name after.
         self.photos: set[str] = set()
         # Names in use, by table: key of a name, and the names of that key with their numbers.
         self._names: dict[str, dict[str, dict[int, str]]] = {}
 
-    def _logged(self, what: str) -> Step:
+    def _logged(self, what: str) -> UndoStep:
         if self._log is None:
-            self._log = Step(self._connection, self._what or what)
+            self._log = UndoStep(self._connection, self._what or what)
         return self._log
 
     # --- records -----------------------------------------------------------------------------------------------------

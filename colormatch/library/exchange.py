@@ -16,10 +16,10 @@ from colormatch.errors import ExchangeError
 from colormatch.library import limits
 from colormatch.library.archive import Source, digest, opened, read, refuse_unsafe_name
 from colormatch.library.columns import is_sha256
+from colormatch.library.csv_rows import Problem, Read, read_rows, refuse
 from colormatch.library.progress import Progress, told
 from colormatch.library.repair_file import MAX_REPAIR_BYTES, UnreadableRepair, is_repair_file, read_repair
 from colormatch.library.repairs import SavedRepair
-from colormatch.library.sheet import Problem, Read, read_sheet, refuse
 from colormatch.records import ClearCoatPair, Flag, FlagCode, Ground, OwnCard, Paint, Shelf, ShopChip, Swatch
 
 #: Version of the folder's form that is written, and the newest that is read.
@@ -130,7 +130,7 @@ def _refuse_endless_texts(files: Source, names: frozenset[str], source: Path) ->
 
 
 def _sheet(files: Source, names: frozenset[str], kind: type[Any], name: str) -> tuple[list[Read[Any]], list[Problem]]:
-    return read_sheet(kind, name, read(files, name, limits.MAX_SHEET_BYTES)) if name in names else ([], [])
+    return read_rows(kind, name, read(files, name, limits.MAX_SHEET_BYTES)) if name in names else ([], [])
 
 
 def _names_that_clash(sheet: str, rows: list[Read[Any]]) -> list[Problem]:

@@ -14,16 +14,16 @@ from typing import Any, Protocol
 from colormatch import __version__
 from colormatch.errors import ExchangeError, LibraryUnwritable
 from colormatch.library import limits
+from colormatch.library.atomic import read_back, settle, written_whole
+from colormatch.library.csv_rows import write_rows
 from colormatch.library.exchange import FORMAT_VERSION, MANIFEST, SHEETS, read_exchange
 from colormatch.library.history import now
-from colormatch.library.outside import read_back, settle, written_whole
 from colormatch.library.progress import Progress, renamed, told
 from colormatch.library.repair_file import MAX_REPAIR_BYTES, is_repair_file, repair_file, write_repair
 from colormatch.library.repairs import SavedRepair
 from colormatch.library.sharing.facts import NotCleaned
 from colormatch.library.sharing.names import record_renamed, repair_renamed
 from colormatch.library.sharing.photo import cleaned
-from colormatch.library.sheet import write_sheet
 from colormatch.library.store import Library
 from colormatch.records import ClearCoatPair, Flag, FlagCode, Paint, Swatch
 
@@ -176,7 +176,7 @@ def _put_photos(
 
 def _texts(shared: Shared) -> dict[str, bytes]:
     """The sheets and repairs by their names in the folder."""
-    texts = {SHEETS[kind]: write_sheet(kind, rows) for kind, rows in shared.records.items() if rows or kind in _ALWAYS}
+    texts = {SHEETS[kind]: write_rows(kind, rows) for kind, rows in shared.records.items() if rows or kind in _ALWAYS}
     return texts | {repair_file(number): write_repair(repair) for number, repair in enumerate(shared.repairs, 1)}
 
 

@@ -32,7 +32,7 @@ class Sort(StrEnum):
 
 
 @dataclass(frozen=True)
-class Found(Generic[R]):
+class FindResult(Generic[R]):
     """A record that was found."""
 
     stored: Stored[R]
@@ -50,7 +50,7 @@ def find(
     near: Lab | None = None,
     swatches: Sequence[Swatch] = (),
     sort: Sort = Sort.ADDED,
-) -> tuple[Found[R], ...]:
+) -> tuple[FindResult[R], ...]:
     """The records that fit, in order.
 
     Parameters
@@ -82,10 +82,10 @@ def find(
     elif sort is Sort.NEWEST:
         kept.sort(key=lambda one: (one.record.taken if isinstance(one.record, Swatch) else "", one.id), reverse=True)
     if near is None:
-        return tuple(Found(one) for one in kept)
+        return tuple(FindResult(one) for one in kept)
     distances = _distances([one.record for one in kept], near, swatches)
     order = np.argsort(distances, kind="stable")
-    return tuple(Found(kept[i], float(distances[i]) if math.isfinite(distances[i]) else None) for i in order)
+    return tuple(FindResult(kept[i], float(distances[i]) if math.isfinite(distances[i]) else None) for i in order)
 
 
 def twins(swatch: Swatch, stored: Iterable[Stored[Swatch]]) -> tuple[Stored[Swatch], ...]:

@@ -45,7 +45,7 @@ def _delete_row(connection: sqlite3.Connection, table: str, id: int) -> None:
     connection.execute(f'DELETE FROM "{table}" WHERE id = ?', (id,))
 
 
-class Step:
+class UndoStep:
     """One thing that a person did, however many rows it touched.
 
     Parameters

@@ -15,8 +15,8 @@ from pathlib import Path
 from colormatch.errors import LibraryDamaged, LibraryError
 from colormatch.library import backup, database, limits, schema
 from colormatch.library.archive import opened, read
+from colormatch.library.atomic import written_whole
 from colormatch.library.columns import is_sha256
-from colormatch.library.outside import written_whole
 from colormatch.library.photos import TEMPORARY_PREFIX
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import DATABASE_NAME, Library, refuse_absent

@@ -10,10 +10,10 @@ import numpy as np
 from colormatch.color.difference import delta_e
 from colormatch.color.words import CLEAR, VISIBLE, directions
 from colormatch.match.doubts import shelf_doubts
-from colormatch.match.ending import film_of_layer
 from colormatch.match.finalists import finalists
-from colormatch.match.job import Job, Outcomes, Recipe
+from colormatch.match.finish import film_of_layer
 from colormatch.match.next_swatch import next_swatch
+from colormatch.match.problem import MatchProblem, Outcomes, Recipe
 from colormatch.records import FloatArray, Lab, Layer, Limits, RankedWash
 from colormatch.wash.film import lay
 from colormatch.wash.paint import APPLICATION_SCATTER
@@ -32,13 +32,13 @@ WORTH_A_SWATCH = 0.15
 
 
 def advise(
-    job: Job, outcomes: Outcomes, washes: Sequence[RankedWash], names: Sequence[str], limits: Limits
+    job: MatchProblem, outcomes: Outcomes, washes: Sequence[RankedWash], names: Sequence[str], limits: Limits
 ) -> tuple[str, ...]:
     """Sentences, the most useful first.
 
     Parameters
     ----------
-    job : Job
+    job : MatchProblem
     outcomes : Outcomes
         Of all finalists.
     washes : sequence of RankedWash
@@ -72,7 +72,7 @@ def advise(
     return (*said, *shelf_doubts(job.shelf, job.models, sorted(named)))
 
 
-def _nothing_near(job: Job, best: RankedWash) -> str:
+def _nothing_near(job: MatchProblem, best: RankedWash) -> str:
     wanted = " and ".join(word for _, word in directions(Lab.from_array(job.finished), best.lab)[:2])
     nearest = format_layers(best.layers) if best.layers else "the damage as it is"
     said = (
@@ -84,7 +84,7 @@ def _nothing_near(job: Job, best: RankedWash) -> str:
     return said
 
 
-def _what_would_help(job: Job, outcomes: Outcomes, names: Sequence[str], limits: Limits) -> list[str]:
+def _what_would_help(job: MatchProblem, outcomes: Outcomes, names: Sequence[str], limits: Limits) -> list[str]:
     """The user's own paints that come nearer where more is allowed, if the eye would see the gain."""
     order = np.argsort(outcomes.expected, kind="stable")
     nearest = dict.fromkeys(p.paint for i in order for layer in outcomes.recipes[i] for p in layer.paints)
@@ -104,7 +104,7 @@ def _what_would_help(job: Job, outcomes: Outcomes, names: Sequence[str], limits:
     return []
 
 
-def _on_shelf(job: Job) -> set[str]:
+def _on_shelf(job: MatchProblem) -> set[str]:
     """Paints that may be advised: with swatches, and on the shelf that the ranking was given."""
     return {paint.name for paint in job.shelf.paints if paint.name in job.models}
 
@@ -146,7 +146,7 @@ def _untouched(washes: Sequence[RankedWash]) -> list[str]:
     return [f"Left as it is, the damage stays about {wash.expected_delta_e:.1f} ΔE off: {wash.off}."]
 
 
-def _sensitivity(job: Job, recipe: Recipe) -> str:
+def _sensitivity(job: MatchProblem, recipe: Recipe) -> str:
     """How far a spoon and a brush move the color."""
     usual = _color(job, recipe)
     thick = float(delta_e(_color(job, recipe, 1 + APPLICATION_SCATTER), usual))
@@ -165,14 +165,14 @@ def _watered(layer: Layer) -> Layer:
     return replace(layer, paint_fraction=paint / (paint + (1 - paint) * (1 + WATER_ERROR)))
 
 
-def _color(job: Job, recipe: Sequence[Layer], thick: float = 1.0) -> FloatArray:
+def _color(job: MatchProblem, recipe: Sequence[Layer], thick: float = 1.0) -> FloatArray:
     body = job.body()
     for layer in recipe:
         body = lay(film_of_layer(job.models, layer, thick), body)
     return job.ending().lab(body)
 
 
-def _next_swatch(job: Job, outcomes: Outcomes) -> list[str]:
+def _next_swatch(job: MatchProblem, outcomes: Outcomes) -> list[str]:
     found = next_swatch(job, outcomes)
     if found is None or found.before - found.after < WORTH_A_SWATCH:
         return ["No single further swatch would lower the expected ΔE much: what is left is the brush and the reading."]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from colormatch.errors import BadInput, NothingToRank, PaintError
-from colormatch.match.job import SAME_FRACTION
+from colormatch.match.problem import SAME_FRACTION
 from colormatch.match.search import IntArray
 from colormatch.records import BoolArray, FloatArray, Layer, Limits, Part, Shelf, name_key
 from colormatch.wash.film import Film, film, thickness

@@ -10,8 +10,8 @@ import numpy as np
 from colormatch.color.difference import delta_e
 from colormatch.color.words import CLEAR, VISIBLE
 from colormatch.match.candidates import MOST_COATS, PROPORTIONS, RATIOS, Washes, joined, mixed_washes, single_washes
-from colormatch.match.ending import Ending
-from colormatch.match.job import Job, Recipe
+from colormatch.match.finish import Ending
+from colormatch.match.problem import MatchProblem, Recipe
 from colormatch.match.search import IntArray, Stacks
 from colormatch.records import FloatArray, Limits
 from colormatch.wash.film import Body, Film, lay
@@ -23,12 +23,14 @@ _ALIKE = 4
 _MOST_STACKS = 52_000_000
 
 
-def finalists(job: Job, names: Sequence[str], limits: Limits, weakest: float = 0.0) -> tuple[tuple[Recipe, ...], int]:
+def finalists(
+    job: MatchProblem, names: Sequence[str], limits: Limits, weakest: float = 0.0
+) -> tuple[tuple[Recipe, ...], int]:
     """The recipes worth playing through, leaving the damage as it is among them; and how many were looked at.
 
     Parameters
     ----------
-    job : Job
+    job : MatchProblem
     names : sequence of str; the paints to choose from
     limits : Limits
     weakest : float
@@ -67,7 +69,7 @@ def finalists(job: Job, names: Sequence[str], limits: Limits, weakest: float = 0
     return tuple(recipes), searched
 
 
-def _stacks(job: Job, lower: Washes, upper: Washes, within: float) -> tuple[dict[Recipe, float], int]:
+def _stacks(job: MatchProblem, lower: Washes, upper: Washes, within: float) -> tuple[dict[Recipe, float], int]:
     """The nearest stacks and their ΔE00, one for the same paints below and above; and how many were looked at."""
     below, above = (Film(*(values.astype(float) for values in washes.film)) for washes in (lower, upper))
     found = Stacks(below, above, job.body(), job.ending()).nearest(

@@ -8,7 +8,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.match.candidates import merged_fractions
-from colormatch.match.job import Job
+from colormatch.match.problem import MatchProblem
 from colormatch.records import Lab, Layer, Part, Swatch
 
 #: Paint to water of the rows that are always there: halved from step to step, as far as a tint is worth having.
@@ -42,12 +42,12 @@ class WashGrid:
         return max((cell for row in self.rows for cell in row), key=lambda cell: cell.uncertainty)
 
 
-def wash_grid(job: Job, paint: str) -> WashGrid:
+def wash_grid(job: MatchProblem, paint: str) -> WashGrid:
     """The washes of one paint over the ground of a job, as the ranking expects them.
 
     Parameters
     ----------
-    job : Job
+    job : MatchProblem
         Its target plays no part.
     paint : str; one with a model
     """

@@ -14,12 +14,12 @@ import numpy as np
 
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.spectra import reflectance_from_lab
-from colormatch.match.ending import brushed
-from colormatch.match.job import Job, Outcomes
+from colormatch.match.finish import brushed
+from colormatch.match.problem import MatchProblem, Outcomes
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Shelf
 from colormatch.wash.film import Body, bare
 from colormatch.wash.paint import MODEL_ERROR, REFITS
-from colormatch.wash.predict import MOST_LAYERS, Chances, predict_many
+from colormatch.wash.predict import MOST_LAYERS, Draws, predict_many
 
 #: Recipes to choose from after the swatch, and draws of each.
 _RECIPES, _DRAWS = 16, 2 * REFITS
@@ -41,12 +41,12 @@ class NextSwatch:
     after: float
 
 
-def next_swatch(job: Job, outcomes: Outcomes) -> NextSwatch | None:
+def next_swatch(job: MatchProblem, outcomes: Outcomes) -> NextSwatch | None:
     """The swatch that lowers the expected difference most; None where no recipe uses a paint.
 
     Parameters
     ----------
-    job : Job
+    job : MatchProblem
     outcomes : Outcomes
         Of the recipes to choose from.
     """
@@ -59,7 +59,7 @@ def next_swatch(job: Job, outcomes: Outcomes) -> NextSwatch | None:
     colors, target = outcomes.draws[order, :_DRAWS], job.finished_draws[:_DRAWS]
     before = float(np.asarray(delta_e(colors, target)).mean(axis=1).min())
 
-    still = Chances(np.zeros((REFITS, 3)), np.zeros((REFITS, MOST_LAYERS)), np.zeros((REFITS, 3)))
+    still = Draws(np.zeros((REFITS, 3)), np.zeros((REFITS, MOST_LAYERS)), np.zeros((REFITS, 3)))
     whole = [(*job.base, *recipe, *job.then) for recipe in recipes]
     _, by_paint = predict_many(job.models, whole, job.task.ground, 0.0, still, job.clear)
     _, strips = predict_many(job.models, [[design] for design in designs], job.task.ground, 0.0, still)
@@ -89,7 +89,7 @@ def _designs(layers: list[Layer], shelf: Shelf) -> list[Layer]:
     return list(dict.fromkeys([*own, *usual]))
 
 
-def _noise(job: Job, design: Layer, ground: Body) -> FloatArray:
+def _noise(job: MatchProblem, design: Layer, ground: Body) -> FloatArray:
     """(3, 3) covariance of a swatch's reading given its paint: reading, what the model misses, brush."""
     usual, thicker = brushed(job.models, design, ground)
     axes = np.hypot(_READING * SIGMA_PER_RADIUS, MODEL_ERROR) / axis_weights(usual)

@@ -19,7 +19,7 @@ from colormatch.color.words import NOTHING, VISIBLE, describe_off
 from colormatch.match.advice import advise
 from colormatch.match.candidates import check_limits, is_easy, usable_paints
 from colormatch.match.finalists import finalists
-from colormatch.match.job import Job, Outcomes, Recipe
+from colormatch.match.problem import MatchProblem, Outcomes, Recipe
 from colormatch.records import Lab, Limits, Match, RankedWash, Shelf, Task
 from colormatch.wash.paint import PaintModel
 
@@ -56,17 +56,19 @@ def rank_washes(task: Task, shelf: Shelf, models: Mapping[str, PaintModel], limi
     started = time.perf_counter()
     check_limits(limits)
     names = usable_paints(shelf, models, limits)
-    job = Job.of(task, shelf, models, limits)
+    job = MatchProblem.of(task, shelf, models, limits)
     match = match_of(job, *finalists(job, names, limits), names, limits)
     return replace(match, seconds=time.perf_counter() - started)
 
 
-def match_of(job: Job, recipes: Iterable[Recipe], searched: int, names: Sequence[str], limits: Limits) -> Match:
+def match_of(
+    job: MatchProblem, recipes: Iterable[Recipe], searched: int, names: Sequence[str], limits: Limits
+) -> Match:
     """Rank the finalists of a job.
 
     Parameters
     ----------
-    job : Job
+    job : MatchProblem
     recipes : iterable of Recipe; the finalists
     searched : int; how many recipes they were chosen from
     names : sequence of str; the paints to choose from
@@ -87,7 +89,7 @@ def match_of(job: Job, recipes: Iterable[Recipe], searched: int, names: Sequence
     )
 
 
-def ranked(job: Job, outcomes: Outcomes) -> tuple[RankedWash, ...]:
+def ranked(job: MatchProblem, outcomes: Outcomes) -> tuple[RankedWash, ...]:
     """All recipes in order: group by group, the simpler first within a group."""
     washes: list[RankedWash] = []
     for number, group in enumerate(groups(outcomes), start=1):
@@ -140,7 +142,7 @@ def varied(washes: Sequence[RankedWash]) -> tuple[RankedWash, ...]:
     )
 
 
-def _spread_beside(job: Job, outcomes: Outcomes, place: int) -> float:
+def _spread_beside(job: MatchProblem, outcomes: Outcomes, place: int) -> float:
     """ΔE00 that holds nine in ten of how far a wash comes out from where it should, seen from the target.
 
     Small differences, each weighed where it arises (`axis_weights`), so that an error of both cancels.
@@ -150,7 +152,7 @@ def _spread_beside(job: Job, outcomes: Outcomes, place: int) -> float:
     return float(np.percentile(np.linalg.norm(washed - wanted, axis=-1), 90))
 
 
-def ranked_wash(job: Job, outcomes: Outcomes, place: int, rank: int, group: int) -> RankedWash:
+def ranked_wash(job: MatchProblem, outcomes: Outcomes, place: int, rank: int, group: int) -> RankedWash:
     """One recipe of a job, with what is expected of it."""
     recipe, differences = outcomes.recipes[place], outcomes.delta_e[place]
     low, high = np.percentile(differences, [5, 95])

@@ -7,7 +7,7 @@ without looking at most of them:
 
 1. First washes whose results look alike are put into groups, and groups into larger groups.
 2. A second wash over all of a group gives colors that lie in a box of XYZ: the layer algebra is monotone
-   (:meth:`colormatch.match.ending.Ending.xyz`), so the group's darkest and lightest spectra give the box's corners.
+   (:meth:`colormatch.match.finish.Ending.xyz`), so the group's darkest and lightest spectra give the box's corners.
 3. No color in the box can be nearer to the target than :func:`box_bound` says. Boxes that can't hold one of the best
    are left out; the others are opened, the most promising first.
 
@@ -42,7 +42,7 @@ from numpy.typing import NDArray
 
 from colormatch.color.difference import delta_e
 from colormatch.color.space import EPSILON, KAPPA, WHITE_XYZ
-from colormatch.match.ending import Ending
+from colormatch.match.finish import Ending
 from colormatch.records import FloatArray, Lab
 from colormatch.wash.film import Body, Film, lay
 
@@ -64,7 +64,7 @@ _BOXES, _PAIRS = 4096, 8192
 _FIRST_ROUND = 400
 
 
-class Found(NamedTuple):
+class Nearest(NamedTuple):
     """The nearest stacks, nearest first."""
 
     #: (k,) ΔE00 to the target.
@@ -160,7 +160,7 @@ class Stacks:
         coats: tuple[IntArray, IntArray] | None = None,
         most_coats: int | None = None,
         within: float = np.inf,
-    ) -> Found:
+    ) -> Nearest:
         """The nearest stacks to a target; the same as comparing all of them would give.
 
         Parameters
@@ -245,7 +245,7 @@ class Stacks:
         bodies = lay(_gather(self._upper32, upper), _gather(self._lower32, lower))
         return delta_e(self._ending32.lab(bodies).astype(np.float32), target)
 
-    def _settled(self, best: _Best, target: FloatArray) -> Found:
+    def _settled(self, best: _Best, target: FloatArray) -> Nearest:
         """In double precision: the order among those that single precision can't tell apart."""
         upper, lower = best.upper, best.lower
         exact: FloatArray = np.empty(len(upper))
@@ -256,7 +256,7 @@ class Stacks:
         order = np.lexsort((upper, lower, exact))
         _, first = np.unique(best.label(upper, lower)[order], return_index=True)
         order = order[np.sort(first)][: best.count]
-        return Found(exact[order], lower[order], upper[order], best.computed)
+        return Nearest(exact[order], lower[order], upper[order], best.computed)
 
 
 class _Boxes(NamedTuple):

@@ -11,7 +11,7 @@ import numpy as np
 from colormatch.errors import BadInput
 from colormatch.match.candidates import check_limits, usable_paints
 from colormatch.match.finalists import finalists
-from colormatch.match.job import Job, Recipe
+from colormatch.match.problem import MatchProblem, Recipe
 from colormatch.match.rank import match_of, ranked_wash, varied
 from colormatch.records import Limits, Match, RankedWash, Shelf, Task
 from colormatch.wash.paint import PaintModel
@@ -73,7 +73,7 @@ def rank_for_all(
         raise BadInput(f"'{judge_by}' is no way to judge a wash for all spots.", "Choose worst or mean.")
     check_limits(limits)
     names = usable_paints(shelf, models, limits)
-    jobs = [Job.of(spot, shelf, models, limits) for spot in spots]
+    jobs = [MatchProblem.of(spot, shelf, models, limits) for spot in spots]
     found = [finalists(job, names, limits) for job in jobs]
     each = [match_of(job, some, searched, names, limits) for job, (some, searched) in zip(jobs, found, strict=True)]
     recipes: tuple[Recipe, ...] = tuple(dict.fromkeys(recipe for some, _ in found for recipe in some))
@@ -114,5 +114,5 @@ def rank_grain_lines(
     check_limits(limits)
     names = usable_paints(shelf, models, limits)
     touch = replace(limits, coats=1, layers=1, mix=1)
-    job = Job.of(task, shelf, models, touch, base=field)
+    job = MatchProblem.of(task, shelf, models, touch, base=field)
     return match_of(job, *finalists(job, names, touch, WEAKEST_LINE), names, touch)

@@ -35,7 +35,7 @@ _SECONDS = {"s": 1, "m": _MINUTE, "h": _HOUR, "d": 24 * _HOUR}
 
 
 @dataclass(frozen=True)
-class Step:
+class BenchStep:
     """One step at the bench."""
 
     #: What to do.
@@ -129,7 +129,7 @@ def schedule(
     *,
     then: Sequence[Layer] = (),
     clear_coat: str = "",
-) -> tuple[Step, ...]:
+) -> tuple[BenchStep, ...]:
     """Steps from stirring to the last coat.
 
     Parameters
@@ -147,24 +147,26 @@ def schedule(
     times, shelf = times or Times(), paints or {}
     waits = [_waits(layer, shelf, times) for layer in layers]
     steps = [
-        Step("Make sure the surface is dry, scuffed with 300 grit or finer if it is sealed, and free of dust.", 0),
-        Step("Stir the paint, measure and mix the batch; stir it again before each coat.", STIR_S),
-        Step("Paint a test strip on an offcut or a hidden spot in the same state; wipe it like the real one.", STRIP_S),
-        Step(
+        BenchStep("Make sure the surface is dry, scuffed with 300 grit or finer if it is sealed, and free of dust.", 0),
+        BenchStep("Stir the paint, measure and mix the batch; stir it again before each coat.", STIR_S),
+        BenchStep(
+            "Paint a test strip on an offcut or a hidden spot in the same state; wipe it like the real one.", STRIP_S
+        ),
+        BenchStep(
             "Let the test strip dry before you judge it: wet paint looks lighter or darker than dry.", waits[0][1], True
         ),
     ]
     for number, (layer, own) in enumerate(zip(layers, waits, strict=True), 1):
         steps += _coats(layer, own, f", wash {number}" if len(layers) > 1 else "")
-    steps.append(Step("Look at it dry, in daylight and under a lamp, before anything goes over it.", 0))
+    steps.append(BenchStep("Look at it dry, in daylight and under a lamp, before anything goes over it.", 0))
     for layer in then:
         steps += _coats(layer, _waits(layer, shelf, times), ", over the whole piece")
     if clear_coat:
         coats = CLEAR_COATS if times.clear_coats is None else times.clear_coats
         wait = CLEAR_DRIES_S if times.clear_dries is None else times.clear_dries
         for coat in range(1, coats + 1):
-            steps.append(Step(f"Lay a thin coat of {clear_coat} ({coat} of {coats}).", BRUSH_S))
-            steps.append(Step("Let it dry.", wait, True))
+            steps.append(BenchStep(f"Lay a thin coat of {clear_coat} ({coat} of {coats}).", BRUSH_S))
+            steps.append(BenchStep("Let it dry.", wait, True))
     return tuple(steps)
 
 
@@ -174,20 +176,20 @@ def _waits(layer: Layer, shelf: Mapping[str, Paint], times: Times) -> tuple[int,
     return stands if times.stands is None else times.stands, dries if times.dries is None else times.dries
 
 
-def _coats(layer: Layer, waits: tuple[int, int], where: str) -> list[Step]:
+def _coats(layer: Layer, waits: tuple[int, int], where: str) -> list[BenchStep]:
     name = " + ".join(part.called for part in layer.paints)
     stands, dries = waits
     steps = []
     for coat in range(1, layer.coats + 1):
         steps += [
-            Step(f"Brush {name} on thinly along the grain (coat {coat} of {layer.coats}{where}).", BRUSH_S),
-            Step("Let it stand before wiping.", stands, True),
-            Step("Wipe back along the grain with a damp rag.", BRUSH_S),
-            Step("Let it dry.", dries, True),
+            BenchStep(f"Brush {name} on thinly along the grain (coat {coat} of {layer.coats}{where}).", BRUSH_S),
+            BenchStep("Let it stand before wiping.", stands, True),
+            BenchStep("Wipe back along the grain with a damp rag.", BRUSH_S),
+            BenchStep("Let it dry.", dries, True),
         ]
     return steps
 
 
-def time_left(steps: Sequence[Step], done: int = 0) -> int:
+def time_left(steps: Sequence[BenchStep], done: int = 0) -> int:
     """Seconds from the step of that number, counted from 0, to the end of the last."""
     return sum(step.seconds for step in steps[done:])

@@ -57,7 +57,7 @@ def chart(held_out_errors: FloatArray) -> Accuracy:
 _CHIPS_LEAVE = {1: 0.8, 2: 0.58, 3: 0.56, 4: 0.51}
 
 
-def with_chips(base: Accuracy, chips: int, settled: float) -> Accuracy:
+def accuracy_with_chips(base: Accuracy, chips: int, settled: float) -> Accuracy:
     """Of a correction that shop chips made better; the difference within one photo hardly gains.
 
     ``settled`` is the chips' own uncertainty, ΔE00, 90 % radius: chips that were settled in one photo share it.

@@ -94,5 +94,5 @@ def with_chips(
     coefficients = np.linalg.solve(terms.T @ terms + _RIDGE, terms.T @ wanted)
     words = "shift from one shop chip" if len(chips) == 1 else f"shift from {len(chips)} shop chips"
     doubt = max(chip.uncertainty for chip in settled)
-    trust = accuracy.with_chips(correction.accuracy, len(chips), doubt)
+    trust = accuracy.accuracy_with_chips(correction.accuracy, len(chips), doubt)
     return correction.then(LabShift(coefficients), words, trust, in_lab=True)

@@ -13,7 +13,7 @@ import numpy as np
 from colormatch.errors import BadInput, CardNotFound
 from colormatch.records import BoolArray, Flag, FlagCode, FloatArray
 from colormatch.reference import accuracy
-from colormatch.reference.correction import Correction, Step, balance, check_not_black, mean_color
+from colormatch.reference.correction import Correction, CorrectionStep, balance, check_not_black, mean_color
 from colormatch.reference.tone import LEAST_LIGHT, fit_tone, usable
 
 #: Reflectances of white, gray and black of the usual card (common practice, no source).
@@ -140,7 +140,7 @@ def three_step_correction(
     steps = np.asarray(step_linear_rgb, dtype=float)
     check_not_black(mean_color(steps))
     keep = usable(steps)
-    first: tuple[Step, ...] = ()
+    first: tuple[CorrectionStep, ...] = ()
     if to_srgb is not None:
         # As bright as it is: what follows gives it its level.
         first = (balance(steps[1], np.full(3, steps[1].mean()), to_srgb),)

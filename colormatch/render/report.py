@@ -13,7 +13,7 @@ from colormatch.color.space import hex_from_lab, in_gamut
 from colormatch.color.words import verdict
 from colormatch.mixing.amounts import Amounts
 from colormatch.mixing.measures import Practice
-from colormatch.mixing.schedule import Step, format_time, time_left
+from colormatch.mixing.schedule import BenchStep, format_time, time_left
 from colormatch.records import Lab, Match, RankedWash, Reading
 from colormatch.render.label import LABEL_STYLE, SEALED, Label, label_html
 from colormatch.wash.ratio import format_layers
@@ -71,7 +71,7 @@ class Report:
     practice: Practice | None = None
     #: Of what is painted, cm²; None where a batch was asked for.
     area_cm2: float | None = None
-    steps: Sequence[Step] = ()
+    steps: Sequence[BenchStep] = ()
     cautions: Sequence[str] = ()
     #: Each check of the dried repair: when and of what, and what was seen.
     checks: Sequence[tuple[str, str]] = ()
@@ -170,7 +170,7 @@ def _checks(checks: Sequence[tuple[str, str]]) -> str:
     return f"<section><h2>Checked when dry</h2><ul>{items}</ul></section>"
 
 
-def _steps(steps: Sequence[Step]) -> str:
+def _steps(steps: Sequence[BenchStep]) -> str:
     if not steps:
         return ""
     items = "".join(

@@ -15,9 +15,10 @@ import numpy as np
 from colormatch.color.space import RGB_TO_XYZ
 from colormatch.image.photo import DecodedPhoto
 from colormatch.records import Flag, FloatArray, Region
+from colormatch.reference.correction import mean_color
 from colormatch.reference.light import two_lamps
 from colormatch.reference.tone import LEAST_LIGHT
-from colormatch.sampling.surroundings import mean_color, some_pixels
+from colormatch.sampling.surroundings import some_pixels
 
 #: Pixels of a quarter of a patch below which it says nothing. Our choice.
 _FEWEST = 20

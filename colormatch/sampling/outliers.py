@@ -14,9 +14,10 @@ import numpy as np
 from colormatch.color.difference import delta_e
 from colormatch.image.photo import DecodedPhoto
 from colormatch.records import Flag, FlagCode, FloatArray, Region, RegionKind, Sample
+from colormatch.reference.correction import mean_color
 from colormatch.reference.tone import LEAST_LIGHT
 from colormatch.sampling.sample import ToLab
-from colormatch.sampling.surroundings import ends, log_luminance, mean_color, middle_color, rim, some_pixels, spread
+from colormatch.sampling.surroundings import ends, log_luminance, middle_color, rim, some_pixels, spread
 
 #: Difference from the mean of the others from which one of three patches or more is named: ΔE00; times how far the
 #: others lie from their mean, of which three evenly spaced ones make 3; times the random part of the others. Set by

@@ -216,13 +216,6 @@ def middle_color(linear_rgb: FloatArray) -> FloatArray:
     return color
 
 
-def mean_color(linear_rgb: FloatArray) -> FloatArray:
-    """(3,) mean of (n, 3) colors, summed in double precision; far faster than NumPy's along that axis."""
-    import cv2
-
-    return np.array(cv2.mean(linear_rgb[None])[:3])
-
-
 def spread(linear_rgb: FloatArray) -> float:
     """From the dark end to the light end of (n, 3) pixels, natural log of luminance."""
     dark, light = ends(linear_rgb)

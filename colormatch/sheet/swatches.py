@@ -73,14 +73,14 @@ def swatches_of(
     for reading in board.cells:
         if reading.painted:
             ratio, coats = parse_column(reading.cell.column)
-            wash = Wash(reading.cell.row, ratio, coats, ground, state, taken)
+            wash = PaintedPatch(reading.cell.row, ratio, coats, ground, state, taken)
             swatch = swatch_of(wash, board.ground.lab, reading.sample, photo, reading.region)
             proposals.append(Proposal(swatch, reading))
     return proposals
 
 
 @dataclass(frozen=True)
-class Wash:
+class PaintedPatch:
     """What was painted, as the person says it."""
 
     paint: str
@@ -93,12 +93,14 @@ class Wash:
     taken: str = ""
 
 
-def swatch_of(wash: Wash, ground_lab: Lab, sample: Sample, photo: str = "", region: Region | None = None) -> Swatch:
+def swatch_of(
+    wash: PaintedPatch, ground_lab: Lab, sample: Sample, photo: str = "", region: Region | None = None
+) -> Swatch:
     """A swatch from what was painted and what was read.
 
     Parameters
     ----------
-    wash : Wash
+    wash : PaintedPatch
     ground_lab : Lab
         Of the bare ground.
     sample : Sample

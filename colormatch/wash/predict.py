@@ -1,6 +1,6 @@
 """What a recipe dries to, with everything that is uncertain about it.
 
-All that chance decides is drawn once (:class:`Chances`) and shared by all candidates. So two recipes differ by what
+All that chance decides is drawn once (:class:`Draws`) and shared by all candidates. So two recipes differ by what
 they are, not by luck, and what they have in common cancels out in their difference.
 """
 
@@ -29,8 +29,8 @@ _CHUNK = 32
 
 
 @dataclass(frozen=True, eq=False)
-class Chances:
-    """One throw of the dice for a whole ranking; every array holds standard normal numbers."""
+class Draws:
+    """Common random numbers: standard normal draws shared by every candidate of a ranking."""
 
     #: (m, 3) error of the ground's reading.
     ground: FloatArray
@@ -40,9 +40,9 @@ class Chances:
     model: FloatArray
 
 
-def draw_chances(rng: np.random.Generator, draws: int = DRAWS) -> Chances:
-    """Throw the dice; ``draws`` is best a multiple of 30."""
-    return Chances(
+def draw_normals(rng: np.random.Generator, draws: int = DRAWS) -> Draws:
+    """Draw them; ``draws`` is best a multiple of 30, so that each refit of a paint is used equally often."""
+    return Draws(
         rng.standard_normal((draws, 3)), rng.standard_normal((draws, MOST_LAYERS)), rng.standard_normal((draws, 3))
     )
 
@@ -52,7 +52,7 @@ def predict(
     layers: Sequence[Layer],
     ground: Lab,
     ground_uncertainty: float,
-    chances: Chances,
+    chances: Draws,
     clear: ClearCoat | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """:func:`predict_many` for one recipe: lab (3,) and draws (m, 3)."""
@@ -65,7 +65,7 @@ def predict_many(
     recipes: Sequence[Sequence[Layer]],
     ground: Lab,
     ground_uncertainty: float,
-    chances: Chances,
+    chances: Draws,
     clear: ClearCoat | None = None,
     painted: Sequence[Layer] = (),
 ) -> tuple[FloatArray, FloatArray]:
@@ -79,7 +79,7 @@ def predict_many(
     ground : Lab
         In the state in which it will be painted.
     ground_uncertainty : float; ΔE00, 90 % radius
-    chances : Chances
+    chances : Draws
     clear : ClearCoat, optional
         Goes over everything.
     painted : sequence of Layer

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from app import cache
-from app.repair.dried import REPAIR, STRIPS, Dried, DriedPhoto, Kept, Wash, document, dried_from
+from app.repair.dried import REPAIR, STRIPS, Dried, DriedPhoto, Kept, PaintedWash, document, dried_from
 from colormatch.errors import CardNotFound
 from colormatch.library import SavedRepair
 from colormatch.library.starter import example as shipped
@@ -149,7 +149,7 @@ def strips(library, **more) -> None:
         regions=(*found, *sound[:3], *painted),
         searched=True,
     )
-    checked = Dried(STRIPS, (photo, *more.get("photos", ())), strip=Wash("Brown Glaze", "1:3", 1))
+    checked = Dried(STRIPS, (photo, *more.get("photos", ())), strip=PaintedWash("Brown Glaze", "1:3", 1))
     saved["check"] = document(checked)
     library.save_repair(SavedRepair("strips", json.dumps(saved), photos=(saved["photo"], photo.photo)), 1)
 
@@ -177,7 +177,7 @@ def test_what_is_held_survives_the_library():
         (DriedPhoto(REPAIR, 2, photo="ab", stamp=7, regions=(Region(RegionKind.REPAIR, corners),), searched=True),),
         SurfaceState.SEALED,
         True,
-        Wash("Ochre", "1:3", 2),
+        PaintedWash("Ochre", "1:3", 2),
         kept=(Kept(4, "Repair"),),
     )
     assert dried_from(json.loads(json.dumps(document(checked)))) == checked

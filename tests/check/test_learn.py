@@ -283,9 +283,9 @@ def test_a_kept_swatch_brings_the_next_prediction_nearer_to_the_truth(workshop: 
 
 def _given(swatches, ground: Lab):
     from colormatch.wash.paint import fit_paint
-    from colormatch.wash.predict import draw_chances, predict
+    from colormatch.wash.predict import draw_normals, predict
 
-    chances = draw_chances(np.random.default_rng(1))
+    chances = draw_normals(np.random.default_rng(1))
     return predict({"Raw Umber": fit_paint(swatches)}, [layer("Raw Umber", 0.25)], ground, 0.0, chances)[0]
 
 

@@ -129,13 +129,13 @@ def _opened(content: bytes) -> Any:
 
 def _document() -> bytes:
     from app.repair.open_repair import OpenRepair, document_of
-    from app.repair.work import Recipe
+    from app.repair.work import PickedRecipe
     from colormatch.library.starter import example
     from colormatch.records import Lab, Layer, Part, RankedWash
 
     layer = Layer((Part("Umber"),), 0.25, 1)
     wash = RankedWash(1, (layer,), Lab(50, 9, 25), 2.0, 1.0, 4.0, "measured", 2, 1, "too dark")
-    recipe = Recipe(wash, Lab(50, 9, 25), Lab(70, 5, 20), "key", "2026-11-25")
+    recipe = PickedRecipe(wash, Lab(50, 9, 25), Lab(70, 5, 20), "key", "2026-11-25")
     return json.dumps(document_of(OpenRepair(photo="0" * 64, regions=example().regions, recipe=recipe))).encode()
 
 

@@ -16,10 +16,10 @@ from colormatch.image.file import bytes_of
 from colormatch.image.photo import open_photo
 from colormatch.instrument.measurements import read_measurements
 from colormatch.library import Library
+from colormatch.library.csv_rows import read_rows
 from colormatch.library.limits import MAX_COLUMNS
 from colormatch.library.merge import import_exchange
 from colormatch.library.rescue import restore
-from colormatch.library.sheet import read_sheet
 from colormatch.records import Paint
 from colormatch.reference.chart_values import read_chart_file
 from tests.hostile import bombs
@@ -168,20 +168,20 @@ def test_an_over_long_path_is_told(tmp_path):
 
 def test_a_sheet_of_too_many_columns():
     head = ",".join(["name", *(f"column {number}" for number in range(40_000))])
-    records, problems = read_sheet(Paint, "paints.csv", f"{head}\n".encode())
+    records, problems = read_rows(Paint, "paints.csv", f"{head}\n".encode())
     assert (records, [problem.what for problem in problems]) == ([], [f"it has more than {MAX_COLUMNS:,} columns"])
 
 
 def test_a_sheet_of_many_columns_is_read():
     names = [f"column {number}" for number in range(MAX_COLUMNS - 1)]
     text = f"{','.join(['name', *names])}\n{','.join(['Umber', *names])}\n"
-    records, problems = read_sheet(Paint, "paints.csv", text.encode())
+    records, problems = read_rows(Paint, "paints.csv", text.encode())
     assert (len(records[0].record.extra), problems) == (MAX_COLUMNS - 1, [])
 
 
 def test_a_sheet_of_too_many_cells(monkeypatch):
     monkeypatch.setattr("colormatch.library.limits.MAX_CELLS", 10)
     text = "name,a,b\n" + "".join(f"paint {number},1,2\n" for number in range(6))
-    _, problems = read_sheet(Paint, "paints.csv", text.encode())
+    _, problems = read_rows(Paint, "paints.csv", text.encode())
     assert [(problem.line, problem.what) for problem in problems] == [(7, "the sheet has more than 10 cells in "
                                                                           "columns of its own")]  # fmt: skip

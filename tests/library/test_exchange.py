@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from colormatch.errors import BadInput
 from colormatch.library import Library, SavedRepair
+from colormatch.library.csv_rows import escaped, restored
 from colormatch.library.exchange import read_exchange
 from colormatch.library.export import export_exchange
 from colormatch.library.merge import Conflicts, import_exchange
 from colormatch.library.sharing.names import record_renamed, repair_renamed
-from colormatch.library.sheet import escaped, restored
 from colormatch.library.starter import install_starter, starter_shelf
 from colormatch.library.verify import verify
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch

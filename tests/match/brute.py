@@ -3,7 +3,7 @@
 import numpy as np
 
 from colormatch.color.difference import delta_e
-from colormatch.match.ending import Ending
+from colormatch.match.finish import Ending
 from colormatch.records import FloatArray
 from colormatch.wash.film import Body, Film, lay
 

@@ -9,13 +9,13 @@ from coloraide import Color
 from colormatch.match.advice import _sensitivity, advise
 from colormatch.match.doubts import shelf_doubts
 from colormatch.match.finalists import finalists
-from colormatch.match.job import Job
 from colormatch.match.next_swatch import next_swatch
+from colormatch.match.problem import MatchProblem
 from colormatch.match.rank import rank_washes, ranked
 from colormatch.match.spots import rank_for_all, rank_grain_lines
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
 from colormatch.wash.paint import fit_paint
-from colormatch.wash.predict import draw_chances, predict
+from colormatch.wash.predict import draw_normals, predict
 from tests.fitted import fit_paints
 
 SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
@@ -100,7 +100,7 @@ def test_a_next_swatch_helps_where_little_is_known(shelf, models):
     guessed = fit_paints(little.swatches)
 
     def gain(some, fits):
-        job = Job.of(Task(SOUND, DAMAGE, 0.5, 0.5), some, fits, Limits())
+        job = MatchProblem.of(Task(SOUND, DAMAGE, 0.5, 0.5), some, fits, Limits())
         outcomes = job.outcomes(finalists(job, sorted(fits), Limits())[0])
         found = next_swatch(job, outcomes)
         assert found is not None
@@ -125,7 +125,7 @@ def test_doubts_about_swatches(shelf, models):
 
 
 def test_ties_are_called_ties(shelf, models):
-    job = Job.of(Task(SOUND, DAMAGE, 3.0, 3.0), shelf, models, Limits(mix=2))
+    job = MatchProblem.of(Task(SOUND, DAMAGE, 3.0, 3.0), shelf, models, Limits(mix=2))
     recipes, _ = finalists(job, sorted(models), Limits(mix=2))
     outcomes = job.outcomes(recipes)
     washes = ranked(job, outcomes)
@@ -160,16 +160,16 @@ def test_grain_lines_take_a_stronger_wash_over_the_field(shelf, models):
     untouched = next((w for w in found.washes if not w.layers), None)
     if untouched:
         # Without a touch the line is the washed field.
-        job = Job.of(Task(SOUND, DAMAGE, 1, 1), shelf, models, Limits())
+        job = MatchProblem.of(Task(SOUND, DAMAGE, 1, 1), shelf, models, Limits())
         assert abs(untouched.lab.L - job.outcomes([field]).lab[0, 0]) < 0.5
 
 
 def test_more_water_is_more_water(shelf, models):
     """15 % more water makes 1:3 into 1:3.45 by the arithmetic of parts; CIEDE2000 by coloraide."""
     task, recipe = Task(Lab(30, 1, 1), DAMAGE), (Layer((Part("Carbon Black"),), 0.25, 3),)
-    said = _sensitivity(Job.of(task, shelf, models, Limits()), recipe)
+    said = _sensitivity(MatchProblem.of(task, shelf, models, Limits()), recipe)
     stated = float(re.search(r"15% more or less water moves the color by about ([\d.]+) ΔE", said)[1])
-    chances = draw_chances(np.random.default_rng(0))
+    chances = draw_normals(np.random.default_rng(0))
 
     def dried(water: float) -> Color:
         layer = replace(recipe[0], paint_fraction=1 / (1 + water))

@@ -21,7 +21,7 @@ from colormatch.match.candidates import (
     usable_paints,
 )
 from colormatch.match.finalists import finalists
-from colormatch.match.job import Job
+from colormatch.match.problem import MatchProblem
 from colormatch.match.rank import rank_washes
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
 from colormatch.wash.ratio import ROUNDING
@@ -101,7 +101,7 @@ def test_a_wash_on_the_damage_without_a_swatch_is_told(shelf, models):
 
 def test_mixes_below_a_glaze(shelf, models):
     limits = Limits(layers=2, mix=2, paints=("Ochre", "Raw Umber", "Brown Glaze"))
-    job = Job.of(TASK, shelf, models, limits)
+    job = MatchProblem.of(TASK, shelf, models, limits)
     recipes, searched = finalists(job, limits.paints, limits)
     mixed_below = [r for r in recipes if len(r) == 2 and len(r[0].paints) == 2]
     assert mixed_below
@@ -118,7 +118,7 @@ def test_mixes_below_a_glaze(shelf, models):
 def test_of_a_large_shelf_the_paints_of_the_nearest_stacks_are_mixed_below_a_glaze(shelf, models, monkeypatch):
     limits = Limits(layers=2, mix=2)
     monkeypatch.setattr(near, "_MOST_STACKS", 1_000_000)
-    job = Job.of(TASK, shelf, models, limits)
+    job = MatchProblem.of(TASK, shelf, models, limits)
     recipes, _ = finalists(job, sorted(models), limits)
     plain = next(r for r in recipes if len(r) == 2)
     used = {p.paint for r in recipes if len(r) == 2 and len(r[0].paints) == 2 for layer in r for p in layer.paints}

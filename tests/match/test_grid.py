@@ -5,7 +5,7 @@ import pytest
 from coloraide import Color
 
 from colormatch.match.grid import wash_grid
-from colormatch.match.job import Job
+from colormatch.match.problem import MatchProblem
 from colormatch.records import Lab, Limits, Shelf, Task
 from tests.fitted import fit_paints
 
@@ -13,7 +13,9 @@ LIGHT_WOOD = Lab(78.0, 5.0, 21.0)
 
 
 def grid_of(shelf, models, ground, uncertainty=0.0, paint="Burnt Umber"):
-    return wash_grid(Job.of(Task(ground, ground, ground_uncertainty=uncertainty), shelf, models, Limits()), paint)
+    return wash_grid(
+        MatchProblem.of(Task(ground, ground, ground_uncertainty=uncertainty), shelf, models, Limits()), paint
+    )
 
 
 @pytest.fixture(scope="module")

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from colormatch.color.difference import delta_e
 from colormatch.errors import BadInput, NothingToRank, PaintError
 from colormatch.match.candidates import RATIOS
-from colormatch.match.job import Job, Outcomes
+from colormatch.match.problem import MatchProblem, Outcomes
 from colormatch.match.rank import groups, rank_washes
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
-from colormatch.wash.predict import draw_chances, predict
+from colormatch.wash.predict import draw_normals, predict
 from tests.fitted import fit_paints
 from tests.scenes import demo, woods
 from tests.scenes import paints as simulated
@@ -58,7 +58,7 @@ def test_the_seed_decides(shelf, models):
 @given(st.sampled_from(["Raw Umber", "Burnt Umber", "Ochre", "Cream"]), st.sampled_from(RATIOS), st.integers(1, 2))
 def test_a_wash_that_gives_the_target_is_in_the_first_group(shelf, models, paint, ratio, coats):
     layer = Layer((Part(paint),), ratio[0] / sum(ratio), coats)
-    wanted, _ = predict(models, [layer], DAMAGE, 0.0, draw_chances(np.random.default_rng(0)))
+    wanted, _ = predict(models, [layer], DAMAGE, 0.0, draw_normals(np.random.default_rng(0)))
     found = rank(shelf, models, lab(wanted), radius=0.0)
     first = [wash for wash in found.washes if wash.group == 1]
     if any(wash.layers == () for wash in first):  # so thin that nothing need be done
@@ -73,7 +73,7 @@ def test_without_any_doubt_the_exact_wash_is_first(shelf, models):
     """All errors taken away, the expected difference of the wash that gives the target is zero."""
     still = {name: replace(model, draws=np.tile(model.theta, (30, 1))) for name, model in models.items()}
     layer = Layer((Part("Raw Umber"),), 0.25, 1)
-    job = Job.of(Task(SOUND, DAMAGE), shelf, still, Limits())
+    job = MatchProblem.of(Task(SOUND, DAMAGE), shelf, still, Limits())
     zero = replace(
         job.chances, ground=job.chances.ground * 0, thickness=job.chances.thickness * 0, model=job.chances.model * 0
     )
@@ -148,7 +148,7 @@ def test_swatches_of_just_this_wash_lower_the_error(shelf, models):
     for _ in range(6):
         wood = woods.wood(1.3 + rng.normal(0, 0.1), 105 + rng.normal(0, 6), 0.05, 1.5)
         ground = lab(reflectance_to_lab(simulated.washed_board(wood)))
-        job = Job.of(Task(SOUND, ground, 1.0, 0.5), shelf, models, Limits())
+        job = MatchProblem.of(Task(SOUND, ground, 1.0, 0.5), shelf, models, Limits())
         recipes = [(Layer((Part(s.paint),), s.paint_fraction, s.coats),) for s in shelf.swatches]
         recipes = [recipe for recipe in dict.fromkeys(recipes) if job.measured(recipe)]
         for recipe, predicted in zip(recipes, job.outcomes(recipes).lab, strict=True):
@@ -165,7 +165,7 @@ def test_a_swatch_draws_the_prediction_toward_itself(shelf, models):
     swatch = next(s for s in shelf.of("Raw Umber") if (s.water_parts, s.coats, s.ground) == (3, 1, "light wood"))
     off = replace(swatch, lab=Lab(swatch.lab.L + 3, swatch.lab.a, swatch.lab.b), uncertainty=0.1)
     odd = Shelf(shelf.paints, (off,))
-    job = Job.of(Task(SOUND, swatch.ground_lab), odd, models, Limits())
+    job = MatchProblem.of(Task(SOUND, swatch.ground_lab), odd, models, Limits())
     recipe = (Layer((Part("Raw Umber"),), 0.25, 1),)
     once = job.learned(recipe)
     again = tuple(replace(off, lab=off.lab._replace(b=off.lab.b + i / 1e6)) for i in range(50))
@@ -265,7 +265,7 @@ def test_a_finish_that_leaves_no_trace_changes_nothing_that_is_expected(shelf, m
     wash = (Layer((Part("Cream"),), 1.0, 40),)  # hides what is below: only what the model misses of it is left
     trace = Layer((Part("Cream"),), 1e-9)
     plain, finished = (
-        Job.of(Task(SOUND, DAMAGE, 0.5, 0.5), shelf, models, Limits(then=then)) for then in ((), (trace,))
+        MatchProblem.of(Task(SOUND, DAMAGE, 0.5, 0.5), shelf, models, Limits(then=then)) for then in ((), (trace,))
     )
     np.testing.assert_allclose(finished.finished, plain.finished, atol=1e-3)
     np.testing.assert_allclose(finished.finished_draws, plain.finished_draws, atol=0.02)
@@ -275,7 +275,7 @@ def test_a_finish_that_leaves_no_trace_changes_nothing_that_is_expected(shelf, m
 def test_one_brush_goes_over_both_so_its_luck_cancels(shelf, models):
     """Sound and damaged wood of one color under the same finish come out alike but for what the model misses."""
     finish = (Layer((Part("Brown Glaze"),), 0.8, 1),)
-    job = Job.of(Task(DAMAGE, DAMAGE), shelf, models, Limits(then=finish))
+    job = MatchProblem.of(Task(DAMAGE, DAMAGE), shelf, models, Limits(then=finish))
     still = replace(job, chances=replace(job.chances, model=np.zeros_like(job.chances.model)))
     np.testing.assert_allclose(still.outcomes([()]).delta_e, 0, atol=1e-6)
     # A trace of a wash below it takes none of that luck.

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from colormatch.color.difference import delta_e
 from colormatch.color.space import WHITE_XYZ, lab_from_xyz, xyz_from_lab
-from colormatch.match.ending import Ending
+from colormatch.match.finish import Ending
 from colormatch.match.search import Stacks, box_bound
 from colormatch.wash.clear import ClearCoat
 from colormatch.wash.film import Body, Film, lay

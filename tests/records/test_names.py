@@ -10,7 +10,7 @@ from colormatch.errors import NothingToRank
 from colormatch.library import Library
 from colormatch.match.candidates import usable_paints
 from colormatch.records import ClearCoatPair, Ground, Lab, Layer, Limits, Paint, Part, Shelf, name_key, named
-from colormatch.workshop import ground_named, paint_named, spelled_as_on_the_tins
+from colormatch.workshop import ground_named, paint_named, resolve_paint_names
 
 #: As it stands on the tin, and as a keyboard that takes letters apart and a hurried hand write it.
 TIN, TYPED = "Crème Straße", unicodedata.normalize("NFD", " CRÈME  strasse")
@@ -38,7 +38,7 @@ def test_wherever_a_name_is_given(tmp_path) -> None:
     shelf = Shelf((Paint(TIN),), (), (ClearCoatPair(TIN, color, color),))
     assert paint_named(shelf, TYPED).name == TIN
     limits = Limits(paints=(TYPED,), then=(Layer((Part(TYPED),), 0.5),), clear=TYPED)
-    spelled = spelled_as_on_the_tins(limits, shelf)
+    spelled = resolve_paint_names(limits, shelf)
     assert (spelled.paints, spelled.then[0].paints[0].paint, spelled.clear) == ((TIN,), TIN, TIN)
     with pytest.raises(NothingToRank):  # it is on the shelf, and has no swatch
         usable_paints(shelf, {}, Limits(paints=(TYPED,)))

@@ -7,7 +7,7 @@ import pytest
 
 from colormatch.color.difference import delta_e
 from colormatch.library.starter import starter_shelf
-from colormatch.match.ending import Ending
+from colormatch.match.finish import Ending
 from colormatch.match.rank import rank_washes
 from colormatch.match.search import Stacks
 from colormatch.records import Lab, Limits, Task

@@ -8,7 +8,7 @@ import pytest
 
 from colormatch.records import Lab, Layer, Paint, Part, Shelf
 from colormatch.wash.paint import fit_paint
-from colormatch.wash.predict import draw_chances, predict_many
+from colormatch.wash.predict import draw_normals, predict_many
 from colormatch.workshop import fitted_models
 from tests.fitted import fit_paints
 from tests.scenes.large_shelf import large_shelf
@@ -59,5 +59,5 @@ def test_two_hundred_finalists(benchmark) -> None:
     """120 draws each."""
     model = fit_paint(study.swatches_of("Ochre", study.FOURTEEN, study.Trial(), np.random.default_rng(0)))
     recipes = [[Layer((Part("Ochre"),), d, n)] for d in np.linspace(0.05, 1, 67) for n in (1, 2, 3)]
-    chances = draw_chances(np.random.default_rng(0))
+    chances = draw_normals(np.random.default_rng(0))
     benchmark.pedantic(lambda: predict_many({"Ochre": model}, recipes, Lab(60, 9, 25), 1.0, chances), rounds=3)

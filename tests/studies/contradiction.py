@@ -15,7 +15,7 @@ import numpy as np
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.records import Lab, Swatch
 from colormatch.wash import paint as fit
-from colormatch.wash.predict import draw_chances, predict_many
+from colormatch.wash.predict import draw_normals, predict_many
 from tests.scenes import paints as truth
 from tests.scenes.spectra import reflectance_to_lab
 from tests.studies.wash import SWATCH_SETS, Trial, layer, reading, single_washes, swatches_of, unseen_woods
@@ -57,7 +57,7 @@ def coverage(
             for wood in unseen_woods()[:WOODS]:
                 washes = [truth.Wash(paint, d, n).scattered(rng) for d, n in single_washes()]
                 lab = reflectance_to_lab(np.array([truth.dried(wood, [wash]) for wash in washes]))
-                ground, chances = reading(wood, trial, rng), draw_chances(rng, 60)
+                ground, chances = reading(wood, trial, rng), draw_normals(rng, 60)
                 best, draws = predict_many({name: model}, recipes, ground, trial.radius(ground), chances)
                 radius = np.percentile(np.asarray(delta_e(draws, best[:, None])), 90, axis=1)
                 inside.append(np.asarray(delta_e(best, lab)) <= radius)

@@ -58,7 +58,7 @@ MUTATIONS = (
     ),
     Mutation(
         "what the model misses of a finish counts against what it misses of a wash",
-        "colormatch.match.job",
+        "colormatch.match.problem",
         "replace(chances, ground=error, model=np.zeros_like(chances.model))",
         "replace(chances, ground=error)",
         "tests.match.test_rank",

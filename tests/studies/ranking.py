@@ -14,7 +14,7 @@ import numpy as np
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.match.candidates import usable_paints
 from colormatch.match.finalists import finalists
-from colormatch.match.job import Job, Recipe
+from colormatch.match.problem import MatchProblem, Recipe
 from colormatch.match.rank import ranked
 from colormatch.records import SIGMA_PER_RADIUS, Lab, Limits, Paint, Shelf, Task
 from tests.fitted import fit_paints
@@ -62,7 +62,7 @@ def one(bench: Bench, rng: np.random.Generator) -> list[tuple[float, ...]] | Non
     shared = rng.standard_normal(3)
     read = [misread(lab, rng.standard_normal(3), shared) for lab in (target, ground)]
     limits = Limits()
-    job = Job.of(Task(*read, OWN, OWN, SHARED), bench.shelf, bench.models, limits)
+    job = MatchProblem.of(Task(*read, OWN, OWN, SHARED), bench.shelf, bench.models, limits)
     recipes, _ = finalists(job, usable_paints(bench.shelf, bench.models, limits), limits)
     outcomes = job.outcomes(recipes)
     washes = ranked(job, outcomes)

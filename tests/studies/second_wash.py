@@ -11,7 +11,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.records import Lab
-from colormatch.wash.predict import draw_chances, predict_many
+from colormatch.wash.predict import draw_normals, predict_many
 from tests.scenes import paints as truth
 from tests.scenes.spectra import reflectance_to_lab
 from tests.scenes.woods import any_wood
@@ -24,7 +24,7 @@ FRACTIONS = (1.0, 0.5, 0.25, 0.125)
 def main() -> None:
     pairs = int(sys.argv[1]) if len(sys.argv) > 1 else PAIRS
     models = fitted(Trial(), 0, SWATCH_SETS["6: mixed"])
-    names, chances = list(models), draw_chances(np.random.default_rng(0), 1)
+    names, chances = list(models), draw_normals(np.random.default_rng(0), 1)
     print(f"Simulated, {pairs} pairs. ΔE00 mean/95th percentile of the second wash: surface known, taken as bare wood")
     for label, same in (("another paint", False), ("one more coat", True)):
         rng = np.random.default_rng(17)

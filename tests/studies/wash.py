@@ -16,7 +16,7 @@ from colormatch.color.difference import axis_weights, delta_e
 from colormatch.records import SIGMA_PER_RADIUS, ClearCoatPair, Lab, Layer, Part, Swatch
 from colormatch.wash.clear import ClearCoat, fit_clear
 from colormatch.wash.paint import PaintModel, fit_paint
-from colormatch.wash.predict import draw_chances, predict_many
+from colormatch.wash.predict import draw_normals, predict_many
 from tests.scenes import paints as truth
 from tests.scenes.spectra import FloatArray, reflectance_to_lab
 from tests.scenes.woods import DARK_WOOD, LIGHT_WOOD, any_wood
@@ -105,7 +105,7 @@ def predicted(
     models: dict[str, PaintModel], recipes: list[list[Layer]], grounds: FloatArray, clear: ClearCoat | None = None
 ) -> FloatArray:
     """(recipes, grounds, 3) best estimates over grounds (n, 3) whose colors are known."""
-    chances = draw_chances(np.random.default_rng(0), 1)
+    chances = draw_normals(np.random.default_rng(0), 1)
     return np.stack([predict_many(models, recipes, Lab(*g), 0.0, chances, clear)[0] for g in grounds], axis=1)
 
 
@@ -160,7 +160,7 @@ def coverage(
                 recipes = [[layer(name, d, n)] for d, n in single_washes()]
                 washes = [truth.Wash(truth.PAINTS[name], d, n).scattered(rng) for d, n in single_washes()]
                 lab = reflectance_to_lab(np.array([truth.dried(wood, [wash]) for wash in washes]))
-                ground, chances = reading(wood, trial, rng), draw_chances(rng, 60)
+                ground, chances = reading(wood, trial, rng), draw_normals(rng, 60)
                 best, draws = predict_many({name: model}, recipes, ground, trial.radius(ground), chances)
                 radius = np.percentile(delta_e(draws, best[:, None]), 90, axis=1)
                 inside.append(delta_e(best, lab) <= radius)

@@ -29,7 +29,7 @@ from colormatch.wash.paint import (
     is_transparent,
     washes_with_slopes,
 )
-from colormatch.wash.predict import draw_chances, predict
+from colormatch.wash.predict import draw_normals, predict
 from tests.studies import wash as study
 
 GROUNDS = (Lab(70, 8, 25), Lab(90, 0, 2), Lab(30, 3, 4))
@@ -296,7 +296,7 @@ def test_swatches_that_contradict_each_other_widen_what_is_expected() -> None:
     assert torn.spread > 2
     assert {"swatches-disagree", "contradictory-swatch"} <= {flag.code for flag in torn.flags}
     assert PaintModel.from_bytes(torn.to_bytes()).spread == torn.spread
-    chances = draw_chances(np.random.default_rng(0))
+    chances = draw_normals(np.random.default_rng(0))
     layer = Layer((Part("umber"),), 0.5, 1)
     radius = []
     for model in (calm, torn):

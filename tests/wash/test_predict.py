@@ -13,14 +13,14 @@ from colormatch.records import ClearCoatPair, Lab, Layer, Part
 from colormatch.wash.clear import fit_clear
 from colormatch.wash.optics import GAMMA
 from colormatch.wash.paint import APPLICATION_SCATTER, PaintModel, fit_paint
-from colormatch.wash.predict import MOST_LAYERS, Chances, draw_chances, predict, predict_many
+from colormatch.wash.predict import MOST_LAYERS, Draws, draw_normals, predict, predict_many
 from tests.scenes import woods
 from tests.scenes.paints import PAINTS, Wash, washed_board
 from tests.scenes.spectra import reflectance_to_lab
 from tests.studies import wash as study
 
 GROUND = Lab(60, 9, 25)
-CHANCES = draw_chances(np.random.default_rng(0), 60)
+CHANCES = draw_normals(np.random.default_rng(0), 60)
 
 
 @pytest.fixture(scope="module")
@@ -68,8 +68,8 @@ def test_many_at_once_are_each_as_if_alone(models: dict[str, PaintModel]) -> Non
 
 def test_same_chances_same_answer(models: dict[str, PaintModel]) -> None:
     recipe = [Layer((Part("Ochre"),), 0.25)]
-    first = predict(models, recipe, GROUND, 1.0, draw_chances(np.random.default_rng(4), 30))
-    again = predict(models, recipe, GROUND, 1.0, draw_chances(np.random.default_rng(4), 30))
+    first = predict(models, recipe, GROUND, 1.0, draw_normals(np.random.default_rng(4), 30))
+    again = predict(models, recipe, GROUND, 1.0, draw_normals(np.random.default_rng(4), 30))
     np.testing.assert_array_equal(first[1], again[1])
 
 
@@ -122,7 +122,7 @@ def test_a_wash_twice_as_thick_by_luck_is_one_of_twice_the_film(models: dict[str
     sure = {"Ochre": replace(models["Ochre"], theta=theta, draws=np.tile(theta, (30, 1)))}
     none, twice = np.zeros((60, 3)), np.zeros((60, MOST_LAYERS))
     twice[:, 0] = np.log(2) / APPLICATION_SCATTER
-    _, draws = predict(sure, [Layer((Part("Ochre"),), 0.2)], GROUND, 0.0, Chances(none, twice, none))
+    _, draws = predict(sure, [Layer((Part("Ochre"),), 0.2)], GROUND, 0.0, Draws(none, twice, none))
     lab, _ = predict(sure, [Layer((Part("Ochre"),), 0.4)], GROUND, 0.0, CHANCES)
     np.testing.assert_allclose(draws, np.tile(lab, (60, 1)), atol=1e-6)
 
@@ -131,7 +131,7 @@ def test_a_wash_twice_as_thick_by_luck_is_one_of_twice_the_film(models: dict[str
 def test_a_recipe_is_no_surer_than_its_least_known_paint(models: dict[str, PaintModel], mixed: bool) -> None:
     """However well the other is known, and in whichever order they are named."""
     doubted = {**models, "Cream": replace(models["Cream"], spread=5.0)}
-    none = Chances(np.zeros((60, 3)), np.zeros((60, MOST_LAYERS)), CHANCES.model)
+    none = Draws(np.zeros((60, 3)), np.zeros((60, MOST_LAYERS)), CHANCES.model)
 
     def scatter(*paints: str) -> float:
         recipe = [Layer(tuple(map(Part, paints)), 0.3)] if mixed else [Layer((Part(paint),), 0.3) for paint in paints]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from colormatch.errors import ColorMatchError
-from colormatch.image.formats import Stored, decode, kind_of, opened, quiet_pillow
+from colormatch.image.formats import DecodedFile, decode, kind_of, opened, quiet_pillow
 from colormatch.library.sharing.chunks import clean_jpeg, clean_png, clean_webp
 from colormatch.library.sharing.facts import KeptFacts, NotCleaned
 from colormatch.library.sharing.heif import clean_heif
@@ -57,7 +57,7 @@ def _without(content: bytes, kind: str) -> bytes:
     raise NotCleaned("A camera raw file of this kind holds personal data that can't be taken out safely.")
 
 
-def _reads_the_same(before: Stored, after: Stored) -> bool:
+def _reads_the_same(before: DecodedFile, after: DecodedFile) -> bool:
     first, second = before.pixels, after.pixels
     return (
         (first.orientation, first.rounded, first.chroma_steps)

@@ -1,4 +1,4 @@
-"""One repair to be ranked for: what is known, and one throw of the dice for all that is uncertain."""
+"""A matching problem and the Monte Carlo draws shared by all its candidates."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ import numpy as np
 
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.spectra import reflectance_from_lab
-from colormatch.match.ending import Ending, brushed, clear_coat_named, film_of_layer
+from colormatch.match.finish import Ending, brushed, clear_coat_named, film_of_layer
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Limits, Shelf, Swatch, Task
 from colormatch.wash.clear import ClearCoat
 from colormatch.wash.film import Body, bare, lay, read_through
 from colormatch.wash.paint import MODEL_ERROR, PaintModel, distinct
-from colormatch.wash.predict import Chances, draw_chances, predict_many
+from colormatch.wash.predict import Draws, draw_normals, predict_many
 
 #: One recipe: layers, lowest first; empty leaves the damage as it is.
 Recipe = tuple[Layer, ...]
@@ -44,13 +44,13 @@ class Outcomes:
 
 
 @dataclass(frozen=True, eq=False)
-class Job:
-    """One damage, what it should look like, and one throw of the dice for all that is uncertain."""
+class MatchProblem:
+    """A matching problem and the Monte Carlo draws shared by all its candidates."""
 
     task: Task
     models: Mapping[str, PaintModel]
     shelf: Shelf
-    chances: Chances
+    chances: Draws
     #: Over the whole piece afterwards.
     then: Recipe
     clear: ClearCoat | None
@@ -68,10 +68,10 @@ class Job:
         models: Mapping[str, PaintModel],
         limits: Limits,
         base: Recipe = (),
-    ) -> Job:
+    ) -> MatchProblem:
         """Throw the dice; parameters as for :func:`colormatch.match.rank.rank_washes`."""
         rng = np.random.default_rng(limits.seed)
-        chances = draw_chances(rng)
+        chances = draw_normals(rng)
         own, shared = rng.standard_normal((2, *chances.ground.shape))
         clear = clear_coat_named(shelf, limits.clear)
         target_error = _joined(own, task.target_uncertainty, shared, task.shared_uncertainty)
@@ -152,7 +152,7 @@ def _joined(own: FloatArray, radius: float, shared: FloatArray, shared_radius: f
 def _finished_target(
     task: Task,
     error: FloatArray,
-    chances: Chances,
+    chances: Draws,
     models: Mapping[str, PaintModel],
     limits: Limits,
     clear: ClearCoat | None,

@@ -109,7 +109,7 @@ def restored(text: str) -> str:
     return text[1:] if _ESCAPED.match(text) else text
 
 
-def write_sheet(kind: type[Record], records: Iterable[Record]) -> bytes:
+def write_rows(kind: type[Record], records: Iterable[Record]) -> bytes:
     """CSV of records of one kind: UTF-8, comma, header row, numbers to the last bit.
 
     Columns that an import brought along follow ours, sorted by name. Lines end as RFC 4180 has it, which also makes the
@@ -137,7 +137,7 @@ def _written(cell: Cell) -> str:
 # --- read ------------------------------------------------------------------------------------------------------------
 
 
-def read_sheet(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]], list[Problem]]:
+def read_rows(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]], list[Problem]]:
     """Records of a CSV file, and all that is wrong in it.
 
     Parameters

@@ -4,10 +4,10 @@ import pytest
 
 from colormatch.errors import BadInput, ExchangeError
 from colormatch.library import Library
-from colormatch.library.chosen import lay_out
 from colormatch.library.export import export_exchange
 from colormatch.library.merge import import_exchange
 from colormatch.library.starter import bundled, install_starter
+from colormatch.library.uploads import lay_out
 from colormatch.records import Ground, Swatch
 
 #: CGATS.17 text of two samples with XYZ under D50: a perfect white (the white of ICC.1:2022, annex E) and black.

@@ -14,9 +14,9 @@ from pathlib import Path
 from colormatch.errors import BadInput
 from colormatch.instrument.measurements import CGATS_ENDINGS, CXF_ENDINGS, read_measurements
 from colormatch.library.columns import columns_of
+from colormatch.library.csv_rows import write_rows
 from colormatch.library.exchange import MANIFEST, SHEETS
 from colormatch.library.limits import MAX_SHEET_BYTES, shown
-from colormatch.library.sheet import write_sheet
 from colormatch.records import Ground
 
 #: Endings of files that can be brought in, without their dot.
@@ -68,7 +68,7 @@ def lay_out(files: Sequence[Path], folder: Path) -> Path:
         else:
             grounds += grounds_in(path)
     if grounds:
-        (target / SHEETS[Ground]).write_bytes(write_sheet(Ground, grounds))
+        (target / SHEETS[Ground]).write_bytes(write_rows(Ground, grounds))
     return target
 
 
