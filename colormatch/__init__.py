@@ -19,6 +19,13 @@ paints. For a photo of your own, mark regions with :meth:`Region.from_box`; your
 Brown Glaze (invented), 1:3, 1 coat: ...
 >>> best.low < best.expected_delta_e < best.high
 True
+
+Paints and swatches made in memory are ranked without a library:
+
+>>> ochre = cm.Swatch("Ochre", 1, 3, 1, "light wood", cm.Lab(75, 6, 20), cm.Lab(66, 12, 34))
+>>> shelf = cm.Shelf((cm.Paint("Ochre"),), (ochre,))
+>>> cm.match_colors(cm.Lab(62, 12, 32), cm.Lab(74, 6, 20), cm.Workshop.of(shelf)).washes[0].layers[0].paints[0].paint
+'Ochre'
 """
 
 from __future__ import annotations
@@ -30,6 +37,13 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
+    from colormatch.check.judge import advise as advise
+    from colormatch.check.judge import judge_repair as judge_repair
+    from colormatch.check.judge import judge_strips as judge_strips
+    from colormatch.check.judge import what_next as what_next
+    from colormatch.check.learn import before_painting as before_painting
+    from colormatch.check.learn import lesson as lesson
+    from colormatch.check.learn import swatch_from as swatch_from
     from colormatch.color.difference import delta_e as delta_e
     from colormatch.errors import ColorMatchError as ColorMatchError
     from colormatch.image.photo import open_photo as open_photo
@@ -39,19 +53,31 @@ if TYPE_CHECKING:
     from colormatch.records import Box as Box
     from colormatch.records import CardKind as CardKind
     from colormatch.records import Lab as Lab
+    from colormatch.records import Layer as Layer
     from colormatch.records import Limits as Limits
+    from colormatch.records import Match as Match
     from colormatch.records import Paint as Paint
+    from colormatch.records import Part as Part
+    from colormatch.records import Reading as Reading
     from colormatch.records import Region as Region
     from colormatch.records import RegionKind as RegionKind
+    from colormatch.records import Sample as Sample
+    from colormatch.records import Shelf as Shelf
     from colormatch.records import Swatch as Swatch
     from colormatch.reference.card_choice import CardChoice as CardChoice
     from colormatch.reference.card_choice import parse_card_value as parse_card_value
+    from colormatch.reference.neutral import balanced as balanced
+    from colormatch.reference.neutral import find_neutral as find_neutral
+    from colormatch.render.report import Report as Report
+    from colormatch.render.report import report_page as report_page
     from colormatch.repair import match_colors as match_colors
     from colormatch.repair import match_repair as match_repair
+    from colormatch.repair import picture as picture
     from colormatch.repair import read_photo as read_photo
     from colormatch.repair import surface as surface
     from colormatch.wash.ratio import format_layers as format_layers
     from colormatch.wash.ratio import parse_ratio as parse_ratio
+    from colormatch.workshop import Workshop as Workshop
     from colormatch.workshop import open_workshop as open_workshop
     from colormatch.workshop import starter_workshop as starter_workshop
 
@@ -64,15 +90,30 @@ _HOMES = {
     "CardKind": "records",
     "ColorMatchError": "errors",
     "Lab": "records",
+    "Layer": "records",
     "Library": "library.store",
     "Limits": "records",
+    "Match": "records",
     "Paint": "records",
+    "Part": "records",
+    "Reading": "records",
     "Region": "records",
     "RegionKind": "records",
+    "Report": "render.report",
+    "Sample": "records",
+    "Shelf": "records",
     "Swatch": "records",
+    "Workshop": "workshop",
+    "advise": "check.judge",
+    "balanced": "reference.neutral",
+    "before_painting": "check.learn",
     "delta_e": "color.difference",
     "example": "library.starter",
+    "find_neutral": "reference.neutral",
     "format_layers": "wash.ratio",
+    "judge_repair": "check.judge",
+    "judge_strips": "check.judge",
+    "lesson": "check.learn",
     "match_colors": "repair",
     "match_repair": "repair",
     "mix_job": "mixing.amounts",
@@ -80,9 +121,13 @@ _HOMES = {
     "open_workshop": "workshop",
     "parse_card_value": "reference.card_choice",
     "parse_ratio": "wash.ratio",
+    "picture": "repair",
     "read_photo": "repair",
+    "report_page": "render.report",
     "starter_workshop": "workshop",
     "surface": "repair",
+    "swatch_from": "check.learn",
+    "what_next": "check.judge",
 }
 __all__ = list(_HOMES)
 

@@ -54,6 +54,22 @@ class BadInput(ColorMatchError, ValueError):
     """A value that a person typed or a program passed can't be right."""
 
 
+class WrongType(BadInput, TypeError):
+    """A program passed a value of another kind than the function takes."""
+
+
+def check_type(value: object, kinds: type | tuple[type, ...], what: str) -> None:
+    """Refuse an argument of another kind; ``what`` names it as its documentation does.
+
+    Raises
+    ------
+    WrongType
+    """
+    if not isinstance(value, kinds):
+        wanted = " or ".join(kind.__name__ for kind in (kinds if isinstance(kinds, tuple) else (kinds,)))
+        raise WrongType(f"The {what} is a {type(value).__name__}, not a {wanted}.", f"Pass a {wanted}.")
+
+
 class WrongUsage(BadInput):
     """A command's arguments are missing, don't go together, or can't be right whatever files and library hold."""
 

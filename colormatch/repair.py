@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from colormatch.errors import RegionError
+from colormatch.errors import RegionError, check_type
 from colormatch.image.photo import DecodedPhoto, open_photo
+from colormatch.image.pixels import PixelArray
 from colormatch.records import (
     Box,
     Flag,
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
 
 
 def read_photo(
-    photo: DecodedPhoto | Path | bytes,
+    photo: DecodedPhoto | Path | str | bytes | PixelArray,
     regions: Sequence[Region],
     card: CardChoice | None = None,
     settled: Sequence[ShopChip] = (),
@@ -55,7 +56,7 @@ def read_photo(
 
     Parameters
     ----------
-    photo : DecodedPhoto, Path or bytes
+    photo : DecodedPhoto, or what `open_photo` takes
     regions : sequence of Region
         What to read; the card is none of them. Those of kind ``white`` also tell how the light falls.
     card : CardChoice, optional
@@ -73,6 +74,8 @@ def read_photo(
     PhotoError
         See `open_photo`, :func:`find_neutral` and `sample_region`.
     """
+    for region in regions:
+        check_type(region, Region, "region")
     opened = photo if isinstance(photo, DecodedPhoto) else open_photo(photo)
     white = [region for region in regions if region.kind is RegionKind.WHITE]
     neutral = tie_to_chips(opened, find_neutral(opened, card, white), regions, settled)
@@ -118,6 +121,7 @@ def surface(reading: Reading, kind: RegionKind) -> Sample:
     RegionError
         None is marked, or it reads brighter than white.
     """
+    check_type(reading, Reading, "reading")
     chosen = reading.of_kind(kind)
     if not chosen:
         raise RegionError(f"No {kind.words} is marked.", f"Mark the {kind.words} in the photo.")
@@ -152,6 +156,8 @@ def match_repair(
     ------
     RegionError, PaintError, NothingToRank
     """
+    check_type(reading, Reading, "reading")
+    check_type(workshop, Workshop, "workshop")
     return _rank(task_of(reading), workshop, limits, shift)
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from colormatch.color.difference import delta_e
-from colormatch.errors import BadInput, PaintError
+from colormatch.errors import BadInput, PaintError, check_type
 from colormatch.records import (
     FloatArray,
     Ground,
@@ -75,7 +75,24 @@ class Workshop:
     #: Of every paint that has swatches, by name.
     models: Mapping[str, PaintModel]
     #: Whether the shipped example lends its shelf, because the library holds no paint yet.
-    lent: bool
+    lent: bool = False
+
+    @classmethod
+    def of(cls, shelf: Shelf) -> Workshop:
+        """A shelf made in memory, its paints fitted; no library is read or written.
+
+        Examples
+        --------
+        >>> from colormatch.records import Lab, Paint, Swatch
+        >>> ochre = Swatch("Ochre", 1, 3, 1, "light wood", Lab(75, 6, 20), Lab(66, 12, 34))
+        >>> Workshop.of(Shelf((Paint("Ochre"),), (ochre,)))
+        Workshop(1 paints, 1 swatches, 0 clear coats; 1 fitted)
+        """
+        check_type(shelf, Shelf, "shelf")
+        return cls(shelf, fitted_models(shelf))
+
+    def __repr__(self) -> str:
+        return f"Workshop({repr(self.shelf)[6:-1]}; {len(self.models)} fitted{', lent' if self.lent else ''})"
 
 
 def open_workshop(folder: Path | None = None, progress: Callable[[int, int], None] | None = None) -> Workshop:

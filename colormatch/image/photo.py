@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from colormatch.color.space import encoded_from_linear
-from colormatch.errors import PhotoUnreadable
+from colormatch.errors import BadInput, PhotoUnreadable, check_type
 from colormatch.image.file import bytes_of
 from colormatch.image.flat_field import FlatField
 from colormatch.image.focus import FOCUS_SIDE, blur_flags
@@ -72,6 +72,10 @@ class DecodedPhoto:
     plane: FlatField | None = None
     #: Of a camera raw that says enough of itself.
     sensor: Sensor | None = None
+
+    def __repr__(self) -> str:
+        facts = self.facts
+        return f"DecodedPhoto({facts.width} x {facts.height} {facts.format}, {facts.profile})"
 
     def evened(self, plane: FlatField | None) -> DecodedPhoto:
         """The same photo as in the light of the plane's origin everywhere."""
@@ -171,13 +175,13 @@ def _tables(profile: Profile, levels: int) -> FloatArray:
     return np.ascontiguousarray(profile.tables(levels).T)[None]
 
 
-def open_photo(source: Path | bytes, ahead: Decoded | None = None) -> DecodedPhoto:
+def open_photo(source: Path | str | bytes | PixelArray, ahead: Decoded | None = None) -> DecodedPhoto:
     """Open a photo of any kind we read.
 
     Parameters
     ----------
-    source : Path or bytes
-        The file, or what is in it.
+    source : Path, str, bytes, or (h, w, 3) or (h, w) array of uint8 or uint16
+        The file, what is in it, or its upright pixels as encoded sRGB.
     ahead : Decoded, optional
         What :func:`colormatch.image.jpeg.decode_ahead` has made of it.
 
@@ -191,7 +195,12 @@ def open_photo(source: Path | bytes, ahead: Decoded | None = None) -> DecodedPho
         Missing, empty, no picture, damaged, or of a kind that can't be decoded.
     PhotoTooLarge
         See :mod:`colormatch.image.limits`.
+    WrongType, BadInput
+        None of these, or an array of another shape or kind of number.
     """
+    if isinstance(source, np.ndarray):
+        return _from_array(source)
+    check_type(source, (Path, str, bytes), "photo")
     data = source if isinstance(source, bytes) else bytes_of(Path(source))
     if not data:
         raise PhotoUnreadable("The file is empty.", "Copy it from the phone or camera once more.")
@@ -205,3 +214,19 @@ def open_photo(source: Path | bytes, ahead: Decoded | None = None) -> DecodedPho
     quick = replace(photo, pixels=replace(photo.pixels, whole=None))
     blurred = blur_flags(quick.preview(FOCUS_SIDE, averaged=False))
     return replace(photo, facts=replace(facts, flags=(*facts.flags, *blurred))) if blurred else photo
+
+
+def _from_array(pixels: PixelArray) -> DecodedPhoto:
+    if pixels.dtype not in (np.uint8, np.uint16) or not (
+        pixels.ndim == 2 or (pixels.ndim == 3 and pixels.shape[2] == 3)
+    ):
+        raise BadInput(
+            f"An array of shape {pixels.shape} and type {pixels.dtype} is not a photo.",
+            "Pass encoded sRGB as (height, width, 3) or (height, width) of uint8 or uint16.",
+        )
+    if not pixels.size:
+        raise BadInput("The array holds no pixels.", "Pass a picture of at least one pixel.")
+    height, width = pixels.shape[:2]
+    digest = hashlib.sha256(np.ascontiguousarray(pixels).tobytes()).hexdigest()
+    # A copy: the photo's pixels never change, the caller's may.
+    return DecodedPhoto(Photo(width, height, "array", "", SRGB.name, digest), Pixels(pixels.copy()), SRGB)

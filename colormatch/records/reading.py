@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from colormatch.records.color import Lab
 from colormatch.records.doubt import Flag
+from colormatch.records.html_table import html_table
 from colormatch.records.region import Region, RegionKind
 
 
@@ -18,7 +19,7 @@ class Photo:
     #: Of the upright photo, pixels.
     width: int
     height: int
-    #: "JPEG", "PNG", "TIFF", "WebP", "HEIF", "AVIF" or "raw".
+    #: "JPEG", "PNG", "TIFF", "WebP", "HEIF", "AVIF", "raw" or "array".
     format: str
     #: Maker and model as the file states them, or empty.
     camera: str
@@ -111,6 +112,14 @@ class Reading:
     steps: tuple[str, ...] = ()
     #: What the correction leaves in the difference of two colors of this photo: ΔE00, 90 % radius.
     difference: float = 0.0
+
+    def _repr_html_(self) -> str:
+        """A table of its samples, for notebooks."""
+        rows = [
+            (one.name, *(f"{value:.1f}" for value in one.lab), f"± {one.uncertainty:.1f}", one.pixels)
+            for one in self.samples
+        ]
+        return html_table(("region", "L*", "a*", "b*", "ΔE00, 90 %", "pixels"), rows)
 
     def of_kind(self, kind: RegionKind) -> tuple[Sample, ...]:
         """Samples of the regions of one kind, in the order in which they were marked."""

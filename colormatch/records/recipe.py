@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from colormatch.errors import BadInput
 from colormatch.records.color import Lab, lab_of
 from colormatch.records.doubt import Flag
+from colormatch.records.html_table import html_table
 
 #: More coats than that of one wash are a slip of the hand; our choice.
 COATS_LIMIT = 1000
@@ -59,6 +60,14 @@ class Layer:
                 f"A paint fraction of {self.paint_fraction:g} is impossible.", "Give more than 0 and at most 1 (full)."
             )
         check_coats(self.coats, "a wash")
+
+    @property
+    def in_words(self) -> str:
+        """Shares of paints and of paint in the wash: ``Ochre 67 % + Umber 33 %, 25 % paint, 2 coats``."""
+        whole = sum(part.parts for part in self.paints)
+        several = len(self.paints) > 1
+        paints = " + ".join(f"{p.called} {100 * p.parts / whole:.0f} %" if several else p.called for p in self.paints)
+        return f"{paints}, {100 * self.paint_fraction:.0f} % paint, {self.coats} coat{'s' * (self.coats > 1)}"
 
 
 @dataclass(frozen=True)
@@ -179,3 +188,17 @@ class Match:
     finished: Lab | None = None
     #: What is to be expected of leaving the damage as it is, whatever its rank; None where it was not looked at.
     untouched: RankedWash | None = None
+
+    def _repr_html_(self) -> str:
+        """A table of its washes, best first, for notebooks."""
+        rows = [
+            (
+                one.rank,
+                ", then ".join(layer.in_words for layer in one.layers) or "leave it as it is",
+                f"{one.expected_delta_e:.1f}",
+                f"{one.low:.1f} to {one.high:.1f}",
+                one.off,
+            )
+            for one in self.washes
+        ]
+        return html_table(("", "wash", "ΔE00 expected", "nine times in ten", "what is off"), rows)

@@ -196,6 +196,9 @@ class Shelf:
     swatches: tuple[Swatch, ...] = ()
     clear_coats: tuple[ClearCoatPair, ...] = ()
 
+    def __repr__(self) -> str:
+        return f"Shelf({len(self.paints)} paints, {len(self.swatches)} swatches, {len(self.clear_coats)} clear coats)"
+
     def of(self, paint: str) -> tuple[Swatch, ...]:
         """Swatches of one paint, in the library's order."""
         return self._by_paint.get(paint, ())
