@@ -15,7 +15,8 @@ from app.widgets import files, look
 from colormatch.library import backup
 from colormatch.library.aside import set_aside
 from colormatch.library.backup import Backup
-from colormatch.library.rescue import restore, save_archive
+from colormatch.library.rescue import restore, trust_warning
+from colormatch.library.saved import save_archive
 from colormatch.library.store import DATABASE_NAME, default_folder
 from colormatch.library.verify import verify
 
@@ -87,10 +88,11 @@ def ways_back() -> None:
                 _confirm(one, number)
     chosen = files.choose("Or choose a file that was saved here, or drop it on this place", ["zip", "sqlite3"], _FILE)
     for path in chosen:
-        st.write("It takes the place of your library as it is now, which is backed up first.")
+        st.write(look.plain(trust_warning(path, default_folder())))
         if st.button("Put this file in place", key="restore-file-go", type="primary"):
             with session.telling(), files.telling_how_far("Looking at the file") as tell:
-                restore(default_folder(), path, tell)
+                taken = restore(default_folder(), path, tell)
+                session.say(" ".join(flag.text for flag in taken.flags))
                 files.done_with(_FILE)
                 address.go()
             st.rerun()
@@ -106,5 +108,6 @@ def _confirm(one: Backup, number: int) -> None:
 
 def _restore(path: Path) -> None:
     with session.telling():
-        restore(default_folder(), path)
+        taken = restore(default_folder(), path)
+        session.say(" ".join(flag.text for flag in taken.flags))
         address.go()

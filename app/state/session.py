@@ -283,6 +283,11 @@ def take_note() -> str:
     return str(st.session_state.pop(_NOTE, ""))
 
 
+def say(word: str) -> None:
+    """Tell something at the top of the next run; an empty word tells nothing."""
+    st.session_state[_WORD] = word
+
+
 def take_word() -> str:
     """What a callback had to say besides; told once."""
     return str(st.session_state.pop(_WORD, ""))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -159,7 +160,9 @@ def _as_folder(source: Path) -> Iterator[Path]:
 
 
 def _back_up(library: Library, args: argparse.Namespace) -> Answer:
-    from colormatch.library import backup, rescue
+    from colormatch.library import backup, limits
+    from colormatch.library.merge import counted
+    from colormatch.library.saved import save_archive
 
     if args.list:
         found = backup.backups(library.database)
@@ -167,21 +170,29 @@ def _back_up(library: Library, args: argparse.Namespace) -> Answer:
         rows = [(one.made.strftime("%Y-%m-%d %H:%M UTC"), one.reason, one.path) for one in found]
         return Answer({"backups": documents}, table(("made", "why", "file"), rows))
     if args.out is not None:
-        rescue.save_archive(library, args.out, progress)
-        path = args.out
-    else:
-        path = backup.back_up(library.database, "asked")
+        saved = save_archive(library, args.out, progress)
+        lines = [
+            f"Backed up to {args.out} and read back: {counted(saved.photos, 'photos')}, {limits.shown(saved.size)}."
+        ]
+        lines += [flag.text for flag in saved.flags]
+        document = {"backup": str(args.out), "photos": saved.photos, "flags": flag_documents(saved.flags)}
+        return Answer(document, "\n".join(lines))
+    path = backup.back_up(library.database, "asked")
     return Answer({"backup": str(path)}, f"Backed up to {path}.")
 
 
 def _restore(args: argparse.Namespace) -> Answer:
     from colormatch.library import Library
     from colormatch.library.merge import counted
-    from colormatch.library.rescue import restore
+    from colormatch.library.rescue import restore, trust_warning
     from colormatch.library.store import default_folder
     from colormatch.records import Paint, Swatch
 
     folder = args.library or default_folder()
+    if args.backup is not None and (warning := trust_warning(args.backup, folder)):
+        print(warning, file=sys.stderr)
+        if sys.stdin.isatty() and input("Go on? [y/N] ").strip().lower() not in ("y", "yes"):
+            return Answer({"restored": None}, "Nothing was changed.", status=1)
     taken = restore(folder, args.backup, progress)
     library = Library.open(folder)
     paints, swatches = library.count(Paint), library.count(Swatch)
@@ -190,12 +201,14 @@ def _restore(args: argparse.Namespace) -> Answer:
         f"Restored {taken.source}: {counted(paints, 'paints')}, {counted(swatches, 'swatches')}. "
         "What was there before is kept."
     )
+    lines += [flag.text for flag in taken.flags]
     return Answer(
         {
             "restored": str(taken.source),
             "passed_over": [str(path) for path in taken.passed_over],
             "paints": paints,
             "swatches": swatches,
+            "flags": flag_documents(taken.flags),
         },
         "\n".join(lines),
     )

@@ -107,7 +107,7 @@ class _Bounded(io.BufferedReader):
     """
 
     def read(self, size: int | None = -1, /) -> bytes:
-        longest = limits.MAX_FILES * (_DIRECTORY_ENTRY + limits.MAX_NAME)
+        longest = max(2 * _CHUNK, limits.MAX_FILES * (_DIRECTORY_ENTRY + limits.MAX_NAME))
         if size is not None and size > longest:
             raise zipfile.LargeZipFile(f"{size} bytes in one piece")
         return super().read(size)

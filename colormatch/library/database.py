@@ -100,6 +100,7 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
         f"{path.resolve().as_uri()}?mode={mode}", uri=True, timeout=BUSY_SECONDS, isolation_level=None
     )
     connection.row_factory = sqlite3.Row
+    connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA synchronous = FULL")
     return connection

@@ -13,17 +13,42 @@ import shutil
 import sqlite3
 import tempfile
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from colormatch.errors import BadInput, LibraryDamaged
 from colormatch.library import limits
 from colormatch.library.columns import is_sha256
-from colormatch.library.database import explained, reading, sync_folder, writing
+from colormatch.library.database import explained, reading, sync_file, sync_folder, writing
 from colormatch.library.history import now
 
 #: How long a photo that nothing names any more stays in the trash folder, days. Our choice.
 TRASH_DAYS = 90
+#: Endings that a photo from elsewhere keeps; any other would make a program of it, or a page.
+_PICTURES = (
+    *(
+        "jpg",
+        "jpeg",
+        "jpe",
+        "png",
+        "tif",
+        "tiff",
+        "webp",
+        "heic",
+        "heif",
+        "hif",
+        "avif",
+        "dng",
+        "3fr",
+        "arw",
+        "cr2",
+        "cr3",
+    ),
+    *("crw", "erf", "iiq", "kdc", "mef", "mos", "mrw", "nef", "nrw", "orf", "pef", "raf", "raw", "rw2", "rwl"),
+    *("sr2", "srf", "srw", "x3f"),
+)
+#: Photos from elsewhere that are made lasting together, and their bytes. Our choice: a moment's work.
+_FILES_TOGETHER, _BYTES_TOGETHER = 64, 64 * 2**20
 #: Marks a file that is still being written.
 TEMPORARY_PREFIX = ".unfinished-"
 
@@ -66,7 +91,7 @@ class PhotoFolder:
         sha256 = hashlib.sha256(content).hexdigest()
         with reading(self._database) as connection:
             row = connection.execute("SELECT file FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
-        target = self.folder / (row["file"] if row else sha256 + _ending(name))
+        target = self.folder / (_file_name(sha256, row["file"]) if row else sha256 + ending(name))
         with explained(self._database.parent):
             self.folder.mkdir(exist_ok=True)
             if not is_whole(target, sha256):
@@ -94,7 +119,7 @@ class PhotoFolder:
             row = connection.execute("SELECT file FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
         if row is None:
             raise BadInput(f"The library has no photo {sha256[:12]}.", "Choose the photo again.")
-        path: Path = self.folder / row["file"]
+        path = self.folder / _file_name(sha256, row["file"])
         if not path.is_file():
             raise LibraryDamaged(
                 f"The photo {sha256[:12]} is missing from {self.folder}.",
@@ -110,8 +135,12 @@ class PhotoFolder:
     def all(self) -> dict[str, Path]:
         """SHA-256 and place of every photo."""
         with reading(self._database) as connection:
-            rows = connection.execute("SELECT sha256, file FROM photo ORDER BY sha256").fetchall()
-        return {row["sha256"]: self.folder / row["file"] for row in rows}
+            return {sha256: self.folder / name for sha256, name in self.file_names(connection).items()}
+
+    def file_names(self, connection: sqlite3.Connection) -> dict[str, str]:
+        """SHA-256 and file name of every photo that a database lists; a name in it that is no photo's is not used."""
+        rows = connection.execute("SELECT sha256, file FROM photo ORDER BY sha256").fetchall()
+        return {sha256: _file_name(sha256, file) for sha256, file in rows if is_sha256(sha256)}
 
     # --- for the store and for a restore ------------------------------------------------------------------------------
 
@@ -119,12 +148,25 @@ class PhotoFolder:
         """Only the files, without rows; yields the place of each. One that is there but damaged is written anew."""
         self.folder.mkdir(exist_ok=True)
         present = _files_in(self.folder)
-        for content, name in photos:
-            sha256 = hashlib.sha256(content).hexdigest()
-            target = present.get(sha256) or self.folder / (sha256 + _ending(name))
-            if not is_whole(target, sha256):
-                _write(target, content)
-            yield target
+        waiting: list[tuple[Path, Path]] = []
+        size = 0
+        try:
+            for content, name in photos:
+                sha256 = hashlib.sha256(content).hexdigest()
+                plain = ending(name) if ending(name)[1:] in _PICTURES else ""
+                target = present.get(sha256) or self.folder / (sha256 + plain)
+                if is_whole(target, sha256):
+                    yield target
+                    continue
+                waiting.append((_unfinished(content, self.folder), target))
+                size += len(content)
+                if len(waiting) >= _FILES_TOGETHER or size >= _BYTES_TOGETHER:
+                    yield from _put(waiting)
+                    size = 0
+            yield from _put(waiting)
+        finally:
+            for temporary, _ in waiting:
+                temporary.unlink(missing_ok=True)
         sync_folder(self.folder)
 
     def discard(self, files: Iterable[Path]) -> None:
@@ -133,6 +175,19 @@ class PhotoFolder:
             for path in files:
                 if not _has_row(connection, path.name):
                     path.unlink(missing_ok=True)
+
+    def give_rows(self, connection: sqlite3.Connection, photos: Mapping[str, str]) -> None:
+        """Inside a database that is to take the place of the library's: rows of photos whose files are here.
+
+        Parameters
+        ----------
+        connection : sqlite3.Connection
+        photos : mapping
+            When each was added, by its SHA-256.
+        """
+        present = _files_in(self.folder)
+        for sha256 in photos.keys() & present.keys():
+            _insert(connection, present[sha256], photos[sha256])
 
     def recover(self, connection: sqlite3.Connection, photos: Iterable[str]) -> None:
         """Inside a writing transaction: give photos that are named again their file and row back, where they exist."""
@@ -189,7 +244,7 @@ class PhotoFolder:
 
     def _is_there(self, connection: sqlite3.Connection, sha256: str) -> bool:
         row = connection.execute("SELECT file FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
-        return row is not None and (self.folder / row["file"]).is_file()
+        return row is not None and (self.folder / _file_name(sha256, row["file"])).is_file()
 
 
 def _days_old(path: Path) -> float:
@@ -211,7 +266,11 @@ def is_whole(path: Path, sha256: str) -> bool:
 def _files_in(folder: Path) -> dict[str, Path]:
     """Photo files of a folder by SHA-256; none where there is no folder."""
     try:
-        return {path.name[:64]: path for path in sorted(folder.iterdir()) if is_sha256(path.name[:64])}
+        return {
+            path.name[:64]: path
+            for path in sorted(folder.iterdir())
+            if is_sha256(path.name[:64]) and path.name == _file_name(path.name[:64], path.name)
+        }
     except FileNotFoundError:
         return {}
 
@@ -220,30 +279,54 @@ def _has_row(connection: sqlite3.Connection, file: str) -> bool:
     return connection.execute("SELECT 1 FROM photo WHERE file = ?", (file,)).fetchone() is not None
 
 
-def _ending(name: str) -> str:
+def ending(name: str) -> str:
     """``.jpg`` of ``IMG_1.JPG``; nothing where the ending is no plain word."""
-    ending = Path(name).suffix.lower()
-    return ending if re.fullmatch(r"\.[a-z0-9]{1,5}", ending) else ""
+    found = Path(name).suffix.lower()
+    return found if re.fullmatch(r"\.[a-z0-9]{1,5}", found) else ""
+
+
+def _file_name(sha256: str, file: str) -> str:
+    """A photo's name in the folder. It is the hash and an ending, whatever somebody wrote into the row."""
+    return sha256 + ending(file)
 
 
 def _write(target: Path, content: bytes) -> None:
     """Write a file so that it is whole under its name; the folder is the caller's to sync, once for many."""
-    descriptor, name = tempfile.mkstemp(prefix=TEMPORARY_PREFIX, dir=target.parent)
-    temporary = Path(name)
+    temporary = _unfinished(content, target.parent)
     try:
-        with os.fdopen(descriptor, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
+        sync_file(temporary)
         os.replace(temporary, target)
     finally:
         temporary.unlink(missing_ok=True)
 
 
-def _insert(connection: sqlite3.Connection, path: Path) -> None:
+def _unfinished(content: bytes, folder: Path) -> Path:
+    """A file with that content under a name that nobody looks for."""
+    descriptor, name = tempfile.mkstemp(prefix=TEMPORARY_PREFIX, dir=folder)
+    try:
+        with os.fdopen(descriptor, "wb") as stream:
+            stream.write(content)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+    return Path(name)
+
+
+def _put(waiting: list[tuple[Path, Path]]) -> Iterator[Path]:
+    """Make files lasting and give them their names. The first sync of several takes nearly as long as all of them."""
+    for temporary, _ in waiting:
+        sync_file(temporary)
+    while waiting:
+        temporary, target = waiting[-1]
+        os.replace(temporary, target)
+        waiting.pop()
+        yield target
+
+
+def _insert(connection: sqlite3.Connection, path: Path, added: str = "") -> None:
     connection.execute(
         "INSERT OR IGNORE INTO photo (sha256, file, bytes, added) VALUES (?, ?, ?, ?)",
-        (path.name[:64], path.name, path.stat().st_size, now()),
+        (path.name[:64], path.name, path.stat().st_size, added or now()),
     )
 
 

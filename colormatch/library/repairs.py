@@ -124,7 +124,7 @@ def check_repair(repair: SavedRepair) -> None:
         content = json.loads(document)
     except (ValueError, RecursionError):
         raise BadInput("The repair is no JSON document.", "Please report it.") from None
-    _check_part(content, MAX_DEPTH)
+    check_part(content, MAX_DEPTH)
 
 
 def is_moment(text: str) -> bool:
@@ -135,18 +135,24 @@ def is_moment(text: str) -> bool:
         return False
 
 
-def _check_part(part: Any, depth: int) -> None:
+def check_part(part: Any, depth: int) -> None:
+    """Refuse a part of a document that is nested deeper than ``depth`` or holds a character that is no text.
+
+    Raises
+    ------
+    BadInput
+    """
     if depth == 0:
         raise BadInput(f"The repair's document is nested more than {MAX_DEPTH} deep.", "Please report it.")
     if isinstance(part, str) and not is_text(part):
         raise BadInput("The repair's document holds a character that is no text.", "Type its notes and names again.")
     if isinstance(part, dict):
         for name, value in part.items():
-            _check_part(name, depth)
-            _check_part(value, depth - 1)
+            check_part(name, depth)
+            check_part(value, depth - 1)
     elif isinstance(part, list):
         for value in part:
-            _check_part(value, depth - 1)
+            check_part(value, depth - 1)
 
 
 def all_repairs(connection: sqlite3.Connection) -> tuple[Stored[SavedRepair], ...]:

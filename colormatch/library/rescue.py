@@ -1,59 +1,29 @@
-"""All of a library in one file, and the way back from a backup."""
+"""The way back from a backup."""
 
 from __future__ import annotations
 
+import hashlib
 import os
-import secrets
 import shutil
 import sqlite3
 import tempfile
 import zipfile
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from colormatch.errors import LibraryDamaged, LibraryError
+from colormatch.errors import ExchangeError, LibraryDamaged, LibraryError, PhotoError, PhotoUnreadable
 from colormatch.library import backup, database, limits, schema
-from colormatch.library.archive import opened, read
-from colormatch.library.atomic import written_whole
-from colormatch.library.columns import is_sha256
+from colormatch.library.archive import PHOTOS, Source, opened, read
+from colormatch.library.foreign import UnsoundLibrary, take_over
 from colormatch.library.photos import TEMPORARY_PREFIX
 from colormatch.library.progress import Progress, told
 from colormatch.library.store import DATABASE_NAME, Library, refuse_absent
+from colormatch.records import Flag, FlagCode
 
 #: SQLite Database File Format, 1.3.1: the header string.
 _SQLITE = b"SQLite format 3\0"
-
-# --- all of a library as one file ------------------------------------------------------------------------------------
-
-
-def save_archive(library: Library, target: Path, progress: Progress | None = None) -> None:
-    """Write database and photos as one zip file, to be kept elsewhere; :func:`restore` takes it back.
-
-    Parameters
-    ----------
-    library : Library
-    target : Path
-        Must not be there yet: nothing is overwritten.
-    progress : Progress, optional
-
-    Raises
-    ------
-    BadInput
-        The target is there.
-    LibraryUnwritable, LibraryDamaged
-        The disk refuses or the database fails its check; nothing is left behind.
-    """
-    photos = [photo for photo in library.photos.all().values() if photo.is_file()]
-    with written_whole(target, "backup") as ready:
-        copy = ready.with_name(DATABASE_NAME)
-        backup.copy_database(library.database, copy)
-        with zipfile.ZipFile(ready, "x", zipfile.ZIP_DEFLATED) as archive:
-            archive.write(copy, DATABASE_NAME)
-            for photo in told(photos, len(photos), "Writing photos", progress):
-                archive.write(photo, f"photos/{photo.name}", zipfile.ZIP_STORED)  # packed already
-        database.sync_file(ready)
-
 
 # --- the way back ----------------------------------------------------------------------------------------------------
 
@@ -66,6 +36,19 @@ class Restored:
     source: Path
     #: Newer backups that are damaged, so that this one was taken.
     passed_over: tuple[Path, ...] = ()
+    #: What was left behind.
+    flags: tuple[Flag, ...] = ()
+
+
+def trust_warning(source: Path, folder: Path) -> str:
+    """What to say before a file is put in a library's place, as plain text; empty for the library's own backups."""
+    if source.absolute().parent == folder.expanduser().absolute() / "backups":
+        return ""
+    return (
+        f"{source.name} takes the place of your library as it is now, which is kept as a backup. Only records and "
+        "photos are taken over, and nothing in the file is run; but whether they are right nobody checks. Go on only "
+        "if you saved it yourself or trust whoever did."
+    )
 
 
 def restore(folder: Path, source: Path | None = None, progress: Progress | None = None) -> Restored:
@@ -76,8 +59,8 @@ def restore(folder: Path, source: Path | None = None, progress: Progress | None 
     folder : Path
         The library, healthy, damaged or without its database.
     source : Path, optional
-        A backup, or a file of :func:`save_archive`, whose photos come along; by default the newest backup that passes
-        its check.
+        A backup, or a file of :func:`colormatch.library.saved.save_archive`, whose photos come along; by default the
+        newest backup that passes its check.
     progress : Progress, optional
 
     Returns
@@ -109,7 +92,7 @@ def restore(folder: Path, source: Path | None = None, progress: Progress | None 
             if source is None:
                 taken = _take_newest(copy, library)
             else:
-                taken = Restored(_take(source.expanduser(), copy, library, progress))
+                taken = Restored(source.expanduser(), flags=_take(source.expanduser(), copy, library, progress))
             _put(copy, library)
     with database.writing(library.database) as connection:
         named = {
@@ -120,37 +103,80 @@ def restore(folder: Path, source: Path | None = None, progress: Progress | None 
             )
         }
         library.photos.recover(connection, named)
+        lost = named - library.photos.file_names(connection).keys() - {""}
+    if lost:
+        text = f"{len(lost)} of the photos that its records name are neither in it nor in this library."
+        taken = replace(taken, flags=(*taken.flags, Flag(FlagCode.PHOTO_MISSING, text, len(lost))))
     return taken
-
-
-class _Unsound(LibraryError):
-    """The file itself is at fault, not the disk or the version of the program."""
 
 
 def _take_newest(copy: Path, library: Library) -> Restored:
     passed_over: list[Path] = []
     for one in backup.backups(library.database):
         try:
-            return Restored(_take(one.path, copy, library), tuple(passed_over))
-        except _Unsound:
+            return Restored(one.path, tuple(passed_over), _take(one.path, copy, library))
+        except UnsoundLibrary:
             passed_over.append(one.path)
+            copy.unlink(missing_ok=True)
     raise LibraryError(f"There is no sound backup of the library in {library.folder}.", "Name a saved file.")
 
 
-def _take(source: Path, copy: Path, library: Library, progress: Progress | None = None) -> Path:
-    """Copy a backup to ``copy`` and check it; a zip file's photos go where they belong, where they harm nothing."""
+def _take(source: Path, copy: Path, library: Library, progress: Progress | None = None) -> tuple[Flag, ...]:
+    """Copy a backup's records to ``copy``; a zip file's photos go where they belong, where they harm nothing."""
+    raw = copy.with_name("as-it-came")
     if _is_database(source) or not zipfile.is_zipfile(source):
-        shutil.copyfile(source, copy)
-        _check(copy, source)
-        return source
-    with opened(source, frozenset({DATABASE_NAME})) as files:
-        copy.write_bytes(read(files, DATABASE_NAME, limits.MAX_DATABASE_BYTES))
-        _check(copy, source)
-        names = [name for name in sorted(files.names()) if name.startswith("photos/") and is_sha256(name[7:71])]
-        contents = ((read(files, name), name) for name in told(names, len(names), "Restoring photos", progress))
-        for _ in library.photos.put_files(contents):
-            pass
-    return source
+        size = source.stat().st_size
+        if size > limits.MAX_DATABASE_BYTES:
+            raise UnsoundLibrary(
+                f"{source.name} takes {limits.shown(size)}; up to {limits.shown(limits.MAX_DATABASE_BYTES)} are read.",
+                "Choose another one.",
+            )
+        limits.refuse_full(library.folder, 2 * size)
+        shutil.copyfile(source, raw)
+        taken = take_over(raw, copy, source)
+        flags = taken.flags
+    else:
+        with opened(source, frozenset({DATABASE_NAME})) as files:
+            limits.refuse_full(library.folder, files.size(DATABASE_NAME) + sum(map(files.size, files.names())))
+            with raw.open("wb") as out:
+                for piece in files.chunks(DATABASE_NAME, limits.MAX_DATABASE_BYTES):
+                    out.write(piece)
+            taken = take_over(raw, copy, source)
+            flags = taken.flags + _take_photos(files, taken.photos.keys(), library, progress)
+    raw.unlink()
+    with database.writing(copy) as fresh:
+        library.photos.give_rows(fresh, taken.photos)
+    return flags
+
+
+def _take_photos(
+    files: Source, wanted: Collection[str], library: Library, progress: Progress | None
+) -> tuple[Flag, ...]:
+    """Put the photos that the records list into the library's folder; those that are none stay behind and are told."""
+    from colormatch.image.whole import refuse_unless_whole
+
+    names = [name for name in sorted(files.names()) if name.startswith(PHOTOS) and name[len(PHOTOS) :][:64] in wanted]
+    refused: list[str] = []
+
+    def pictures() -> Iterator[tuple[bytes, str]]:
+        for name in told(names, len(names), "Restoring photos", progress):
+            try:
+                content = read(files, name)
+                if hashlib.sha256(content).hexdigest() != name[len(PHOTOS) :][:64]:
+                    raise PhotoUnreadable("Its bytes are not those that its name says.", "")
+                refuse_unless_whole(content)
+            except (ExchangeError, PhotoError):
+                refused.append(name)
+            else:
+                yield content, name
+
+    for _ in library.photos.put_files(pictures()):
+        pass
+    if not refused:
+        return ()
+    shown = ", ".join(name[len(PHOTOS) :][:12] for name in refused[:3]) + (" ..." if len(refused) > 3 else "")
+    text = f"Photos that can't be read were left out ({len(refused)}: {shown}); they are still in the file itself."
+    return (Flag(FlagCode.PHOTOS_LEFT_OUT, text, len(refused)),)
 
 
 def _is_database(source: Path) -> bool:
@@ -159,28 +185,12 @@ def _is_database(source: Path) -> bool:
         return stream.read(len(_SQLITE)) == _SQLITE
 
 
-def _check(copy: Path, source: Path) -> None:
-    connection = sqlite3.connect(copy, isolation_level=None)
-    try:
-        if schema.version_of(connection, source) == 0:
-            raise LibraryDamaged("empty", "")
-        database.check(connection, source)
-        # The same step may have another content from now on; see Library.stamp. Drawn, since a clock may repeat itself.
-        drawn = secrets.token_hex(8)
-        connection.execute("INSERT OR REPLACE INTO setting (key, value) VALUES ('restored', ?)", (drawn,))
-    except (sqlite3.DatabaseError, LibraryDamaged, UnicodeDecodeError) as error:
-        if isinstance(error, sqlite3.DatabaseError) and not database.is_damage(error):
-            raise  # the disk is full, say: that tells nothing about the backup
-        raise _Unsound(f"{source.name} is not a sound backup of a library.", "Choose another one.") from None
-    finally:
-        connection.close()
-
-
 def _put(copy: Path, library: Library) -> None:
     if _is_sound(library):
         backup.back_up(library.database, "before-restore")
         fresh, live = sqlite3.connect(copy), database.connect(library.database)
         try:
+            _keep_fits(live, fresh, library)
             fresh.backup(live)  # one transaction of SQLite's own: other windows see the old library or the new one
         finally:
             live.close()
@@ -188,6 +198,15 @@ def _put(copy: Path, library: Library) -> None:
     else:
         _set_aside(library)
         database.replace_file(copy, library.database)
+
+
+def _keep_fits(live: sqlite3.Connection, fresh: sqlite3.Connection, library: Library) -> None:
+    """Fits that this library remembers are its own work and hold for whatever they were computed from; they stay."""
+    version = schema.version_of(live, library.folder)
+    if version == len(schema.MIGRATIONS) and not schema.strangers(live, version)[0]:
+        fits = live.execute("SELECT key, value, made FROM fit").fetchall()
+        with fresh:
+            fresh.executemany("INSERT OR IGNORE INTO fit (key, value, made) VALUES (?, ?, ?)", map(tuple, fits))
 
 
 def _is_sound(library: Library) -> bool:

@@ -6,6 +6,9 @@ A step, once released, is never edited: a change to the tables is a further step
 from __future__ import annotations
 
 import sqlite3
+from collections import Counter
+from contextlib import closing
+from functools import lru_cache
 from pathlib import Path
 
 from colormatch.errors import LibraryDamaged, LibraryTooNew
@@ -89,6 +92,70 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
 )
 
 
+def build(connection: sqlite3.Connection, version: int) -> None:
+    """Make the tables of a version in an empty database, inside the caller's transaction."""
+    _take_steps(connection, MIGRATIONS[:version])
+
+
+def strangers(connection: sqlite3.Connection, version: int) -> tuple[tuple[str, ...], Counter[str]]:
+    """What in a database's schema is not as this program makes it in that version.
+
+    Returns
+    -------
+    altered : tuple of str
+        Names of ours that are missing, stand there twice, or mean something else, such as a view in a table's place.
+    further : Counter
+        How many there are beyond ours, by their kind: "table", "index", "view" or "trigger".
+    """
+    ours = _entries(MIGRATIONS[:version])
+    found = connection.execute("SELECT name, type, sql FROM sqlite_schema").fetchall()
+    names = Counter(str(name).lower() for name, _, _ in found)  # as SQLite compares them
+    tables = {name for name, (kind, _) in ours.items() if kind == "table"}
+    altered = {name for name in tables if names[name] != 1}
+    further: Counter[str] = Counter()
+    for name, kind, sql in found:
+        if str(name).lower() not in ours:
+            further[str(kind)] += 1
+        elif ours.get(name) != (kind, sql):
+            altered.add(str(name))
+    return tuple(sorted(altered)), further
+
+
+def refuse_strange(connection: sqlite3.Connection, version: int, folder: Path) -> None:
+    """Refuse to work in a database in which something of another's making would run along.
+
+    Raises
+    ------
+    LibraryDamaged
+        A table is not as this program makes it, or there is a view or a trigger.
+    """
+    altered, further = strangers(connection, version)
+    what = altered[0] if altered else next((kind for kind in ("view", "trigger") if further[kind]), None)
+    if what is not None:
+        raise LibraryDamaged(
+            f"The library in {folder} holds a {what} that this program never makes.",
+            "Take over only its records, into a new folder: 'colormatch library restore "
+            f"{folder / 'library.sqlite3'} --library NEW'.",
+            strange=what,
+        )
+
+
+@lru_cache
+def _entries(migrations: tuple[tuple[str, ...], ...]) -> dict[str, tuple[str, str | None]]:
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        _take_steps(connection, migrations)
+        found = connection.execute("SELECT name, type, sql FROM sqlite_schema").fetchall()
+    return {name: (kind, sql) for name, kind, sql in found}
+
+
+def _take_steps(connection: sqlite3.Connection, steps: tuple[tuple[str, ...], ...], first: int = 0) -> None:
+    for statements in steps:
+        for statement in statements:
+            connection.execute(statement)
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    connection.execute(f"PRAGMA user_version = {first + len(steps)}")
+
+
 def version_of(connection: sqlite3.Connection, folder: Path) -> int:
     """Version of the database's tables; 0 for an empty file.
 
@@ -127,11 +194,8 @@ def migrate(connection: sqlite3.Connection, folder: Path) -> None:
     connection.execute("BEGIN IMMEDIATE")
     try:
         # Read inside the transaction: another process may have migrated while this one waited.
-        for statements in MIGRATIONS[version_of(connection, folder) :]:
-            for statement in statements:
-                connection.execute(statement)
-        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        connection.execute(f"PRAGMA user_version = {len(MIGRATIONS)}")
+        version = version_of(connection, folder)
+        _take_steps(connection, MIGRATIONS[version:], version)
         database.check(connection, folder)
         connection.execute("COMMIT")
     except BaseException:

@@ -145,6 +145,8 @@ class Library(RepairKeeper, Memory):
 
     def _bring_up_to_date(self, connection: sqlite3.Connection) -> None:
         version = schema.version_of(connection, self.folder)
+        if version > 0:
+            schema.refuse_strange(connection, version, self.folder)
         if version == len(schema.MIGRATIONS):
             return
         if version > 0:

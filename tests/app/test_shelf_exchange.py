@@ -174,6 +174,7 @@ def test_a_saved_library_is_handed_out_and_taken_back(visit, library, upload):
     saved = handed_out(visit("backups"), "archive")
     library.add(Paint("Another"))
     app = upload(visit("backups"), (saved.name, saved.read_bytes()), key="restore-file")
+    assert any("Go on only if you saved it yourself or trust whoever did." in one.value for one in app.markdown)
     app.button(key="restore-file-go").click().run()
     assert not app.error
     assert [one.record.name for one in library.all(Paint)] == ["Deep Brown"]

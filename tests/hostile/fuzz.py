@@ -96,13 +96,14 @@ def _library(content: bytes) -> Any:
 
 def _archive() -> bytes:
     from colormatch.library import Library
-    from colormatch.library.rescue import save_archive
+    from colormatch.library.saved import save_archive
     from colormatch.library.starter import install_starter
+    from tests.hostile.test_photos import GOOD
 
     with tempfile.TemporaryDirectory() as folder:
         library = Library.open(Path(folder) / "library")
         install_starter(library)
-        library.photos.add(b"a photo", "x.jpg")
+        library.photos.add(GOOD["JPEG"], "x.jpg")
         save_archive(library, Path(folder) / "all.zip")
         return (Path(folder) / "all.zip").read_bytes()
 

@@ -13,9 +13,12 @@ import pytest
 
 from colormatch.errors import LibraryDamaged, LibraryError, LibraryTooNew, LibraryUnwritable
 from colormatch.library import Library, backup, database
-from colormatch.library.rescue import restore, save_archive
+from colormatch.library.rescue import restore
+from colormatch.library.saved import save_archive
 from colormatch.library.verify import verify
 from colormatch.records import Paint, Swatch
+
+from .plain_photos import plain_photo
 
 
 def _age(library, days):
@@ -121,13 +124,13 @@ def test_a_damaged_library_makes_no_backup_and_drives_no_good_one_out(stocked, s
 
 
 def test_all_in_one_file_and_back_on_another_machine(stocked, swatch, tmp_path):
-    photo = stocked.photos.add(b"a photo", "x.jpg")
+    photo = stocked.photos.add(plain_photo(), "x.jpg")
     stocked.add(Swatch(**{**vars(swatch), "photo": photo}))
     save_archive(stocked, tmp_path / "all.zip")
     restore(tmp_path / "new", tmp_path / "all.zip")
     other = Library.open(tmp_path / "new")
     assert other.shelf() == stocked.shelf()
-    assert other.photos.path(photo).read_bytes() == b"a photo"
+    assert other.photos.path(photo).read_bytes() == plain_photo()
     assert verify(other).problems == ()
     assert other.next_undo() == stocked.next_undo()
 

@@ -9,7 +9,7 @@ from colormatch.errors import LibraryUnwritable
 from colormatch.library import Library, SavedRepair, backup, database
 from colormatch.library.export import export_exchange
 from colormatch.library.merge import import_exchange
-from colormatch.library.rescue import save_archive
+from colormatch.library.saved import save_archive
 from colormatch.library.verify import verify
 from colormatch.records import Lab, Paint, Swatch
 from tests.library.plain_photos import plain_photo

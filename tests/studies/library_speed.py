@@ -3,7 +3,6 @@
 In a folder of its own on the disk of the temporary folder; every figure is one run.
 """
 
-import random
 import shutil
 import sys
 import tempfile
@@ -17,12 +16,14 @@ from colormatch.library import Library
 from colormatch.library.export import export_exchange
 from colormatch.library.find import find
 from colormatch.library.merge import import_exchange
-from colormatch.library.rescue import restore, save_archive
+from colormatch.library.rescue import restore
+from colormatch.library.saved import save_archive
 from colormatch.library.verify import verify
 from colormatch.records import Lab, Paint, Swatch
-from tests.library.plain_photos import plain_photo
+from tests.storage.large_library import noise, numbered
 
-PHOTO_BYTES = 300_000
+#: Side of the picture, pixels: 300 kB as JPEG.
+PHOTO_SIDE = 450
 
 
 @contextmanager
@@ -36,10 +37,9 @@ def main(count: int) -> None:
     folder = Path(tempfile.mkdtemp())
     try:
         library = Library.open(folder / "library")
+        picture = noise(PHOTO_SIDE)
         with told(f"keep {count:,} photos one by one"):
-            photos = [
-                library.photos.add(plain_photo(random.getrandbits(32), PHOTO_BYTES), "x.jpg") for _ in range(count)
-            ]
+            photos = [library.photos.add(numbered(picture, number), "x.jpg") for number in range(count)]
         swatches = [
             Swatch(
                 f"paint {n % 50}", 1, n % 20, 1, "rail", Lab(70, 5, 20), Lab(20 + n % 60, n % 40, n % 50), notes=str(n),
