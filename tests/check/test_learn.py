@@ -9,7 +9,7 @@ import pytest
 from colormatch.check.compare import Check, Judged, against_expected, compare, rank_strips, unlike
 from colormatch.check.judge import advise
 from colormatch.check.learn import Before, lesson, swatch_from
-from colormatch.check.next_step import WIPED, Move, next_steps, worth_doing
+from colormatch.check.next_step import WIPED, Move, NextStep, next_steps, worth_doing
 from colormatch.color.difference import delta_e
 from colormatch.errors import BadInput, RegionError
 from colormatch.records import (
@@ -31,6 +31,8 @@ from colormatch.records import (
     Task,
 )
 from colormatch.repair import task_of
+from colormatch.wash.paint import fit_paint
+from colormatch.wash.predict import draw_normals, predict
 from colormatch.workshop import Workshop, starter_workshop
 from tests.scenes import demo
 from tests.scenes.paints import PAINTS, Wash, washed_board
@@ -215,6 +217,19 @@ def test_wiping_takes_from_the_last_wash_only(workshop: Workshop, then: tuple[La
     assert wipe.lab.L > leave.lab.L + 1
 
 
+def step_of(move: Move, expected: float, better: float = 0.9) -> NextStep:
+    return NextStep(move, (), SOUND.lab, expected, 0.0, 9.0, "", better)
+
+
+@pytest.mark.parametrize(
+    ("gain", "better", "worth"), [(0.5, 0.9, True), (0.42, 0.71, True), (0.38, 0.9, False), (0.5, 0.69, False)]
+)
+def test_a_step_is_worth_its_trouble_where_it_wins_half_of_what_is_seen_and_surely(gain, better, worth) -> None:
+    """Half of the 0.8 that half of the observers see (Paravina et al. 2015), seven times in ten: the stated choices."""
+    leave, step = step_of(Move.LEAVE, 2.0, 0.0), step_of(Move.WASH, 2.0 - gain, better)
+    assert worth_doing((step, leave)) == ((step,) if worth else ())
+
+
 def test_unknown_paint_leaves_out_what_needs_it(workshop: Workshop) -> None:
     task = Task(Lab(*demo.truth()["sound"]), Lab(*demo.truth()["damage"]))
     moves = {step.move for step in next_steps(task, workshop.shelf, workshop.models, Limits())}
@@ -281,10 +296,18 @@ def test_a_kept_swatch_brings_the_next_prediction_nearer_to_the_truth(workshop: 
     assert lesson(kept, []).missed is None
 
 
-def _given(swatches, ground: Lab):
-    from colormatch.wash.paint import fit_paint
-    from colormatch.wash.predict import draw_normals, predict
+def test_a_paint_s_doubt_is_that_of_one_coat_of_its_usual_washes(workshop: Workshop) -> None:
+    """1:1, 1:3 and 1:7, each predicted by itself: the mean of their 90 % radii."""
+    one, two = workshop.shelf.of("Raw Umber")[:2]
+    model, chances = fit_paint([one, two]), draw_normals(np.random.default_rng(0))
+    radii = []
+    for water in (1, 3, 7):
+        lab, draws = predict({"Raw Umber": model}, [layer("Raw Umber", 1 / (1 + water))], two.ground_lab, 0.0, chances)
+        radii.append(np.percentile(delta_e(draws, lab), 90))
+    assert lesson(two, [one]).after == pytest.approx(np.mean(radii), rel=1e-6)
 
+
+def _given(swatches, ground: Lab):
     chances = draw_normals(np.random.default_rng(1))
     return predict({"Raw Umber": fit_paint(swatches)}, [layer("Raw Umber", 0.25)], ground, 0.0, chances)[0]
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from colormatch.errors import BadInput, LibraryDamaged, LibraryError, LibraryTooNew, LibraryUnwritable, PaintError
 from colormatch.library import Library, SavedRepair, backup, database, history, schema
+from colormatch.library.rows import describe
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, SurfaceState, Swatch
 
 from .strategies import shelves
@@ -341,3 +342,9 @@ def test_a_file_in_the_folders_place_is_told(tmp_path, below):
     with pytest.raises(LibraryError, match="a file stands where a folder should"):
         Library.open(tmp_path / "photo.jpg" / below)
     assert (tmp_path / "photo.jpg").read_text() == "not a folder"
+
+
+def test_a_record_is_named_in_the_singular_and_the_plural(swatch):
+    one, two = (describe(replace(swatch, coats=coats)) for coats in (1, 2))
+    assert "1 coat on" in one
+    assert "2 coats on" in two

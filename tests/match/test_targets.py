@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from colormatch.errors import BadInput
-from colormatch.match.targets import shift_target
+from colormatch.match.targets import parse_shift, shift_target
 from colormatch.records import Lab
 
 WOODS = st.builds(Lab, st.floats(30, 80), st.floats(0, 20), st.floats(5, 40))
@@ -45,3 +45,13 @@ def test_impossible_shift(lab, direction, amount):
         shift_target(lab, direction, amount)
     assert error.value.what
     assert error.value.fix
+
+
+def test_a_shift_is_read_up_to_another_color_altogether():
+    """50 ΔE is the module's stated choice; that much is still taken, and nothing beyond."""
+    assert parse_shift("darker=50") == ("darker", 50.0)
+    assert parse_shift("warmer=0") == ("warmer", 0.0)
+    assert parse_shift("") is parse_shift(None) is None
+    for text in ("darker=50.01", "darker=-0.1", "darker", "darker=", "redder=2", "darker=nan", "=2"):
+        with pytest.raises(BadInput):
+            parse_shift(text)

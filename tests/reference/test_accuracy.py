@@ -1,8 +1,11 @@
 """What is stated about a correction holds: on simulated woods, and on real photographs of a chart."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
+from colormatch.reference.accuracy import Accuracy, with_chips
 from tests.published import test_chart_photographs as real
 from tests.studies.references import WAYS, study
 
@@ -30,3 +33,14 @@ def test_the_stated_radius_holds_real_errors() -> None:
     for way, left_out in ((real.gray_card, [real.NEUTRAL_5]), (real.three_steps, steps)):
         inside = [real.errors(name, way(name), left_out) <= way(name).systematic for name in real.PHOTOGRAPHS]
         assert 0.85 <= np.mean(np.concatenate(inside)) <= 0.97
+
+
+def test_each_chip_makes_what_is_stated_smaller_and_more_than_four_tell_no_more() -> None:
+    """By symmetry of the count: no number of chips is left out, and none does harm."""
+    alone = Accuracy(6.0, 2.0)
+    stated = [alone.absolute, *(with_chips(alone, chips, 0.0).absolute for chips in range(1, 8))]
+    assert all(before > after for before, after in pairwise(stated[:5]))
+    assert stated[5:] == [stated[4]] * 3
+    # What the chips are off by themselves adds as an independent error does.
+    assert with_chips(alone, 4, 3.0).absolute == pytest.approx(np.hypot(stated[4], 3.0))
+    assert with_chips(alone, 4, 3.0).difference == alone.difference

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from tests.studies.scratch import ROOT, scratch
 
-#: Seconds after which tests that neither pass nor fail count as noticed: a spoiled loop need not end.
-_TIMEOUT = 600
+#: Seconds of a processor after which a change counts as noticed: a spoiled loop need not end.
+_MOST = 100
 
 
 @dataclass(frozen=True)
@@ -262,13 +262,13 @@ def main(words: str = "") -> int:
     chosen = [(mutation, spoiled(mutation)) for mutation in MUTATIONS if words in mutation.name]
     with scratch() as copy:
         tests = sorted({mutation.node for mutation, _ in chosen})
-        if (unspoiled := copy.run(tests, len(tests) * _TIMEOUT)) != "passed":
-            raise RuntimeError(f"Without a change the tests end with '{unspoiled}'.")
+        if (unspoiled := copy.run(tests, len(tests) * _MOST)).how != "passed":
+            raise RuntimeError(f"Without a change the tests end with '{unspoiled.how}' {unspoiled.by}.")
         missed = 0
         for mutation, text in chosen:
             started = time.perf_counter()
             with copy.holding(mutation.path, text):
-                noticed = copy.run([mutation.node], _TIMEOUT) in ("failed", "timeout")
+                noticed = copy.run([mutation.node], _MOST).noticed
             missed += not noticed
             verdict = "noticed" if noticed else "UNNOTICED"
             print(f"{verdict:9} {time.perf_counter() - started:5.0f} s  {mutation.name}", flush=True)
