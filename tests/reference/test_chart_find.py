@@ -17,6 +17,7 @@ import pytest
 from colormatch.errors import CardNotFound
 from colormatch.image.photo import open_photo
 from colormatch.reference.chart_find import find_chart
+from colormatch.reference.chart_grid import _first_steps
 from tests.reference.chart_kinds import HEIGHT, KINDS, WIDTH, ChartScene, chart_scenes
 from tests.reference.charts import chart_photograph
 
@@ -53,6 +54,19 @@ def outcomes(whole: int, others: int, seed: int) -> Iterator[tuple[str, str, flo
                 place = min(max(int(np.searchsorted(SIZES, scene.share)), 1), len(SIZES) - 1)
                 name = f"whole, {SIZES[place - 1]:.0%} to {SIZES[place]:.0%}"
             yield name, *outcome(scene)
+
+
+@pytest.mark.parametrize("turn", range(0, 360, 20))
+def test_the_steps_of_a_grid_stand_to_each_other_as_x_and_y_do(turn: int) -> None:
+    """Of a grid turned by any angle: two steps of its pitch at right angles, y to the right of x, never mirrored."""
+    column, row = np.meshgrid(np.arange(6.0), np.arange(4.0))
+    angle = np.radians(turn)
+    spin = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    middles = 40 * np.stack([column.ravel(), row.ravel()], axis=1) @ spin.T + 300
+    for seed in (0, 5, 8, 18, 23):
+        first, second = _first_steps(middles, np.full(24, 34.0**2), seed)
+        np.testing.assert_allclose([np.linalg.norm(first), np.linalg.norm(second)], 40)
+        assert first[0] * second[1] - first[1] * second[0] == pytest.approx(40**2)
 
 
 @pytest.mark.slow

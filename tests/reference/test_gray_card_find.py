@@ -111,6 +111,14 @@ def test_a_piece_of_whole_pixels_lies_where_their_edges_are():
     np.testing.assert_allclose(mirrored, [1, 0] + points * [-1, 1], atol=1e-6)
 
 
+def test_what_lies_around_a_piece_is_told_without_the_piece():
+    """The piece fills most of the picture; the rest has one color, and that is the median."""
+    log_rgb = np.full((120, 160, 3), -3.0, np.float32)
+    log_rgb[10:110, 10:150] = -1.0
+    corners = np.array([[9.5, 9.5], [149.5, 9.5], [149.5, 109.5], [9.5, 109.5]], np.float32)
+    np.testing.assert_allclose(Piece(corners, 1.0).around(log_rgb), -3.0)
+
+
 def test_two_cards_make_it_ask_and_both_are_proposed():
     with pytest.raises(CardNotFound, match="More than one thing") as caught:
         choose_card(find_card_in(drawing((GRAY, LEFT), ((125, 125, 125), RIGHT))))
