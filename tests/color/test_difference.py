@@ -106,3 +106,21 @@ def test_axis_weights_turn_small_steps_into_delta_e() -> None:
     metric = np.linalg.norm(step * axis_weights(lab), axis=1)
     ratio = metric / delta_e(lab, lab + step)
     assert 0.8 < ratio.mean() < 1.2
+
+
+@pytest.mark.parametrize("lightness", [5.0, 20.0, 35.0, 49.0, 51.0, 62.0, 80.0, 97.0])
+@pytest.mark.parametrize("chroma", [12.0, 30.0, 60.0])
+def test_axis_weights_are_slopes_of_delta_e(lightness: float, chroma: float) -> None:
+    """Of small steps by coloraide: along L* just so; a* and b* between a step of chroma and one of hue."""
+    way = np.array([np.cos(np.radians(70)), np.sin(np.radians(70))])
+    lab = np.array([lightness, *(chroma * way)])
+
+    def slope(step: np.ndarray) -> float:
+        here, there = (coloraide.Color("lab-d65", list(color)) for color in (lab, lab + 1e-3 * step))
+        return here.delta_e(there, method="2000") / 1e-3
+
+    of_lightness, of_a, of_b = axis_weights(lab)
+    assert of_lightness == pytest.approx(slope(np.array([1.0, 0, 0])), rel=2e-3)
+    of_chroma, of_hue = slope(np.array([0.0, *way])), slope(np.array([0.0, -way[1], way[0]]))
+    assert of_a == of_b
+    assert of_chroma < of_a < of_hue

@@ -14,7 +14,7 @@ import pytest
 from colormatch.errors import CardNotFound
 from colormatch.image.photo import open_photo
 from colormatch.reference.gray_card_find import choose_card, find_card, find_card_in
-from colormatch.reference.quadrilaterals import PREVIEW_SIDE, Piece
+from colormatch.reference.quadrilaterals import PREVIEW_SIDE, Piece, light_slope
 from tests.reference.card_kinds import KINDS, troubles
 from tests.scenes.cards import card_scenes
 
@@ -117,6 +117,14 @@ def test_what_lies_around_a_piece_is_told_without_the_piece():
     log_rgb[10:110, 10:150] = -1.0
     corners = np.array([[9.5, 9.5], [149.5, 9.5], [149.5, 109.5], [9.5, 109.5]], np.float32)
     np.testing.assert_allclose(Piece(corners, 1.0).around(log_rgb), -3.0)
+
+
+@pytest.mark.parametrize(("down", "across"), [(0.3, 0.0), (0.0, 0.2), (0.3, 0.4)])
+def test_the_slope_of_light_is_that_of_its_plane(down, across):
+    """A plane from edge to edge, its steepest way by Pythagoras, whatever its level."""
+    y, x = np.mgrid[:60, :90]
+    plane = 1.7 + down * y / 59 + across * x / 89
+    assert light_slope(plane) == pytest.approx(np.hypot(down, across))
 
 
 def test_two_cards_make_it_ask_and_both_are_proposed():

@@ -78,3 +78,15 @@ def test_simulated_phones(ground: str) -> None:
     assert not any(any(flags) for (_, flags), _ in results)
     # One card may lie too far from what it lies on, for a camera that looks near; with more cards none is missed.
     assert all(all(with_more) for _, (_, (_, *with_more)) in results)
+
+
+def test_a_mirrored_photo_tells_the_same() -> None:
+    """By symmetry, in a light that falls from one side, whichever way around the picture is taken."""
+    x = np.linspace(-1, 1, WIDTH)[None]
+    light = np.exp(0.4 * x - 0.3 * x**2)
+    mirrored = [Box(WIDTH - box.x - box.w, box.y, box.w, box.h) for box in (CARD, *MORE)]
+    linear = np.exp(0.3 * np.where(light > 1, 1, -1)) * light  # a step that some of the places lie beside
+    one = photo_of((GRAY * linear * np.ones((HEIGHT, 1)))[..., None] * np.ones(3))
+    other = photo_of((GRAY * linear[:, ::-1] * np.ones((HEIGHT, 1)))[..., None] * np.ones(3))
+    here, there = follows(one, regions(CARD, *MORE), [0] * 3), follows(other, regions(*mirrored), [0] * 3)
+    assert there == pytest.approx(here, rel=0.02, abs=0.002)
