@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from colormatch.reference.accuracy import Accuracy, with_chips
+from colormatch.reference.accuracy import Accuracy, accuracy_with_chips
 from tests.published import test_chart_photographs as real
 from tests.studies.references import WAYS, study
 
@@ -38,9 +38,9 @@ def test_the_stated_radius_holds_real_errors() -> None:
 def test_each_chip_makes_what_is_stated_smaller_and_more_than_four_tell_no_more() -> None:
     """By symmetry of the count: no number of chips is left out, and none does harm."""
     alone = Accuracy(6.0, 2.0)
-    stated = [alone.absolute, *(with_chips(alone, chips, 0.0).absolute for chips in range(1, 8))]
+    stated = [alone.absolute, *(accuracy_with_chips(alone, chips, 0.0).absolute for chips in range(1, 8))]
     assert all(before > after for before, after in pairwise(stated[:5]))
     assert stated[5:] == [stated[4]] * 3
     # What the chips are off by themselves adds as an independent error does.
-    assert with_chips(alone, 4, 3.0).absolute == pytest.approx(np.hypot(stated[4], 3.0))
-    assert with_chips(alone, 4, 3.0).difference == alone.difference
+    assert accuracy_with_chips(alone, 4, 3.0).absolute == pytest.approx(np.hypot(stated[4], 3.0))
+    assert accuracy_with_chips(alone, 4, 3.0).difference == alone.difference
