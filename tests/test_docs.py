@@ -1,4 +1,4 @@
-"""What the docs say holds: commands run, options and links exist, pictures are there, figures have their source."""
+"""What the docs say holds: commands run, options, links and pictures exist, figures stand in their study's page."""
 
 from __future__ import annotations
 
@@ -23,7 +23,20 @@ from colormatch.mixing import cautions
 ROOT = Path(__file__).parents[1]
 README, DEVELOPERS, GUIDE = (ROOT / name for name in ("README.md", "DEVELOPERS.md", "app/guide/guide.md"))
 DOCS = {path.name: path.read_text(encoding="utf-8") for path in (README, DEVELOPERS, GUIDE)}
-FOLDERS = {path.name: path.parent for path in (README, DEVELOPERS, GUIDE)}
+MEASURED = ROOT / "tests/studies/measured"
+#: Pages for contributors beside DEVELOPERS.md: one for each study, what could do harm, sources.
+PAGES = (*sorted(MEASURED.glob("*.md")), ROOT / "tests/hostile/trust.md", ROOT / "tests/published/sources.md")
+TEXTS = {path: path.read_text(encoding="utf-8") for path in (README, DEVELOPERS, GUIDE, *PAGES)}
+#: What DEVELOPERS.md may weigh, bytes: a page to read before the first change.
+LONGEST = 15_000
+#: Where the guide's figures are from, by the words that the paragraph, list or table begins with. The README links its
+#: pages; the guide is read in the app, where there are none.
+GUIDE_FIGURES = {
+    "* **A gray card**": "references",
+    "What helps more than any card": "references",
+    "| swatches of the paint": "swatches",
+    "Each repair can teach too": "learning",
+}
 #: What all pictures of the docs may weigh together, bytes.
 HEAVIEST = 700_000
 #: Options in the docs that are pytest-benchmark's.
@@ -123,15 +136,15 @@ def test_the_readme_lists_the_commands_of_the_program(capsys: pytest.CaptureFixt
     assert re.findall(r"^\| `(\w+)` \| (.+) \|$", DOCS["README.md"], re.MULTILINE) == listed
 
 
-@pytest.mark.parametrize("name", DOCS)
-def test_every_module_and_test_that_is_to_be_run_exists(name: str) -> None:
-    text = DOCS[name]
+@pytest.mark.parametrize("path", TEXTS, ids=lambda path: path.name)
+def test_every_module_and_test_that_is_to_be_run_exists(path: Path) -> None:
+    text = TEXTS[path]
     for module in re.findall(r"python -m (tests[\w.]+)", text):
         spec = importlib.util.find_spec(module)
         assert spec is not None, module
         assert '__name__ == "__main__"' in Path(str(spec.origin)).read_text(encoding="utf-8"), module
-    for path in re.findall(r"pytest (?:-\w+ )*(tests/[\w./]+)", text):
-        assert (ROOT / path).exists(), path
+    for test in re.findall(r"pytest (?:-\w+ )*(tests/[\w./]+)", text):
+        assert (ROOT / test).exists(), test
 
 
 def test_the_notebook_example_runs() -> None:
@@ -150,11 +163,11 @@ def targets(text: str) -> list[str]:
     return re.findall(r"\]\(([^)\s]+)\)", text) + re.findall(r'src="([^"]+)"', text)
 
 
-@pytest.mark.parametrize("name", DOCS)
-def test_every_link_and_picture_resolves(name: str) -> None:
-    for target in targets(DOCS[name]):
+@pytest.mark.parametrize("page", TEXTS, ids=lambda path: path.name)
+def test_every_link_and_picture_resolves(page: Path) -> None:
+    for target in targets(TEXTS[page]):
         path, _, anchor = target.partition("#")
-        file = FOLDERS[name] / path if path else FOLDERS[name] / name
+        file = page.parent / path if path else page
         assert file.exists(), target
         if anchor:
             assert anchor in headings(file.read_text(encoding="utf-8")), target
@@ -163,7 +176,7 @@ def test_every_link_and_picture_resolves(name: str) -> None:
 def test_pictures_are_used_light_and_there_at_both_widths() -> None:
     pictures = set(GUIDE.parent.glob("*.webp"))
     assert sum(path.stat().st_size for path in pictures) < HEAVIEST
-    named = {(FOLDERS[name] / target).resolve() for name, text in DOCS.items() for target in targets(text)}
+    named = {(page.parent / target).resolve() for page, text in TEXTS.items() for target in targets(text)}
     for picture in pictures:
         wide, phone = (picture.with_name(re.sub(r"-\w+(?=\.)", kind, picture.name)) for kind in ("-wide", "-phone"))
         assert {wide, phone} <= pictures
@@ -180,21 +193,67 @@ def test_every_picture_is_told_in_words(name: str) -> None:
 # --- what is said ----------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["README.md", "guide.md"])
-def test_figures_stand_in_the_developers_page(name: str) -> None:
-    """Whoever measures anew changes both."""
-    text = DOCS[name] if name == "guide.md" else DOCS[name].split("## How sure it is")[1].split("\n## ")[0]
-    figures = set(re.findall(r"\d+\.\d\d\b", text))
-    assert len(figures) > 10
-    assert figures <= set(re.findall(r"\d+\.\d\d\b", DOCS["DEVELOPERS.md"]))
+def figures(text: str) -> set[str]:
+    """Measured values, and pairs of them: 1.22 / 2.95 is another figure than 2.95 / 1.22."""
+    plain = text.replace("*", "")
+    return set(re.findall(r"\d+\.\d\d\b", plain)) | set(re.findall(r"\d+\.\d\d / \d+\.\d\d\b", plain))
 
 
-def test_rows_of_the_readme_are_rows_of_the_developers_page() -> None:
+def with_figures(text: str) -> list[str]:
+    """Paragraphs, lists and tables that quote one, a table with the paragraph that introduces it."""
+    return [block for block in re.split(r"\n\n(?!\|)", text) if figures(block)]
+
+
+def measured(page: str) -> str:
+    return TEXTS[MEASURED / f"{page}.md"]
+
+
+def test_figures_of_the_readme_stand_in_the_pages_that_it_links_beside_them() -> None:
+    quoting = with_figures(DOCS["README.md"].split("## How sure it is")[1].split("\n## ")[0])
+    assert len(quoting) >= 3
+    for block in quoting:
+        pages = re.findall(r"\(tests/studies/measured/(\w+)\.md\)", block)
+        assert figures(block) <= figures("\n".join(map(measured, pages))), block
+
+
+def test_figures_of_the_guide_stand_in_the_pages_of_their_studies() -> None:
+    told = []
+    for words, page in GUIDE_FIGURES.items():
+        (block,) = (one for one in with_figures(DOCS["guide.md"]) if f"\n{words}" in f"\n{one}")
+        assert figures(block) <= figures(measured(page)), block
+        told.append(block)
+    assert told == with_figures(DOCS["guide.md"])
+
+
+def test_rows_of_the_readme_are_rows_of_the_study() -> None:
     rows = re.findall(r"^\| ([^|`]+) \| (\d[^|]+) \| (\d[^|]+) \|$", DOCS["README.md"], re.MULTILINE)
     assert len(rows) >= 4
     for name, color, difference in rows:
         assert re.search(rf"^\| {re.escape(name)} \| {re.escape(color)} \|[^|]*\| {re.escape(difference)} \|",
-                         DOCS["DEVELOPERS.md"], re.MULTILINE), name  # fmt: skip
+                         measured("references"), re.MULTILINE), name  # fmt: skip
+
+
+def test_rows_of_the_guide_are_rows_of_the_study() -> None:
+    rows = re.findall(r"^\| (\w+: )(.+) (\| \d.+ \|)$", DOCS["guide.md"], re.MULTILINE)
+    assert len(rows) >= 7
+    study = {row.replace(" and ", ", ") for row in measured("swatches").splitlines()}
+    for _, swatches, values in rows:
+        assert f"| {swatches} {values}".replace(" and ", ", ") in study, swatches
+
+
+@pytest.mark.parametrize("path", sorted(MEASURED.glob("*.md")), ids=lambda path: path.stem)
+def test_every_page_of_figures_begins_with_its_command_its_date_and_what_was_real(path: Path) -> None:
+    title, first = TEXTS[path].split("\n\n")[:2]
+    assert re.fullmatch(r"# .+", title)
+    begins = re.match(r"`(?:python -m )?(?:(tests[\w.]+)|pytest (?:-\w+ )*(tests/[\w./]+))[^`]*`", first)
+    assert begins, "the first words of a page are the command that prints its figures, in backquotes"
+    module, test = begins.groups()
+    assert importlib.util.find_spec(module) if module else (ROOT / test).exists()
+    assert re.search(r"\d+ \w+ 20\d\d, (simulated|real)\b", first), "then the date, then simulated or real"
+
+
+def test_the_developers_page_is_short() -> None:
+    assert len(DEVELOPERS.read_bytes()) <= LONGEST
 
 
 def test_the_guide_says_what_the_app_says() -> None:
@@ -216,7 +275,7 @@ def rooms() -> str:
 
 def test_every_file_and_folder_that_is_named_exists() -> None:
     named = re.compile(r"(\.?[\w-]+/)*[\w.-]+\.(py|css|js|svg|md|toml)|(\.?[\w-]+/)+[\w-]*")
-    for text in DOCS.values():
+    for text in TEXTS.values():
         for code in inline(text):
             if named.fullmatch(code):
                 assert any((base / code).exists() for base in (ROOT, ROOT / "colormatch", GUIDE.parent)), code

@@ -23,8 +23,7 @@ from colormatch.reference.chart_values import GRAY_ROW, SINCE_2014
 from colormatch.reference.correction import Correction
 from colormatch.reference.tone import fit_tone, usable
 
-#: Degree of the root polynomial: 3 measured better than 2 and than a matrix on simulated photographs, and as well on
-#: real ones (see DEVELOPERS.md).
+#: Degree of the root polynomial. Chosen by trial: on simulated photographs 3 did better than 2 and than a matrix.
 DEGREE = 3
 #: Expected misfit of a patch in about ΔE00, and how far a coefficient strays from those of a camera that needs no
 #: correction: together the ridge. From tests/studies/references.py; results hardly change between half and twice it.

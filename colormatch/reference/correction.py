@@ -129,7 +129,7 @@ def balance(
     gray_linear_rgb, true_linear_rgb : (3,) float; linear sRGB
     to_srgb : (3, 3) float, optional
         The sensor's channels to linear sRGB, as a camera raw was developed. A wrong white balance stands before this
-        matrix: gains after it leave more the further it was off (see DEVELOPERS.md).
+        matrix: gains after it leave more the further it was off.
     """
     if to_srgb is not None:
         seen, true = (np.linalg.solve(to_srgb, color) for color in (gray_linear_rgb, true_linear_rgb))

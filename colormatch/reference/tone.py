@@ -2,8 +2,7 @@
 
 A phone bends tones before it saves them. Two neutrals or more tell how: one S-shaped curve on encoded values, shared
 by the channels, and a gain for each channel explain most of it; half of what they leave is then taken off by a monotone
-curve through the neutrals. Half, because part of what is left is the neutrals' own error. (Measured against the S
-alone, the monotone curve alone and the whole remainder, on simulated and on real photographs: see DEVELOPERS.md.)
+curve through the neutrals. Half, because part of what is left is the neutrals' own error.
 """
 
 from __future__ import annotations

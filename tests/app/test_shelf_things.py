@@ -120,7 +120,7 @@ def test_a_color_is_settled_from_a_photo_with_its_uncertainty(visit, library, ma
     assert not app.error
     (stored,) = library.all(kind)
     assert stored.record.name == "from a photo"
-    # A gray card leaves several ΔE (see DEVELOPERS.md): the record has to say so.
+    # A gray card leaves several ΔE (tests/studies/measured/references.md): the record has to say so.
     assert stored.record.uncertainty > 3
     assert app.query_params["view"] == kept_as
     app.button(key="undo").click().run()

@@ -1,7 +1,7 @@
 """What the program says of real photos: ``python -m tests.image.real_files FOLDER ...``.
 
 Opens every picture below the folders without a card, and looks for each kind of card in it. Made for the test pictures
-of image libraries (DEVELOPERS.md names those that were tried); nothing of it needs them.
+of image libraries (measured/real_files.md names those that were tried); nothing of it needs them.
 """
 
 import sys

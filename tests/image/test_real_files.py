@@ -1,4 +1,4 @@
-"""Photos that real phones wrote; DEVELOPERS.md tells what `tests.image.real_files` printed of many more."""
+"""Photos that real phones wrote; studies/measured/real_files.md covers many more."""
 
 from pathlib import Path
 

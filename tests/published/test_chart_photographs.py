@@ -1,6 +1,6 @@
 """Six real photographs of a 24-patch chart, corrected by the references that the chart holds.
 
-The figures, ``python -m tests.published.test_chart_photographs``, stand in DEVELOPERS.md. The values in the table are
+The figures, ``python -m tests.published.test_chart_photographs``, are in tests/studies/measured/. The values in the table are
 encoded: only then do the grays stand in the proportions that were published for them.
 """
 
