@@ -1,7 +1,7 @@
 """Six real photographs of a 24-patch chart, corrected by the references that the chart holds.
 
-The figures, ``python -m tests.published.test_chart_photographs``, are in tests/studies/measured/. The values in the table are
-encoded: only then do the grays stand in the proportions that were published for them.
+``python -m tests.published.test_chart_photographs`` prints the figures in tests/studies/measured. The values in the
+table are encoded: only then do the grays have the proportions that were published for them.
 """
 
 from pathlib import Path

@@ -1,8 +1,8 @@
 """Whether a fixed color matrix after a gray card would help: ``python -m tests.studies.prior [--photos N]``.
 
-Tried because one gray in a camera raw misses its goal, and not adopted: see measured/prior.md. A linear map of a*, b* to a
-shift is fitted on the colored patches of the simulated chart, never on woods, over all cameras and lights but the one
-that it is then tried on. Figures are ΔE00 of woods, mean now / with the map; simulated.
+Tried because one gray in a camera raw misses its goal, and not adopted: see measured/prior.md. A linear map of a*, b*
+to a shift is fitted on the colored patches of the simulated chart, never on woods, over all cameras and lights but the
+one that it is then tried on. Figures are ΔE00 of woods, mean now / with the map; simulated.
 """
 
 import argparse
