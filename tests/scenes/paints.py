@@ -124,9 +124,13 @@ class Wash:
     #: Factor on the film: how this application came out.
     thickness: float = 1.0
 
-    def scattered(self, rng: np.random.Generator, spread: float = APPLICATION_SCATTER) -> "Wash":
-        """The same wash applied once more."""
-        return Wash(self.paint, self.paint_fraction, self.coats, float(np.exp(rng.normal(0, spread))))
+    def scattered(self, rng: np.random.Generator, spread: float = APPLICATION_SCATTER, water: float = 0.0) -> "Wash":
+        """The same wash mixed and applied once more, its parts of water off by the standard deviation ``water``."""
+        thickness = float(np.exp(rng.normal(0, spread)))
+        fraction = self.paint_fraction
+        if water:
+            fraction = fraction / (fraction + (1 - fraction) * float(np.exp(rng.normal(0, water))))
+        return Wash(self.paint, fraction, self.coats, thickness)
 
 
 def layer(ground: FloatArray, absorption: FloatArray, scattering: FloatArray, film: FloatArray) -> FloatArray:

@@ -18,6 +18,7 @@ from colormatch.wash.clear import ClearCoat, fit_clear
 from colormatch.wash.paint import PaintModel, fit_paint
 from colormatch.wash.predict import draw_normals, predict_many
 from tests.scenes import paints as truth
+from tests.scenes import transport
 from tests.scenes.spectra import FloatArray, reflectance_to_lab
 from tests.scenes.woods import DARK_WOOD, LIGHT_WOOD, any_wood
 
@@ -61,6 +62,8 @@ class Trial:
     noise: float = 0.5
     #: Spread of the film from one application of a wash to the next.
     scatter: float = truth.APPLICATION_SCATTER
+    #: Spread of the parts of water that get into a cup.
+    water: float = 0.0
 
     def radius(self, lab: Lab) -> float:
         """The 90 % radius of such a reading in ΔE00."""
@@ -78,13 +81,15 @@ def swatches_of(
     recipe: Sequence[tuple[str, float, float, int]],
     trial: Trial,
     rng: np.random.Generator,
-    paint: truth.Paint | None = None,
+    paint: truth.Paint | transport.Paint | None = None,
+    dried: Callable[[FloatArray, Sequence[truth.Wash]], FloatArray] = truth.dried,
 ) -> list[Swatch]:
-    """Swatches of a paint, painted and read."""
+    """Swatches of a paint, painted and read; ``dried`` is the law by which they dry."""
     made = []
     for ground, parts, water, coats in recipe:
-        wash = truth.Wash(paint or truth.PAINTS[name], parts / (parts + water), coats).scattered(rng, trial.scatter)
-        bare, dry = GROUNDS[ground], truth.dried(GROUNDS[ground], [wash])
+        wash = truth.Wash(paint or truth.PAINTS[name], parts / (parts + water), coats)
+        wash = wash.scattered(rng, trial.scatter, trial.water)
+        bare, dry = GROUNDS[ground], dried(GROUNDS[ground], [wash])
         lab = reading(dry, trial, rng)
         made.append(Swatch(name, parts, water, coats, ground, Lab(*reflectance_to_lab(bare)), lab, trial.radius(lab)))
     return made
