@@ -97,7 +97,8 @@ def test_a_bad_row_is_told_with_file_line_and_column(library, tmp_path, line, co
         (b"name\n" + b"x" * 10_000 + b"\n", "10,000 characters"),
         (b"\x89PNG\r\n\x1a\n" + bytes(range(256)), "UTF-8"),
         (b"name,state\n" + b",\n" * 10, ""),
-        (b"name," + b",".join(b"c%d" % n for n in range(20_000)) + b"\n", ""),
+        (b"name," + b",".join(b"c%d" % n for n in range(9_000)) + b"\n", ""),
+        (b"name," + b",".join(b"c%d" % n for n in range(20_000)) + b"\n", "more than 10,000 columns"),
     ],
 )
 def test_sheets_that_are_none(library, tmp_path, content, match):

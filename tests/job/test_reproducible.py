@@ -22,12 +22,14 @@ ROOT = Path(__file__).parents[2]
 TELL = """
 import json
 from dataclasses import replace
-from app.repair import session
+from app.repair.open_repair import opened
 from app.screens import papers
-library = session.open_library()
+from app.state import answers
+from app.state.library import open_library
+library = open_library()
 stored, = library.repairs()
-repair = session.opened(stored)
-match = replace(session.ranked(repair), seconds=0.0)
+repair = opened(stored)
+match = replace(answers.ranked(repair), seconds=0.0)
 print(json.dumps({
     "job": repr(replace(repair, id=0)),
     "ranking": repr(match),

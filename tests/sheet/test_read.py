@@ -187,7 +187,7 @@ def test_known_paint_keeps_its_name(sound, tmp_path):
     ("arguments", "code", "told"),
     [
         (["read", "none.jpg"], 2, "names are not known"),
-        (["read", "none.jpg", "--layout", "none.json"], 1, "can't be read"),
+        (["read", "none.jpg", "--layout", "none.json"], 1, "no file none.json"),
         (["print", "--rows", "Ochre", "--columns", "often"], 2, "often"),
         (["print", "--rows", "Ochre", "--columns", "full", "--out", "no/such/folder/sheet.pdf"], 1, "can't be written"),
     ],
