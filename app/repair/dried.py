@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-from app.repair.marks import Marked, as_document, from_document
+from app.repair.document import read
+from app.repair.marks import Marked
 from colormatch.errors import BadInput
 from colormatch.records import Layer, Part, Region, RegionKind, SurfaceState
 from colormatch.wash.ratio import format_fraction, parse_ratio
@@ -106,9 +107,8 @@ class Dried:
             It is no such document.
         """
         try:
-            before = {(one["mode"], one["light"], one["photo"]): one["regions"] for one in was.get("photos", ())}
-            marks = {which: from_document(regions) for which, regions in before.items()}
-        except (AttributeError, LookupError, TypeError):
+            marks = {(one.mode, one.light, one.photo): one.regions for one in read(was, Dried).photos}
+        except BadInput:
             raise BadInput("This change can't be taken back: what was before it is damaged.", "Mark anew.") from None
         photos = []
         for one in self.photos:
@@ -122,30 +122,7 @@ class Dried:
         return replace(self, photos=tuple(left))
 
 
-# --- as the library keeps it -----------------------------------------------------------------------------------------
-
-
-def document(dried: Dried) -> dict[str, Any]:
-    """As plain JSON gives it back."""
-    photos = [asdict(one) | {"regions": as_document(one.regions)} for one in dried.photos]
-    return asdict(dried) | {"photos": photos, "kept": [asdict(one) for one in dried.kept]}
-
-
 def photos_gone(before: Mapping[str, Any], after: Mapping[str, Any]) -> bool:
     """Whether a document of checks lacks a photo that an earlier one has."""
     held = [one["photo"] for one in after.get("photos", ())]
     return any(one["photo"] not in held for one in before.get("photos", ()))
-
-
-def dried_from(held: Mapping[str, Any]) -> Dried:
-    """Inverse of :func:`document`."""
-    other, strip = (PaintedWash(**one) if one else None for one in (held.get("other"), held.get("strip")))
-    return Dried(
-        mode=held.get("mode", REPAIR),
-        photos=tuple(DriedPhoto(**one | {"regions": from_document(one["regions"])}) for one in held.get("photos", ())),
-        state=SurfaceState(held.get("state", SurfaceState.WASHED)),
-        wet=held.get("wet", False),
-        other=other,
-        strip=strip or PaintedWash(),
-        kept=tuple(Kept(**one) for one in held.get("kept", ())),
-    )

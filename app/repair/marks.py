@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Self
 
 from app.cache import Reference
-from colormatch.errors import RegionError
+from app.repair.document import CONVERTER, read
+from colormatch.errors import BadInput, RegionError
 from colormatch.records import CardKind, Region, RegionKind
 from colormatch.reference.card_choice import CardChoice, parse_card_value
 
@@ -178,17 +179,21 @@ class MarkedByCard(Marked):
 FOUND = "found"
 
 
-def as_document(regions: Sequence[Region]) -> list[dict[str, Any]]:
-    """The regions as the browser and the library's repairs hold them."""
-    return [
-        {"kind": region.kind.value, "points": [list(point) for point in region.points]}
-        | ({"auto": True} if region.name == FOUND else {"name": region.name} if region.name else {})
-        for region in regions
-    ]
+@CONVERTER.register_unstructure_hook
+def _plain_region(region: Region) -> dict[str, Any]:
+    name = {"auto": True} if region.name == FOUND else {"name": region.name} if region.name else {}
+    return {"kind": region.kind.value, "points": [list(point) for point in region.points], **name}
 
 
-def from_document(document: Sequence[dict[str, Any]]) -> tuple[Region, ...]:
-    """Inverse of :func:`as_document`.
+@CONVERTER.register_structure_hook
+def _region(held: Any, _: Any) -> Region:
+    points = read(held["points"], tuple[tuple[float, float], ...])
+    name = FOUND if held.get("auto") else read(held.get("name", ""), str)
+    return Region(RegionKind(held["kind"]), tuple((float(x), float(y)) for x, y in points), name)
+
+
+def from_document(document: object) -> tuple[Region, ...]:
+    """The regions that a browser sent, from their plain values.
 
     Raises
     ------
@@ -196,15 +201,8 @@ def from_document(document: Sequence[dict[str, Any]]) -> tuple[Region, ...]:
         A shape has fewer than three corners or reaches outside the photo, or it is no document of marks.
     """
     try:
-        return tuple(
-            Region(
-                RegionKind(one["kind"]),
-                tuple((float(x), float(y)) for x, y in one["points"]),
-                FOUND if one.get("auto") else str(one.get("name", "")),
-            )
-            for one in document
-        )
+        return read(document, tuple[Region, ...])
     except RegionError:
         raise
-    except (AttributeError, KeyError, TypeError, ValueError):
+    except BadInput:
         raise RegionError("The marks in the photo can't be read.", "Reload the page and draw them again.") from None

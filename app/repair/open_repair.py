@@ -3,25 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
-from typing import Any
 
 from app.cache import Aim, Reference
-from app.repair import dried, history, work
+from app.repair import history
+from app.repair.document import plain, read
 from app.repair.dried import Dried
-from app.repair.marks import MarkedByCard, as_document, from_document
-from app.repair.well_formed import well_formed
+from app.repair.marks import MarkedByCard
 from app.repair.work import Mixing, PickedRecipe, Progress
 from colormatch.errors import BadInput, ColorMatchError
 from colormatch.library import SavedRepair, Stored
 from colormatch.mixing.schedule import Times
 from colormatch.records import (
     CardKind,
-    Lab,
-    Layer,
     Limits,
-    Part,
     Region,
     RegionKind,
     ShopChip,
@@ -93,62 +89,13 @@ class OpenRepair(MarkedByCard):
 SURFACES = {kind: kind.words.capitalize() for kind in (RegionKind.SOUND, RegionKind.DAMAGE)}
 
 
-#: The limits a person sets on the Match page, besides what goes over the whole piece.
-_LIMITS = ("coats", "layers", "mix", "paints", "on_hand", "smallest_ml", "clear", "invented")
-
-
 #: Fields that undo leaves alone: they follow from the others or from the photo.
 APART = frozenset({"photo", "stamp", "searched", "progress", "recipe", "over", "check"})
 
 
 def document_of(repair: OpenRepair) -> history.Document:
-    plain = {one.name: getattr(repair, one.name) for one in fields(repair) if one.name != "id"}
-    return plain | {
-        "regions": as_document(repair.regions),
-        **{name: work.document(getattr(repair, name)) for name in ("mixing", "times", "progress", "recipe", "over")},
-        "limits": {name: getattr(repair.limits, name) for name in _LIMITS}
-        | {"paints": list(repair.limits.paints)}
-        | {"then": [_layer_document(layer) for layer in repair.limits.then]},
-        "check": dried.document(repair.check),
-        "aim": vars(repair.aim) | {"kept": list(repair.aim.kept) if repair.aim.kept else None},
-    }
-
-
-def _layer_document(layer: Layer) -> dict[str, Any]:
-    return {
-        "paints": [[part.paint, part.parts] for part in layer.paints],
-        "paint_fraction": layer.paint_fraction,
-        "coats": layer.coats,
-    }
-
-
-def _limits(held: dict[str, Any]) -> Limits:
-    then = tuple(
-        Layer(tuple(Part(*part) for part in one["paints"]), one["paint_fraction"], one["coats"])
-        for one in held.get("then", [])
-    )
-    return Limits(**held | {"paints": tuple(held.get("paints", ())), "then": then})
-
-
-def _aim(held: dict[str, Any]) -> Aim:
-    return Aim(**held | {"kept": Lab(*held["kept"]) if held.get("kept") else None})
-
-
-#: From a field of the document to the field of the repair, where they differ.
-_READ: dict[str, Callable[[Any], Any]] = {
-    "regions": from_document,
-    "card_kind": CardKind,
-    "sound_state": SurfaceState,
-    "damage_state": SurfaceState,
-    "limits": _limits,
-    "aim": _aim,
-    "mixing": work.mixing_from,
-    "times": lambda held: Times(**held),
-    "progress": work.progress_from,
-    "recipe": work.recipe_from,
-    "over": work.recipe_from,
-    "check": dried.dried_from,
-}
+    """All but its number, which the library gives."""
+    return {name: value for name, value in plain(repair).items() if name != "id"}
 
 
 def opened(stored: Stored[SavedRepair]) -> OpenRepair:
@@ -162,9 +109,9 @@ def opened(stored: Stored[SavedRepair]) -> OpenRepair:
     try:
         document = json.loads(stored.record.document)
         held = {**document, "id": stored.id, "name": stored.record.name}
-        known = [one.name for one in fields(OpenRepair) if one.name in held]
-        repair = OpenRepair(**{name: _READ[name](held[name]) if name in _READ else held[name] for name in known})
-        sound = well_formed(repair, OpenRepair) and history.is_sound(document)
+        known = {one.name: held[one.name] for one in fields(OpenRepair) if one.name in held}
+        repair = read(known, OpenRepair)
+        sound = history.is_sound(document)
     except (ArithmeticError, AttributeError, ColorMatchError, LookupError, RecursionError, TypeError, ValueError):
         sound = False
     if not sound:

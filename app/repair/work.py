@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import json
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from app.repair.document import CONVERTER, read
 from colormatch.mixing.measures import COVERAGE_CM2_PER_ML, WASTE, Practice
-from colormatch.mixing.schedule import Times
-from colormatch.records import Flag, FlagCode, Lab, Layer, Part, RankedWash
+from colormatch.records import Lab, RankedWash
 from colormatch.wash.ratio import DROP_ML
 
 #: No timer runs this long, milliseconds since 1970: the year 3000, before the calendar's end at 9999.
@@ -100,34 +99,8 @@ def today() -> str:
     return datetime.now().astimezone().date().isoformat()
 
 
-# --- as the library keeps them ---------------------------------------------------------------------------------------
-
-
-def document(value: Mixing | Times | Progress | PickedRecipe | None) -> Any:
-    """A value as plain JSON gives it back: lists for tuples."""
-    return None if value is None else json.loads(json.dumps(asdict(value)))
-
-
-def mixing_from(held: dict[str, Any]) -> Mixing:
-    """Inverse of :func:`document`."""
-    return Mixing(**held | {"densities": tuple((name, value) for name, value in held.get("densities", []))})
-
-
-def progress_from(held: dict[str, Any]) -> Progress:
-    """Inverse of :func:`document`; earlier versions kept one timer, of the step at hand."""
+@CONVERTER.register_structure_hook
+def _progress(held: Any, _: Any) -> Progress:
+    # Earlier versions kept one timer, of the step at hand.
     timers = held.get("timers", [[held["step"], held["ends"]]] if held.get("ends") else [])
-    return Progress(held["step"], tuple((step, ends) for step, ends in timers))
-
-
-def recipe_from(held: dict[str, Any] | None) -> PickedRecipe | None:
-    """Inverse of :func:`document`."""
-    if held is None:
-        return None
-    wash = held["wash"]
-    layers = tuple(
-        Layer(tuple(Part(**part) for part in layer["paints"]), layer["paint_fraction"], layer["coats"])
-        for layer in wash["layers"]
-    )
-    flags = tuple(Flag(FlagCode(code), *rest) for code, *rest in wash["flags"])
-    ranked = RankedWash(**wash | {"layers": layers, "lab": Lab(*wash["lab"]), "flags": flags})
-    return PickedRecipe(**held | {"wash": ranked, "target": Lab(*held["target"]), "ground": Lab(*held["ground"])})
+    return Progress(read(held["step"], int), read(timers, tuple[tuple[int, int], ...]))

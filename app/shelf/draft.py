@@ -11,10 +11,10 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from app.repair import history
-from app.repair.marks import Edit, MarkedByCard, as_document, from_document, stamp_after
+from app.repair.document import plain, read
+from app.repair.marks import Edit, MarkedByCard, stamp_after
 from app.state import session
 from app.state.library import open_library
-from colormatch.records import CardKind
 
 
 @dataclass(frozen=True)
@@ -41,22 +41,20 @@ def held(use: str) -> Draft:
     document = _document(use)
     if not document:
         return Draft(use)
-    kept = {one.name: document[one.name] for one in fields(Draft) if one.name != "use"}
-    kept |= {"regions": from_document(kept["regions"]), "card_kind": CardKind(kept["card_kind"])}
-    draft = Draft(use, **kept)
+    known = {one.name: document[one.name] for one in fields(Draft) if one.name in document}
+    draft = read({**known, "use": use}, Draft)
     # An undo on the shelf puts a photo away that no swatch names any more.
     return draft if not draft.photo or draft.photo in open_library().photos else Draft(use, words=draft.words)
 
 
 def keep(draft: Draft, *, undoable: bool = True) -> None:
     """Hold on to it; Ctrl+Z in its photo takes back what is ``undoable``."""
-    plain = {one.name: getattr(draft, one.name) for one in fields(Draft) if one.name != "use"}
-    plain |= {"regions": as_document(draft.regions), "words": dict(draft.words)}
+    document = {name: value for name, value in plain(draft).items() if name != "use"}
     before = _document(draft.use)
     if before and before["photo"] == draft.photo:
-        apart = _APART if undoable else frozenset(plain)
-        plain = history.recorded(before, plain, apart=apart)
-    _save(draft.use, plain)
+        apart = _APART if undoable else frozenset(document)
+        document = history.recorded(before, document, apart=apart)
+    _save(draft.use, document)
 
 
 def undoer(use: str) -> Callable[..., None]:

@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import streamlit as st
 
 from app.repair import dried, history
+from app.repair.document import plain
 from app.repair.dried import DriedPhoto
 from app.repair.marks import Edit, Marked, overtaken, stamp_after
 from app.repair.open_repair import APART, OpenRepair, document_of, opened
@@ -103,7 +104,7 @@ def undo(*, again: bool = False, of: str = "") -> None:
             return
         document = history.taken_back(_held(repair.id), again=again)
         if document is not None:
-            check = dried.document(repair.check.with_marks_of(document.get("check", {})))
+            check = plain(repair.check.with_marks_of(document.get("check", {})))
             _save({**document, "check": check, "stamp": stamp_after(repair.stamp)}, repair.id)
 
 

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.repair.marks import Edit, as_document, from_document
+from app.repair.document import plain
+from app.repair.marks import Edit, from_document
 from app.state.session import telling, undo, widget_value
 from colormatch.records import RegionKind
 
@@ -122,7 +123,7 @@ def region_editor(
             "width": width,
             "height": height,
             "stamp": held.stamp,
-            "regions": as_document(held.regions),
+            "regions": plain(held.regions),
             "kinds": [kind.value for kind in kinds],
             "more": [kind.value for kind in more],
             "words": {kind.value: said.get(kind, _usual_words(kind)) for kind in (*kinds, *more)},

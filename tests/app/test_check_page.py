@@ -7,7 +7,8 @@ import json
 import pytest
 
 from app import cache
-from app.repair.dried import REPAIR, STRIPS, Dried, DriedPhoto, Kept, PaintedWash, document, dried_from
+from app.repair.document import plain, read
+from app.repair.dried import REPAIR, STRIPS, Dried, DriedPhoto, Kept, PaintedWash
 from colormatch.errors import CardNotFound
 from colormatch.library import SavedRepair
 from colormatch.library.starter import example as shipped
@@ -139,7 +140,7 @@ def strips(library, **more) -> None:
     marks = shipped().dried_regions
     sound = [region for region in marks if region.kind is RegionKind.SOUND]
     repair = next(region for region in marks if region.kind is RegionKind.REPAIR)
-    found = [one for one in dried_from(saved["check"]).photos[0].regions if one.kind is RegionKind.CARD]
+    found = [one for one in read(saved["check"], Dried).photos[0].regions if one.kind is RegionKind.CARD]
     painted = [Region(RegionKind.STRIP, one.points) for one in (repair, sound[3])]
     photo = DriedPhoto(
         STRIPS,
@@ -150,7 +151,7 @@ def strips(library, **more) -> None:
         searched=True,
     )
     checked = Dried(STRIPS, (photo, *more.get("photos", ())), strip=PaintedWash("Brown Glaze", "1:3", 1))
-    saved["check"] = document(checked)
+    saved["check"] = plain(checked)
     library.save_repair(SavedRepair("strips", json.dumps(saved), photos=(saved["photo"], photo.photo)), 1)
 
 
@@ -180,16 +181,16 @@ def test_what_is_held_survives_the_library():
         PaintedWash("Ochre", "1:3", 2),
         kept=(Kept(4, "Repair"),),
     )
-    assert dried_from(json.loads(json.dumps(document(checked)))) == checked
-    assert dried_from({}) == Dried()
+    assert read(json.loads(json.dumps(plain(checked))), Dried) == checked
+    assert read({}, Dried) == Dried()
 
 
 def test_second_light_is_opened_at_its_missing_marks_and_then_the_worse_counts(check, library, open_app):
     saved = json.loads(library.repair(1).document)
-    first = dried_from(saved["check"]).photos[0]
+    first = read(saved["check"], Dried).photos[0]
 
     def with_second(photo: DriedPhoto):
-        saved["check"] = document(Dried(REPAIR, (first, photo)))
+        saved["check"] = plain(Dried(REPAIR, (first, photo)))
         library.save_repair(SavedRepair("lights", json.dumps(saved), photos=library.repair(1).photos), 1)
         return open_app(repair=1, page="screens/check.py")
 

@@ -10,8 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app.repair import history
-from app.repair.dried import Dried, DriedPhoto, Kept, document, photos_gone
-from app.repair.marks import Edit, as_document, from_document, joined, overtaken
+from app.repair.document import plain
+from app.repair.dried import Dried, DriedPhoto, Kept, photos_gone
+from app.repair.marks import Edit, from_document, joined, overtaken
 from colormatch.errors import ColorMatchError
 from colormatch.records import CardKind, Region, RegionKind, SurfaceState
 
@@ -31,19 +32,19 @@ def test_undo_all_the_way_back_and_redo_all_the_way_forth(changes, data):
     document: history.Document = {"a": 0, "b": 0, "c": 0}
     states = [document]
     for change in changes:
-        document = history.recorded(document, {**plain(document), **change}, apart=NOTHING_APART)
-        if plain(document) != plain(states[-1]):
+        document = history.recorded(document, {**state_of(document), **change}, apart=NOTHING_APART)
+        if state_of(document) != state_of(states[-1]):
             states.append(document)
     steps = data.draw(st.integers(0, len(states) - 1))
     for state in reversed(states[len(states) - 1 - steps : -1]):
         document = history.taken_back(document)
-        assert plain(document) == plain(state)
+        assert state_of(document) == state_of(state)
     for state in states[len(states) - steps :]:
         document = history.taken_back(document, again=True)
-        assert plain(document) == plain(state)
+        assert state_of(document) == state_of(state)
 
 
-def plain(document):
+def state_of(document):
     return {name: value for name, value in document.items() if name not in (history.PAST, history.FUTURE)}
 
 
@@ -60,7 +61,7 @@ def test_history_is_bounded_and_a_new_change_ends_redo():
 
 def test_a_change_says_what_it_was():
     def told(before, after):
-        done = history.recorded({"regions": as_document(before)}, {"regions": as_document(after)}, apart=NOTHING_APART)
+        done = history.recorded({"regions": plain(before)}, {"regions": plain(after)}, apart=NOTHING_APART)
         return history.next_change(done)
 
     assert told([A], [A, B]) == "marking sound wood"
@@ -151,7 +152,7 @@ def test_marks_of_a_check_are_told_and_taken_back_in_the_photo_that_they_are_of(
     card, patch = box(RegionKind.CARD, 0.6), box(RegionKind.REPAIR, 0.2)
     bare = Dried(photos=(DriedPhoto("repair", 1, photo="p", regions=(card,)),))
     marked = bare.with_photo(bare.photos[0].with_regions(card, patch))
-    before, after = ({"check": document(check)} for check in (bare, marked))
+    before, after = ({"check": plain(check)} for check in (bare, marked))
     done = history.recorded(before, after, apart=NOTHING_APART)
     assert history.next_change(done) == "marking the repair"
     was = history.taken_back(done)["check"]
@@ -163,7 +164,7 @@ def test_marks_of_a_check_are_told_and_taken_back_in_the_photo_that_they_are_of(
     assert later.with_marks_of({}) == later
     other = Dried(photos=(DriedPhoto("repair", 1, photo="q"),))
     assert other.with_marks_of(was) == other
-    assert photos_gone(document(marked), document(other))
+    assert photos_gone(plain(marked), plain(other))
     assert history.next_change(history.without(done, "check")) == ""
 
 
@@ -175,7 +176,7 @@ def test_a_damaged_check_is_refused_in_a_sentence(was):
 
 def test_names_of_chips_travel():
     chip = box(RegionKind.CHIP, 0.2, name="bench offcut")
-    assert from_document(json.loads(json.dumps(as_document([chip])))) == (chip,)
+    assert from_document(json.loads(json.dumps(plain([chip])))) == (chip,)
 
 
 def test_settings_and_marks_are_taken_back_and_made_again_after_a_reload(example, open_app, library):

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from app.repair.work import Progress, progress_from
-from app.repair.work import document as as_document
+from app.repair.document import plain, read
+from app.repair.work import Progress
 
 
 @pytest.fixture
@@ -119,9 +119,9 @@ def test_steps_and_timer_survive_a_reload(mix, library, open_app):
 
 
 def test_a_timer_of_an_earlier_version_runs_on():
-    assert progress_from({"step": 3, "ends": 5}) == Progress(3, ((3, 5),))
-    assert progress_from({"step": 3, "ends": 0}) == Progress(3)
-    assert progress_from(as_document(Progress(3, ((1, 7), (3, 5))))) == Progress(3, ((1, 7), (3, 5)))
+    assert read({"step": 3, "ends": 5}, Progress) == Progress(3, ((3, 5),))
+    assert read({"step": 3, "ends": 0}, Progress) == Progress(3)
+    assert read(plain(Progress(3, ((1, 7), (3, 5)))), Progress) == Progress(3, ((1, 7), (3, 5)))
 
 
 def test_what_dries_in_another_repair_is_seen_with_the_way_there(mix, library, open_app):

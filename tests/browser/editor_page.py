@@ -7,7 +7,8 @@ import json
 import streamlit as st
 from PIL import Image
 
-from app.repair.marks import Edit, as_document
+from app.repair.document import plain
+from app.repair.marks import Edit
 from app.widgets.region_editor import region_editor
 from colormatch.records import RegionKind
 
@@ -30,4 +31,4 @@ region_editor(
     lambda e: held.update({e.photo: e}),
     more=(RegionKind.WHITE, RegionKind.CHIP),
 )
-st.html(f"<pre id='received'>{json.dumps({'photo': photo, 'regions': as_document(edit.regions)})}</pre>")
+st.html(f"<pre id='received'>{json.dumps({'photo': photo, 'regions': plain(edit.regions)})}</pre>")
