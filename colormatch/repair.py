@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from colormatch.color.difference import delta_e
 from colormatch.errors import RegionError, check_type
 from colormatch.image.photo import DecodedPhoto, open_photo
 from colormatch.image.pixels import PixelArray
@@ -33,6 +34,7 @@ from colormatch.records import (
     ShopChip,
     Task,
 )
+from colormatch.reference.camera import LearnedCamera
 from colormatch.reference.card_choice import CardChoice
 from colormatch.reference.neutral import Neutral, find_neutral, light_doubt, tie_to_chips
 from colormatch.sampling.mixed_light import across
@@ -51,6 +53,7 @@ def read_photo(
     regions: Sequence[Region],
     card: CardChoice | None = None,
     settled: Sequence[ShopChip] = (),
+    learned: LearnedCamera | None = None,
 ) -> Reading:
     """Open a photo, correct it and read the colors of regions.
 
@@ -63,6 +66,8 @@ def read_photo(
         Looked for by default.
     settled : sequence of ShopChip, optional
         What the shop chips among the regions are.
+    learned : LearnedCamera, optional
+        Of the photo's camera; see :func:`find_neutral`.
 
     Returns
     -------
@@ -78,7 +83,7 @@ def read_photo(
         check_type(region, Region, "region")
     opened = photo if isinstance(photo, DecodedPhoto) else open_photo(photo)
     white = [region for region in regions if region.kind is RegionKind.WHITE]
-    neutral = tie_to_chips(opened, find_neutral(opened, card, white), regions, settled)
+    neutral = tie_to_chips(opened, find_neutral(opened, card, white, learned), regions, settled)
     return read_regions(opened, neutral, regions)
 
 
@@ -99,7 +104,7 @@ def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region
         replace(samples[region], flags=(*samples[region].flags, *doubts[region], *light_doubt(neutral, region)))
         for region in regions
     )
-    return Reading(photo.facts, neutral.card, light, told, correction.steps, correction.systematic_difference)
+    return Reading(photo.facts, neutral.card, light, told, correction.steps, correction.difference, neutral.learned)
 
 
 def _two_lamps(photo: DecodedPhoto, card: Region | None, doubts: Mapping[Region, Sequence[Flag]]) -> tuple[Flag, ...]:
@@ -200,10 +205,10 @@ def match_spots(
     from colormatch.match.spots import rank_for_all
 
     task = _shifted(task_of(reading), shift)
-    apart = reading.difference / math.sqrt(2)
     spots = [
-        replace(task, ground=sample.lab, ground_uncertainty=math.hypot(sample.random, apart))
+        replace(task, ground=sample.lab, ground_uncertainty=math.hypot(sample.random, half))
         for sample in reading.of_kind(RegionKind.DAMAGE)
+        for half in [difference_error(reading, task.target, sample.lab) / math.sqrt(2)]
     ]
     shelf, allowed = offered(workshop, limits)
     return rank_for_all(spots, shelf, workshop.models, allowed)
@@ -271,6 +276,11 @@ def match_colors(
     return _rank(Task(target, over), workshop, limits, shift)
 
 
+def difference_error(reading: Reading, first: Lab, second: Lab) -> float:
+    """What the correction of a photo leaves in the difference of two of its colors: ΔE00, 90 % radius."""
+    return reading.difference.radius(float(delta_e(first, second)))
+
+
 def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE) -> Task:
     """What a repair is to do: from one kind of surface to the sound wood of the same photo.
 
@@ -283,7 +293,7 @@ def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE) -> Task:
     sound, ground = surface(reading, RegionKind.SOUND), surface(reading, under)
     # Most of the photo's error is common to both surfaces. What is left of it in their difference is laid on the two by
     # halves of its variance.
-    apart = reading.difference / math.sqrt(2)
+    apart = difference_error(reading, sound.lab, ground.lab) / math.sqrt(2)
     of_sound, of_ground = (math.hypot(sample.random, apart) for sample in (sound, ground))
     shared = math.sqrt(max(0.0, sound.systematic**2 - apart**2))
     return Task(sound.lab, ground.lab, of_sound, of_ground, shared)

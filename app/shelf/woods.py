@@ -40,10 +40,15 @@ def of_repair(kind: RegionKind) -> Wood | None:
         return None
     try:
         sample = job.surface(reading, kind)
+        other = job.surface(reading, RegionKind.DAMAGE if kind is RegionKind.SOUND else RegionKind.SOUND)
     except ColorMatchError:
         return None
     # The wash is judged beside the other surface of the same photo, so what both share of the error doesn't count.
-    return Wood(f"{SURFACES[kind]}{OPEN}", sample.lab, math.hypot(sample.random, reading.difference))
+    return Wood(
+        f"{SURFACES[kind]}{OPEN}",
+        sample.lab,
+        math.hypot(sample.random, job.difference_error(reading, sample.lab, other.lab)),
+    )
 
 
 def repair_reading() -> Reading | None:

@@ -10,7 +10,7 @@ from app.repair.marks import FOUND
 from app.repair.open_repair import SURFACES, OpenRepair
 from colormatch import repair as job
 from colormatch.color.words import NOTHING, describe_off
-from colormatch.records import CardKind, Flag, FlagCode, Lab, Reading, RegionKind, Sample
+from colormatch.records import CardKind, Difference, Flag, FlagCode, Lab, Reading, RegionKind, Sample
 
 #: Codes of doubts by what causes them: colors that are wrong before those that are less sure, and of one cause the
 #: surest sign first. All others come after. Our choice.
@@ -98,12 +98,12 @@ def _light(reading: Reading) -> str:
     return " ".join(words) or "Nothing can be said of it without a card."
 
 
-def _color(sample: Sample, difference: float) -> str:
-    beside = hypot(sample.random, difference)
+def _color(sample: Sample, difference: Difference) -> str:
+    beside = difference._replace(figure=hypot(sample.random, difference.figure))
     return (
         f"L* {sample.lab.L:.1f}, a* {sample.lab.a:.1f}, b* {sample.lab.b:.1f}. Beside the other surface "
-        f"of this photo, which is what counts for the repair, true to ΔE {beside:.1f} nine times in ten; by itself, as "
-        f"a color for other photos, to ΔE {sample.uncertainty:.1f}."
+        f"of this photo, which is what counts for the repair, true to ΔE {beside.words}, nine times in ten; by "
+        f"itself, as a color for other photos, to ΔE {sample.uncertainty:.1f}."
     )
 
 

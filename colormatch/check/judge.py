@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from colormatch.check.compare import Check, Judged, compare, rank_strips
 from colormatch.records import Lab, Layer, Limits, Reading, RegionKind, Sample
-from colormatch.repair import surface, task_of
+from colormatch.repair import difference_error, surface, task_of
 from colormatch.sampling.sample import combine
 from colormatch.workshop import Workshop, offered
 
@@ -47,7 +47,8 @@ def strips_of(reading: Reading) -> list[Sample]:
 
 
 def _compared(photo: Reading, painted: Sample) -> Check:
-    return compare(painted, surface(photo, RegionKind.SOUND), photo.difference)
+    sound = surface(photo, RegionKind.SOUND)
+    return compare(painted, sound, difference_error(photo, painted.lab, sound.lab))
 
 
 # --- go on or stop ---------------------------------------------------------------------------------------------------

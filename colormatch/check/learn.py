@@ -12,7 +12,7 @@ import numpy as np
 from colormatch.color.difference import delta_e
 from colormatch.errors import BadInput
 from colormatch.records import Lab, Layer, Part, Reading, RegionKind, Sample, SurfaceState, Swatch
-from colormatch.repair import surface
+from colormatch.repair import difference_error, surface
 
 if TYPE_CHECKING:
     pass
@@ -49,7 +49,9 @@ def before_painting(photo: Reading) -> Before:
     if not photo.of_kind(RegionKind.SOUND):
         return Before(damage.lab, None, damage.uncertainty)  # nothing ties it to another photo
     sound = surface(photo, RegionKind.SOUND)
-    return Before(damage.lab, sound.lab, math.hypot(damage.random, sound.random, photo.difference))
+    return Before(
+        damage.lab, sound.lab, math.hypot(damage.random, sound.random, difference_error(photo, damage.lab, sound.lab))
+    )
 
 
 def swatch_from(
@@ -90,11 +92,11 @@ def swatch_from(
         )
     layer = layers[0]
     lab = np.asarray(painted.lab)
-    doubts = [painted.random, before.uncertainty, photo.difference, _SHARED * painted.systematic]
+    doubts = [painted.random, before.uncertainty, _SHARED * painted.systematic]
     if before.sound is not None:
         sound = surface(photo, RegionKind.SOUND)
         lab = lab + np.asarray(before.sound) - np.asarray(sound.lab)
-        doubts.append(sound.random)
+        doubts += [sound.random, difference_error(photo, painted.lab, sound.lab)]
     L, a, b = (float(v) for v in lab)
     parts, water = _parts(layer.paint_fraction)
     return Swatch(

@@ -19,7 +19,7 @@ from colormatch.cli.common import (
     typed,
 )
 from colormatch.cli.opening import Opening
-from colormatch.cli.references import add_card_options, card_choice, card_place
+from colormatch.cli.references import add_camera_options, add_card_options, card_choice, card_place, learned_for
 
 if TYPE_CHECKING:
     from colormatch.check.compare import Check, Judged
@@ -42,6 +42,7 @@ def add_photo_options(parser: argparse.ArgumentParser, name: str, form: Any, met
     parser.add_argument("--sound", nargs="+", action="extend", required=True, type=box, metavar="BOX")
     parser.add_argument(f"--{name}", nargs="+", action="extend", required=True, type=form, metavar=metavar)
     add_card_options(parser)
+    add_camera_options(parser)
     group = parser.add_argument_group("the same under a second light", "its card is of the same kind")
     group.add_argument("--second", type=Path, metavar="PHOTO", help="for example by a warm bulb, if this one is by day")
     group.add_argument("--second-card", default="auto", type=card_place, metavar="auto|BOX|none", help="as --card")
@@ -111,7 +112,7 @@ def _read(path: Path, sound: Sequence[Box], painted: Sequence[Any], kind: Region
     for number, mark in enumerate(painted, 1):
         name, place = mark if isinstance(mark[0], str) else (f"{kind} {number}", mark)
         regions.append(Region.from_box(kind, place, *size, name))
-    return read_photo(photo, regions, card_choice(args))
+    return read_photo(photo, regions, card_choice(args), learned=learned_for(args, photo))
 
 
 def painted_layers(args: argparse.Namespace, workshop: Workshop) -> tuple[Layer, ...]:

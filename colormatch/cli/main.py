@@ -41,6 +41,7 @@ COMMANDS = {
     "ground": "woods and cards that you try washes on",
     "chip": "shop chips, which tie photos together",
     "clear": "clear coats, measured before and after",
+    "camera": "learn a camera once, from photos of a chart or a three-step card",
     "card": "the gray cards and charts that you own",
     "sheet": "print a sheet for many swatches, and read a photo of it",
     "library": "import, export, back up, restore and verify the library",

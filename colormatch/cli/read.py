@@ -106,6 +106,8 @@ def document(reading: Reading) -> dict[str, Any]:
             }
             for sample, count in surfaces(reading)
         ],
+        "difference": reading.difference._asdict(),
+        "learned_camera": reading.learned._asdict() if reading.learned else None,
         "steps": reading.steps,
     }
     cleaned: dict[str, Any] = rounded(answer)
@@ -140,9 +142,8 @@ def text(reading: Reading) -> str:
         rows += [(f"{s.name}, {n} together", print_lab(s.lab), f"± {s.uncertainty:.1f}") for s, n in together]
         lines += ["", table(("patch", "   L*     a*     b*", "ΔE00 (90 %)"), rows)]
     if len(reading.samples) > 1:
-        lines.append(
-            f"Much of that is common to all of them: differences between them are good to ± {reading.difference:.1f}."
-        )
+        words = reading.difference.words
+        lines.append(f"Much of that is common to all of them: differences between them are good to {words}.")
     of_patches = {flag for sample in reading.samples for flag in sample.flags}
     of_surfaces = (flag for sample, _ in surfaces(reading) for flag in sample.flags if flag not in of_patches)
     flags = [*reading_flags(reading), *of_surfaces]

@@ -15,6 +15,7 @@ from colormatch.cli.common import box, lab, named_box, open_library, typed
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
     from colormatch.records import Box, Lab, Reading, Region, ShopChip
+    from colormatch.reference.camera import LearnedCamera
     from colormatch.reference.card_choice import CardChoice
 
 #: Kinds of card that options take, as `CardKind` has them.
@@ -35,9 +36,39 @@ def add_card_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+#: Kinds of light, as `LightKind` has them.
+LIGHTS = ("daylight", "bulb", "fluorescent", "led")
+
+
+def add_camera_options(parser: argparse.ArgumentParser) -> None:
+    """The learned camera that a photo with a gray card is read through."""
+    group = parser.add_argument_group("the learned camera")
+    group.add_argument("--light", choices=LIGHTS, help="what the photo was taken under, where several were learned")
+    group.add_argument(
+        "--camera", metavar="NAME|none", help="which learned camera (that of the photo's file), or none of them"
+    )
+
+
+def learned_for(args: argparse.Namespace, photo: DecodedPhoto) -> LearnedCamera | None:
+    """The learned camera of a photo, of the library at hand; None where there is none."""
+    from colormatch.library.store import default_folder, holds_library
+    from colormatch.records import CameraPhoto, LightKind
+
+    name = args.camera or photo.facts.camera
+    if not name or name == "none" or not holds_library((args.library or default_folder()).expanduser()):
+        return None
+    kept = [stored.record for stored in open_library(args.library).all(CameraPhoto)]
+    if not kept:
+        return None
+    from colormatch.reference.teach import learned_camera
+
+    return learned_camera(kept, name, photo.facts.raw, LightKind(args.light) if args.light else None)
+
+
 def add_reference_options(parser: argparse.ArgumentParser) -> None:
     """The card, and what helps it."""
     add_card_options(parser)
+    add_camera_options(parser)
     parser.add_argument(
         "--white",
         nargs="+",
@@ -100,7 +131,7 @@ def read_by_references(args: argparse.Namespace, photo: DecodedPhoto, marked: Se
         for chip, (_, _, place) in zip(settled, args.chip, strict=True)
     ]
     regions = [*marked, *chips, *boxed(photo, RegionKind.WHITE, args.white)]
-    return read_photo(photo, regions, card_choice(args), settled)
+    return read_photo(photo, regions, card_choice(args), settled, learned_for(args, photo))
 
 
 def _settled_chip(folder: Path | None, name: str) -> ShopChip:

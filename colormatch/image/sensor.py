@@ -7,11 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from colormatch.color.space import RGB_TO_XYZ
-from colormatch.records import FloatArray
+from colormatch.color.space import RGB_TO_XYZ, adaptation_to_d65
+from colormatch.records import FloatArray, LightKind
 
 #: Distance from the Planckian locus beyond which a color temperature says nothing (CIE 15:2018, 9.5).
 _FARTHEST_DUV = 0.05
+#: Weight of the adaptation under the measured lamp against gains on the sensor's channels. Chosen on simulated raws
+#: developed with a daylight matrix (3 sensors, 7 lights): 3.11 ΔE00 at 0, 2.61 at 2/3, 2.83 at 1; the one real raw
+#: under a bulb, which had no part in it, goes from 5.7 to 4.2.
+_BY_LAMP = 2 / 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,22 +24,86 @@ class Sensor:
 
     #: (3, 3) float; channels balanced for daylight (D65) to linear sRGB.
     to_srgb: FloatArray
-    #: (3,) float; gains that balance the channels for daylight.
-    daylight: FloatArray
+    #: (3,) float; gains that balance the channels for daylight; None where nobody knows them.
+    daylight: FloatArray | None = None
     #: (3,) float; gains with which the photo was developed: the camera's own white balance.
-    balance: FloatArray
+    balance: FloatArray | None = None
 
     def lamp(self, neutral_linear_rgb: FloatArray) -> tuple[float, float] | None:
         """Kelvin and Duv of the light on a neutral surface, from its developed linear sRGB; None far off the locus.
 
         1, 1, 1 stands for the light that the camera balanced for.
         """
-        seen = np.linalg.solve(self.to_srgb, neutral_linear_rgb) / self.balance
-        xyz = RGB_TO_XYZ @ self.to_srgb @ (seen * self.daylight)
+        under_the_lamp = self._under_the_lamp()
+        if under_the_lamp is None:
+            return None
+        xyz = RGB_TO_XYZ @ under_the_lamp @ neutral_linear_rgb
         if xyz.min() <= 0:
             return None
         kelvin, duv = temperature(xyz[0] / xyz.sum(), xyz[1] / xyz.sum())
         return (kelvin, duv) if abs(duv) <= _FARTHEST_DUV else None
+
+    def neutralizing(self, gray_linear_rgb: FloatArray, true_linear_rgb: FloatArray) -> FloatArray | None:
+        """What gives a gray of the developed photo its true color under D65.
+
+        Two ways differ in what they get wrong. Gains on the sensor's channels keep the matrix that was made for
+        daylight, though the lamp is another; the colors of the scene as they stand under the lamp, then taken to D65
+        by the Bradford transform, leave that to the transform. Their weighted mean is better than either.
+
+        Parameters
+        ----------
+        gray_linear_rgb, true_linear_rgb : (3,) float; linear sRGB
+
+        Returns
+        -------
+        (3, 3) float, or None where the sensor can't have seen such a gray
+        """
+        seen, true = (np.linalg.solve(self.to_srgb, color) for color in (gray_linear_rgb, true_linear_rgb))
+        if seen.min() <= 0:
+            return None
+        by_channel: FloatArray = self.to_srgb @ np.diag(true / seen) @ np.linalg.inv(self.to_srgb)
+        under_the_lamp = self._under_the_lamp()
+        if under_the_lamp is None:
+            return by_channel
+        to_xyz = RGB_TO_XYZ @ under_the_lamp
+        lamp = to_xyz @ gray_linear_rgb
+        if lamp.min() <= 0:
+            return by_channel
+        adapted = np.linalg.solve(RGB_TO_XYZ, adaptation_to_d65(lamp / lamp[1]) @ to_xyz)
+        # Both ways take the gray to its own color; only what else they do is averaged.
+        by_lamp = np.diag(true_linear_rgb / (adapted @ gray_linear_rgb)) @ adapted
+        mean: FloatArray = _BY_LAMP * by_lamp + (1 - _BY_LAMP) * by_channel
+        return mean
+
+    def _under_the_lamp(self) -> FloatArray | None:
+        """(3, 3) float; developed linear sRGB to that of the scene as it stands under its lamp."""
+        if self.daylight is None or self.balance is None:
+            return None
+        matrix: FloatArray = self.to_srgb @ np.diag(self.daylight / self.balance) @ np.linalg.inv(self.to_srgb)
+        return matrix
+
+
+#: Color temperature, kelvin, and distance from the Planckian locus by which a light is taken for daylight (shade and
+#: overcast sky included) or for a bulb; CIE illuminants D50 to D75 and A lie well inside. Between them anything may be.
+_DAYLIGHT_FROM, _DAYLIGHT_DUV, _BULB_TO, _BULB_DUV = 4700.0, 0.008, 3400.0, 0.004
+
+
+def kind_of_light(lamp: tuple[float, float] | None) -> LightKind | None:
+    """Daylight or a bulb, by (kelvin, Duv); None where it is neither, or unknown.
+
+    A warm LED or tube near the locus passes for a bulb; only the person knows.
+
+    Examples
+    --------
+    >>> kind_of_light((2856, 0.0)), kind_of_light((4230, 0.002))
+    (<LightKind.BULB: 'bulb'>, None)
+    """
+    if lamp is None:
+        return None
+    kelvin, duv = lamp
+    if kelvin >= _DAYLIGHT_FROM and abs(duv) <= _DAYLIGHT_DUV:
+        return LightKind.DAYLIGHT
+    return LightKind.BULB if kelvin <= _BULB_TO and abs(duv) <= _BULB_DUV else None
 
 
 def temperature(x: float, y: float) -> tuple[float, float]:

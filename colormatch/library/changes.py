@@ -10,7 +10,7 @@ from colormatch.library.columns import TABLES, WORDS, R, Record, row_of, tidy
 from colormatch.library.history import UndoStep, photos_of_row
 from colormatch.library.repairs import SavedRepair, all_repairs, repair_row, row_of_repair
 from colormatch.library.rows import Stored, all_records, describe, one_record
-from colormatch.records import ClearCoatPair, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
+from colormatch.records import CameraPhoto, ClearCoatPair, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
 
 
 class Changes:
@@ -140,6 +140,6 @@ class Changes:
         return self._names[table]
 
 
-def _is_named(record: Record) -> TypeGuard[Paint | Ground | ShopChip | OwnCard]:
+def _is_named(record: Record) -> TypeGuard[Paint | Ground | ShopChip | OwnCard | CameraPhoto]:
     """Whether its name must be its own; several clear-coat pairs of one tin are measurements over several woods."""
     return not isinstance(record, Swatch | ClearCoatPair)

@@ -17,9 +17,9 @@ from enum import StrEnum
 from typing import Any, TypeVar, get_type_hints
 
 from colormatch.errors import BadInput
-from colormatch.records import ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
+from colormatch.records import CameraPhoto, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
 
-Record = Paint | Swatch | ClearCoatPair | Ground | ShopChip | OwnCard
+Record = Paint | Swatch | ClearCoatPair | Ground | ShopChip | OwnCard | CameraPhoto
 R = TypeVar("R", bound=Record)
 Cell = str | int | float | None
 Row = dict[str, Cell]
@@ -32,6 +32,7 @@ TABLES: dict[type, str] = {
     Ground: "ground",
     ShopChip: "chip",
     OwnCard: "card",
+    CameraPhoto: "camera_photo",
 }
 #: What people call one of each.
 WORDS: dict[type, str] = {
@@ -41,6 +42,7 @@ WORDS: dict[type, str] = {
     Ground: "ground",
     ShopChip: "shop chip",
     OwnCard: "card",
+    CameraPhoto: "camera's photo",
 }
 #: Columns whose cell is a name: compared letter for letter, so stripped and in one Unicode form.
 NAME_COLUMNS = frozenset({"name", "paint", "ground"})

@@ -26,7 +26,19 @@ from colormatch.library.columns import (
     tidy,
     tidy_text,
 )
-from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
+from colormatch.records import (
+    CameraPhoto,
+    CardKind,
+    ClearCoatPair,
+    Development,
+    Ground,
+    Lab,
+    LightKind,
+    OwnCard,
+    Paint,
+    ShopChip,
+    Swatch,
+)
 
 #: A text that a spreadsheet would take for a formula (OWASP, "CSV Injection"), or that already stands behind our sign.
 _FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
@@ -41,6 +53,7 @@ _SOUND: dict[type, Record] = {
     Ground: Ground("wood", Lab(50, 0, 0)),
     ShopChip: ShopChip("offcut", Lab(50, 0, 0)),
     OwnCard: OwnCard("card", CardKind.GRAY),
+    CameraPhoto: CameraPhoto("photo", "camera", LightKind.DAYLIGHT, Development.DEVELOPED, 0.0, 0.0, "0,0,0,0,0,0"),
 }
 
 

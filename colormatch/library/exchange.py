@@ -20,7 +20,18 @@ from colormatch.library.csv_rows import Problem, Read, read_rows, refuse
 from colormatch.library.progress import Progress, told
 from colormatch.library.repair_file import MAX_REPAIR_BYTES, UnreadableRepair, is_repair_file, read_repair
 from colormatch.library.repairs import SavedRepair
-from colormatch.records import ClearCoatPair, Flag, FlagCode, Ground, OwnCard, Paint, Shelf, ShopChip, Swatch
+from colormatch.records import (
+    CameraPhoto,
+    ClearCoatPair,
+    Flag,
+    FlagCode,
+    Ground,
+    OwnCard,
+    Paint,
+    Shelf,
+    ShopChip,
+    Swatch,
+)
 
 #: Version of the folder's form that is written, and the newest that is read.
 FORMAT_VERSION = 1
@@ -34,6 +45,7 @@ SHEETS: dict[type, str] = {
     Ground: "grounds.csv",
     ShopChip: "chips.csv",
     OwnCard: "cards.csv",
+    CameraPhoto: "camera_photos.csv",
 }
 _MARKS = frozenset(SHEETS.values())
 

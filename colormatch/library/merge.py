@@ -26,7 +26,18 @@ from colormatch.library.photos import is_whole
 from colormatch.library.progress import Progress, told
 from colormatch.library.sharing.names import record_renamed, repair_renamed
 from colormatch.library.store import Library, SavedRepair, Stored
-from colormatch.records import ClearCoatPair, Flag, FlagCode, Ground, OwnCard, Paint, ShopChip, Swatch, name_key
+from colormatch.records import (
+    CameraPhoto,
+    ClearCoatPair,
+    Flag,
+    FlagCode,
+    Ground,
+    OwnCard,
+    Paint,
+    ShopChip,
+    Swatch,
+    name_key,
+)
 from colormatch.wash.doubts import no_trace
 
 
@@ -63,6 +74,7 @@ PLURALS: dict[type, str] = {
     Ground: "grounds",
     ShopChip: "chips",
     OwnCard: "cards",
+    CameraPhoto: "camera_photos",
     SavedRepair: "repairs",
 }
 
@@ -234,7 +246,7 @@ def _plan(mine: Library | Changes, exchange: Exchange) -> ImportPlan:
     flags = list(exchange.flags)
     items: list[Incoming] = []
     spelled: dict[str, str] = {}
-    for kind in (Paint, Ground, ShopChip, OwnCard):
+    for kind in (Paint, Ground, ShopChip, OwnCard, CameraPhoto):
         compared = _compare(mine.all(kind), exchange.records[kind], [_name, _alike])
         for theirs, ours in ((_name(item.theirs), _name(item.mine.record)) for item in compared if item.mine):
             if theirs != ours:

@@ -11,7 +11,7 @@ from typing import Any, Generic, TypeVar
 from colormatch.errors import BadInput, LibraryDamaged, RecordLeftOut
 from colormatch.library.columns import TABLES, WORDS, Kind, R, Record, columns_of, is_text, record_of, tidy
 from colormatch.library.history import read_row
-from colormatch.records import Ground, OwnCard, Paint, ShopChip, Swatch
+from colormatch.records import CameraPhoto, Ground, OwnCard, Paint, ShopChip, Swatch
 from colormatch.wash.ratio import format_ratio
 
 T = TypeVar("T")
@@ -86,7 +86,7 @@ def sorted_records(
             record = record_of(kind, row)
             if strict:
                 record = tidy(record)
-                if isinstance(record, Paint | Ground | ShopChip | OwnCard):
+                if isinstance(record, Paint | Ground | ShopChip | OwnCard | CameraPhoto):
                     if record.name in names:
                         raise BadInput("Its name is another's, too.")
                     names.add(record.name)

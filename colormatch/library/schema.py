@@ -89,6 +89,13 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "ALTER TABLE chip ADD COLUMN extra TEXT NOT NULL DEFAULT '[]'",
         "ALTER TABLE card ADD COLUMN extra TEXT NOT NULL DEFAULT '[]'",
     ),
+    (
+        """CREATE TABLE camera_photo (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL UNIQUE, camera TEXT NOT NULL, light TEXT NOT NULL,
+            development TEXT NOT NULL, cast_red REAL NOT NULL, cast_blue REAL NOT NULL, patches TEXT NOT NULL,
+            taken TEXT NOT NULL, notes TEXT NOT NULL, extra TEXT NOT NULL
+        )""",
+    ),
 )
 
 

@@ -13,10 +13,21 @@ from colormatch.box import Box
 from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of
 from colormatch.records.doubt import SIGMA_PER_RADIUS, Flag, FlagCode
 from colormatch.records.names import name_key, named
-from colormatch.records.reading import Card, CardKind, Light, Photo, Reading, Sample
+from colormatch.records.reading import Card, CardKind, Difference, LearnedFrom, Light, LightKind, Photo, Reading, Sample
 from colormatch.records.recipe import Layer, Limits, Match, Part, RankedWash, Task
 from colormatch.records.region import Region, RegionKind
-from colormatch.records.shelf import ClearCoatPair, Ground, OwnCard, Paint, Shelf, ShopChip, SurfaceState, Swatch
+from colormatch.records.shelf import (
+    CameraPhoto,
+    ClearCoatPair,
+    Development,
+    Ground,
+    OwnCard,
+    Paint,
+    Shelf,
+    ShopChip,
+    SurfaceState,
+    Swatch,
+)
 
 __all__ = [
     "MOST_AB",
@@ -24,16 +35,21 @@ __all__ = [
     "BoolArray",
     "Box",
     "ByteArray",
+    "CameraPhoto",
     "Card",
     "CardKind",
     "ClearCoatPair",
+    "Development",
+    "Difference",
     "Flag",
     "FlagCode",
     "FloatArray",
     "Ground",
     "Lab",
     "Layer",
+    "LearnedFrom",
     "Light",
+    "LightKind",
     "Limits",
     "Match",
     "OwnCard",

@@ -15,6 +15,7 @@ class FlagCode(StrEnum):
 
     ALIKE = "alike"
     BLURRED = "blurred"
+    CAMERA_OTHER_LIGHT = "camera-other-light"
     CARD_CAST = "card-cast"
     CARD_DARK = "card-dark"
     CARD_IN_SHADOW = "card-in-shadow"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from colormatch.records.color import Lab
 from colormatch.records.doubt import Flag
@@ -30,6 +31,15 @@ class Photo:
     #: True where the values are linear light from a camera raw, without a tone curve.
     raw: bool = False
     flags: tuple[Flag, ...] = ()
+
+
+class LightKind(StrEnum):
+    """What a photo was taken under, as far as a correction depends on it."""
+
+    DAYLIGHT = "daylight"
+    BULB = "bulb"
+    FLUORESCENT = "fluorescent"
+    LED = "led"
 
 
 class CardKind(StrEnum):
@@ -100,6 +110,43 @@ class Sample:
         return math.hypot(self.random, self.systematic)
 
 
+class Difference(NamedTuple):
+    """Error that a photo's correction leaves in the difference of two of its colors.
+
+    What a camera does to a difference is mostly a factor: it grows with the distance, and things that are nearly alike
+    are read nearly right.
+    """
+
+    #: Of two colors that are nearly alike, ΔE00, 90 % radius.
+    figure: float = 0.0
+    #: Of the distance between them, 0 to 1.
+    share: float = 0.0
+
+    def radius(self, apart: float) -> float:
+        """Of two colors that are read so far apart, ΔE00, 90 % radius."""
+        return math.hypot(self.figure, self.share * apart)
+
+    @property
+    def words(self) -> str:
+        """For people."""
+        share = 100 * self.share
+        return f"± {self.figure:.1f} where they are nearly alike, and {share:.0f} % of what lies between them"
+
+
+class LearnedFrom(NamedTuple):
+    """The learned camera that a photo was read through."""
+
+    #: As the photos' files name the camera, or as it was named.
+    name: str
+    light: LightKind
+    #: How many photos it rests on.
+    photos: int
+
+
+#: Nothing is left.
+EXACT = Difference()
+
+
 @dataclass(frozen=True)
 class Reading:
     """All that was read from one photo."""
@@ -110,8 +157,10 @@ class Reading:
     samples: tuple[Sample, ...]
     #: The chain of the correction in words, in order.
     steps: tuple[str, ...] = ()
-    #: What the correction leaves in the difference of two colors of this photo: ΔE00, 90 % radius.
-    difference: float = 0.0
+    #: What the correction leaves in the difference of two colors of this photo.
+    difference: Difference = EXACT
+    #: What else than the photo itself it was read by.
+    learned: LearnedFrom | None = None
 
     def _repr_html_(self) -> str:
         """A table of its samples, for notebooks."""

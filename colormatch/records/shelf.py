@@ -11,7 +11,7 @@ from functools import cached_property
 from colormatch.errors import BadInput
 from colormatch.records.color import Lab, lab_of
 from colormatch.records.names import name_key
-from colormatch.records.reading import CardKind
+from colormatch.records.reading import CardKind, LightKind
 from colormatch.records.recipe import Part, check_coats
 
 #: What the shipped example states as the maker of its paints; whoever owns such a tin writes its real maker over it.
@@ -178,6 +178,54 @@ class OwnCard:
             raise BadInput("A card needs a name.", "Type one that tells it from your other cards.")
         if self.kind is CardKind.NONE:
             raise BadInput(f"The card {self.name} is of no kind.", "Say gray, three-step or chart24.")
+
+
+class Development(StrEnum):
+    """What a photo's numbers are."""
+
+    DEVELOPED = "developed"
+    RAW = "raw"
+
+
+@dataclass(frozen=True)
+class CameraPhoto:
+    """What one photo with a chart or a three-step card teaches of the camera that took it."""
+
+    #: Tells it from the camera's other photos.
+    name: str
+    #: Make, model and lens as the photo's file states them, or as the user named it.
+    camera: str
+    light: LightKind
+    development: Development
+    #: Natural log of red and of blue over green of its middle gray, before balancing.
+    cast_red: float
+    cast_blue: float
+    #: Its patches, balanced by its middle gray: linear sRGB and CIELAB of each, six numbers, patches parted by ``;``.
+    patches: str
+    taken: str = ""
+    notes: str = ""
+    extra: tuple[tuple[str, str], ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.name.strip() or not self.camera.strip():
+            raise BadInput("A camera's photo needs a name and a camera.", "Name the camera it was taken with.")
+        if not (math.isfinite(self.cast_red) and math.isfinite(self.cast_blue)):
+            raise BadInput(
+                f"The cast of the camera's photo {self.name} is no number.", "Learn it from the photo again."
+            )
+        self.patch_values  # noqa: B018  # refuses what can't be read
+
+    @property
+    def patch_values(self) -> tuple[tuple[float, ...], ...]:
+        """Six numbers for each patch: linear red, green, blue; L*, a*, b*."""
+        try:
+            rows = tuple(tuple(float(cell) for cell in row.split(",")) for row in self.patches.split(";"))
+        except ValueError:
+            rows = ()
+        if not rows or any(len(row) != 6 or not all(math.isfinite(cell) for cell in row) for row in rows):
+            what = f"The patches of the camera's photo {self.name} can't be read."
+            raise BadInput(what, "Learn it from the photo again.")
+        return rows
 
 
 def _check_named_color(what: str, name: str, lab: Lab, uncertainty: float) -> None:

@@ -7,20 +7,20 @@ correction using root-polynomial regression", IEEE Transactions on Image Process
 
 from __future__ import annotations
 
-import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
-from typing import Any
+from functools import partial
 
 import numpy as np
 
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.space import lab_from_linear, linear_from_lab
 from colormatch.errors import CardUnusable
+from colormatch.image.sensor import Sensor
 from colormatch.records import BoolArray, Flag, FlagCode, FloatArray
 from colormatch.reference import accuracy
-from colormatch.reference.chart_values import GRAY_ROW, SINCE_2014
-from colormatch.reference.correction import Correction
+from colormatch.reference.chart_values import GRAY_ROW, LEAST_PATCHES, SINCE_2014
+from colormatch.reference.correction import Correction, CorrectionStep, balance
 from colormatch.reference.tone import fit_tone, usable
 
 #: Degree of the root polynomial. Chosen by trial: on simulated photographs 3 did better than 2 and than a matrix.
@@ -28,8 +28,11 @@ DEGREE = 3
 #: Expected misfit of a patch in about ΔE00, and how far a coefficient strays from those of a camera that needs no
 #: correction: together the ridge. From tests/studies/references.py; results hardly change between half and twice it.
 _MISFIT, _COEFFICIENT_SIGMA = 1.0, 0.1
-#: Least number of patches, and of grays among them, that must be neither clipped nor black.
-_LEAST_PATCHES, _LEAST_GRAYS = 16, 3
+#: Least number of grays that must be neither blown out nor black.
+_LEAST_GRAYS = 3
+#: Mean ΔE00 of the patches, each read without its own help, from which the chart isn't the one it is taken for: real
+#: photographs of charts stay below 4, in any light; charts whose colors lie elsewhere by 10 and more exceed it.
+_MOST_ERROR = 6.0
 #: Darkest linear value at which the slope of CIELAB is taken.
 _DARKEST = 0.002
 
@@ -47,29 +50,24 @@ class RootPolynomial:
 
 
 def root_terms(linear_rgb: FloatArray) -> FloatArray:
-    """(n, 13) float; the root-polynomial terms of (n, 3) linear RGB, the channels themselves first."""
-    expand = _colour_science().characterisation.polynomial_expansion_Finlayson2015
-    terms: FloatArray = expand(np.maximum(linear_rgb, 0), DEGREE, root_polynomial_expansion=True)
-    return terms
+    """(n, 13) float; the root-polynomial terms of degree 3 of (n, 3) linear RGB, the channels themselves first."""
+    r, g, b = np.maximum(np.asarray(linear_rgb, dtype=float), 0).T
+    squares = (r * g, g * b, r * b)
+    cubes = (r * g * g, g * b * b, r * b * b, g * r * r, b * g * g, b * r * r, r * g * b)
+    return np.stack([r, g, b, *np.sqrt(squares), *np.cbrt(cubes)], axis=1)
 
 
-@cache
-def _colour_science() -> Any:
-    """colour-science, imported when the first chart is used: it takes two seconds, warns of optional plotting, and
-    changes how NumPy prints."""
-    with warnings.catch_warnings(), np.printoptions():
-        warnings.simplefilter("ignore")
-        import colour
-    return colour
-
-
-def fit_root_polynomial(linear_rgb: FloatArray, reference_lab: FloatArray) -> RootPolynomial:
+def fit_root_polynomial(
+    linear_rgb: FloatArray, reference_lab: FloatArray, coefficient_sigma: float = _COEFFICIENT_SIGMA
+) -> RootPolynomial:
     """Root polynomial from colors to their CIELAB.
 
     Parameters
     ----------
     linear_rgb : (n, 3) float; linear sRGB, tone curve undone
     reference_lab : (n, 3) float; CIELAB
+    coefficient_sigma : float
+        How far a coefficient may stray from those of a camera that needs no correction.
 
     Notes
     -----
@@ -83,7 +81,7 @@ def fit_root_polynomial(linear_rgb: FloatArray, reference_lab: FloatArray) -> Ro
     # Residual i of patch k is sum over channel c and term f of slopes[k, i, c] terms[k, f] coefficients[f, c].
     design = np.einsum("kic,kf->kifc", slopes, terms).reshape(-1, identity.size)
     wanted = np.einsum("kic,kc->ki", slopes, true - terms @ identity).ravel()
-    ridge = (_MISFIT / _COEFFICIENT_SIGMA) ** 2 * np.eye(identity.size)
+    ridge = (_MISFIT / coefficient_sigma) ** 2 * np.eye(identity.size)
     change = np.linalg.solve(design.T @ design + ridge, design.T @ wanted)
     return RootPolynomial(identity + change.reshape(identity.shape))
 
@@ -95,7 +93,13 @@ def _lab_slopes(linear_rgb: FloatArray) -> FloatArray:
     return ((lab_from_linear(colors + steps) - lab_from_linear(colors - steps)) / 2e-4).swapaxes(1, 2)
 
 
-def chart_correction(patch_linear_rgb: FloatArray, reference_lab: FloatArray = SINCE_2014) -> Correction:
+def chart_correction(
+    patch_linear_rgb: FloatArray,
+    reference_lab: FloatArray = SINCE_2014,
+    *,
+    raw: bool = False,
+    sensor: Sensor | None = None,
+) -> Correction:
     """Tone curve and colors from a 24-patch chart.
 
     Parameters
@@ -104,6 +108,10 @@ def chart_correction(patch_linear_rgb: FloatArray, reference_lab: FloatArray = S
         Mean colors of the patches, in the reference's order.
     reference_lab : (24, 3) float; CIELAB
         What the patches are; see `chart_values`.
+    raw : bool
+        Linear light from a camera raw: it has no tone curve to undo.
+    sensor : Sensor, optional
+        What a camera raw says of its sensor.
 
     Returns
     -------
@@ -113,13 +121,13 @@ def chart_correction(patch_linear_rgb: FloatArray, reference_lab: FloatArray = S
     Raises
     ------
     CardUnusable
-        Too many patches are clipped or black.
+        Too many patches are clipped or black, or they aren't those of the chart.
     """
     patches = np.asarray(patch_linear_rgb, dtype=float)
     keep = usable(patches)
     # A saturated patch may hold nothing in one channel and still serve; only its brightest channel can spoil it.
     keep[: GRAY_ROW.start] = usable(patches[: GRAY_ROW.start].max(axis=1, keepdims=True))
-    if keep.sum() < _LEAST_PATCHES or keep[GRAY_ROW].sum() < _LEAST_GRAYS:
+    if keep.sum() < LEAST_PATCHES or keep[GRAY_ROW].sum() < _LEAST_GRAYS:
         raise CardUnusable(
             f"Only {keep.sum()} of the chart's 24 patches are neither blown out nor black.",
             "Take the photo again with the exposure turned down a little.",
@@ -129,28 +137,68 @@ def chart_correction(patch_linear_rgb: FloatArray, reference_lab: FloatArray = S
         left_out = int((~keep).sum())
         text = f"{left_out} of the chart's 24 patches are blown out or black and were left out."
         flags = (Flag(FlagCode.PATCHES_LEFT_OUT, text, float(left_out)),)
-    start = Correction((), (), (), accuracy.chart(_held_out_errors(patches, reference_lab, keep)), flags)
-    curve, colors = _fit(patches, reference_lab, keep)
-    return start.then(curve, "tone curve from the chart's gray row").then(
+    balanced = _balanced_by(raw, sensor)
+    errors = _held_out_errors(patches, reference_lab, keep, balanced)
+    if errors.mean() > _MOST_ERROR:
+        raise CardUnusable(
+            f"The chart's patches differ by ΔE {errors.mean():.0f} on average from what they should be.",
+            "If it is another maker's chart, name the file of its measured patches; otherwise keep glare and shadows "
+            "off it, or mark a gray patch of it as a gray card.",
+        )
+    start = Correction((), (), (), accuracy.chart(errors), flags)
+    grays, colors = chart_steps(patches, reference_lab, keep, raw=raw, sensor=sensor)
+    words = "white balance and brightness" if raw else "tone curve"
+    return start.then(grays, f"{words} from the chart's gray row").then(
         colors, f"colors from the chart's {keep.sum()} patches (root polynomial of degree {DEGREE})"
     )
 
 
-def _fit(patches: FloatArray, reference_lab: FloatArray, keep: BoolArray) -> tuple[Any, RootPolynomial]:
-    grays = np.flatnonzero(keep)
-    grays = grays[grays >= GRAY_ROW.start]
-    curve = fit_tone(patches[grays], linear_from_lab(reference_lab[grays]))
-    return curve, fit_root_polynomial(curve(patches[keep]), reference_lab[keep])
+def chart_steps(
+    patch_linear_rgb: FloatArray,
+    reference_lab: FloatArray,
+    keep: BoolArray,
+    *,
+    raw: bool = False,
+    sensor: Sensor | None = None,
+) -> tuple[CorrectionStep, RootPolynomial]:
+    """What some of a chart's patches make of the grays, and then of the colors.
+
+    Parameters as for :func:`chart_correction`; ``keep`` is (24,) bool.
+    """
+    grays = _grays(patch_linear_rgb, reference_lab, keep, _balanced_by(raw, sensor))
+    return grays, fit_root_polynomial(grays(patch_linear_rgb[keep]), reference_lab[keep])
 
 
-def _held_out_errors(patches: FloatArray, reference_lab: FloatArray, keep: BoolArray) -> FloatArray:
+#: What takes the grays of a photo, (k, 3) linear sRGB, to what they are.
+_FitGrays = Callable[[FloatArray, FloatArray], CorrectionStep]
+
+
+def _balanced_by(raw: bool, sensor: Sensor | None) -> _FitGrays:
+    return partial(_raw_balance, sensor=sensor) if raw else fit_tone
+
+
+def _raw_balance(seen: FloatArray, true: FloatArray, sensor: Sensor | None) -> CorrectionStep:
+    """Gains alone, by the geometric mean of the grays."""
+    return balance(np.exp(np.log(seen).mean(axis=0)), np.exp(np.log(true).mean(axis=0)), sensor)
+
+
+def _grays(patches: FloatArray, reference_lab: FloatArray, keep: BoolArray, balanced: _FitGrays) -> CorrectionStep:
+    rows = np.flatnonzero(keep)
+    rows = rows[rows >= GRAY_ROW.start]
+    return balanced(patches[rows], linear_from_lab(reference_lab[rows]))
+
+
+def _held_out_errors(
+    patches: FloatArray, reference_lab: FloatArray, keep: BoolArray, balanced: _FitGrays
+) -> FloatArray:
     """(n,) ΔE00 of each kept patch under a correction fitted without it."""
     errors = []
+    of_all = _grays(patches, reference_lab, keep, balanced)
     for index in np.flatnonzero(keep):
         others = keep.copy()
         others[index] = False
-        curve, colors = _fit(patches, reference_lab, others)
-        errors.append(
-            float(delta_e(lab_from_linear(colors(curve(patches[index : index + 1])))[0], reference_lab[index]))
-        )
+        grays = _grays(patches, reference_lab, others, balanced) if index >= GRAY_ROW.start else of_all
+        colors = fit_root_polynomial(grays(patches[others]), reference_lab[others])
+        found = lab_from_linear(colors(grays(patches[index : index + 1])))[0]
+        errors.append(float(delta_e(found, reference_lab[index])))
     return np.array(errors)

@@ -9,9 +9,10 @@ import numpy as np
 
 from colormatch.color.space import linear_from_encoded, linear_from_lab
 from colormatch.errors import BadInput, CardNotFound
-from colormatch.records import ByteArray, Card, CardKind, FloatArray, Region, RegionKind
+from colormatch.records import BoolArray, ByteArray, Card, CardKind, FloatArray, Region, RegionKind
 from colormatch.reference.chart_grid import grids
-from colormatch.reference.chart_values import COLUMNS, ROWS, SINCE_2014
+from colormatch.reference.chart_values import COLUMNS, LEAST_PATCHES, ROWS, SINCE_2014
+from colormatch.reference.tone import usable
 
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
@@ -29,8 +30,8 @@ _CELL, _READ, _PATCH = 48, 0.5, 0.84
 #: simulated and real charts reach 0.93 and more, a chart turned the wrong way stays below 0.5.
 _LEAST_FIT = 0.85
 #: Most that one patch may be off, natural log, all channels together: simulated charts in seven lights reach 0.42, in
-#: light that slopes by 40 % or blown out 0.53, real ones 0.26; it tells nine in ten single patches that are covered.
-_MOST_OFF = 0.6
+#: light that slopes by 40 % 0.53, real ones 0.56; it tells most single patches that are covered.
+_MOST_OFF = 0.7
 #: A patch is plain where the spread of its log light stays below this, and so many of them must be.
 _PLAIN_SPREAD, _LEAST_PLAIN = 0.12, 20
 #: What the reference has to explain of single pixels, one in each patch, before a place is read.
@@ -132,7 +133,8 @@ def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
     if read is None:
         raise CardNotFound(
             "The marked corners don't hold a whole 24-patch chart.",
-            "Mark the outer corners of its four corner patches, and keep glare and shadows off it.",
+            "Mark the outer corners of its four corner patches, and keep glare and shadows off it. A chart of another "
+            "maker is not read: mark a gray patch of it as a gray card.",
         )
     return ReadChart(read.linear_rgb, read.corners + np.array([box.x, box.y]), read.fit, read.spread)
 
@@ -209,7 +211,7 @@ def chart_fit(patch_linear_rgb: FloatArray) -> float:
     float
         Share of the variance of log light left after a gain and a rising contrast for each channel is taken off.
     """
-    seen, true = _log_colors(patch_linear_rgb, _FLOOR)
+    seen, true = _log_colors(patch_linear_rgb, _FLOOR, readable(patch_linear_rgb))
     norms = np.sqrt((seen**2).sum(axis=0) * (true**2).sum(axis=0))
     correlation = (seen * true).sum(axis=0) / np.maximum(norms, 1e-12)
     return float(np.mean(np.maximum(correlation, 0) ** 2))
@@ -222,14 +224,24 @@ def most_off(patch_linear_rgb: FloatArray) -> float:
     ----------
     patch_linear_rgb : (24, 3) float; linear sRGB
     """
-    brightest = float(np.max(linear_from_lab(SINCE_2014)))
-    exposure = brightest / max(float(np.max(patch_linear_rgb)), 1e-12)
-    seen, true = _log_colors(patch_linear_rgb * exposure, _FLOOR_OF_ONE)
+    some = readable(patch_linear_rgb)
+    brightest = float(np.max(linear_from_lab(SINCE_2014)[some]))
+    exposure = brightest / max(float(np.max(patch_linear_rgb[some])), 1e-12)
+    seen, true = _log_colors(patch_linear_rgb * exposure, _FLOOR_OF_ONE, some)
     contrast = (seen * true).sum(axis=0) / (true**2).sum(axis=0)
     return float(np.linalg.norm(seen - contrast * true, axis=1).max())
 
 
-def _log_colors(patch_linear_rgb: FloatArray, floor: float) -> tuple[FloatArray, FloatArray]:
-    """(24, 3) log light of patches as seen and as published, each less its mean."""
-    seen, true = (np.log(np.maximum(c, 0) + floor) for c in (patch_linear_rgb, linear_from_lab(SINCE_2014)))
+def readable(patch_linear_rgb: FloatArray) -> BoolArray:
+    """(24,) bool; patches that are neither blown out nor black, all of them where too few are left to judge by.
+
+    A saturated patch may hold nothing in one channel and still serve: only its brightest channel can spoil it.
+    """
+    some = usable(patch_linear_rgb.max(axis=1, keepdims=True))
+    return some if some.sum() >= LEAST_PATCHES else np.ones(len(some), bool)
+
+
+def _log_colors(patch_linear_rgb: FloatArray, floor: float, some: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """(n, 3) log light of some patches as seen and as published, each less its mean."""
+    seen, true = (np.log(np.maximum(c[some], 0) + floor) for c in (patch_linear_rgb, linear_from_lab(SINCE_2014)))
     return seen - seen.mean(axis=0), true - true.mean(axis=0)

@@ -23,6 +23,8 @@ from colormatch.records import FloatArray
 
 #: Rows and columns of patches.
 ROWS, COLUMNS = 4, 6
+#: Least number of patches that must be neither blown out nor black.
+LEAST_PATCHES = 16
 #: The gray row, from white to black.
 GRAY_ROW = slice(18, 24)
 #: CIELAB of charts made before November 2014.

@@ -14,7 +14,8 @@ import numpy as np
 
 from colormatch.color.space import lab_from_linear, linear_from_lab
 from colormatch.errors import BadInput, CardUnusable
-from colormatch.records import Flag, FloatArray, Lab
+from colormatch.image.sensor import Sensor, kind_of_light
+from colormatch.records import Difference, Flag, FloatArray, Lab, LightKind
 from colormatch.reference import accuracy
 from colormatch.reference.accuracy import Accuracy
 
@@ -48,8 +49,8 @@ class Correction:
         return self.accuracy.absolute
 
     @property
-    def systematic_difference(self) -> float:
-        """Error of the difference of two similar colors of this photo, ΔE00, 90 % radius."""
+    def difference(self) -> Difference:
+        """Error of the difference of two colors of this photo."""
         return self.accuracy.difference
 
     def lab(self, linear_rgb: FloatArray) -> FloatArray:
@@ -109,7 +110,7 @@ class Gains:
 
 @dataclass(frozen=True, eq=False)
 class SensorGains:
-    """One factor for each channel of the sensor (von Kries before the color matrix)."""
+    """The white balance of a camera raw; see `Sensor.neutralizing`."""
 
     #: (3, 3) float, unitless; linear sRGB as developed to linear sRGB in balance.
     matrix: FloatArray
@@ -119,23 +120,18 @@ class SensorGains:
         return out
 
 
-def balance(
-    gray_linear_rgb: FloatArray, true_linear_rgb: FloatArray, to_srgb: FloatArray | None = None
-) -> CorrectionStep:
+def balance(gray_linear_rgb: FloatArray, true_linear_rgb: FloatArray, sensor: Sensor | None = None) -> CorrectionStep:
     """What gives a gray its true color: gains, where the camera would have applied them if that is known.
 
     Parameters
     ----------
     gray_linear_rgb, true_linear_rgb : (3,) float; linear sRGB
-    to_srgb : (3, 3) float, optional
-        The sensor's channels to linear sRGB, as a camera raw was developed. A wrong white balance stands before this
-        matrix: gains after it leave more the further it was off.
+    sensor : Sensor, optional
+        Of a camera raw. A wrong white balance stands before its matrix: gains after it leave more the further it was
+        off (see tests/studies/measured/real_photos.md).
     """
-    if to_srgb is not None:
-        seen, true = (np.linalg.solve(to_srgb, color) for color in (gray_linear_rgb, true_linear_rgb))
-        if seen.min() > 0:
-            return SensorGains(to_srgb @ np.diag(true / seen) @ np.linalg.inv(to_srgb))
-    return Gains(true_linear_rgb / gray_linear_rgb)
+    matrix = sensor.neutralizing(gray_linear_rgb, true_linear_rgb) if sensor else None
+    return Gains(true_linear_rgb / gray_linear_rgb) if matrix is None else SensorGains(matrix)
 
 
 def neutral_linear(value: float | Lab) -> FloatArray:
@@ -188,7 +184,8 @@ def gray_card_correction(
     value: float | Lab = GRAY_CARD,
     *,
     raw: bool = False,
-    to_srgb: FloatArray | None = None,
+    sensor: Sensor | None = None,
+    light: LightKind | None = None,
 ) -> Correction:
     """White balance and brightness from a gray card.
 
@@ -200,8 +197,10 @@ def gray_card_correction(
         What the card is: reflectance or CIELAB.
     raw : bool
         Linear light from a camera raw, without a tone curve.
-    to_srgb : (3, 3) float, optional
-        What its raw developer took the sensor's channels to linear sRGB by.
+    sensor : Sensor, optional
+        What a camera raw says of its sensor.
+    light : LightKind, optional
+        What the photo was taken under, if it was said; a raw with a sensor tells daylight and bulbs by itself.
 
     Returns
     -------
@@ -216,9 +215,15 @@ def gray_card_correction(
     """
     card = mean_color(card_linear_rgb)
     check_not_black(card)
-    start = Correction((), (), (), accuracy.GRAY_CARD_RAW if raw else accuracy.GRAY_CARD)
-    gains = balance(card, neutral_linear(value), to_srgb)
+    start = Correction((), (), (), raw_accuracy(card, sensor, light) if raw else accuracy.GRAY_CARD)
+    gains = balance(card, neutral_linear(value), sensor)
     return start.then(gains, "white balance and brightness from the gray card")
+
+
+def raw_accuracy(gray_linear_rgb: FloatArray, sensor: Sensor | None, light: LightKind | None) -> Accuracy:
+    """How far a camera raw with one gray is trusted, by the light on that gray."""
+    lamp = sensor.lamp(gray_linear_rgb) if sensor else None
+    return accuracy.GRAY_CARD_RAW[light or kind_of_light(lamp)]
 
 
 def check_not_black(neutral_linear_rgb: FloatArray) -> None:

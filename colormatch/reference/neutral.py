@@ -20,11 +20,13 @@ from colormatch.records import (
     FlagCode,
     FloatArray,
     Lab,
+    LearnedFrom,
     Light,
     Region,
     RegionKind,
     ShopChip,
 )
+from colormatch.reference.camera import LearnedCamera
 from colormatch.reference.card_choice import CardChoice, CardValue, ChartIssue
 from colormatch.reference.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.reference.correction import GRAY_CARD, Correction, gray_card_correction, neutral_linear, no_correction
@@ -44,6 +46,11 @@ _SAME_SURFACE = 2.0
 #: Stronger over weaker light on wood and card from which dividing it out is worth a word: it leaves up to 1 ΔE00 at
 #: 20 % and up to 4 at 40 %, where white paper comes near the end of the camera's scale (tests/studies/light.py).
 _OTHER_LIGHT = 1.25
+_OTHER_THAN_LEARNED = Flag(
+    FlagCode.CAMERA_OTHER_LIGHT,
+    "The gray card looks unlike it did in the photos that taught this camera, so the light may be another one: "
+    "the photo is read by its gray card alone.",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,6 +62,8 @@ class Neutral:
     correction: Correction
     #: How the light falls, where white places told it; it is divided out of the photo before the correction.
     plane: FlatField | None = None
+    #: The learned camera that the correction goes through.
+    learned: LearnedFrom | None = None
 
 
 class _Reading(NamedTuple):
@@ -66,7 +75,12 @@ class _Reading(NamedTuple):
     flags: tuple[Flag, ...]
 
 
-def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: Sequence[Region] = ()) -> Neutral:
+def find_neutral(
+    photo: DecodedPhoto,
+    choice: CardChoice | None = None,
+    white: Sequence[Region] = (),
+    learned: LearnedCamera | None = None,
+) -> Neutral:
     """The neutral reference of a photo, found or as marked, and the correction from it.
 
     Parameters
@@ -77,6 +91,8 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: S
     white : sequence of Region
         Places of one neutral surface such as a white sheet, or of a second card like the first; they tell how the
         light falls, and it is divided out.
+    learned : LearnedCamera, optional
+        Of the photo's camera; a photo with a gray card is read through it unless its card contradicts it.
 
     Raises
     ------
@@ -93,10 +109,10 @@ def find_neutral(photo: DecodedPhoto, choice: CardChoice | None = None, white: S
     usable = [region for region in white if _overexposed(photo, region) <= _CLIPPED_SHARE]
     places = _neutral_places(photo, card, usable)
     if not usable:
-        neutral = _corrected(photo, card, choice, places)
+        neutral = _corrected(photo, card, choice, places, learned)
     else:
         plane = fit_flat_field(places, np.mean(card.region.points if card.region else places.middles, axis=0))
-        neutral = replace(_corrected(photo.evened(plane), card, choice, places), plane=plane)
+        neutral = replace(_corrected(photo.evened(plane), card, choice, places, learned), plane=plane)
         step = f"light evened by the white places: {100 * (places.evenness(plane) - 1):.0f} % divided out"
         correction = replace(neutral.correction, steps=(step, *neutral.correction.steps))
         kept = tuple(flag for flag in neutral.light.flags if flag.code is not FlagCode.LIGHT_UNEVEN)
@@ -129,7 +145,7 @@ def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
     if choice.kind is CardKind.THREE_STEP:
         from colormatch.reference.three_step_find import find_three_steps
 
-        return find_three_steps(photo, _step_reflectances(choice.value))
+        return find_three_steps(photo, step_reflectances(choice.value))
     try:
         return find_card(photo)
     except CardNotFound as asked:
@@ -157,20 +173,28 @@ def _other_reference(photo: DecodedPhoto) -> CardKind | None:
     return None
 
 
-def _corrected(photo: DecodedPhoto, card: Card, choice: CardChoice, places: Places) -> Neutral:
+def _corrected(
+    photo: DecodedPhoto, card: Card, choice: CardChoice, places: Places, learned: LearnedCamera | None
+) -> Neutral:
     """The correction from a reference; `places` are those that tell of the light."""
     if card.kind is CardKind.NONE:
         # The light that the camera balanced for.
         return Neutral(card, _with_lamp(describe_light(places, None), photo, np.ones(3)), no_correction())
     correct = {CardKind.GRAY: _gray_card, CardKind.THREE_STEP: _three_steps, CardKind.CHART24: _chart}[card.kind]
     gray, correction, flags = correct(photo, card, choice.value)
+    by_camera = None
+    if learned is not None and card.kind is CardKind.GRAY and learned.helps:
+        if learned.fits(gray):
+            correction, by_camera = learned.after(correction, gray), learned.source
+        else:
+            flags = (*flags, _OTHER_THAN_LEARNED)
     light = _with_lamp(describe_light(places, _cast(gray)), photo, gray)
     if any(flag.code in (FlagCode.CARD_UNEVEN, FlagCode.CARD_SHADOW) for flag in flags):
         # The check of the card has told it.
         light = replace(
             light, flags=tuple(f for f in light.flags if f.code not in (FlagCode.LIGHT_UNEVEN, FlagCode.LIGHT_PATCHY))
         )
-    return Neutral(replace(card, flags=(*card.flags, *flags)), light, correction)
+    return Neutral(replace(card, flags=(*card.flags, *flags)), light, correction, learned=by_camera)
 
 
 def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
@@ -180,26 +204,30 @@ def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Re
         raise BadInput("The value given is none of a gray card.", "Give one, such as 0.18.")
     gray = photo.part(card.region).mean
     flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
-    correction = gray_card_correction(gray, value, raw=photo.facts.raw, to_srgb=_to_srgb(photo))
+    correction = gray_card_correction(gray, value, raw=photo.facts.raw, sensor=photo.sensor)
     return _Reading(gray, correction, flags)
 
 
 def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
-    from colormatch.reference.three_step import find_steps, three_step_correction
+    from colormatch.reference.three_step import three_step_correction
+
+    means = step_means(photo, card)
+    correction = three_step_correction(means, step_reflectances(stated), raw=photo.facts.raw, sensor=photo.sensor)
+    return _Reading(means[1], correction, correction.flags)
+
+
+def step_means(photo: DecodedPhoto, card: Card) -> FloatArray:
+    """(3, 3) float; mean linear sRGB of the white, the gray and the black step of a card in a photo."""
+    from colormatch.reference.three_step import find_steps
 
     assert card.region is not None
     box, inside = photo.mask(card.region)
     linear_rgb = photo.linear(box)
-    means = np.stack([linear_rgb[step].mean(axis=0) for step in find_steps(linear_rgb, inside)])
-    correction = three_step_correction(means, _step_reflectances(stated), raw=photo.facts.raw, to_srgb=_to_srgb(photo))
-    return _Reading(means[1], correction, correction.flags)
+    return np.stack([linear_rgb[step].mean(axis=0) for step in find_steps(linear_rgb, inside)])
 
 
-def _to_srgb(photo: DecodedPhoto) -> FloatArray | None:
-    return photo.sensor.to_srgb if photo.sensor else None
-
-
-def _step_reflectances(stated: CardValue | None) -> tuple[float, float, float]:
+def step_reflectances(stated: CardValue | None) -> tuple[float, float, float]:
+    """White, gray and black reflectance as stated, or the usual ones."""
     from colormatch.reference.three_step import THREE_STEPS, check_steps
 
     values = THREE_STEPS if stated is None else stated
@@ -210,21 +238,32 @@ def _step_reflectances(stated: CardValue | None) -> tuple[float, float, float]:
 
 def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
     from colormatch.reference.chart import chart_correction
+
+    reference = chart_reference(stated)
+    patches = chart_patches(photo, card)
+    correction = chart_correction(patches, reference, raw=photo.facts.raw, sensor=photo.sensor)
+    return _Reading(patches[_NEUTRAL_5], correction, correction.flags)
+
+
+def chart_patches(photo: DecodedPhoto, card: Card) -> FloatArray:
+    """(24, 3) float; mean linear sRGB of a chart's patches in a photo."""
     from colormatch.reference.chart_find import read_chart
-    from colormatch.reference.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
 
     assert card.region is not None
+    return read_chart(photo, card.region).linear_rgb
+
+
+def chart_reference(stated: CardValue | None) -> FloatArray:
+    """(24, 3) float; CIELAB of a chart's patches as stated, or of the issue since 2014."""
+    from colormatch.reference.chart_values import BEFORE_2014, SINCE_2014, read_chart_file
+
     if isinstance(stated, Path):
-        reference = read_chart_file(stated)
-    elif stated in (None, ChartIssue.SINCE_2014):
-        reference = SINCE_2014
-    elif stated is ChartIssue.BEFORE_2014:
-        reference = BEFORE_2014
-    else:
-        raise BadInput("A gray card's value was given for a chart.", "Say before-2014, since-2014, or name its file.")
-    patches = read_chart(photo, card.region).linear_rgb
-    correction = chart_correction(patches, reference)
-    return _Reading(patches[_NEUTRAL_5], correction, correction.flags)
+        return read_chart_file(stated)
+    if stated in (None, ChartIssue.SINCE_2014):
+        return SINCE_2014
+    if stated is ChartIssue.BEFORE_2014:
+        return BEFORE_2014
+    raise BadInput("A gray card's value was given for a chart.", "Say before-2014, since-2014, or name its file.")
 
 
 def _cast(gray_linear_rgb: FloatArray) -> tuple[float, float]:

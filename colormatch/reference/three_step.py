@@ -10,10 +10,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from colormatch.errors import BadInput, CardNotFound
-from colormatch.records import BoolArray, Flag, FlagCode, FloatArray
+from colormatch.errors import BadInput, CardNotFound, CardUnusable
+from colormatch.image.sensor import Sensor
+from colormatch.records import BoolArray, Flag, FlagCode, FloatArray, LightKind
 from colormatch.reference import accuracy
-from colormatch.reference.correction import Correction, CorrectionStep, balance, check_not_black, mean_color
+from colormatch.reference.correction import Correction, balance, check_not_black, mean_color, raw_accuracy
 from colormatch.reference.tone import LEAST_LIGHT, fit_tone, usable
 
 #: Reflectances of white, gray and black of the usual card (common practice, no source).
@@ -109,7 +110,8 @@ def three_step_correction(
     reflectances: Sequence[float] = THREE_STEPS,
     *,
     raw: bool = False,
-    to_srgb: FloatArray | None = None,
+    sensor: Sensor | None = None,
+    light: LightKind | None = None,
 ) -> Correction:
     """Tone curve, white balance and brightness from a three-step card.
 
@@ -121,8 +123,10 @@ def three_step_correction(
         Of white, gray and black.
     raw : bool
         Linear light from a camera raw.
-    to_srgb : (3, 3) float, optional
-        What its raw developer took the sensor's channels to linear sRGB by.
+    sensor : Sensor, optional
+        What a camera raw says of its sensor.
+    light : LightKind, optional
+        As for :func:`gray_card_correction`.
 
     Returns
     -------
@@ -140,13 +144,16 @@ def three_step_correction(
     steps = np.asarray(step_linear_rgb, dtype=float)
     check_not_black(mean_color(steps))
     keep = usable(steps)
-    first: tuple[CorrectionStep, ...] = ()
-    if to_srgb is not None:
-        # As bright as it is: what follows gives it its level.
-        first = (balance(steps[1], np.full(3, steps[1].mean()), to_srgb),)
-        steps = first[0](steps)
-    curve = fit_tone(steps[keep], true[keep])
     flags = () if keep[0] else (Flag(FlagCode.WHITE_CLIPPED, "The white step is blown out and was left out."),)
-    trust = accuracy.THREE_STEP_RAW if raw else accuracy.THREE_STEP
-    start = Correction(first, (), (), trust, flags)
-    return start.then(curve, "tone curve, white balance and brightness from the three-step card")
+    if raw:
+        if not keep[1]:
+            raise CardUnusable(
+                "The gray step of the card is blown out or black in the photo.",
+                "Take the photo again with the exposure turned down or up a little.",
+            )
+        gains = balance(steps[1], true[1], sensor)
+        words = "white balance and brightness from the three-step card's gray; a camera raw has no tone curve to undo"
+        return Correction((gains,), (), (words,), raw_accuracy(steps[1], sensor, light), flags)
+    curve = fit_tone(steps[keep], true[keep])
+    words = "tone curve, white balance and brightness from the three-step card"
+    return Correction((curve,), (), (words,), accuracy.THREE_STEP, flags)

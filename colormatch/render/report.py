@@ -6,6 +6,7 @@ import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from colormatch.color.difference import delta_e
 from colormatch.color.words import verdict
 from colormatch.mixing.amounts import Amounts, Batch
 from colormatch.mixing.measures import Practice
@@ -116,12 +117,13 @@ def _assumed(report: Report) -> list[str]:
 def _how_sure(report: Report) -> list[str]:
     match, wash = report.match, report.wash
     known = "measured on a swatch of it" if wash.basis == "measured" else "worked out from swatches of its paints"
+    left = report.reading.difference.radius(float(delta_e(match.target, match.ground)))
     return [
         f"In {100 * wash.unseen:.0f} of 100 cases nobody would see the difference. What stays off: {wash.off}.",
         f"The wash's color is {known}, {wash.swatches} in all.",
         f"Sound wood {_numbers(match.target)}, known to ΔE {match.target_uncertainty:.1f}; damage "
         f"{_numbers(match.ground)}, known to ΔE {match.ground_uncertainty:.1f} (nine times in ten). Most of that both "
-        f"share: what the correction leaves in their difference is ΔE {report.reading.difference:.1f}.",
+        f"share: what the correction leaves in their difference is ΔE {left:.1f}.",
         *(flag.text for flag in wash.flags),
         "The picture of the washed damage is simulated; a test strip decides.",
     ]

@@ -16,6 +16,7 @@ from colormatch.records import (
     Box,
     Card,
     CardKind,
+    Difference,
     Lab,
     Layer,
     Light,
@@ -254,7 +255,7 @@ def photographed(repair: Lab, sound: Lab) -> Reading:
     samples = tuple(
         replace(sample(region.name, lab), region=region) for region, lab in zip(regions, (repair, sound), strict=True)
     )
-    return Reading(_PHOTO, Card(CardKind.NONE, None, "none"), Light(None), samples, difference=1.0)
+    return Reading(_PHOTO, Card(CardKind.NONE, None, "none"), Light(None), samples, difference=Difference(1.0))
 
 
 def test_sound_wood_ties_the_photo_of_the_damage_to_that_of_the_repair() -> None:
@@ -320,7 +321,7 @@ def test_the_variances_of_two_readings_and_of_their_difference_add_up(random, sy
     """Sums of independent errors (GUM, JCGM 100:2008, 5.1.2): each color alone, and one less the other."""
     reading = photographed(Lab(70, 6, 20), Lab(56, 11, 25))
     samples = tuple(replace(one, random=random, systematic=systematic) for one in reading.samples)
-    task = task_of(replace(reading, samples=samples, difference=difference), RegionKind.REPAIR)
+    task = task_of(replace(reading, samples=samples, difference=Difference(difference)), RegionKind.REPAIR)
     # What both share cancels in the difference; what is left is both readings' own and what the correction leaves.
     assert np.hypot(task.target_uncertainty, task.ground_uncertainty) == pytest.approx(
         np.sqrt(2 * random**2 + difference**2)
@@ -330,9 +331,22 @@ def test_the_variances_of_two_readings_and_of_their_difference_add_up(random, sy
     assert (task.target, task.ground) == (Lab(56, 11, 25), Lab(70, 6, 20))
 
 
+def test_what_is_left_in_a_difference_grows_with_it() -> None:
+    """A camera's look is a factor: a third of the distance between the two colors, beside a floor."""
+    near, far = (photographed(Lab(lightness, 8, 22), Lab(56, 8, 22)) for lightness in (57, 80))
+    left = []
+    for reading in (near, far):
+        samples = tuple(replace(one, random=0.0, systematic=9.0) for one in reading.samples)
+        task = task_of(replace(reading, samples=samples, difference=Difference(1.0, 1 / 3)), RegionKind.REPAIR)
+        apart = float(delta_e(task.target, task.ground))
+        left.append(np.hypot(task.target_uncertainty, task.ground_uncertainty))
+        assert left[-1] == pytest.approx(np.hypot(1.0, apart / 3))
+    assert left[1] > 5 * left[0]
+
+
 def test_a_photo_whose_colors_share_nothing_has_two_errors_of_its_own() -> None:
     """More is left in a difference than two independent errors of the photo's size: no part is shared."""
     reading = photographed(Lab(70, 6, 20), Lab(56, 11, 25))
-    task = task_of(replace(reading, difference=20.0), RegionKind.REPAIR)
+    task = task_of(replace(reading, difference=Difference(20.0)), RegionKind.REPAIR)
     assert task.shared_uncertainty == 0
     assert np.hypot(task.target_uncertainty, task.ground_uncertainty) == pytest.approx(np.sqrt(2 * 0.5**2 + 20**2))

@@ -25,6 +25,10 @@ ACTIONS: dict[tuple[str, ...], bool] = {
         for kind in ("paint", "swatch", "ground", "chip", "clear", "card")
         for action in ("add", "edit", "copy", "remove")
     },
+    ("camera",): False,
+    ("camera", "learn"): False,
+    ("camera", "list"): True,
+    ("camera", "forget"): False,
     ("sheet", "print"): False,
     ("sheet", "read"): False,
     ("library", "export"): False,

@@ -103,13 +103,13 @@ def test_what_a_photo_does_to_all_its_colors_cancels_in_their_difference() -> No
     one, other = reading.samples
     assert one.systematic == other.systematic
     assert one.uncertainty == pytest.approx(np.hypot(one.random, one.systematic))
-    assert reading.difference < one.systematic / 2
+    assert reading.difference.figure < one.systematic / 2
     found, true = (np.array([s.lab for s in reading.samples]), np.array([scene.lab(box) for box in boxes.values()]))
     off = delta_e(found, true)
     left = float(delta_e(true[0] + found[1] - found[0], true[1]))
     assert off.min() > 1
     assert left < 0.5 * off.min()
-    assert left <= np.hypot(reading.difference, np.hypot(one.random, other.random))
+    assert left <= np.hypot(reading.difference.radius(float(delta_e(*found))), np.hypot(one.random, other.random))
 
 
 def test_no_chart_where_there_is_none() -> None:

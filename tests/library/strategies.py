@@ -7,10 +7,13 @@ from hypothesis import strategies as st
 from colormatch.library import SavedRepair
 from colormatch.library.columns import MIN_PAINT_FRACTION, columns_of, tidy
 from colormatch.records import (
+    CameraPhoto,
     CardKind,
     ClearCoatPair,
+    Development,
     Ground,
     Lab,
+    LightKind,
     OwnCard,
     Paint,
     Shelf,
@@ -100,6 +103,20 @@ CARD = st.builds(
     notes=TEXT,
     extra=_extra(OwnCard),
 ).map(tidy)
+CAMERA_PHOTO = st.builds(
+    CameraPhoto,
+    NAME,
+    NAME,
+    st.sampled_from(LightKind),
+    st.sampled_from(Development),
+    st.floats(-3, 3),
+    st.floats(-3, 3),
+    st.lists(st.lists(st.floats(-100, 100), min_size=6, max_size=6), min_size=1, max_size=3).map(
+        lambda rows: ";".join(",".join(map(repr, row)) for row in rows)
+    ),
+    notes=TEXT,
+    extra=_extra(CameraPhoto),
+).map(tidy)
 #: Any JSON that a repair's document may be: as Python writes it, and with letters as they are.
 DOCUMENT = st.builds(
     lambda content, ascii_only: json.dumps(content, ensure_ascii=ascii_only),
@@ -127,7 +144,8 @@ def libraries(draw):
     """Records of every kind in an order in which they may be added, and repairs."""
     shelf = draw(shelves())
     named = [
-        draw(st.lists(kind, max_size=3, unique_by=lambda one: name_key(one.name))) for kind in (GROUND, CHIP, CARD)
+        draw(st.lists(kind, max_size=3, unique_by=lambda one: name_key(one.name)))
+        for kind in (GROUND, CHIP, CARD, CAMERA_PHOTO)
     ]
     records = [*shelf.paints, *shelf.swatches, *shelf.clear_coats, *(record for kind in named for record in kind)]
     return records, draw(st.lists(REPAIR, max_size=3))

@@ -10,7 +10,20 @@ from hypothesis import strategies as st
 from colormatch.errors import BadInput, LibraryDamaged, LibraryError, LibraryTooNew, LibraryUnwritable, PaintError
 from colormatch.library import Library, SavedRepair, backup, database, history, schema
 from colormatch.library.rows import describe
-from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, SurfaceState, Swatch
+from colormatch.records import (
+    CameraPhoto,
+    CardKind,
+    ClearCoatPair,
+    Development,
+    Ground,
+    Lab,
+    LightKind,
+    OwnCard,
+    Paint,
+    ShopChip,
+    SurfaceState,
+    Swatch,
+)
 
 from .strategies import shelves
 
@@ -20,6 +33,7 @@ OF_EACH_KIND = [
     Ground("white card", Lab(95, 0, 1), 0.5, SurfaceState.SEALED),
     ShopChip("offcut", Lab(61.25, 9, 25), 0.3),
     OwnCard("the big one", CardKind.THREE_STEP, "0.89/0.18/0.035"),
+    CameraPhoto("phone, 1", "phone", LightKind.BULB, Development.RAW, 0.1, -0.2, "0.2,0.2,0.2,51,0,0"),
 ]
 
 
@@ -270,7 +284,7 @@ def test_an_idle_library_is_one_file_with_the_promised_settings(library):
     pragma = {name: connection.execute(f"PRAGMA {name}").fetchone()[0] for name in (
         "journal_mode", "synchronous", "foreign_keys", "user_version")}  # fmt: skip
     connection.close()
-    assert pragma == {"journal_mode": "delete", "synchronous": 2, "foreign_keys": 1, "user_version": 2}
+    assert pragma == {"journal_mode": "delete", "synchronous": 2, "foreign_keys": 1, "user_version": 3}
 
 
 def test_folders_that_are_no_library_are_refused(tmp_path, library):

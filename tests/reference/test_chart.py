@@ -14,7 +14,7 @@ from colormatch.image.photo import DecodedPhoto, open_photo
 from colormatch.records import CardKind, FloatArray, Region, RegionKind
 from colormatch.reference.card_choice import CardChoice
 from colormatch.reference.chart import chart_correction
-from colormatch.reference.chart_find import chart_fit, find_chart, read_chart
+from colormatch.reference.chart_find import chart_fit, find_chart, most_off, read_chart, readable
 from colormatch.reference.chart_values import SINCE_2014
 from colormatch.reference.correction import gray_card_correction
 from colormatch.reference.neutral import find_neutral
@@ -167,3 +167,30 @@ def test_the_light_is_told_from_the_patch_that_is_published_as_neutral_5() -> No
     assert min(np.linalg.norm(np.subtract(one, casts[place - 18])) for one in casts if one is not casts[place - 18]) > 1
     light = find_neutral(photo, CardChoice(CardKind.CHART24, region=marked(corners))).light
     assert light.cast == pytest.approx(casts[place - 18], abs=0.05)
+
+
+def test_a_chart_of_other_colors_is_asked_about() -> None:
+    """Charts whose colors lie 15 to 20 ΔE00 from the published ones, as those of other makers may."""
+    rng = np.random.default_rng(3)
+    for _ in range(5):
+        lab = SINCE_2014.copy()
+        lab[:18, 1:] += rng.normal(0, 25, (18, 2))
+        with pytest.raises(CardUnusable) as asked:
+            chart_correction(np.clip(linear_from_lab(lab), 0.001, 0.9))
+        assert "another maker" in str(asked.value)
+
+
+def test_a_blown_white_patch_does_not_speak_against_a_chart() -> None:
+    """Twice overexposed, the lightest patches say nothing; the others still do."""
+    seen = np.clip(linear_from_lab(SINCE_2014), 0, None) * 1.6
+    blown = np.minimum(seen, 1)
+    assert readable(blown).sum() < 24
+    assert most_off(blown) < 0.5
+    assert chart_fit(blown) > 0.95
+
+
+def test_a_camera_raw_is_given_gains_and_no_tone_curve() -> None:
+    true = np.clip(linear_from_lab(SINCE_2014), 1e-3, None)
+    read = chart_correction(0.5 * true, raw=True)
+    np.testing.assert_allclose(read.lab(0.5 * true[18:]), SINCE_2014[18:], atol=0.7)
+    assert read.steps[0] == "white balance and brightness from the chart's gray row"

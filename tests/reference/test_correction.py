@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from colormatch.color.space import lab_from_linear
 from colormatch.errors import BadInput, CardUnusable
+from colormatch.image.sensor import Sensor
 from colormatch.records import Lab
 from colormatch.reference.correction import gray_card_correction, neutral_linear, no_correction
 from colormatch.reference.three_step import three_step_correction
@@ -40,11 +41,11 @@ def test_a_wrong_balance_of_a_camera_raw_cancels(gains: tuple[float, ...]) -> No
     """It stood before the sensor's matrix; from right to as far off as daylight's balance is indoors."""
     sensed = np.array([[0.42, 0.30, 0.17], [0.21, 0.13, 0.06], [0.18, 0.18, 0.18]])
     right, wrong = sensed @ TO_SRGB.T, sensed * gains @ TO_SRGB.T
-    true = gray_card_correction(right[2], to_srgb=TO_SRGB).lab(right)
-    np.testing.assert_allclose(gray_card_correction(wrong[2], to_srgb=TO_SRGB).lab(wrong), true, atol=1e-9)
+    true = gray_card_correction(right[2], sensor=Sensor(TO_SRGB)).lab(right)
+    np.testing.assert_allclose(gray_card_correction(wrong[2], sensor=Sensor(TO_SRGB)).lab(wrong), true, atol=1e-9)
     np.testing.assert_allclose(gray_card_correction(right[2]).lab(right), true, atol=1e-9)
     steps = np.outer([0.4, 0.081, 0.016], [1, 1, 1])
-    of_steps = [three_step_correction(steps * by @ TO_SRGB.T, raw=True, to_srgb=TO_SRGB) for by in (1, gains)]
+    of_steps = [three_step_correction(steps * by @ TO_SRGB.T, raw=True, sensor=Sensor(TO_SRGB)) for by in (1, gains)]
     # The level isn't the same: it is taken from the mean of the channels, and then from the steps.
     np.testing.assert_allclose(of_steps[1].lab(wrong), of_steps[0].lab(right), atol=0.2)
     assert np.abs(gray_card_correction(wrong[2]).lab(wrong) - true).max() > 0.5
@@ -61,6 +62,10 @@ def test_no_reference_keeps_the_photo_and_says_so() -> None:
     kept = no_correction()
     np.testing.assert_array_equal(kept.linear(CARD), CARD)
     assert kept.systematic > 1.5 * gray_card_correction(CARD).systematic
+    # A card in the photo never makes a claim less sure, near or far.
+    for apart in (0, 10, 40):
+        for with_card in (gray_card_correction(CARD), gray_card_correction(CARD, raw=True)):
+            assert kept.difference.radius(apart) > with_card.difference.radius(apart)
     assert "no neutral reference" in kept.steps[0]
 
 

@@ -18,6 +18,7 @@ from colormatch.mixing.schedule import schedule
 from colormatch.records import (
     Card,
     CardKind,
+    Difference,
     Flag,
     Lab,
     Layer,
@@ -61,7 +62,7 @@ def report(name: str = "Ochre", title: str = "A drawer") -> Report:
     wash = RankedWash(1, layers, Lab(56, 11, 25), 1.4, 0.6, 2.9, "measured", 4, 1, name, 0.4, (Flag("x", name),))
     sample = Sample(name, Lab(57, 11, 25), 0.5, 6.0, 900, flags=(Flag("glare", name),))
     photo = Photo(40, 30, "JPEG", name, name, "0" * 64)
-    reading = Reading(photo, Card(CardKind.GRAY, None, "given"), Light(None), (sample,), (name,), 1.1)
+    reading = Reading(photo, Card(CardKind.GRAY, None, "given"), Light(None), (sample,), (name,), Difference(1.1))
     match = Match(Lab(57, 11, 25), 2.0, Lab(75, 6, 20), 2.0, (wash, replace(wash, rank=2)), (name,))
     paints = {n: Paint(n, kind=name, thinner=name, price=9, size_ml=100) for n in (name, "other")}
     picture = jpeg(np.full((30, 40, 3), 120, np.uint8))

@@ -10,6 +10,7 @@ import argparse
 import numpy as np
 
 from colormatch.color.difference import delta_e
+from colormatch.image.sensor import Sensor
 from colormatch.reference.correction import gray_card_correction
 from tests.scenes.camera import CAMERAS, Camera, color_matrix
 from tests.scenes.spectra import LIGHTS
@@ -30,7 +31,7 @@ def study(photos: int, seed: int) -> str:
                 camera = Camera.typical(rng, name=name, output="raw-like")
                 seen = photographed(what.reflectances, light, camera, rng)
                 card = seen[what.steps][1]
-                correction = gray_card_correction(card, raw=True, to_srgb=color_matrix(name, light))
+                correction = gray_card_correction(card, raw=True, sensor=Sensor(color_matrix(name, light)))
                 read[name, light, number] = correction.lab(seen)
     rows = []
     for place, held_out in enumerate((CAMERAS, LIGHTS)):

@@ -19,6 +19,7 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.color.space import linear_from_encoded
+from colormatch.image.sensor import Sensor
 from colormatch.records import Lab, ShopChip
 from colormatch.reference.chart import chart_correction
 from colormatch.reference.chart_values import SINCE_2014
@@ -133,7 +134,7 @@ def _gray(seen: Seen, what: Patches) -> Correction:
 
 
 def _gray_raw(seen: Seen, what: Patches) -> Correction:
-    return gray_card_correction(seen.linear_rgb[what.steps][1], raw=True, to_srgb=seen.to_srgb)
+    return gray_card_correction(seen.linear_rgb[what.steps][1], raw=True, sensor=Sensor(seen.to_srgb))
 
 
 def _three(seen: Seen, what: Patches) -> Correction:
@@ -141,7 +142,7 @@ def _three(seen: Seen, what: Patches) -> Correction:
 
 
 def _three_raw(seen: Seen, what: Patches) -> Correction:
-    return three_step_correction(seen.linear_rgb[what.steps], raw=True, to_srgb=seen.to_srgb)
+    return three_step_correction(seen.linear_rgb[what.steps], raw=True, sensor=Sensor(seen.to_srgb))
 
 
 def _chips(base: Correct, grays: tuple[float, ...], count: int, *, offcuts: bool = False) -> Correct:
@@ -224,11 +225,21 @@ def study(photos: int = 4, seed: int = 7) -> dict[str, Figures]:
         )
         coverage = (
             float(np.mean(off <= np.array([[c.systematic] for c in corrections]))),
-            float(np.mean(within <= np.array([[c.systematic_difference] for c in corrections]))),
+            float(np.mean(within <= _radii(corrections, read, first, second))),
         )
         stated = float(np.mean([c.systematic for c in corrections]))
         figures[way.name] = Figures(off, within, across, coverage, stated)
     return figures
+
+
+def _radii(
+    corrections: Sequence[Correction], read: Sequence[FloatArray], first: FloatArray, second: FloatArray
+) -> FloatArray:
+    """(photos, pairs) stated radius of each difference."""
+    return np.array([
+        np.hypot(c.difference.figure, c.difference.share * delta_e(found[first], found[second]))
+        for c, found in zip(corrections, read, strict=True)
+    ])  # fmt: skip
 
 
 def _both(errors: FloatArray) -> str:

@@ -1,0 +1,68 @@
+"""Commands for learned cameras, on simulated photos of a chart by one camera."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+from colormatch.reference.chart_values import COLUMNS, ROWS
+from tests.reference.charts import chart_photograph
+
+#: Row and column of neutral 5 on the chart.
+GRAY = (3, 3)
+NAME = "phone on the bench"
+
+
+@pytest.fixture(scope="module")
+def chart(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """A photo of a chart, and where its neutral 5 lies."""
+    photograph, corners = chart_photograph(0, np.random.default_rng(5))
+    path = tmp_path_factory.mktemp("photos") / "chart.jpg"
+    cv2.imwrite(str(path), photograph.encoded_rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
+    left, top = corners.min(axis=0)
+    width, height = np.ptp(corners, axis=0) / (COLUMNS, ROWS)
+    x, y = left + (GRAY[1] + 0.3) * width, top + (GRAY[0] + 0.3) * height
+    return path, f"{x:.0f},{y:.0f},{0.4 * width:.0f},{0.4 * height:.0f}"
+
+
+def test_a_camera_is_learned_used_forgotten_and_brought_back(run: Callable[..., Any], chart: tuple[Path, str]) -> None:
+    photo, gray = chart
+    learned = run("camera", "learn", photo, photo, "--card-kind", "chart24", "--light", "daylight", "--camera", NAME)
+    assert learned.status == 0, learned.err
+    (camera,) = json.loads(run("camera", "list", "--json").out)["cameras"]
+    assert (camera["camera"], camera["light"], camera["photos"]) == (NAME, "daylight", 1)
+    assert camera["expected"] < camera["one_gray"]
+    marked = ("read", photo, "--card", gray, "--patch", "wood=20,20,60,60", "--json")
+    by_camera = json.loads(run(*marked, "--camera", NAME).out)
+    assert by_camera["learned_camera"] == {"name": NAME, "light": "daylight", "photos": 1}
+    assert any("learned of this camera from one photo" in step for step in by_camera["steps"])
+    alone = json.loads(run(*marked, "--camera", "none").out)
+    assert alone["learned_camera"] is None
+    assert by_camera["patches"][0]["uncertainty_systematic"] < alone["patches"][0]["uncertainty_systematic"]
+    assert by_camera["difference"]["share"] < alone["difference"]["share"]
+    # The file doesn't name its camera, and another light was not learned.
+    assert json.loads(run(*marked).out)["learned_camera"] is None
+    assert json.loads(run(*marked, "--camera", NAME, "--light", "bulb").out)["learned_camera"] is None
+    assert run("camera", "forget", NAME.upper()).status == 0
+    assert json.loads(run("camera", "list", "--json").out) == {"cameras": []}
+    assert run("library", "undo").status == 0
+    assert len(json.loads(run("camera", "list", "--json").out)["cameras"]) == 1
+
+
+def test_what_teaches_nothing_is_refused_in_a_sentence(run: Callable[..., Any], chart: tuple[Path, str]) -> None:
+    photo, gray = chart
+    learn = ("camera", "learn", photo, "--light", "bulb")
+    for options, told in (
+        (("--card-kind", "chart24"), "doesn't name its camera"),
+        (("--camera", NAME, "--card", gray), "more than one gray"),
+        (("--camera", NAME, "--card-kind", "chart24", "--card", gray), "whole 24-patch chart"),
+    ):
+        done = run(*learn, *options)
+        assert (done.status, told in done.err) == (1, True), done.err
+    assert run("paint", "add", "Umber").status == 0  # makes a library
+    assert run("camera", "list").out.startswith("No camera was learned yet")
+    assert "was learned" in run("camera", "forget", NAME).err
