@@ -205,10 +205,10 @@ def match_spots(
     from colormatch.match.spots import rank_for_all
 
     task = _shifted(task_of(reading), shift)
+    half = reading.difference.figure / math.sqrt(2)
     spots = [
         replace(task, ground=sample.lab, ground_uncertainty=math.hypot(sample.random, half))
         for sample in reading.of_kind(RegionKind.DAMAGE)
-        for half in [difference_error(reading, task.target, sample.lab) / math.sqrt(2)]
     ]
     shelf, allowed = offered(workshop, limits)
     return rank_for_all(spots, shelf, workshop.models, allowed)
@@ -293,7 +293,9 @@ def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE) -> Task:
     sound, ground = surface(reading, RegionKind.SOUND), surface(reading, under)
     # Most of the photo's error is common to both surfaces. What is left of it in their difference is laid on the two by
     # halves of its variance.
-    apart = difference_error(reading, sound.lab, ground.lab) / math.sqrt(2)
+    # Only as of colors that are nearly alike: with the share of their distance in it, washes that differ a lot counted as
+    # equal and the weakest was picked (ΔE 4.3 instead of 1 in the example), though that error is common to them all.
+    apart = reading.difference.figure / math.sqrt(2)
     of_sound, of_ground = (math.hypot(sample.random, apart) for sample in (sound, ground))
     shared = math.sqrt(max(0.0, sound.systematic**2 - apart**2))
     return Task(sound.lab, ground.lab, of_sound, of_ground, shared)

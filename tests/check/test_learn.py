@@ -31,7 +31,7 @@ from colormatch.records import (
     SurfaceState,
     Task,
 )
-from colormatch.repair import task_of
+from colormatch.repair import difference_error, task_of
 from colormatch.wash.paint import fit_paint
 from colormatch.wash.predict import draw_normals, predict
 from colormatch.workshop import Workshop, starter_workshop
@@ -333,14 +333,12 @@ def test_the_variances_of_two_readings_and_of_their_difference_add_up(random, sy
 
 def test_what_is_left_in_a_difference_grows_with_it() -> None:
     """A camera's look is a factor: a third of the distance between the two colors, beside a floor."""
-    near, far = (photographed(Lab(lightness, 8, 22), Lab(56, 8, 22)) for lightness in (57, 80))
     left = []
-    for reading in (near, far):
-        samples = tuple(replace(one, random=0.0, systematic=9.0) for one in reading.samples)
-        task = task_of(replace(reading, samples=samples, difference=Difference(1.0, 1 / 3)), RegionKind.REPAIR)
-        apart = float(delta_e(task.target, task.ground))
-        left.append(np.hypot(task.target_uncertainty, task.ground_uncertainty))
-        assert left[-1] == pytest.approx(np.hypot(1.0, apart / 3))
+    for lightness in (57, 80):
+        reading = replace(photographed(Lab(lightness, 8, 22), Lab(56, 8, 22)), difference=Difference(1.0, 1 / 3))
+        repair, sound = (one.lab for one in reading.samples)
+        left.append(difference_error(reading, repair, sound))
+        assert left[-1] == pytest.approx(np.hypot(1.0, float(delta_e(repair, sound)) / 3))
     assert left[1] > 5 * left[0]
 
 

@@ -51,8 +51,8 @@ MUTATIONS = (
     Mutation(
         "what is left in a difference, without the root of 2",
         "colormatch.repair",
-        "apart = difference_error(reading, sound.lab, ground.lab) / math.sqrt(2)\n    of_sound",
-        "apart = difference_error(reading, sound.lab, ground.lab)\n    of_sound",
+        "apart = reading.difference.figure / math.sqrt(2)\n    of_sound",
+        "apart = reading.difference.figure\n    of_sound",
         "tests.check.test_learn",
         "test_the_variances_of_two_readings_and_of_their_difference_add_up",
     ),
