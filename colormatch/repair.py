@@ -293,7 +293,7 @@ def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE) -> Task:
     sound, ground = surface(reading, RegionKind.SOUND), surface(reading, under)
     # Most of the photo's error is common to both surfaces. What is left of it in their difference is laid on the two by
     # halves of its variance.
-    # Only as of colors that are nearly alike: with the share of their distance in it, washes that differ a lot counted as
+    # Only as of colors nearly alike: with the share of their distance in it, washes that differ a lot counted as
     # equal and the weakest was picked (ΔE 4.3 instead of 1 in the example), though that error is common to them all.
     apart = reading.difference.figure / math.sqrt(2)
     of_sound, of_ground = (math.hypot(sample.random, apart) for sample in (sound, ground))
