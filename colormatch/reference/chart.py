@@ -32,7 +32,7 @@ _MISFIT, _COEFFICIENT_SIGMA = 1.0, 0.1
 _LEAST_GRAYS = 3
 #: Mean ΔE00 of the patches, each read without its own help, from which the chart isn't the one it is taken for: real
 #: photographs of charts stay below 4, in any light; charts whose colors lie elsewhere by 10 and more exceed it.
-_MOST_ERROR = 6.0
+_MOST_ERROR = 8.0
 #: Darkest linear value at which the slope of CIELAB is taken.
 _DARKEST = 0.002
 
