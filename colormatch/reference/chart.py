@@ -31,7 +31,8 @@ _MISFIT, _COEFFICIENT_SIGMA = 1.0, 0.1
 #: Least number of grays that must be neither blown out nor black.
 _LEAST_GRAYS = 3
 #: Mean ΔE00 of the patches, each read without its own help, from which the chart isn't the one it is taken for: real
-#: photographs of charts stay below 4, in any light; charts whose colors lie elsewhere by 10 and more exceed it.
+#: photographs of charts stay below 4, a chart that only asks for less trust comes to 7, and charts whose colors lie
+#: elsewhere by 10 and more exceed it. Invented colors, so far: no real chart of another maker was at hand.
 _MOST_ERROR = 8.0
 #: Darkest linear value at which the slope of CIELAB is taken.
 _DARKEST = 0.002
