@@ -106,7 +106,7 @@ def restore(folder: Path, source: Path | None = None, progress: Progress | None 
         lost = named - library.photos.file_names(connection).keys() - {""}
     if lost:
         text = f"{len(lost)} of the photos that its records name are neither in it nor in this library."
-        taken = replace(taken, flags=(*taken.flags, Flag(FlagCode.PHOTO_MISSING, text, len(lost))))
+        taken = replace(taken, flags=(*taken.flags, Flag(FlagCode.PHOTOS_LOST, text, len(lost))))
     return taken
 
 

@@ -57,6 +57,7 @@ class FlagCode(StrEnum):
     PATCH_TOO_EVEN = "patch-too-even"
     PHOTOS_HEALED = "photos-healed"
     PHOTOS_LEFT_OUT = "photos-left-out"
+    PHOTOS_LOST = "photos-lost"
     PHOTO_DAMAGED = "photo-damaged"
     PHOTO_MISSING = "photo-missing"
     PHOTO_NOT_CLEANED = "photo-not-cleaned"

@@ -136,14 +136,14 @@ def test_what_is_left_out_is_told(pictured, tmp_path):
     assert outcome.photos == 1
     assert [flag.code for flag in outcome.flags] == ["photo-missing", "photo-damaged"]
     (flag,) = restore(tmp_path / "other", tmp_path / "all.zip").flags
-    assert (flag.code, flag.value) == ("photo-missing", 2)
+    assert (flag.code, flag.value) == ("photos-lost", 2)
 
 
 def test_a_photo_that_is_no_picture_is_told_when_it_is_restored_and_stays_in_the_file(stocked, swatch, tmp_path):
     stocked.add(replace(swatch, photo=stocked.photos.add(b"#!/bin/sh", "x.sh")))
     save_archive(stocked, tmp_path / "all.zip")
     flags = restore(tmp_path / "other", tmp_path / "all.zip").flags
-    assert [flag.code for flag in flags] == ["photos-left-out", "photo-missing"]
+    assert [flag.code for flag in flags] == ["photos-left-out", "photos-lost"]
     assert list((tmp_path / "other" / "photos").iterdir()) == []
 
 
