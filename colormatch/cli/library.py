@@ -189,7 +189,8 @@ def _restore(args: argparse.Namespace) -> Answer:
     from colormatch.records import Paint, Swatch
 
     folder = args.library or default_folder()
-    if args.backup is not None and (warning := trust_warning(args.backup, folder)):
+    known = args.backup is not None and args.backup.expanduser().exists()
+    if known and (warning := trust_warning(args.backup, folder)):
         print(warning, file=sys.stderr)
         if sys.stdin.isatty() and input("Go on? [y/N] ").strip().lower() not in ("y", "yes"):
             return Answer({"restored": None}, "Nothing was changed.", status=1)

@@ -173,6 +173,8 @@ class _Copy:
 
     def _copy_table(self, table: str) -> None:
         columns = [row["name"] for row in self._own.execute(f'PRAGMA table_info("{table}")')]
+        if not columns:  # Of a later version than the file.
+            return
         marks = ", ".join("?" * len(columns))
         names = ", ".join(f'"{column}"' for column in columns)
         for row in self._rows(table, columns):

@@ -37,7 +37,7 @@ def test_a_job_shows_its_recipe_expectation_cost_and_picture(jobs, library):
     wash = json.loads(library.repair(1).document)["recipe"]["wash"]
     page = shown(jobs)
     assert f"Expected ΔE {wash['expected_delta_e']:.1f} ({wash['low']:.1f} to {wash['high']:.1f})" in page
-    assert wash["layers"][0]["paints"][0]["paint"] in page
+    assert wash["layers"][0]["paints"][0][0] in page
     assert "Paint: 0." in page
     assert '<img src="/picture/' in page
     assert library.repair(1).name in page
@@ -128,7 +128,7 @@ def test_names_are_never_read_as_markdown(library, open_app):
     app = open_app()
     app.button(key="example").click().run()
     app = open_app(repair=1, page="screens/mix.py")
-    assert hostile in json.loads(library.repair(1).document)["recipe"]["wash"]["layers"][0]["paints"][0]["paint"]
+    assert hostile in json.loads(library.repair(1).document)["recipe"]["wash"]["layers"][0]["paints"][0][0]
     said = [one.value for kind in (app.header, app.subheader, app.markdown, app.warning) for one in kind]
     said += [one.label for kind in (app.number_input, app.button) for one in kind]
     assert any("192" in text for text in said)

@@ -182,7 +182,7 @@ def test_a_saved_library_is_handed_out_and_taken_back(visit, library, upload):
 
 
 def test_what_cant_be_handed_out_is_told(visit, library, monkeypatch):
-    def full(library, target, progress):
+    def full(library, target, progress, **_):
         target.write_bytes(b"a part")
         raise LibraryUnwritable("The disk is full.", "Make room.")
 

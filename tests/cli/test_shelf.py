@@ -110,7 +110,7 @@ def test_a_swatch_that_shows_nothing_is_told_when_it_is_added_and_changed(shelf)
     assert "has the color of its ground" in changed.out
     verified = shelf("library", "verify")
     assert verified.status == 0
-    assert "Swatch number 2: The swatch full of Umber on rail has the color of its ground" in verified.out
+    assert "The swatch full of Umber on rail has the color of its ground" in verified.out
     assert len(document(shelf("library", "verify", "--json"))["remarks"]) == 1
 
 

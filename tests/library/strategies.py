@@ -117,13 +117,17 @@ CAMERA_PHOTO = st.builds(
     notes=TEXT,
     extra=_extra(CameraPhoto),
 ).map(tidy)
-#: Any JSON that a repair's document may be: as Python writes it, and with letters as they are.
+#: Any JSON object that a repair's document may be: as Python writes it, and with letters as they are.
 DOCUMENT = st.builds(
     lambda content, ascii_only: json.dumps(content, ensure_ascii=ascii_only),
-    st.recursive(
-        st.none() | st.booleans() | st.integers(-(2**60), 2**60) | st.floats(allow_nan=False) | TEXT,
-        lambda part: st.lists(part, max_size=3) | st.dictionaries(TEXT, part, max_size=3),
-        max_leaves=8,
+    st.dictionaries(
+        TEXT,
+        st.recursive(
+            st.none() | st.booleans() | st.integers(-(2**60), 2**60) | st.floats(allow_nan=False) | TEXT,
+            lambda part: st.lists(part, max_size=3) | st.dictionaries(TEXT, part, max_size=3),
+            max_leaves=8,
+        ),
+        max_size=3,
     ),
     st.booleans(),
 )
