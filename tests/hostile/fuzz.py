@@ -25,12 +25,14 @@ import time
 import traceback
 import warnings
 import zipfile
+import zlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from colormatch.errors import ColorMatchError
+from tests.hostile.bombs import png_chunk
 
 CRASHERS = Path(__file__).with_name("crashers")
 #: Address space that a child may take beyond what it holds at its start, bytes; and time for one input, seconds.
@@ -45,6 +47,8 @@ class Target:
 
     read: Reader
     seeds: tuple[bytes, ...]
+    #: Makes a damaged input of a good one.
+    damage: Callable[[bytes, random.Random], bytes] = lambda seed, chance: damaged(seed, chance)
 
 
 def _text(read: Callable[[str], Any]) -> Reader:
@@ -193,7 +197,10 @@ def targets() -> dict[str, Target]:
     }
     shelf = starter_shelf()
     fitted = fit_paint(shelf.of(shelf.paints[0].name))
-    found = {f"photo {kind}": Target(_photo, (content,)) for kind, content in GOOD.items()}
+    found = {
+        f"photo {kind}": Target(_photo, (content,), damaged_png if kind.startswith("PNG") else damaged)
+        for kind, content in GOOD.items()
+    }
     found |= {name: Target(_text(read), seeds) for name, (read, seeds) in texts.items()}
     found |= {
         name: Target(lambda content, name=name: _exchange(name, content, swatches), (content,))  # type: ignore[misc]
@@ -201,7 +208,7 @@ def targets() -> dict[str, Target]:
     }
     found |= {
         "exchange zip": Target(
-            _file(read_exchange, "shelf.zip"), (packed.getvalue(), _in_zip("paints.csv", b"name\n"))
+            _file(read_exchange, "shelf.zip"), (packed.getvalue(), _in_zip("paints.csv", b"name\n")), damaged_zip
         ),
         "CGATS": Target(_file(read_measurements, "a.txt"), (cgats,)),
         "CxF": Target(_file(read_measurements, "a.cxf"), (cxf,)),
@@ -214,7 +221,7 @@ def targets() -> dict[str, Target]:
         ),
         "fitted paint": Target(PaintModel.from_bytes, (fitted.to_bytes(),)),
         "library file": Target(_library, (_sqlite(),)),
-        "archive": Target(_restored, (_archive(),)),
+        "archive": Target(_restored, (_archive(),), damaged_zip),
     }
     return found
 
@@ -267,6 +274,47 @@ def damaged(seed: bytes, chance: random.Random) -> bytes:
                 del content[at:]
                 content += chance.choice((b"", seed[at // 2 :]))
     return bytes(content)
+
+
+def damaged_png(seed: bytes, chance: random.Random) -> bytes:
+    """A PNG damaged inside its chunks or its unpacked rows, mostly: else its checksums keep it from the decoder."""
+    if chance.random() < 0.2:
+        return damaged(seed, chance)
+    chunks: list[tuple[bytes, bytes]] = []
+    at = 8
+    while at < len(seed):
+        length = int.from_bytes(seed[at : at + 4], "big")
+        name, content = seed[at + 4 : at + 8], seed[at + 8 : at + 8 + length]
+        if name == b"IDAT" == (chunks or [(b"", b"")])[-1][0]:  # all packed rows in one
+            chunks[-1] = name, chunks[-1][1] + content
+        else:
+            chunks.append((name, content))
+        at += 12 + length
+    place = chance.randrange(len(chunks))
+    name, content = chunks[place]
+    if name == b"IDAT" and chance.random() < 0.5:
+        chunks[place] = name, zlib.compress(damaged(zlib.decompress(content), chance), 1)
+    elif chance.random() < 0.8:
+        chunks[place] = name, damaged(content, chance)
+    else:  # a chunk too many, of this name or another that decoders know
+        names = (name, b"PLTE", b"tRNS", b"iCCP", b"gAMA", b"eXIf", b"acTL", b"fcTL", b"fdAT", b"zTXt", b"sBIT")
+        chunks.insert(place, (chance.choice(names), damaged(content[:200], chance)))
+    return seed[:8] + b"".join(png_chunk(name, content) for name, content in chunks)
+
+
+def damaged_zip(seed: bytes, chance: random.Random) -> bytes:
+    """A zip file with one of its files damaged before it is packed, mostly, for the same reason."""
+    if chance.random() < 0.3:
+        return damaged(seed, chance)
+    with zipfile.ZipFile(io.BytesIO(seed)) as archive:
+        files = {name: archive.read(name) for name in archive.namelist()}
+    name = chance.choice(list(files))
+    files[name] = damaged(files[name], chance)
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for other, content in files.items():
+            archive.writestr(other, content)
+    return packed.getvalue()
 
 
 # --- run -------------------------------------------------------------------------------------------------------------
@@ -329,7 +377,7 @@ def _child(name: str, seconds: float, most: int, seed: int, scratch: Path) -> No
     met: set[str] = set()  # one input of each way to break is kept
     chance, tally, end = random.Random(f"{seed} {name}"), Tally(name), time.monotonic() + seconds
     while tally.tried < most and time.monotonic() < end:
-        content = damaged(chance.choice(target.seeds), chance)
+        content = target.damage(chance.choice(target.seeds), chance)
         scratch.write_bytes(content)
         started = time.monotonic()
         outcome = attempt(target.read, content)
