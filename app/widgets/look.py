@@ -42,10 +42,14 @@ def offline() -> None:
 #: icons (a colon with a word after it), and what makes a list or a heading of a line.
 _MARKS = re.compile(r"[\\`*_\[\]<>$~&|]|:(?=[^\s\d])|^[-+#=]|(?<=^\d)[.)]", re.MULTILINE)
 
+#: What GitHub's Markdown makes a link of though nothing marks it as one: addresses of pages and of mail.
+_LINKS = re.compile(r"https?://|\bwww(?=\.)|(?<=[\w.+-])@(?=[-\w]+\.)", re.IGNORECASE)
+
 
 def plain(text: str) -> str:
     """A name that somebody typed, for where Streamlit would read it as Markdown: an image in it would be fetched."""
-    return _MARKS.sub(r"\\\g<0>", text)
+    # A word joiner parts what is no link then; a backslash before the colon does not.
+    return _MARKS.sub(r"\\\g<0>", _LINKS.sub("\\g<0>\u2060", text))
 
 
 def facts(rows: Sequence[tuple[str, str]]) -> None:

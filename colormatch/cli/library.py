@@ -74,6 +74,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> Answer:
     if args.action == "restore":  # the only one that a library which can't be opened needs
         return _restore(args)
+    if args.action == "import" and args.preview:
+        return _preview(args)
     library = open_library(args.library, makes=args.action == "import")
     actions = {
         "export": _export,
@@ -135,6 +137,18 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
         lines.append("Done; 'colormatch library undo' takes back whatever it changed.")
     document = {"source": str(source), "preview": args.preview, **counts, "differing": differing}
     return Answer(document | {"flags": flag_documents(flags)}, "\n".join(lines))
+
+
+def _preview(args: argparse.Namespace) -> Answer:
+    """What an import would do; where there is no library none is made."""
+    from colormatch.library import Library
+    from colormatch.library.store import default_folder, holds_library
+
+    place = (args.library or default_folder()).expanduser()
+    if holds_library(place):
+        return _import(Library.open(place), args)
+    with tempfile.TemporaryDirectory() as folder:
+        return _import(Library.open(Path(folder)), args)
 
 
 def _item(item: Incoming) -> dict[str, Any]:

@@ -48,6 +48,10 @@ COMMANDS = {
 }
 
 
+#: Characters of a path that are shown where it is at fault.
+_LONGEST_PATH = 200
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command.
 
@@ -80,6 +84,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         # The reader of a pipe went away (`colormatch match ... | head`): nothing is wrong, and nobody is left to tell.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        if os.environ.get("COLORMATCH_DEBUG"):
+            raise
+        where = str(error.filename or "A file or folder")
+        where = where if len(where) <= _LONGEST_PATH else f"{where[:_LONGEST_PATH]} ..."
+        reason = (error.strerror or str(error)).lower()
+        print(f"{where} can't be used: {reason}. Check the name, and the disk it is on.", file=sys.stderr)
+        return 1
     except Exception as error:
         if os.environ.get("COLORMATCH_DEBUG"):
             raise

@@ -65,13 +65,15 @@ def run(args: argparse.Namespace) -> Answer:
 
 
 def _print(args: argparse.Namespace) -> Answer:
-    from colormatch.errors import ColorMatchError
+    from colormatch.errors import ColorMatchError, WrongUsage
     from colormatch.sheet.pdf import sheet_pdf
     from colormatch.sheet.swatches import parse_column
 
     plan = _plan_of_names(args)
     for column in plan.columns:
         typed(parse_column, column)
+    if not args.out.name or args.out.suffix.lower() == ".json":
+        raise WrongUsage(f"'{args.out}' is not a name for a PDF.", "Name a file, for example --out sheet.pdf.")
     layout = args.out.with_suffix(".json")
     try:
         args.out.write_bytes(sheet_pdf(plan))

@@ -120,7 +120,8 @@ class Changes:
                 )
             if taken and not even_if_alike:
                 raise BadInput(
-                    f"You already have the {word} {taken[0]}; {record.name} differs only in capitals or spaces.",
+                    f"You already have the {word} {taken[0]}; {record.name} differs only in capitals, spaces or what "
+                    "can't be seen.",
                     f"Use {taken[0]}, or choose a name that tells them apart.",
                 )
 

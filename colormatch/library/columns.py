@@ -17,7 +17,7 @@ from enum import StrEnum
 from typing import Any, TypeVar, get_type_hints
 
 from colormatch.errors import BadInput
-from colormatch.records import CameraPhoto, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
+from colormatch.records import CameraPhoto, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch, tidy_name
 
 Record = Paint | Swatch | ClearCoatPair | Ground | ShopChip | OwnCard | CameraPhoto
 R = TypeVar("R", bound=Record)
@@ -228,7 +228,7 @@ def tidy_text(column: str, text: str) -> str:
         See :func:`tidy`.
     """
     if column in NAME_COLUMNS:
-        text = _checked_text(column, unicodedata.normalize("NFC", text).strip(), MAX_NAME)
+        text = _checked_text(column, tidy_name(text), MAX_NAME)
     else:
         text = _checked_text(column, text, MAX_TEXT)
     if column == "taken" and text:

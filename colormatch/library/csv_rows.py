@@ -40,9 +40,11 @@ from colormatch.records import (
     Swatch,
 )
 
-#: A text that a spreadsheet would take for a formula (OWASP, "CSV Injection"), or that already stands behind our sign.
-_FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
-_ESCAPED = re.compile(r"'+[=+\-@\t\r\n]")
+#: Where a text would begin a formula in some spreadsheet (OWASP, "CSV Injection"): at its begin, and behind what parts
+#: cells where semicolons or tabs do; also where our own sign stands before it already.
+_SIGN = r"""'*[ "]*[=+\-@\uff1d\uff0b\uff0d\uff20]"""
+_FORMULA = re.compile(rf"^(?={_SIGN}|'*[\t\r\n])|(?<=[;\t\r\n])(?={_SIGN})")
+_ESCAPED = re.compile(rf"^'(?={_SIGN}|'*[\t\r\n])|(?<=[;\t\r\n])'(?={_SIGN})")
 #: Problems that are told in one go; a sheet with more is likely wrong from the start.
 _TOLD = 20
 #: A sound record of each kind: with one cell of another put in, it shows whether that cell is at fault.
@@ -113,13 +115,15 @@ def escaped(text: str) -> str:
     --------
     >>> escaped("=1+1"), restored("'=1+1"), restored(escaped("'=1")), escaped("plain")
     ("'=1+1", '=1+1', "'=1", 'plain')
+    >>> escaped("Umber;=1+1")
+    "Umber;'=1+1"
     """
-    return "'" + text if _FORMULA.match(text) else text
+    return _FORMULA.sub("'", text)
 
 
 def restored(text: str) -> str:
     """The inverse of :func:`escaped`."""
-    return text[1:] if _ESCAPED.match(text) else text
+    return _ESCAPED.sub("", text)
 
 
 def write_rows(kind: type[Record], records: Iterable[Record]) -> bytes:

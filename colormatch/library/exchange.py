@@ -6,7 +6,7 @@ Here it is read; :mod:`colormatch.library.export` writes it.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -31,6 +31,7 @@ from colormatch.records import (
     Shelf,
     ShopChip,
     Swatch,
+    name_key,
 )
 
 #: Version of the folder's form that is written, and the newest that is read.
@@ -75,7 +76,7 @@ class Exchange:
             yield source
 
 
-def read_exchange(source: Path, progress: Progress | None = None) -> Exchange:
+def read_exchange(source: Path, progress: Progress | None = None, *, shelf: Iterable[str] = ()) -> Exchange:
     """Read and check an exchange folder or a zip file of one. Nothing is imported.
 
     Parameters
@@ -84,6 +85,8 @@ def read_exchange(source: Path, progress: Progress | None = None) -> Exchange:
         Holds at least one of the sheets, such as ``paints.csv``. A sheet that differs from the manifest was edited by
         hand, which is allowed and flagged; so is a manifest that is missing.
     progress : Progress, optional
+    shelf : iterable of str
+        Paints that the library has: swatches of them need no paints.csv beside them.
 
     Raises
     ------
@@ -106,11 +109,12 @@ def read_exchange(source: Path, progress: Progress | None = None) -> Exchange:
             if kind not in (Swatch, ClearCoatPair):
                 problems += _names_that_clash(name, sheets[kind])
         if not problems:
-            known = {read.record.name for read in sheets[Paint]}
+            known, owned = {read.record.name for read in sheets[Paint]}, {name_key(name) for name in shelf}
+            where = "neither paints.csv nor your shelf has a" if owned else "paints.csv has no"
             problems += [
-                Problem(SHEETS[Swatch], read.line, "paint", f"paints.csv has no paint named {read.record.paint[:60]!r}")
+                Problem(SHEETS[Swatch], read.line, "paint", f"{where} paint named {read.record.paint[:60]!r}")
                 for read in sheets[Swatch]
-                if read.record.paint not in known
+                if read.record.paint not in known and name_key(read.record.paint) not in owned
             ]
         refuse(problems)
         flags += _repeated(sheets[Swatch])

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import UTC, datetime
 
+from colormatch.errors import LibraryDamaged
 from colormatch.library.columns import TABLES, Cell, Row
 
 #: Steps that can be taken back. Our choice: more than a person remembers having done.
@@ -86,6 +88,31 @@ class UndoStep:
         _delete_row(self._connection, table, id)
 
 
+@contextmanager
+def _sound_history() -> Iterator[None]:
+    """Tell of a history that another program or a bad disk has spoiled."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        # https://www.sqlite.org/rescode.html: a statement that doesn't fit the tables, a row that breaks their rules.
+        if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF not in _UNFIT:
+            raise
+        raise _broken() from error
+    except (AttributeError, KeyError, RecursionError, TypeError, ValueError) as error:
+        raise _broken() from error
+
+
+_UNFIT = (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CONSTRAINT, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_MISUSE,
+          sqlite3.SQLITE_RANGE, sqlite3.SQLITE_TOOBIG)  # fmt: skip
+
+
+def _broken() -> LibraryDamaged:
+    return LibraryDamaged(
+        "What this step of undo would bring back is damaged in the library; nothing was changed.",
+        "Take it out with 'colormatch library verify --set-aside'; your records stay as you see them.",
+    )
+
+
 def next_step(connection: sqlite3.Connection, *, redo: bool = False) -> tuple[int, str] | None:
     """Id and words of the step that undo (or redo) would take next."""
     query = "SELECT min(id), what FROM step WHERE undone" if redo else "SELECT max(id), what FROM step WHERE NOT undone"
@@ -94,7 +121,18 @@ def next_step(connection: sqlite3.Connection, *, redo: bool = False) -> tuple[in
 
 
 def swap(connection: sqlite3.Connection, step: int, *, redo: bool = False) -> None:
-    """Undo or redo one step."""
+    """Undo or redo one step.
+
+    Raises
+    ------
+    LibraryDamaged
+        What the step holds can't be put back.
+    """
+    with _sound_history():
+        _swap(connection, step, redo=redo)
+
+
+def _swap(connection: sqlite3.Connection, step: int, *, redo: bool) -> None:
     order = "id" if redo else "id DESC"
     changes = connection.execute(
         f"SELECT id, kind, row, document FROM change WHERE step = ? ORDER BY {order}", (step,)
@@ -115,6 +153,11 @@ def swap(connection: sqlite3.Connection, step: int, *, redo: bool = False) -> No
 
 def photos_of_step(connection: sqlite3.Connection, step: int) -> set[str]:
     """Every photo that the rows of a step name, before or after it."""
+    with _sound_history():
+        return _photos_of_step(connection, step)
+
+
+def _photos_of_step(connection: sqlite3.Connection, step: int) -> set[str]:
     found: set[str] = set()
     for table, id, document in connection.execute("SELECT kind, row, document FROM change WHERE step = ?", (step,)):
         found.update(photos_of_row(table, json.loads(document) if document else {}))

@@ -151,7 +151,8 @@ def import_exchange(
     LibraryUnwritable
         Folder or disk refuses; nothing was imported.
     """
-    exchange = _in_own_names(library, read_exchange(source, progress))
+    shelf = [_name(stored.record) for stored in library.all(Paint)]
+    exchange = _in_own_names(library, read_exchange(source, progress, shelf=shelf))
     plan = _plan(library, exchange)
     wanted = {photo for item in plan.items if item.fate is not Fate.SAME for photo in _photos_of(item.theirs)}
     # A photo that was lost from the library's folder, or spoiled there, comes back with the same record.
@@ -254,6 +255,10 @@ def _plan(mine: Library | Changes, exchange: Exchange) -> ImportPlan:
                 if kind is Paint:
                     spelled[theirs] = ours
         items += compared
+    theirs_too = {paint.name for paint in exchange.records[Paint]}
+    ours_by_key = {name_key(stored.record.name): stored.record.name for stored in mine.all(Paint)}
+    for paint in {swatch.paint for swatch in exchange.records[Swatch]} - theirs_too:
+        spelled[paint] = ours_by_key.get(name_key(paint), paint)
     swatches = [
         replace(swatch, paint=spelled[swatch.paint]) if swatch.paint in spelled else swatch
         for swatch in exchange.records[Swatch]

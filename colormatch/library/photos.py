@@ -16,7 +16,7 @@ import time
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
-from colormatch.errors import BadInput, LibraryDamaged
+from colormatch.errors import BadInput, LibraryDamaged, LibraryUnwritable
 from colormatch.library import limits
 from colormatch.library.columns import is_sha256
 from colormatch.library.database import explained, reading, sync_file, sync_folder, writing
@@ -216,6 +216,16 @@ class PhotoFolder:
         """After that transaction: move the files of photos without a row to the trash."""
         if not photos:
             return
+        try:
+            self._put_away(photos)
+        except LibraryUnwritable as error:
+            reason = error.facts.get("reason", "it can't be written")
+            raise LibraryUnwritable(
+                f"The change is made, but the disk refused to put its photo away: {reason}.",
+                "Nothing is lost; check the disk, then 'colormatch library verify'.",
+            ) from error
+
+    def _put_away(self, photos: set[str]) -> None:
         present = _files_in(self.folder)
         with writing(self._database) as connection:  # the lock keeps another process from adding one meanwhile
             for path in (present[sha256] for sha256 in photos & present.keys()):

@@ -53,7 +53,7 @@ def lay_out(files: Sequence[Path], folder: Path) -> Path:
         if len(files) > 1:
             raise BadInput("A zip file was chosen together with other files.", "Bring in one zip file at a time.")
         return files[0]
-    target = folder / files[0].stem
+    target = folder / (files[0].stem.strip(". ") or "files")  # A file may be named "...csv".
     target.mkdir()
     grounds: list[Ground] = []
     for path in files:

@@ -201,7 +201,8 @@ def mixed_washes(
     """Every wash of the given pairs of paints in simple parts that can be measured out, some at a time."""
     usual = np.array([_fraction(ratio) for ratio in RATIOS])
     measures = _measures(limits)
-    stirred_in = {parts: usual[_possible(usual, parts, measures)] for parts in PROPORTIONS}
+    possible = {parts: usual[_possible(usual, parts, measures)] for parts in PROPORTIONS}
+    stirred_in = {parts: fractions for parts, fractions in possible.items() if len(fractions)}
     names = sorted({name for pair in pairs for name in pair})
     if not pairs:
         return

@@ -12,7 +12,7 @@ Conventions
 from colormatch.box import Box
 from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of
 from colormatch.records.doubt import SIGMA_PER_RADIUS, Flag, FlagCode
-from colormatch.records.names import name_key, named
+from colormatch.records.names import name_key, named, tidy_name
 from colormatch.records.reading import Card, CardKind, Difference, LearnedFrom, Light, LightKind, Photo, Reading, Sample
 from colormatch.records.recipe import Layer, Limits, Match, Part, RankedWash, Task
 from colormatch.records.region import Region, RegionKind
@@ -69,4 +69,5 @@ __all__ = [
     "lab_of",
     "name_key",
     "named",
+    "tidy_name",
 ]

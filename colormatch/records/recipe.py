@@ -12,6 +12,8 @@ from colormatch.records.html_table import html_table
 
 #: More coats than that of one wash are a slip of the hand; our choice.
 COATS_LIMIT = 1000
+#: Most parts of one paint in a mix; our choice.
+PARTS_LIMIT = 1_000_000
 
 
 def check_coats(coats: int, what: str) -> None:
@@ -55,6 +57,8 @@ class Layer:
     def __post_init__(self) -> None:
         if not self.paints or any(not (math.isfinite(p.parts) and p.parts > 0) for p in self.paints):
             raise BadInput("A wash needs a paint.", "Name one paint or more, with parts above zero.")
+        if max(p.parts for p in self.paints) > PARTS_LIMIT:
+            raise BadInput(f"A mix of more than {PARTS_LIMIT:,} parts can't be measured.", "Give smaller numbers.")
         if not 0 < self.paint_fraction <= 1:
             raise BadInput(
                 f"A paint fraction of {self.paint_fraction:g} is impossible.", "Give more than 0 and at most 1 (full)."

@@ -126,6 +126,8 @@ class Plan:
                     f"A sheet can't have {len(names)} {what}s, or one of them has no name.",
                     f"Name 1 to {most} {what}s, with commas between them.",
                 )
+            if not all(name.isprintable() for name in names):
+                raise BadInput(f"A {what} of the sheet holds a line break or a control character.", "Type it again.")
             if len({name_key(name) for name in names}) < len(names):
                 raise BadInput(f"Two {what}s of the sheet have the same name.", f"Name each {what} once.")
 

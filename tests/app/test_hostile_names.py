@@ -14,6 +14,7 @@ from dataclasses import replace
 import pytest
 
 from app.shelf import things
+from app.widgets import look
 from colormatch.library import Library
 from colormatch.library.starter import install_starter
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
@@ -112,3 +113,18 @@ def test_nor_in_an_error(open_app, library):
     app.text_input(key="thing-value").input(EVIL)
     app.button(key="keep-thing").click().run()
     assert check(app)
+
+
+#: What remark-gfm makes a link of by itself: the patterns of mdast-util-gfm-autolink-literal, which looks at a text
+#: once its backslashes are gone (its source, `transformGfmAutolinkLiterals`).
+AUTOLINK = re.compile(r"(https?://|www(?=\.))([-.\w]+)([^ \t\r\n]*)|([-.\w+]+)@([-\w]+(?:\.[-\w]+)+)", re.IGNORECASE)
+
+
+@pytest.mark.parametrize(
+    "text", ["http://foreign.example/a", "HTTPS://a.b", "see www.foreign.example", "me@foreign.example"]
+)
+def test_an_address_in_a_name_is_no_link(text):
+    assert AUTOLINK.search(text)
+    shown = re.sub(r"\\([\\`*_\[\]<>$~&|:+#=.)-])", r"\1", look.plain(text))
+    assert not AUTOLINK.search(shown)
+    assert shown.replace("\u2060", "") == text

@@ -427,11 +427,12 @@ def main() -> None:
     if args.child:
         _child(args.child, args.seconds, args.most, args.seed, args.scratch)
         return
-    tallies = [fuzz(name, args.seconds, args.most, args.seed) for name in args.target or targets()]
-    for tally in tallies:
-        print(f"{tally.name:<24}{tally.tried:>8} tried, {tally.refused:>8} refused, slowest {tally.slowest_s:.2f} s")
-        for line in dict.fromkeys(tally.broken):
-            print(f"    BROKE: {line}")
+    tallies = []
+    for name in args.target or targets():
+        tally = fuzz(name, args.seconds, args.most, args.seed)
+        tallies.append(tally)
+        print(f"{name:<24}{tally.tried:>8} tried, {tally.refused:>8} refused, slowest {tally.slowest_s:.2f} s")
+        print("".join(f"    BROKE: {line}\n" for line in dict.fromkeys(tally.broken)), end="", flush=True)
     print(f"{sum(t.tried for t in tallies)} inputs, {sum(len(t.broken) for t in tallies)} broke something")
 
 

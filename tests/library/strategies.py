@@ -21,12 +21,13 @@ from colormatch.records import (
     SurfaceState,
     Swatch,
     name_key,
+    tidy_name,
 )
 
 #: Any text that a file can carry, with what upsets spreadsheets and CSV readers made likely.
 _CHARACTERS = st.characters(exclude_categories=("Cc", "Cs")) | st.sampled_from(list("=+-@'\",;\t\r\n"))
 TEXT = st.text(_CHARACTERS, max_size=20)
-NAME = TEXT.filter(lambda text: text.strip())
+NAME = TEXT.filter(tidy_name)
 NUMBER = st.floats(0, 1e9, allow_nan=False)
 MAYBE = st.none() | NUMBER
 LAB = st.builds(Lab, st.floats(0, 100), st.floats(-128, 128), st.floats(-128, 128))

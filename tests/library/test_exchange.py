@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 import zipfile
 from dataclasses import replace
 from pathlib import Path
@@ -52,10 +53,13 @@ def test_export_then_import_is_the_identity(tmp_path_factory, content, name):
     assert other.stamp() == stamp
 
 
-@given(TEXT)
+@given(TEXT | st.text("=+-@;\t\r\n'\" a", max_size=12))
 def test_no_cell_is_a_formula_and_each_comes_back(text):
     cell = escaped(text)
     assert not cell.startswith(tuple("=+-@\t\r"))
+    # Where semicolons or tabs part cells, and a line break in a cell begins a row.
+    parts = [part.lstrip(' "') for part in re.split(r"[;\t\r\n]", cell)]
+    assert not [part for part in parts if part.startswith(tuple("=+-@\uff1d\uff0b\uff0d\uff20"))]
     assert restored(cell) == text
 
 
