@@ -86,7 +86,7 @@ def test_a_sheet_needs_a_name_for_its_pdf(run, out):
     assert "PDF" in told(run("sheet", "print", "--rows", "A", "--columns", "full", "--out", out), 2)
 
 
-@pytest.mark.parametrize("rows", ["A\nB", "A\x07", "A,\u2028"])
+@pytest.mark.parametrize("rows", ["A\nB", "A\x07", "A,B\u2028C"])
 def test_a_row_is_one_line(run, tmp_path, rows):
     out = tmp_path / "sheet.pdf"
     assert "line break" in told(run("sheet", "print", "--rows", rows, "--columns", "full", "--out", out), 2)
