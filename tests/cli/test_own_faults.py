@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from colormatch.library import Library
-from colormatch.library.exchange import export_exchange
+from colormatch.library.export import export_exchange
 from colormatch.records import Lab, Paint, Swatch, name_key
 
 CXF = (
