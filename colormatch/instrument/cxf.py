@@ -32,6 +32,8 @@ def read(content: bytes, file: str) -> list[RawSample]:
     except expat.ExpatError as error:
         reason = f"it is no sound XML ({expat.errors.messages[error.code]})"
         raise bad_file(file, error.lineno, reason) from None
+    except ExchangeError:
+        raise
     except (LookupError, ValueError):  # as Python's own codecs refuse what the file says it is written in
         raise bad_file(file, 1, "it is written in an encoding that can't be read; UTF-8 is the rule") from None
     if not reader.is_cxf:
