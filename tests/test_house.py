@@ -15,6 +15,7 @@ SOURCES = sorted(path for room in ("colormatch", "app", "tests") for path in (RO
 MOST_LINES = 400
 #: Files that are longer, and why they are not two.
 LONGER = {
+    "tests/hostile/fuzz.py": "one program: the readers with their seeds, how input is damaged, and the run",
     "tests/storage/faults.py": "one program: each way to break a library, with the check of what is left",
     "tests/hostile/test_exchange.py": "one list of hostile folders and zip files, each with its refusal",
 }

@@ -196,7 +196,7 @@ def test_a_library_that_is_made_is_told(run, tmp_path):
 @pytest.mark.parametrize(
     ("command", "status", "says"),
     [
-        (["paint", "add", "UM BER"], 1, "You already have the paint Umber; UM BER differs only in capitals or spaces."),
+        (["paint", "add", "UM BER"], 1, "You already have the paint Umber; UM BER differs only in capitals, spaces"),
         (["ground", "add", "x"], 2, "--lab --measured is required"),
         (["ground", "add", "x", "--lab", "70,5,20", "--uncertainty", "-1"], 2, "no valid uncertainty"),
         (["chip", "edit", "x", "--lab", "70,5,20"], 1, "There is no shop chip named x."),
