@@ -13,7 +13,7 @@ from colormatch.image.photo import open_photo
 from colormatch.library import Library, SavedRepair
 from colormatch.library.export import export_exchange, to_share
 from colormatch.library.merge import Fate, import_exchange
-from colormatch.library.rescue import save_archive
+from colormatch.library.saved import save_archive
 from colormatch.library.verify import verify
 from colormatch.records import Ground, Lab, Paint, Swatch
 from tests.library import private_photos
