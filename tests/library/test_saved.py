@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 
 from colormatch.errors import BadInput, LibraryTooNew, LibraryUnwritable
 from colormatch.library import Library, backup, database, limits, saved
@@ -47,7 +47,7 @@ def _rows(library):
 
 
 @given(content=libraries())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])  # a busy machine is not a fault
 def test_saved_then_restored_is_the_same_row_by_row(tmp_path_factory, content):
     folder = tmp_path_factory.mktemp("saved")
     library = Library.open(folder / "library")
