@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ import pytest
 if sys.platform != "linux":
     pytest.skip("the limits on memory and time are Linux's", allow_module_level=True)
 
+from tests.hostile import fuzz as harness
 from tests.hostile.fuzz import CRASHERS, attempt, fuzz, kept, targets
 
 TARGETS = targets()
@@ -35,3 +37,16 @@ def test_damaged_input_is_read_or_refused(name: str) -> None:
 def test_what_once_broke_holds(path: Path) -> None:
     name = next(name for name in TARGETS if path in kept(name))
     assert attempt(TARGETS[name].read, path.read_bytes()) in ("read", "refused")
+
+
+def _work(_: bytes) -> None:
+    while True:
+        sum(range(1000))
+
+
+def test_a_busy_machine_makes_no_find_and_endless_work_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(harness, "MOST_SECONDS", 0.2)
+    assert attempt(lambda _: time.sleep(0.6), b"") == "read"  # kept waiting, as by other processes
+    assert "of processor time" in attempt(_work, b"")
+    monkeypatch.setattr(harness, "MOST_CLOCK_SECONDS", 0.3)
+    assert attempt(lambda _: time.sleep(5), b"").startswith("took more than")
