@@ -134,6 +134,60 @@ def heic() -> bytes:
     return file.getvalue()
 
 
+def heic_of_many_items() -> bytes:
+    """Items numbered beyond 16 bits, the picture in two pieces, with EXIF and XMP.
+
+    The lists are laid out by hand after ISO/IEC 14496-12 and 23008-12, from memory: ``pitm``, ``iinf`` and ``iref`` of
+    version 1, ``infe`` of version 3, ``iloc`` of version 2. What codes the picture is libheif's.
+    """
+    import pillow_heif
+
+    file = io.BytesIO()
+    pillow_heif.from_pillow(Image.fromarray(pixels())).save(file, quality=90)
+    plain = file.getvalue()
+    properties = plain[(start := plain.index(b"ipco") - 4) : start + struct.unpack_from(">I", plain, start)[0]]
+    picture = plain[plain.index(b"mdat") + 4 :]
+    # The first four bytes of an EXIF item say how many come before the TIFF header.
+    data = [(picture[:100], picture[100:]), (struct.pack(">I", 6) + exif(),), (xmp(),)]
+    numbers = (70_000, 70_001, 70_002)
+
+    entries = [b"hvc1\0", b"Exif\0", b"mime\0application/rdf+xml\0"]
+    items = b"".join(
+        _box(b"infe", struct.pack(">IIH", 3 << 24, number, 0) + entry)
+        for number, entry in zip(numbers, entries, strict=True)
+    )
+    described = b"".join(_box(b"cdsc", struct.pack(">IHI", number, 1, numbers[0])) for number in numbers[1:])
+    # As libheif counts them: 1 how it is coded and 4 the crop, both essential; 2 color, 3 size, 5 bits.
+    associated = struct.pack(">IIIB5B", 1 << 24, 1, numbers[0], 5, 0x81, 2, 3, 5, 0x84)
+    ftyp = _box(b"ftyp", b"heic\0\0\0\0mif1heic")
+
+    def meta(base: int) -> bytes:
+        # Of each item number, way of construction, file, base; of each piece its index, its offset and its length.
+        places, offset = b"", 0
+        for number, pieces in zip(numbers, data, strict=True):
+            places += struct.pack(">IHHIH", number, 0, 0, base, len(pieces))
+            for index, piece in enumerate(pieces, 1):
+                places += struct.pack(">III", index, offset, len(piece))
+                offset += len(piece)
+        return _box(
+            b"meta",
+            bytes(4)
+            + _box(b"hdlr", struct.pack(">II4s12s", 0, 0, b"pict", b"") + b"\0")
+            + _box(b"pitm", struct.pack(">II", 1 << 24, numbers[0]))
+            + _box(b"iinf", struct.pack(">II", 1 << 24, len(numbers)) + items)
+            + _box(b"iref", struct.pack(">I", 1 << 24) + described)
+            + _box(b"iprp", properties + _box(b"ipma", associated))
+            + _box(b"iloc", struct.pack(">IBBI", 2 << 24, 0x44, 0x44, len(numbers)) + places),
+        )
+
+    base = len(ftyp) + len(meta(0)) + 8
+    return ftyp + meta(base) + _box(b"mdat", b"".join(piece for pieces in data for piece in pieces))
+
+
+def _box(kind: bytes, payload: bytes) -> bytes:
+    return struct.pack(">I4s", 8 + len(payload), kind) + payload
+
+
 def avif() -> bytes:
     return _saved("AVIF", exif=exif(), xmp=xmp(), icc_profile=display_p3_profile(), quality=90)
 
@@ -160,6 +214,7 @@ FORMATS = {
     "tiff, big-endian": lambda: tiff(byteorder=">"),
     "tiff with exif": tiff_with_exif,
     "heic": heic,
+    "heic of many items": heic_of_many_items,
     "avif": avif,
     "dng": raw,
 }

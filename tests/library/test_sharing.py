@@ -61,7 +61,7 @@ def test_what_is_personal_is_gone_and_the_picture_reads_the_same(name):
     assert cleaned(clean) == clean
 
 
-@pytest.mark.parametrize("name", sorted(set(FORMATS) - {"dng", "heic"}))
+@pytest.mark.parametrize("name", sorted(set(FORMATS) - {"dng", "heic", "heic of many items"}))
 def test_no_location_is_left_for_another_reader(name):
     with Image.open(io.BytesIO(FORMATS[name]())) as before:
         known = before.getexif()
