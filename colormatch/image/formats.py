@@ -7,6 +7,7 @@ kind, hands on what the file says of itself, and turns whatever a decoder may ra
 from __future__ import annotations
 
 import io
+import re
 import struct
 import threading
 import warnings
@@ -170,9 +171,18 @@ def _sensor(matrix: ArrayLike, daylight: ArrayLike, balance: ArrayLike) -> Senso
 # --- HEIF ------------------------------------------------------------------------------------------------------------
 
 
+#: An entry in the list of items (ISO/IEC 14496-12, 8.11.6): of which kind it is, its name, and which MIME type.
+_ITEM = re.compile(
+    rb"\x00.{3}infe(?:(?<=\x00\x00\x00\x01infe).{8})?(?:\x02.{7}|\x03.{9})(.{4})[^\x00]*\x00([^\x00]*)", re.DOTALL
+)
+
+
 def _decode_heif(data: bytes) -> DecodedFile:
     import pi_heif
 
+    # pi-heif up to 1.4 ends the whole program over a kind or MIME type that isn't UTF-8.
+    for item in _ITEM.finditer(data):
+        b"".join(item.groups()).decode()
     container = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
     check_size(*container.size)
     info = container.info

@@ -6,6 +6,7 @@ import struct
 import subprocess
 import sys
 import zlib
+from collections.abc import Callable
 from pathlib import Path
 
 import cv2
@@ -21,6 +22,7 @@ from colormatch.image.photo import open_photo
 from tests.hostile.bombs import png_of_zeros
 from tests.image.dng import dng
 from tests.image.test_photo import corners_picture, file_of
+from tests.library.private_photos import heic_of_many_items
 
 TEXTURE = cv2.GaussianBlur(np.random.default_rng(3).integers(0, 256, (300, 400, 3)).astype(np.uint8), (0, 0), 1)
 GOOD = {kind: file_of(TEXTURE, kind) for kind in ("JPEG", "PNG", "TIFF", "WEBP", "AVIF", "HEIF")}
@@ -87,6 +89,42 @@ def test_an_empty_or_sizeless_file() -> None:
     sizeless[16:24] = bytes(8)
     sizeless[29:33] = struct.pack(">I", zlib.crc32(bytes(sizeless[12:29])))
     refused(bytes(sizeless))
+
+
+def of_unreadable_mime_type(photo: bytes) -> bytes:
+    return photo.replace(b"application/rdf", b"applic\xc4tion/rdf", 1)
+
+
+def with_a_long_entry(photo: bytes) -> bytes:
+    """The size of the last item's entry in 64 bits behind its name, as any box may have it (ISO/IEC 14496-12, 4.2)."""
+    start = photo.rindex(b"infe") - 4
+    (size,) = struct.unpack_from(">I", photo, start)
+    longer = bytearray(photo[:start] + struct.pack(">I4sQ", 1, b"infe", size + 8) + photo[start + 8 :])
+    for kind in (b"meta", b"iinf"):  # they hold it
+        place = photo.index(kind) - 4
+        struct.pack_into(">I", longer, place, struct.unpack_from(">I", longer, place)[0] + 8)
+    return bytes(longer)
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda photo: photo.replace(b"Exif", b"\xff\xfe\xfd\xfc", 1),
+        of_unreadable_mime_type,
+        lambda photo: with_a_long_entry(of_unreadable_mime_type(photo)),
+    ],
+    ids=["kind", "MIME type", "MIME type in a long entry"],
+)
+def test_an_item_of_unreadable_kind_is_refused(spoil: Callable[[bytes], bytes]) -> None:
+    """A child opens it: over some the decoder ends its process."""
+    photo = spoil(heic_of_many_items())
+    code = (
+        "import sys; from colormatch.errors import PhotoUnreadable; from colormatch.image.photo import open_photo\n"
+        "try: open_photo(sys.stdin.buffer.read())\n"
+        "except PhotoUnreadable: print('refused')"
+    )
+    out = subprocess.run([sys.executable, "-c", code], input=photo, capture_output=True, check=True)
+    assert out.stdout == b"refused\n"
 
 
 @pytest.mark.parametrize(
