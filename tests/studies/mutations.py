@@ -45,7 +45,7 @@ MUTATIONS = (
         "colormatch.repair",
         "max(0.0, sound.systematic**2 - apart**2)",
         "max(0.0, sound.systematic**2 + apart**2)",
-        "tests.check.test_learn",
+        "tests.job.test_task",
         "test_the_variances_of_two_readings_and_of_their_difference_add_up",
     ),
     Mutation(
@@ -53,7 +53,7 @@ MUTATIONS = (
         "colormatch.repair",
         "apart = reading.difference.figure / math.sqrt(2)\n    of_sound",
         "apart = reading.difference.figure\n    of_sound",
-        "tests.check.test_learn",
+        "tests.job.test_task",
         "test_the_variances_of_two_readings_and_of_their_difference_add_up",
     ),
     Mutation(
@@ -85,7 +85,7 @@ MUTATIONS = (
         "colormatch.check.next_step",
         "last = len(job.then)  #",
         "last = 0  #",
-        "tests.check.test_learn",
+        "tests.check.test_next_step",
         "test_wiping_takes_from_the_last_wash_only",
     ),
     Mutation(
@@ -93,7 +93,7 @@ MUTATIONS = (
         "colormatch.check.next_step",
         "last = len(job.then)  #",
         "last = len(job.then) + len(job.task.painted) - 1  #",
-        "tests.check.test_learn",
+        "tests.check.test_next_step",
         "test_wiping_takes_from_the_last_wash_only",
     ),
     Mutation(
@@ -101,7 +101,7 @@ MUTATIONS = (
         "colormatch.check.compare",
         "self.low < VISIBLE and self.delta_e < ACCEPTABLE",
         "self.low < VISIBLE or self.delta_e < ACCEPTABLE",
-        "tests.check.test_learn",
+        "tests.check.test_compare",
         "test_stopping_takes_an_acceptable_difference_that_may_be_unseen",
     ),
     Mutation(
