@@ -9,7 +9,7 @@ import streamlit as st
 from app.screens import walk
 from app.server import phone
 from app.state import address, session
-from app.state.library import stored
+from app.state.library import stored, unwritable
 from app.widgets import look
 from colormatch.errors import ColorMatchError
 from colormatch.records import Paint
@@ -52,6 +52,8 @@ def main() -> None:
     word = session.take_word()
     if word:
         st.info(word)
+    if reason := unwritable():
+        st.warning(look.plain(reason))
     try:
         if page.url_path in OF_THE_REPAIR:
             _repair_line(page.url_path)

@@ -130,5 +130,9 @@ class RecordLeftOut(UserWarning):
     """A record of the library is damaged; the rest was read without it."""
 
 
+class LibraryReadOnly(UserWarning):
+    """A copy of the library is read, since its disk can't be written: nothing can be saved."""
+
+
 class ExchangeError(LibraryError, ValueError):
     """A file offered for import is malformed or unsafe; nothing was imported."""

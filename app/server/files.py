@@ -7,9 +7,11 @@ a part of the memory. None outlives the program.
 from __future__ import annotations
 
 import atexit
+import os
 import re
 import secrets
 import shutil
+import tempfile
 from collections import OrderedDict
 from collections.abc import AsyncIterator, Callable
 from functools import partial
@@ -70,8 +72,13 @@ _out, _in = _Kept(), _Kept()
 
 
 def _place() -> Path:
-    """A new folder beside the library's files, gone when the program ends; after a crash the library clears it away."""
+    """A new folder beside the library's files, gone when the program ends; after a crash the library clears it away.
+
+    Where the library can only be read, it lies in the system's temporary folder.
+    """
     folder = default_folder().expanduser().absolute()
+    if folder.is_dir() and not os.access(folder, os.W_OK):
+        folder = Path(tempfile.gettempdir())
     with explained(folder):
         folder.mkdir(parents=True, mode=0o700, exist_ok=True)
         place = folder / f"{TEMPORARY_PREFIX}{secrets.token_hex(8)}"

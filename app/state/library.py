@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from app import cache
 from app.cache import LibraryState
+from colormatch.errors import LibraryError
 from colormatch.library import Library, Stored
 from colormatch.library.columns import R
 from colormatch.library.rows import Spoiled
@@ -14,6 +17,13 @@ from colormatch.records import Ground, OwnCard, ShopChip
 def open_library() -> Library:
     """The library of whoever started the app."""
     return cache.library(default_folder())
+
+
+def unwritable() -> str:
+    """Why nothing can be saved in the library, in a sentence, where it is known to be so; else empty."""
+    with suppress(LibraryError):  # told where something of it is asked for
+        return open_library().unwritable
+    return ""
 
 
 def library_state() -> LibraryState:

@@ -154,9 +154,9 @@ def _warn(
     line: str | None = None,
 ) -> None:
     """Our own sentence without the line of code that Python puts around it."""
-    from colormatch.errors import RecordLeftOut
+    from colormatch.errors import LibraryReadOnly, RecordLeftOut
 
-    if issubclass(category, RecordLeftOut):
+    if issubclass(category, (LibraryReadOnly, RecordLeftOut)):
         print(message, file=sys.stderr)
     else:
         _python_warns(message, category, filename, lineno, file, line)

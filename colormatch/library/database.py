@@ -14,6 +14,9 @@ from colormatch.errors import LibraryDamaged, LibraryError, LibraryUnwritable
 #: a person to wait.
 BUSY_SECONDS = 15.0
 
+#: Databases of an earlier version that can't be written, and the up-to-date copies that are read in their place.
+_copies: dict[Path, Path] = {}
+
 _WAY_BACK = "Bring back a backup with 'colormatch library restore', or under Swatches, Backups in the app."
 
 
@@ -77,7 +80,8 @@ def _explain(error: sqlite3.Error, folder: Path) -> LibraryError:
         )
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH):
         return LibraryUnwritable(
-            f"The library in {folder} may be read but not written.", "Make the folder writable, or choose another one."
+            f"The library in {folder} may be read but not written.",
+            "Make the folder writable and start the program again, or choose another one.",
         )
     if code in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_NOLFS):
         return LibraryUnwritable(
@@ -93,11 +97,24 @@ def damaged(folder: Path, reason: str) -> LibraryDamaged:
     return LibraryDamaged(f"The library in {folder} is damaged ({reason}).", _WAY_BACK, reason=reason)
 
 
+def read_instead(path: Path, copy: Path | None) -> None:
+    """From now on read a copy in a database's place, and refuse to write; None: no longer."""
+    _copies.pop(path, None)
+    if copy is not None:
+        _copies[path] = copy
+
+
+def copy_read_instead(path: Path) -> Path | None:
+    """The copy that is read in a database's place, if there is one."""
+    return _copies.get(path)
+
+
 def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     """A connection in autocommit mode; a file that has gone is not silently made anew unless ``create``."""
-    mode = "rwc" if create else "rw"
+    copy = None if create else copy_read_instead(path)
+    mode = "rwc" if create else "rw" if copy is None else "ro"
     connection = sqlite3.connect(
-        f"{path.resolve().as_uri()}?mode={mode}", uri=True, timeout=BUSY_SECONDS, isolation_level=None
+        f"{(copy or path).resolve().as_uri()}?mode={mode}", uri=True, timeout=BUSY_SECONDS, isolation_level=None
     )
     connection.row_factory = sqlite3.Row
     connection.execute("PRAGMA trusted_schema = OFF")

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from colormatch.errors import LibraryError, LibraryUnwritable
-from colormatch.library import backup, database, schema
+from colormatch.errors import LibraryError, LibraryReadOnly, LibraryUnwritable
+from colormatch.library import backup, database, schema, stand_in
 from colormatch.library.changes import Changes
 from colormatch.library.columns import TABLES, R, Record
 from colormatch.library.database import explained, reading, writing
@@ -93,6 +94,8 @@ class Library(RepairKeeper, Memory):
     def open(cls, folder: Path | None = None) -> Library:
         """Open a library, made on first use; bring it up to date, and back it up once a day.
 
+        An older one on a disk that can't be written is read from a copy that is brought up to date; a warning tells.
+
         Parameters
         ----------
         folder : Path, optional
@@ -116,7 +119,7 @@ class Library(RepairKeeper, Memory):
                 library._bring_up_to_date(connection)
             finally:
                 connection.close()
-            if backup.back_up_daily(library.database):
+            if not library.unwritable and backup.back_up_daily(library.database):
                 library.photos.clear_old()
         return library
 
@@ -147,6 +150,11 @@ class Library(RepairKeeper, Memory):
         version = schema.version_of(connection, self.folder)
         if version > 0:
             schema.refuse_strange(connection, version, self.folder)
+        if 0 < version < len(schema.MIGRATIONS) and not stand_in.can_be_written(self.database):
+            stand_in.read_a_copy(self.database)
+            warnings.warn(self.unwritable, LibraryReadOnly, stacklevel=3)
+            return
+        database.read_instead(self.database, None)  # the disk may have been read-only before
         if version == len(schema.MIGRATIONS):
             return
         if version > 0:
@@ -154,6 +162,16 @@ class Library(RepairKeeper, Memory):
         # A library that was copied while a program held it in another mode must stay one file.
         connection.execute("PRAGMA journal_mode = DELETE")
         schema.migrate(connection, self.folder)
+
+    @property
+    def unwritable(self) -> str:
+        """Why nothing can be saved, in a sentence, where a copy is read in the library's place; else empty."""
+        if database.copy_read_instead(self.database) is None:
+            return ""
+        return (
+            f"Nothing can be saved in {self.folder}, which can't be written: its library is of an earlier version of "
+            "the program, and a copy that was brought up to date is shown in its place."
+        )
 
     # --- read --------------------------------------------------------------------------------------------------------
 

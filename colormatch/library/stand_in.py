@@ -1,0 +1,41 @@
+"""An older library on a disk that can't be written: an up-to-date copy of its database is read in its place."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from contextlib import closing
+from pathlib import Path
+
+from colormatch.library import backup, database, schema
+
+#: The copies, which go when the program ends, and the state of the database that each was made of.
+_made: dict[Path, tuple[tuple[int, int], tempfile.TemporaryDirectory[str]]] = {}
+
+
+def can_be_written(path: Path) -> bool:
+    """Whether a database can be brought up to date where it lies: its journal needs the folder too."""
+    return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+
+
+def read_a_copy(path: Path) -> None:
+    """Bring a copy of a database up to date and read that from now on.
+
+    Raises
+    ------
+    LibraryDamaged, LibraryUnwritable
+        It fails its check; there is no room for the copy.
+    """
+    status = path.stat()
+    state = status.st_mtime_ns, status.st_size
+    if database.copy_read_instead(path) and _made[path][0] == state:
+        return
+    database.read_instead(path, None)
+    folder = tempfile.TemporaryDirectory(prefix="colormatch-", ignore_cleanup_errors=True)
+    copy = Path(folder.name) / path.name
+    with database.explained(copy.parent):
+        backup.copy_database(path, copy)
+        with closing(database.connect(copy)) as connection:
+            schema.migrate(connection, path.parent)
+    _made[path] = state, folder
+    database.read_instead(path, copy)
