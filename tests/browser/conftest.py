@@ -10,7 +10,7 @@ import sys
 import time
 import urllib.parse
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -18,6 +18,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 MAIN = ROOT / "app" / "main.py"
+_FAILED = pytest.StashKey[bool]()
 
 
 @contextmanager
@@ -120,8 +121,18 @@ class Visit:
         return [url for url in self.asked if not url.startswith(own)]
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Remember that a test failed, so that what its pages held is printed."""
+    report = yield
+    item.stash[_FAILED] = item.stash.get(_FAILED, False) or report.failed
+    return report
+
+
 @pytest.fixture
-def visit(chromium: object) -> Iterator[Callable[..., Visit]]:
+def visit(request: pytest.FixtureRequest, chromium: object) -> Iterator[Callable[..., Visit]]:
     """Open a page as somebody at a laptop, or with a phone (``touch=True``)."""
     visits: list[Visit] = []
 
@@ -132,6 +143,8 @@ def visit(chromium: object) -> Iterator[Callable[..., Visit]]:
 
     yield start
     for one in visits:
+        if request.node.stash.get(_FAILED, False):
+            print(f"--- {one.page.url} held:\n{one.page.locator('body').inner_text(timeout=5_000)[:3000]}")
         one.context.close()
 
 

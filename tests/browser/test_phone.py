@@ -6,6 +6,7 @@ import os
 import re
 import subprocess
 import sys
+import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -85,12 +86,16 @@ def test_a_photo_from_the_phone_appears_on_the_laptop(
 def test_shutting_out_ends_what_is_open_at_once(started: tuple[str, str], visit: Callable[..., Any]) -> None:
     """Run after the one above, which leaves the link for the phone unused."""
     phone = visit(started[1], touch=True)
-    with phone.page.expect_websocket() as found:
-        phone.page.reload()
+    opened: list[Any] = []
+    phone.page.on("websocket", lambda connection: opened.append(connection))
+    phone.page.reload()
     phone.page.get_by_role("link", name="Phone").click()
     phone.page.get_by_text("browsers came in so far").wait_for()
-    with found.value.expect_event("close", timeout=5_000):
-        phone.page.get_by_role("button", name="Shut out every phone and browser").click()
+    phone.page.get_by_role("button", name="Shut out every phone and browser").click()
+    deadline = time.monotonic() + 5
+    while not (opened and all(connection.is_closed() for connection in opened)):
+        assert time.monotonic() < deadline
+        phone.page.wait_for_timeout(50)
     phone.page.get_by_text("If this browser was shut out").wait_for()
     phone.page.goto(started[1].partition("/?")[0])
     assert "not let in" in phone.page.locator("body").inner_text()
