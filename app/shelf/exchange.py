@@ -194,6 +194,7 @@ def _shown(value: Any) -> str:
 def _bring(chosen: list[Path], asked: bool) -> None:
     with session.telling():
         conflicts = session.widget_value("conflicts") if asked else Conflicts.MINE
-        _import(chosen, preview=False, conflicts=conflicts)
+        plan = _import(chosen, preview=False, conflicts=conflicts)
+        session.say(" ".join(flag.text for flag in plan.flags if flag.code is FlagCode.PHOTOS_LEFT_OUT))
         files.done_with(_FILES)
         address.go()

@@ -8,7 +8,7 @@ when it was begun. What the two sides say beyond that is compared field by field
 from __future__ import annotations
 
 from collections import Counter, defaultdict, deque
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, fields, replace
 from enum import StrEnum
@@ -17,12 +17,12 @@ from typing import Any
 
 from colormatch.errors import ColorMatchError
 from colormatch.library import backup
-from colormatch.library.archive import read
 from colormatch.library.changes import Changes
 from colormatch.library.columns import WORDS, R, Record
 from colormatch.library.database import explained
 from colormatch.library.exchange import Exchange, read_exchange
 from colormatch.library.photos import is_whole
+from colormatch.library.pictures import Pictures
 from colormatch.library.progress import Progress, told
 from colormatch.library.sharing.names import record_renamed, repair_renamed
 from colormatch.library.store import Library, SavedRepair, Stored
@@ -159,16 +159,20 @@ def import_exchange(
     kept = {sha256: path for sha256, path in library.photos.all().items() if sha256 in exchange.photos}
     looked_at = told(kept.items(), len(kept), "Checking photos", progress)
     healed = {sha256 for sha256, path in looked_at if not is_whole(path, sha256)}
-    plan = replace(plan, flags=(*plan.flags, *_healing(healed)))
     wanted = (wanted | healed) & exchange.photos.keys()
     if preview or (all(item.fate is Fate.SAME for item in plan.items) and not wanted):
-        return plan
+        return replace(plan, flags=(*plan.flags, *_healing(healed)))
     backup.back_up(library.database, "before-import")
     files: list[Path] = []
     try:
-        with explained(library.folder):
-            for path in _put_photos(library, exchange, wanted, progress):
+        with explained(library.folder), exchange.photo_reader() as source_files:
+            names = [exchange.photos[sha256] for sha256 in sorted(wanted)]
+            pictures = Pictures(source_files, names, "Importing photos", progress)
+            for path in library.photos.put_files(pictures):
                 files.append(path)  # one by one: those before a failure are known
+        refused = set(pictures.refused)
+        plan = replace(plan, flags=(*plan.flags, *_healing(healed - refused), *pictures.flags))
+        exchange = _renamed(exchange, dict.fromkeys(refused - kept.keys(), ""))
         with library.step(f"imported {source.name}") as step:
             # Planned again inside the transaction: another window may have written since.
             plan = replace(_plan(step, exchange), flags=plan.flags)
@@ -183,7 +187,11 @@ def import_exchange(
 
 def _in_own_names(library: Library, exchange: Exchange) -> Exchange:
     """What the library once shared itself, with its photos as it has them."""
-    names = library.shared(exchange.photos)
+    return _renamed(exchange, library.shared(exchange.photos))
+
+
+def _renamed(exchange: Exchange, names: Mapping[str, str]) -> Exchange:
+    """With photos under other names, or without those whose new name is empty."""
     if not names:
         return exchange
     return replace(
@@ -204,14 +212,6 @@ def _healing(photos: set[str]) -> tuple[Flag, ...]:
         else (f"{len(photos)} photos that your library lacks or has damaged come")
     )
     return (Flag(FlagCode.PHOTOS_HEALED, f"{which} back with it.", len(photos)),)
-
-
-def _put_photos(library: Library, exchange: Exchange, wanted: set[str], progress: Progress | None) -> Iterator[Path]:
-    """Write the files of the photos that are wanted; their rows come with the records."""
-    names = [exchange.photos[sha256] for sha256 in sorted(wanted)]
-    with exchange.photo_reader() as files:
-        contents = ((read(files, name), name) for name in told(names, len(names), "Importing photos", progress))
-        yield from library.photos.put_files(contents)
 
 
 def _photos_of(record: Record | SavedRepair) -> tuple[str, ...]:

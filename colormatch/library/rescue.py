@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import shutil
 import sqlite3
 import tempfile
 import zipfile
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from colormatch.errors import ExchangeError, LibraryDamaged, LibraryError, PhotoError, PhotoUnreadable
+from colormatch.errors import LibraryDamaged, LibraryError
 from colormatch.library import backup, database, limits, schema
-from colormatch.library.archive import PHOTOS, Source, opened, read
+from colormatch.library.archive import PHOTOS, Source, opened
 from colormatch.library.foreign import UnsoundLibrary, take_over
 from colormatch.library.photos import TEMPORARY_PREFIX
-from colormatch.library.progress import Progress, told
+from colormatch.library.pictures import Pictures
+from colormatch.library.progress import Progress
 from colormatch.library.store import DATABASE_NAME, Library, refuse_absent
 from colormatch.records import Flag, FlagCode
 
@@ -153,30 +153,11 @@ def _take_photos(
     files: Source, wanted: Collection[str], library: Library, progress: Progress | None
 ) -> tuple[Flag, ...]:
     """Put the photos that the records list into the library's folder; those that are none stay behind and are told."""
-    from colormatch.image.whole import refuse_unless_whole
-
     names = [name for name in sorted(files.names()) if name.startswith(PHOTOS) and name[len(PHOTOS) :][:64] in wanted]
-    refused: list[str] = []
-
-    def pictures() -> Iterator[tuple[bytes, str]]:
-        for name in told(names, len(names), "Restoring photos", progress):
-            try:
-                content = read(files, name)
-                if hashlib.sha256(content).hexdigest() != name[len(PHOTOS) :][:64]:
-                    raise PhotoUnreadable("Its bytes are not those that its name says.", "")
-                refuse_unless_whole(content)
-            except (ExchangeError, PhotoError):
-                refused.append(name)
-            else:
-                yield content, name
-
-    for _ in library.photos.put_files(pictures()):
+    pictures = Pictures(files, names, "Restoring photos", progress)
+    for _ in library.photos.put_files(pictures):
         pass
-    if not refused:
-        return ()
-    shown = ", ".join(name[len(PHOTOS) :][:12] for name in refused[:3]) + (" ..." if len(refused) > 3 else "")
-    text = f"Photos that can't be read were left out ({len(refused)}: {shown}); they are still in the file itself."
-    return (Flag(FlagCode.PHOTOS_LEFT_OUT, text, len(refused)),)
+    return pictures.flags
 
 
 def _is_database(source: Path) -> bool:

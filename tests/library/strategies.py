@@ -1,6 +1,7 @@
 """Random records, shelves and whole libraries for hypothesis: everything that a library may hold."""
 
 import json
+from datetime import datetime
 
 from hypothesis import strategies as st
 
@@ -132,7 +133,10 @@ DOCUMENT = st.builds(
     ),
     st.booleans(),
 )
-MOMENT = st.datetimes(timezones=st.timezones() | st.none()).map(lambda moment: moment.isoformat())
+#: In the first and the last year a moment has no day in some time zone; such a repair is refused.
+MOMENT = st.datetimes(datetime(2, 1, 1), datetime(9998, 12, 31), timezones=st.timezones() | st.none()).map(
+    lambda moment: moment.isoformat()
+)
 REPAIR = st.builds(
     SavedRepair,
     TEXT,

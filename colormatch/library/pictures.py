@@ -1,0 +1,58 @@
+"""Photos from elsewhere: each is decoded before it is kept, and one that is none stays behind and is told."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Sequence
+
+from colormatch.errors import ExchangeError, PhotoError, PhotoUnreadable
+from colormatch.library.archive import PHOTOS, Source, read
+from colormatch.library.progress import Progress, told
+from colormatch.records import Flag, FlagCode
+
+
+class Pictures:
+    """The photos of a source that are whole pictures.
+
+    Parameters
+    ----------
+    files : Source
+    names : sequence of str
+        Those that are wanted; each tells the SHA-256 of its bytes.
+    words : str
+        What is being done with them, for the progress.
+    progress : Progress, optional
+    """
+
+    def __init__(self, files: Source, names: Sequence[str], words: str, progress: Progress | None) -> None:
+        self._files, self._names, self._words, self._progress = files, names, words, progress
+        #: SHA-256 of those that are none, once all were read.
+        self.refused: list[str] = []
+
+    def __iter__(self) -> Iterator[tuple[bytes, str]]:
+        """Content and name of each."""
+        from colormatch.image.whole import refuse_unless_whole
+
+        for name in told(self._names, len(self._names), self._words, self._progress):
+            sha256 = name.removeprefix(PHOTOS)[:64]
+            try:
+                content = read(self._files, name)
+                if hashlib.sha256(content).hexdigest() != sha256:
+                    raise PhotoUnreadable("Its bytes are not those that its name says.", "")
+                refuse_unless_whole(content)
+            except (ExchangeError, PhotoError):
+                self.refused.append(sha256)
+            else:
+                yield content, name
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        """What is said of those that were refused."""
+        if not self.refused:
+            return ()
+        shown = ", ".join(sha256[:12] for sha256 in self.refused[:3]) + (" ..." if len(self.refused) > 3 else "")
+        text = (
+            f"Photos that can't be read were left out ({len(self.refused)}: {shown}); they are still in the file "
+            "itself."
+        )
+        return (Flag(FlagCode.PHOTOS_LEFT_OUT, text, len(self.refused)),)
