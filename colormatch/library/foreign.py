@@ -82,18 +82,19 @@ def take_over(source: Path, target: Path, origin: Path) -> TakenOver:
     try:
         with closing(_opened(source)) as foreign, closing(sqlite3.connect(target, isolation_level=None)) as own:
             version = schema.version_of(foreign, origin)
-            altered, strange = schema.strangers(foreign, version)
-            if altered:
+            strange = schema.strangers(foreign, version)
+            if strange.unreadable:
+                table = strange.unreadable[0]
                 raise UnsoundLibrary(
-                    f"{origin.name} is not a library of this program: its table '{altered[0]}' is another's making.",
+                    f"{origin.name} is not a library of this program: its table '{table}' is another's making.",
                     "Ask for an export of it instead ('colormatch library export').",
                 )
-            if not strange:  # the check would run what an index or a further table computes
+            if not strange.further:  # the check would run what an index or a further table computes
                 database.check(foreign, origin)
             own.row_factory = sqlite3.Row
             own.execute("PRAGMA foreign_keys = ON")
             own.execute("PRAGMA synchronous = OFF")  # the caller makes it lasting, or throws it away
-            return _Copy(foreign, own, version, source.stat().st_size).run(strange)
+            return _Copy(foreign, own, version, source.stat().st_size).run(Counter(kind for kind, _ in strange.further))
     except (sqlite3.DatabaseError, LibraryDamaged, UnicodeDecodeError) as error:
         if isinstance(error, sqlite3.DatabaseError) and not _is_its_fault(error):
             raise  # the disk is full, say: that tells nothing about the file

@@ -184,7 +184,7 @@ def _put(copy: Path, library: Library) -> None:
 def _keep_fits(live: sqlite3.Connection, fresh: sqlite3.Connection, library: Library) -> None:
     """Fits that this library remembers are its own work and hold for whatever they were computed from; they stay."""
     version = schema.version_of(live, library.folder)
-    if version == len(schema.MIGRATIONS) and not schema.strangers(live, version)[0]:
+    if version == len(schema.MIGRATIONS) and not schema.strangers(live, version).unreadable:
         fits = live.execute("SELECT key, value, made FROM fit").fetchall()
         with fresh:
             fresh.executemany("INSERT OR IGNORE INTO fit (key, value, made) VALUES (?, ?, ?)", map(tuple, fits))

@@ -10,6 +10,7 @@ from collections import Counter
 from contextlib import closing
 from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 from colormatch.errors import LibraryDamaged, LibraryTooNew
 from colormatch.library import database
@@ -104,28 +105,37 @@ def build(connection: sqlite3.Connection, version: int) -> None:
     _take_steps(connection, MIGRATIONS[:version])
 
 
-def strangers(connection: sqlite3.Connection, version: int) -> tuple[tuple[str, ...], Counter[str]]:
-    """What in a database's schema is not as this program makes it in that version.
+class Strangers(NamedTuple):
+    """What in a database's schema is not as this program makes it."""
 
-    Returns
-    -------
-    altered : tuple of str
-        Names of ours that are missing, stand there twice, or mean something else, such as a view in a table's place.
-    further : Counter
-        How many there are beyond ours, by their kind: "table", "index", "view" or "trigger".
-    """
+    #: Names of ours that stand there twice, or mean something else, such as a view in a table's place.
+    altered: tuple[str, ...]
+    #: Kind ("table", "index", "view" or "trigger") and name of what is ours and is missing.
+    missing: tuple[tuple[str, str], ...]
+    #: The same of what is beyond ours.
+    further: tuple[tuple[str, str], ...]
+
+    @property
+    def unreadable(self) -> tuple[str, ...]:
+        """Names that can't be read as the program's own; an index that is missing only takes time."""
+        return tuple(sorted({*self.altered, *(name for kind, name in self.missing if kind == "table")}))
+
+
+def strangers(connection: sqlite3.Connection, version: int) -> Strangers:
+    """Compare a database's schema with that of a version of this program."""
     ours = _entries(MIGRATIONS[:version])
-    found = connection.execute("SELECT name, type, sql FROM sqlite_schema").fetchall()
-    names = Counter(str(name).lower() for name, _, _ in found)  # as SQLite compares them
-    tables = {name for name, (kind, _) in ours.items() if kind == "table"}
-    altered = {name for name in tables if names[name] != 1}
-    further: Counter[str] = Counter()
-    for name, kind, sql in found:
-        if str(name).lower() not in ours:
-            further[str(kind)] += 1
-        elif ours.get(name) != (kind, sql):
-            altered.add(str(name))
-    return tuple(sorted(altered)), further
+    found = [tuple(map(str, row)) for row in connection.execute("SELECT name, type, sql FROM sqlite_schema")]
+    count = Counter(name.lower() for name, _, _ in found)  # as SQLite compares them
+    altered = {name for name in ours if count[name] > 1}
+    altered |= {name for name, *is_now in found if name.lower() in ours and ours.get(name) != tuple(is_now)}
+    missing = sorted((kind, name) for name, (kind, _) in ours.items() if not count[name] and not _is_internal(name))
+    further = sorted((kind, name) for name, kind, _ in found if name.lower() not in ours)
+    return Strangers(tuple(sorted(altered)), tuple(missing), tuple(further))
+
+
+def _is_internal(name: str) -> bool:
+    """Whether SQLite itself makes it, with a table of ours."""
+    return name.startswith("sqlite_")
 
 
 def refuse_strange(connection: sqlite3.Connection, version: int, folder: Path) -> None:
@@ -136,8 +146,9 @@ def refuse_strange(connection: sqlite3.Connection, version: int, folder: Path) -
     LibraryDamaged
         A table is not as this program makes it, or there is a view or a trigger.
     """
-    altered, further = strangers(connection, version)
-    what = altered[0] if altered else next((kind for kind in ("view", "trigger") if further[kind]), None)
+    found = strangers(connection, version)
+    runs = (kind for kind, _ in found.further if kind in ("view", "trigger"))
+    what = next(iter(found.unreadable), None) or next(runs, None)
     if what is not None:
         raise LibraryDamaged(
             f"The library in {folder} holds a {what} that this program never makes.",
@@ -148,11 +159,11 @@ def refuse_strange(connection: sqlite3.Connection, version: int, folder: Path) -
 
 
 @lru_cache
-def _entries(migrations: tuple[tuple[str, ...], ...]) -> dict[str, tuple[str, str | None]]:
+def _entries(migrations: tuple[tuple[str, ...], ...]) -> dict[str, tuple[str, str]]:
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
         _take_steps(connection, migrations)
         found = connection.execute("SELECT name, type, sql FROM sqlite_schema").fetchall()
-    return {name: (kind, sql) for name, kind, sql in found}
+    return {name: (kind, str(sql)) for name, kind, sql in found}
 
 
 def _take_steps(connection: sqlite3.Connection, steps: tuple[tuple[str, ...], ...], first: int = 0) -> None:

@@ -6,6 +6,7 @@ import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -125,39 +126,26 @@ def _structure(connection: sqlite3.Connection, library: Library) -> Iterator[Dam
 
 def _schema(connection: sqlite3.Connection) -> Iterator[Damage]:
     """What the tables hold beyond or short of ours."""
-    ours = sqlite3.connect(":memory:")
-    try:
-        for statements in schema.MIGRATIONS:
-            for statement in statements:
-                ours.execute(statement)
-        known, found = _objects(ours), _objects(connection)
-        columns = {name: (_columns(ours, name), _columns(connection, name)) for kind, name in known if kind == "table"}
-    finally:
-        ours.close()
-    for kind, name in sorted(found.keys() - known.keys()):
+    found = schema.strangers(connection, len(schema.MIGRATIONS))
+    for kind, name in found.further:
         yield Damage(f"The database holds the {kind} '{name}', which this program did not make.", _NEW_FOLDER)
-    for kind, name in sorted(known.keys() - found.keys()):
+    for kind, name in found.missing:
         yield Damage(f"The database lacks the {kind} '{name}'.", _RESTORE)
-    for kind, name in sorted(known.keys() & found.keys()):
-        if known[kind, name] == found[kind, name]:
-            continue
-        should, has = columns.get(name, ({}, {}))
-        foreign, missing = sorted(has.keys() - should.keys()), sorted(should.keys() - has.keys())
-        if foreign:
-            yield Damage(f"The table '{name}' has columns that are not ours: {', '.join(foreign)}.", _NEW_FOLDER)
-        if missing:
-            yield Damage(f"The table '{name}' lacks columns: {', '.join(missing)}.", _RESTORE)
-        if not foreign and not missing:
-            yield Damage(f"The {kind} '{name}' was changed by another program.", _NEW_FOLDER)
+    with closing(sqlite3.connect(":memory:")) as ours:
+        schema.build(ours, len(schema.MIGRATIONS))
+        for name in found.altered:
+            should, has = _columns(ours, name), _columns(connection, name)
+            foreign, missing = sorted(has - should), sorted(should - has)
+            if foreign:
+                yield Damage(f"The table '{name}' has columns that are not ours: {', '.join(foreign)}.", _NEW_FOLDER)
+            if missing:
+                yield Damage(f"The table '{name}' lacks columns: {', '.join(missing)}.", _RESTORE)
+            if not foreign and not missing:
+                yield Damage(f"'{name}' in the database was changed by another program.", _NEW_FOLDER)
 
 
-def _objects(connection: sqlite3.Connection) -> dict[tuple[str, str], str]:
-    rows = connection.execute("SELECT type, name, sql FROM sqlite_schema WHERE name NOT LIKE 'sqlite!_%' ESCAPE '!'")
-    return {(kind, name): " ".join(str(sql).split()) for kind, name, sql in rows}
-
-
-def _columns(connection: sqlite3.Connection, table: str) -> dict[str, str]:
-    return {row[1]: row[2] for row in connection.execute(f'PRAGMA table_xinfo("{table}")')}
+def _columns(connection: sqlite3.Connection, table: str) -> set[str]:
+    return {row[1] for row in connection.execute(f'PRAGMA table_xinfo("{table}")')}
 
 
 def _orphans(connection: sqlite3.Connection) -> Iterator[Damage]:
@@ -206,10 +194,9 @@ def _numbers(connection: sqlite3.Connection) -> Iterator[Damage]:
 
 def _gone(connection: sqlite3.Connection, library: Library) -> tuple[list[Damage], list[str]]:
     """Records that the newest backup still holds and that no step removed; remarks where steps were forgotten."""
-    restored = connection.execute("SELECT value FROM setting WHERE key = 'restored'").fetchone()
     now = datetime.now(UTC)
     newest = next((one for one in backup.backups(library.database) if one.made <= now), None)
-    if newest is None or (restored and newest.made.isoformat() <= str(restored[0])):
+    if newest is None:
         return [], []
     try:
         copy = sqlite3.connect(f"{newest.path.resolve().as_uri()}?mode=ro", uri=True)
@@ -218,6 +205,8 @@ def _gone(connection: sqlite3.Connection, library: Library) -> tuple[list[Damage
     damages, remarks = [], []
     try:
         if copy.execute("PRAGMA user_version").fetchone()[0] != len(schema.MIGRATIONS):
+            return [], []
+        if _restored(copy) != _restored(connection):  # made before another backup was put in place
             return [], []
         since = copy.execute("SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'step'").fetchone()[0]
         made = connection.execute("SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'step'").fetchone()[0]
@@ -249,6 +238,12 @@ def _gone(connection: sqlite3.Connection, library: Library) -> tuple[list[Damage
     finally:
         copy.close()
     return damages, remarks
+
+
+def _restored(connection: sqlite3.Connection) -> str:
+    """What marks the last time that a backup was put in the database's place."""
+    row = connection.execute("SELECT value FROM setting WHERE key = 'restored'").fetchone()
+    return "" if row is None else str(row[0])
 
 
 # --- photos ----------------------------------------------------------------------------------------------------------

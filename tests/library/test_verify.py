@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import secrets
 import shutil
 import sqlite3
 from dataclasses import replace
@@ -15,6 +16,8 @@ from colormatch.errors import LibraryError
 from colormatch.library import Library, SavedRepair, backup
 from colormatch.library.aside import set_aside
 from colormatch.library.export import export_exchange
+from colormatch.library.rescue import restore
+from colormatch.library.saved import save_archive
 from colormatch.library.verify import verify
 from colormatch.records import CardKind, ClearCoatPair, Ground, Lab, OwnCard, Paint, ShopChip, Swatch
 from tests.library.plain_photos import plain_photo
@@ -262,3 +265,20 @@ def test_a_bad_record_is_told_where_it_is_left_out(library):
         library.all(Swatch)
     with pytest.raises(LibraryError, match="set-aside"):
         library.get(Swatch, 1)
+
+
+@pytest.mark.parametrize("drawn", ["0" * 16, "f" * 16])
+def test_what_a_restore_put_away_is_not_called_gone(drawn, library, tmp_path, monkeypatch):
+    """Whatever number marks the restore: it is drawn by chance."""
+    other = Library.open(tmp_path / "other")
+    other.add(Paint("Sienna"))
+    save_archive(other, tmp_path / "all.zip")
+    monkeypatch.setattr(secrets, "token_hex", lambda _: drawn)
+    restore(library.folder, tmp_path / "all.zip")
+    assert [one.record.name for one in library.all(Paint)] == ["Sienna"]
+    found = verify(library)
+    assert (found.problems, [one for one in found.remarks if "is gone" in one]) == ((), [])
+    # A backup that is made afterwards counts again.
+    backup.back_up(library.database, "asked")
+    sql("DELETE FROM paint")(library)
+    assert "nobody removed" in str(verify(library).problems[0])
