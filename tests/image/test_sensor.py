@@ -31,6 +31,13 @@ def test_a_gray_that_no_sensor_sees_is_left_to_plain_gains() -> None:
     assert Sensor(TO_SRGB).neutralizing(np.array([-0.5, 0.1, 0.1]), np.full(3, 0.18)) is None
 
 
+def test_where_there_is_no_light_there_is_no_lamp() -> None:
+    """Chromaticity is X / (X + Y + Z), CIE 15: without light it is 0 / 0."""
+    gains = np.array([2.4, 0.95, 1.3])
+    assert Sensor(TO_SRGB, gains, gains).lamp(np.zeros(3)) is None
+    assert Sensor(TO_SRGB, gains, gains).lamp(np.full(3, 1e-6)) is not None
+
+
 def test_what_a_light_is_taken_for() -> None:
     """CIE illuminants by colour-science's chromaticities."""
     whites = colour_science().CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]

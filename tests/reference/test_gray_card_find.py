@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 import pytest
 
+from colormatch.color.space import encoded_from_linear
 from colormatch.errors import CardNotFound
 from colormatch.image.photo import open_photo
 from colormatch.reference.gray_card_find import choose_card, find_card, find_card_in
@@ -125,6 +126,32 @@ def test_the_slope_of_light_is_that_of_its_plane(down, across):
     y, x = np.mgrid[:60, :90]
     plane = 1.7 + down * y / 59 + across * x / 89
     assert light_slope(plane) == pytest.approx(np.hypot(down, across))
+
+
+def lightness(card, rest):
+    """How well the linear light of a card fits that of the rest of the photo, by the finder's own score."""
+    of_card, of_rest = (
+        tuple(np.round(255 * encoded_from_linear(np.full(3, light))).tolist()) for light in (card, rest)
+    )
+    (found,) = find_card_in(drawing((of_card, LEFT), wood=of_rest))
+    return found.scores["lightness"]
+
+
+@pytest.mark.parametrize(("reflectance", "further"), [(0.6, -0.9), (0.08, 0.35)])
+def test_a_camera_may_render_a_card_by_what_lies_around_it(reflectance, further):
+    """Exposure by the square root of the scene: -0.87 stops beside 0.6, +0.58 beside 0.08, and somewhat further.
+
+    As far off beside a rest hardly lighter than the card, where exposure has next to nothing to follow, it is doubted.
+    """
+    followed = 0.18 * (0.18 / reflectance) ** 0.5 * 2**further
+    assert lightness(followed, followed * reflectance / 0.18) > 0.99
+    assert lightness(followed, 1.3 * followed) < 0.5
+
+
+def test_beside_a_card_in_its_light_no_wood_reflects_more_than_all():
+    """Reflectance ends at 1; 0.2 more than that means that the card lies in another light, or is no card."""
+    assert lightness(0.1, 0.1 * 0.6 / 0.18) > 0.99
+    assert lightness(0.1, 0.1 * 1.2 / 0.18) == 0
 
 
 def test_two_cards_make_it_ask_and_both_are_proposed():

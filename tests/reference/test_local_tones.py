@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 
 from colormatch.image.photo import DecodedPhoto
 from colormatch.records import Box, Region, RegionKind
@@ -45,6 +46,19 @@ def test_a_card_that_follows_its_surroundings_is_told(ground: float, boxes: tupl
     assert share == pytest.approx(0.3 / 0.7, rel=0.2)
     assert [flag.code for flag in tone_flags(photo(ground, 0.3), places, [0] * len(places))] == ["local-tones"]
     assert tone_flags(photo(ground), places, [0] * len(places)) == ()
+
+
+@pytest.mark.parametrize("ground", [0.6, 0.04])
+@pytest.mark.parametrize("blur", [1 / 24, 1 / 12, 1 / 6])
+def test_how_far_a_card_follows_is_told_exactly_for_each_blur(ground: float, blur: float) -> None:
+    """A card that loses 0.3 of what lies around it, blurred by SciPy, in a photo that is its own surroundings."""
+    is_card = np.zeros((HEIGHT, WIDTH), bool)
+    is_card[CARD.y : CARD.y + CARD.h, CARD.x : CARD.x + CARD.w] = True
+    log = np.where(is_card, np.log(GRAY), np.log(ground))
+    for _ in range(30):  # a share below 1 of a blur: it settles
+        log[is_card] = np.log(GRAY) - 0.3 * gaussian_filter(log, blur * HEIGHT, mode="reflect")[is_card]
+    photo = photo_of(np.exp(log - log.max())[..., None] * np.ones(3))
+    assert follows(photo, regions(CARD), [0]).share == pytest.approx(0.3, rel=0.02)
 
 
 def test_what_is_as_light_as_the_card_tells_nothing() -> None:
