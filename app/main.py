@@ -27,6 +27,8 @@ PAGES = (
 )
 #: Listed while the phone link is open.
 PHONE = ("screens/connect.py", "Phone", "phone")
+#: The same page where links are asked for on this machine alone.
+LINK = ("screens/connect.py", "Link", "phone")
 #: Places of the pages that show the open repair.
 OF_THE_REPAIR = ("", "match", "mix", "check")
 #: That of them with photos of its own, named as the field that holds them: marks of the first photo are not seen there.
@@ -38,7 +40,7 @@ WITH_PAINTS = ("match", "mix")
 def main() -> None:
     """Run the page that the address asks for."""
     st.set_page_config(page_title="colormatch", layout="wide")
-    listed = (*PAGES, PHONE) if phone.door else PAGES
+    listed = (*PAGES, PHONE if phone.door.at_home else LINK) if phone.door else PAGES
     pages = [st.Page(script, title=title, url_path=place, default=not place) for script, title, place in listed]
     page = st.navigation(pages, position="hidden")
     st.set_page_config(page_title=f"{page.title} - colormatch")

@@ -1,4 +1,4 @@
-"""Phone: a one-time link as a QR code, to open the repair at hand on the phone as well."""
+"""Phone, or Link: a one-time link, as a QR code for the phone, to open the repair at hand in another browser too."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import streamlit as st
 
 from app.repair.open_repair import OpenRepair
 from app.server import phone
+from app.server.gate import COOKIE
 from app.state import session
 from app.widgets import look
 
@@ -14,9 +15,9 @@ _LOOK_S = 2.0
 
 
 def show() -> None:
-    """The page; it is in the app's header only while the phone link is open."""
+    """The page; it is in the app's header only while links are asked for."""
     door = phone.door
-    st.header("Open this on the phone")
+    st.header("Open this in another browser" if door and not door.at_home else "Open this on the phone")
     if door is None:
         st.write("The phone link is closed. Start the program with: colormatch app --phone")
         return
@@ -26,15 +27,16 @@ def show() -> None:
             st.page_link(
                 "screens/photo.py", label=f"**Go on with {look.plain(repair.name)}**", query_params=session.link()
             )
-        elif repair.id is None:
+        elif repair.id is None and door.at_home:
             st.button("Start a repair and photograph it with the phone", key="empty", on_click=_begin)
     code, words = st.columns([2, 3], gap="large")
     with code:
         _code(door)
     with words:
         st.subheader("What this opens, and how to close it")
-        look.sentences(phone.WORDS)
-        st.button("Shut out every phone and browser, this one too", key="shut-out", on_click=door.links.shut_out)
+        look.sentences(phone.WORDS if door.at_home else phone.WORDS_HERE)
+        st.button("Shut out every other phone and browser", key="shut-out", on_click=_shut_out, args=(door,))
+        st.write("This one stays in, and makes new links.")
 
 
 def _begin() -> None:
@@ -42,14 +44,19 @@ def _begin() -> None:
         session.keep(OpenRepair(name="To be photographed"))
 
 
+def _shut_out(door: phone.Door) -> None:
+    door.links.shut_out(but=st.context.cookies.get(COOKIE, ""))
+
+
 @st.fragment(run_every=_LOOK_S)
 def _code(door: phone.Door) -> None:
     """The code, made anew once it is used or too old."""
     link = session.phone_link(door)
-    st.html(look.drawing(phone.qr_svg(link), "QR code of the link"))
+    if door.at_home:
+        st.html(look.drawing(phone.qr_svg(link), "QR code of the link"))
     st.write(
-        "Point the phone's camera at it: the repair that is open here opens there too. It works once, for ten "
-        "minutes; then a new one stands here."
+        ("Point the phone's camera at it" if door.at_home else "Open it in the other browser")
+        + ": the repair that is open here opens there too. It works once, for ten minutes; then a new one stands here."
     )
     st.code(link, language=None, wrap_lines=True)
     inside = door.links.inside

@@ -33,8 +33,8 @@ LINK_LIFE_S = 600.0
 _POLICY = 1008
 #: What a browser reads that has no cookie, or one that counts no longer.
 NOT_IN = (
-    "This browser is not let in: its link is used up or too old, or it was shut out. Make a new link on the Phone page "
-    "of the app, or start the program again, and open that."
+    "This browser is not let in: its link is used up or too old, or it was shut out. Make a new link on the Phone or "
+    "Link page of the app, in a browser that is in, or start the program again, and open that."
 )
 #: What a page may load: its own server's files and what it holds itself (Content Security Policy 3). Streamlit's page
 #: carries one script in its text, its styles are set in place, and a component's script is a blob.
@@ -54,8 +54,8 @@ class Links:
         self._clock = clock
         self._waiting: dict[bytes, float] = {}
         self._inside: set[bytes] = set()
-        #: What ends each connection that is open.
-        self._open: set[Callable[[], object]] = set()
+        #: What ends each connection that is open, and whose it is.
+        self._open: dict[Callable[[], object], bytes] = {}
         self._lock = Lock()
 
     def mint(self) -> str:
@@ -86,25 +86,32 @@ class Links:
         with self._lock:
             if _hashed(cookie) not in self._inside:
                 return False
-            self._open.add(end)
+            self._open[end] = _hashed(cookie)
         return True
 
     def close(self, end: Callable[[], object]) -> None:
         """Forget a connection that has ended."""
         with self._lock:
-            self._open.discard(end)
+            self._open.pop(end, None)
 
     @property
     def inside(self) -> int:
         """How many browsers came in."""
         return len(self._inside)
 
-    def shut_out(self) -> None:
-        """Let nobody in any more by the links and cookies given so far, and end every connection that is open."""
+    def shut_out(self, but: str = "") -> None:
+        """Let nobody in any more by the links and cookies given so far, and end every connection that is open.
+
+        Parameters
+        ----------
+        but : str
+            Cookie of the browser that stays: whoever shuts out the others can make new links there.
+        """
+        stays = _hashed(but)
         with self._lock:
             self._waiting.clear()
-            self._inside.clear()
-            ends = tuple(self._open)
+            self._inside &= {stays}
+            ends = tuple(end for end, whose in self._open.items() if whose not in self._inside)
         for end in ends:
             end()
 

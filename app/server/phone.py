@@ -28,27 +28,31 @@ WORDS = (
     "networks have no certificates: use it on your own network only.",
     "To close it, stop the program with Ctrl+C; nothing stays open and no link works again.",
 )
-
-
-def entry(host: str, token: str, **query: str) -> str:
-    """Address of the app's first page for the browser that a one-time token lets in; ``host`` with its port."""
-    return f"http://{host}/?{urlencode(query | {QUERY: token})}"
+#: The same where the app asks for links on this machine alone.
+WORDS_HERE = (
+    "The app answers the browsers of this computer that came by one of its one-time links, and no other: nobody else "
+    "who uses the computer.",
+    "Whoever is inside can see and change the whole library.",
+    "To close it, stop the program with Ctrl+C; no link works again.",
+)
 
 
 @dataclass(frozen=True)
 class Door:
-    """The app as the home network sees it."""
+    """The app behind one-time links, as the home network or this machine alone sees it."""
 
     #: Host and port.
     host: str
     links: Links = field(default_factory=Links)
+    #: Whether it is open to the home network.
+    at_home: bool = True
 
     def address(self, token: str, **query: str) -> str:
         """Address of the app's first page for the browser that a one-time token lets in."""
-        return entry(self.host, token, **query)
+        return f"http://{self.host}/?{urlencode(query | {QUERY: token})}"
 
 
-#: Set while the app runs with the phone link.
+#: Set while the app asks for links.
 door: Door | None = None
 
 

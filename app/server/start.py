@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from app.server import files, phone
-from app.server.gate import Gate, Links
+from app.server.gate import Gate
 from app.server.pictures import route
 
 #: Neutral middle gray (CIELAB L* 57) around the photo, as ISO 3664 asks of a surround, and its lighter sister for
@@ -64,9 +64,8 @@ LOOPBACK = "127.0.0.1"
 MAIN = Path(__file__).parents[1] / "main.py"
 
 
-def serve(port: int, script: Path = MAIN, door: phone.Door | None = None, links: Links | None = None) -> None:
-    """Serve until interrupted: to this machine alone, to whoever shows one of ``links`` where they are given; or to the
-    home network through ``door``.
+def serve(port: int, script: Path = MAIN, door: phone.Door | None = None) -> None:
+    """Serve until interrupted: to this machine alone, or through ``door`` to whoever shows one of its links.
 
     The library is the folder that ``COLORMATCH_LIBRARY`` names.
     """
@@ -74,9 +73,9 @@ def serve(port: int, script: Path = MAIN, door: phone.Door | None = None, links:
     from starlette.middleware import Middleware
 
     phone.door = door
-    if door:
-        address, hosts, links = door.host.rpartition(":")[0], [door.host], door.links
+    if door and door.at_home:
+        address, hosts = door.host.rpartition(":")[0], [door.host]
     else:
         address, hosts = LOOPBACK, [f"{LOOPBACK}:{port}", f"localhost:{port}"]
-    gate = Middleware(Gate, hosts=hosts, links=links)
+    gate = Middleware(Gate, hosts=hosts, links=door.links if door else None)
     st.App(str(script), routes=[route(), *files.routes()], middleware=[gate]).run(config=settings(port, address))

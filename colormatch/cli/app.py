@@ -52,7 +52,6 @@ def run(args: argparse.Namespace) -> None:
     # `app` is a package beside the library in a checkout, and inside it in an installed copy.
     sys.path.insert(0, str(bundled("app").parent))
     from app.server import phone
-    from app.server.gate import Links
     from app.server.start import LOOPBACK, serve
 
     listen = LOOPBACK if args.phone is None else phone.home_address(args.phone)
@@ -75,20 +74,18 @@ def run(args: argparse.Namespace) -> None:
         print(f"There is no library in {default_folder()} yet; a new one is made there.", flush=True)
 
     host = f"{listen}:{args.port}"
-    door = phone.Door(host) if args.phone is not None else None
-    links = door.links if door else Links() if args.ask_link else None
-    token = links.mint() if links else ""
-    address = phone.entry(host, token) if links else f"http://{host}"
+    at_home = args.phone is not None
+    door = phone.Door(host, at_home=at_home) if at_home or args.ask_link else None
+    token = door.links.mint() if door else ""
+    address = door.address(token) if door else f"http://{host}"
     print(f"The bench app is at {address}\nStop it with Ctrl+C.", flush=True)
-    if door:
+    if door and at_home:
         _tell_of(door)
-    elif links:
-        print(
-            "The link lets one browser in, once, within ten minutes; for another, start the program again.", flush=True
-        )
+    elif door:
+        print("The link lets one browser in, once, within ten minutes; its page Link makes further ones.", flush=True)
     if not args.no_browser:
-        _open_when_up(listen, args.port, address, lambda: bool(links and links.waits(token)))
-    serve(args.port, door=door, links=links)
+        _open_when_up(listen, args.port, address, lambda: bool(door and door.links.waits(token)))
+    serve(args.port, door=door)
 
 
 def _tell_of(door: Door) -> None:

@@ -7,6 +7,7 @@ the Host and the Origin header); close code 1008 for a refused WebSocket is RFC 
 from __future__ import annotations
 
 import asyncio
+from functools import partial
 from threading import Thread
 from typing import Any
 
@@ -176,6 +177,23 @@ def test_shutting_out_ends_links_and_cookies(gate: Gate, links: Links) -> None:
     links.shut_out()
     assert ask(gate, cookie=cookie)[0] == 403
     assert ask(gate, query=f"{QUERY}={token}")[0] == 403
+
+
+def test_whoever_shuts_out_the_others_stays_in(gate: Gate, links: Links) -> None:
+    own, other = enter(gate, links.mint()), enter(gate, links.mint())
+    ended: list[str] = []
+    for cookie in (own, other):
+        assert links.admit(cookie.removeprefix(f"{COOKIE}="), partial(ended.append, cookie))
+    links.shut_out(but=own.removeprefix(f"{COOKIE}="))
+    assert ended == [other]
+    assert (ask(gate, cookie=own)[0], ask(gate, cookie=other)[0], links.inside) == (200, 403, 1)
+    assert ask(gate, cookie=enter(gate, links.mint()))[0] == 200  # by a new link
+
+
+def test_a_cookie_that_never_came_in_keeps_nobody_in(gate: Gate, links: Links) -> None:
+    cookie = enter(gate, links.mint())
+    links.shut_out(but="guessed")
+    assert ask(gate, cookie=cookie)[0] == ask(gate, cookie=f"{COOKIE}=guessed")[0] == 403
 
 
 @pytest.mark.parametrize("kind", ["http", "websocket"])

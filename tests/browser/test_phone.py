@@ -85,13 +85,15 @@ def test_a_photo_from_the_phone_appears_on_the_laptop(
 
 def test_shutting_out_ends_what_is_open_at_once(started: tuple[str, str], visit: Callable[..., Any]) -> None:
     """Run after the one above, which leaves the link for the phone unused."""
-    phone = visit(started[1], touch=True)
+    laptop = visit(started[1])
+    laptop.page.get_by_role("link", name="Phone").click()
+    laptop.page.get_by_text("browsers came in so far").wait_for()
+    phone = visit(laptop.page.locator("code", has_text="enter=").inner_text(), touch=True)
     opened: list[Any] = []
     phone.page.on("websocket", lambda connection: opened.append(connection))
     phone.page.reload()
-    phone.page.get_by_role("link", name="Phone").click()
-    phone.page.get_by_text("browsers came in so far").wait_for()
-    phone.page.get_by_role("button", name="Shut out every phone and browser").click()
+    phone.page.get_by_role("link", name="Phone").wait_for()
+    laptop.page.get_by_role("button", name="Shut out every other phone and browser").click()
     deadline = time.monotonic() + 5
     while not (opened and all(connection.is_closed() for connection in opened)):
         assert time.monotonic() < deadline
@@ -99,3 +101,7 @@ def test_shutting_out_ends_what_is_open_at_once(started: tuple[str, str], visit:
     phone.page.get_by_text("If this browser was shut out").wait_for()
     phone.page.goto(started[1].partition("/?")[0])
     assert "not let in" in phone.page.locator("body").inner_text()
+    # Where it was pressed, a new link stands.
+    laptop.page.get_by_text("1 browser came in so far").wait_for()
+    phone.page.goto(laptop.page.locator("code", has_text="enter=").inner_text())
+    phone.page.get_by_role("link", name="Phone").wait_for()
