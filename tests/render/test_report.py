@@ -97,6 +97,29 @@ def test_it_opens_offline_and_names_are_only_text(name: str) -> None:
         assert [tag for tag, _ in plain.found].count("style") == 1
 
 
+#: What Markdown, or a program that shows a page, would make a link of.
+LINKS = (
+    "http://foreign.example/a.png", "www.foreign.example", "me@foreign.example", "[x](http://foreign.example)",
+    "![x](http://foreign.example/a.png)", "<http://foreign.example>", "tel:+49301234567", "+49 30 1234567",
+    '<a href="http://foreign.example">x</a>',
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", LINKS)
+def test_a_link_in_a_name_stays_text(name: str) -> None:
+    """Phones also make links of what only looks like a number or an address, unless a page says not to (Safari)."""
+    written = report(name, name)
+    for page in (report_page(written), label_page(written.labels)):
+        elements = Elements(page)
+        assert name in elements.text
+        assert not {tag for tag, _ in elements.found} & {"a", "area", "form", "link", "base"}
+        places = [(place, value or "") for _, held in elements.found for place, value in held.items()]
+        assert {place for place, value in places if "foreign" in value or "123456" in value} <= {"alt"}
+        (detection,) = (found for _, found in elements.found if found.get("name") == "format-detection")
+        kinds = ("telephone", "date", "address", "email", "url")
+        assert detection["content"] == ", ".join(f"{kind}=no" for kind in kinds)
+
+
 @given(st.text(min_size=1, max_size=60).filter(str.strip))
 def test_any_name_leaves_the_same_elements(name: str) -> None:
     usual = [tag for tag, _ in Elements(label_page(report().labels)).found]
