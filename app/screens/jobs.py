@@ -12,7 +12,7 @@ from app.repair.open_repair import OpenRepair, opened
 from app.screens import drying, papers
 from app.server import pictures
 from app.state import session
-from app.state.library import open_library
+from app.state.library import damage, open_library
 from app.widgets import look
 from colormatch.errors import ColorMatchError
 from colormatch.library import SavedRepair, Stored
@@ -31,6 +31,7 @@ def show() -> None:
     undo = library.next_undo() or ""
     if undo.startswith(_REMOVED):
         st.button(f"Bring back{look.plain(undo.removeprefix(_REMOVED))}", key="undo-job", on_click=_undo)
+    look.sentences(damage("repair"))
     stored = library.repairs()
     if not stored:
         st.write("Every repair is kept here from its first photo on. There is none yet.")

@@ -57,7 +57,7 @@ def _keep() -> None:
         if found.problems:
             st.error("Something is wrong; below, what it is and what to do about each.")
             look.sentences([str(one) for one in found.problems])
-            if open_library().spoiled():
+            if any(one.aside for one in found.problems):
                 st.button("Set the damaged records aside", key="set-aside", on_click=_set_aside)
         else:
             st.success(f"All is well: {found.records} records and {found.photos} photos.")

@@ -9,7 +9,7 @@ import streamlit as st
 
 from app.shelf import woods
 from app.state import address, session
-from app.state.library import open_library, spoiled, stored
+from app.state.library import damage, open_library, stored
 from app.widgets import chips, look
 from colormatch.library import Library, Stored
 from colormatch.library.find import FindResult, Sort, find
@@ -29,7 +29,7 @@ def show() -> None:
     library = open_library()
     st.header("Your paints")
     _actions()
-    _damaged()
+    look.sentences(damage())
     if not stored(Paint):
         _empty(library)
         return
@@ -45,12 +45,6 @@ def show() -> None:
     with st.container(horizontal=True, gap="small", key="paint-cards"):
         for found in shown:
             _card(found, swatches[found.stored.record.name], compared)
-
-
-def _damaged() -> None:
-    found = spoiled()
-    if found:
-        look.sentences([f"{one.what} It is left out; Backups, Check everything can set it aside." for one in found[:3]])
 
 
 def _actions() -> None:

@@ -42,6 +42,12 @@ def spoiled() -> tuple[Spoiled, ...]:
     return cache.spoiled(library_state())
 
 
+def damage(table: str = "") -> list[str]:
+    """Damaged records, of one table or of all, in sentences: the first few, which is what a page has room for."""
+    found = [one for one in spoiled() if table in ("", one.table)]
+    return [f"{one.what} It is left out; Swatches, Backups, Check everything can set it aside." for one in found[:3]]
+
+
 def shop_chips() -> tuple[ShopChip, ...]:
     """The library's settled chips."""
     return tuple(one.record for one in stored(ShopChip))

@@ -41,6 +41,8 @@ class Damage:
     #: What it is, and what to do about it: one sentence each.
     what: str
     fix: str
+    #: Whether `set_aside` takes it out of the library.
+    aside: bool = False
 
     def __str__(self) -> str:
         return f"{self.what} {self.fix}"
@@ -75,7 +77,7 @@ def verify(library: Library, progress: Progress | None = None) -> Verification:
             if broken:
                 return Verification(tuple(broken), 0, 0, 0)
             held = everything(connection)
-            problems = [Damage(one.what, ASIDE) for one in held.spoiled]
+            problems = [Damage(one.what, ASIDE, aside=True) for one in held.spoiled]
             problems += _schema(connection)
             problems += _orphans(connection)
             problems += _undo(connection)
@@ -165,7 +167,9 @@ def _undo(connection: sqlite3.Connection) -> Iterator[Damage]:
         told = "A step of undo" if not what else f"The step of undo '{what[:80]}'"
         yield Damage(
             f"{told} (number {step}) is damaged and can't be taken back.",
-            "Your records are unharmed; 'colormatch library verify --set-aside' drops it.",
+            "Your records are unharmed; 'colormatch library verify --set-aside' drops it, or Swatches, Backups in the "
+            "app.",
+            aside=True,
         )
     last = connection.execute("SELECT max(id) FROM step WHERE NOT undone").fetchone()[0]
     if last is not None and connection.execute("SELECT 1 FROM step WHERE undone AND id < ?", (last,)).fetchone():
@@ -180,7 +184,7 @@ def _settings(connection: sqlite3.Connection) -> Iterator[Damage]:
         try:
             json.loads(value)
         except (TypeError, ValueError, RecursionError):
-            yield Damage(f"What was begun and not yet kept ({key}) can't be read.", ASIDE)
+            yield Damage(f"What was begun and not yet kept ({key}) can't be read.", ASIDE, aside=True)
 
 
 def _numbers(connection: sqlite3.Connection) -> Iterator[Damage]:
