@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
@@ -11,7 +10,6 @@ import streamlit as st
 
 from app.cache.keys import LibraryState
 from colormatch.check import learn
-from colormatch.errors import ColorMatchError
 from colormatch.library import Library, Stored
 from colormatch.library.columns import R
 from colormatch.library.rows import Spoiled
@@ -47,23 +45,54 @@ def grounds(held: LibraryState) -> list[Ground]:
     return known_grounds(Library(held.folder))
 
 
+class Fitting(Thread):
+    """The shelf's paints as they are fitted."""
+
+    def __init__(self, held: LibraryState) -> None:
+        super().__init__(name=f"fits for {held.stamp}", daemon=True)
+        self._folder = held.folder
+        self._opened: Workshop | Exception | None = None
+        #: Paints that are fitted, and all that have swatches.
+        self.done, self.count = 0, 0
+        self.start()
+
+    def run(self) -> None:
+        try:
+            self._opened = open_workshop(self._folder, self._tell)
+        except Exception as error:  # told where the fits are asked for
+            self._opened = error
+
+    def _tell(self, done: int, count: int) -> None:
+        self.done, self.count = done, count
+
+    def workshop(self) -> Workshop:
+        """The shelf, once all are fitted.
+
+        Raises
+        ------
+        ColorMatchError
+            See `open_workshop`.
+        """
+        self.join()
+        assert self._opened is not None
+        if isinstance(self._opened, Exception):
+            raise self._opened
+        return self._opened
+
+
 @st.cache_resource(max_entries=1, show_spinner=False)
+def fit_ahead(held: LibraryState) -> Fitting:
+    """Begin to fit the shelf's paints, for example while somebody marks a photo."""
+    return Fitting(held)
+
+
 def workshop(held: LibraryState) -> Workshop:
     """The shelf with its paints fitted."""
-    return open_workshop(held.folder)
-
-
-@st.cache_resource(max_entries=1, show_spinner=False)
-def fit_ahead(held: LibraryState) -> Thread:
-    """Fit the shelf's paints while somebody marks a photo; the library remembers the fits for :func:`workshop`."""
-
-    def fit() -> None:
-        with contextlib.suppress(ColorMatchError):  # told where the fits are asked for
-            open_workshop(held.folder)
-
-    thread = Thread(target=fit, name=f"fits for {held.stamp}", daemon=True)
-    thread.start()
-    return thread
+    try:
+        return fit_ahead(held).workshop()
+    except Exception:
+        fit_ahead.clear(held)  # it is tried again: the disk may be back by then
+        raise
 
 
 @st.cache_data(max_entries=16, show_spinner=False)

@@ -10,8 +10,8 @@ from app.repair.dried import STRIPS, Kept
 from app.repair.open_repair import OpenRepair
 from app.screens import outcome
 from app.state import session
-from app.state.library import library_state, open_library
-from app.widgets import look
+from app.state.library import open_library
+from app.widgets import fitting, look
 from colormatch.check import judge, learn
 from colormatch.check.learn import Lesson
 from colormatch.errors import ColorMatchError
@@ -53,7 +53,7 @@ def show(repair: OpenRepair, photo: Reading) -> None:
     except ColorMatchError as error:
         st.write(look.plain(str(error)))
         return
-    shelf = cache.workshop(library_state())
+    shelf = fitting.workshop()
     with st.spinner("Fitting the paint with it"):
         learned = cache.lesson(swatch, shelf.shelf.of(swatch.paint), paint_named(shelf.shelf, swatch.paint).kind)
     surer = "" if photo.card.kind is CardKind.CHART24 else " A 24-patch chart would make it count more."

@@ -10,7 +10,7 @@ from app.screens import match_form, match_more
 from app.server import pictures
 from app.state import answers, session
 from app.state.library import library_state
-from app.widgets import look
+from app.widgets import fitting, look
 from colormatch.color.words import ACCEPTABLE, VISIBLE, verdict
 from colormatch.errors import ColorMatchError
 from colormatch.records import Match, RankedWash, Reading, RegionKind
@@ -26,14 +26,14 @@ def show() -> None:
     if missing:
         look.not_yet("Nothing to match yet", missing, session.link())
         return
+    shelf = fitting.workshop().shelf
     main_side, form_side = st.columns([11, 4], gap="medium")
     with form_side:
         reading = answers.read(repair, repair.surfaces)
-        shelf = cache.workshop(library_state()).shelf
         match_form.show(repair, shelf, reading if isinstance(reading, Reading) else None)
     with main_side:
         _spot(repair)
-        with st.spinner("Fitting your paints and trying their washes"):
+        with st.spinner("Trying your paints' washes"):
             match = answers.ranked(repair)
         if isinstance(match, ColorMatchError):
             look.refused(match, session.link())

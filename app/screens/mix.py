@@ -7,15 +7,13 @@ from datetime import datetime, timedelta
 
 import streamlit as st
 
-from app import cache
 from app.repair import work
 from app.repair.open_repair import OpenRepair, lacking
 from app.repair.work import PickedRecipe
 from app.screens import cup_form, drying, papers
 from app.screens.timer import now_ms, timer
 from app.state import answers, session
-from app.state.library import library_state
-from app.widgets import look
+from app.widgets import fitting, look
 from colormatch.errors import ColorMatchError
 from colormatch.mixing.cautions import cautions
 from colormatch.mixing.schedule import (
@@ -40,7 +38,8 @@ def show() -> None:
     if missing:
         look.not_yet("Nothing to mix yet", missing, session.link())
         return
-    with st.spinner("Fitting your paints and trying their washes"):
+    workshop = fitting.workshop()
+    with st.spinner("Trying your paints' washes"):
         match = answers.ranked(repair)
     if isinstance(match, ColorMatchError):
         look.refused(match, session.link())
@@ -56,7 +55,6 @@ def show() -> None:
     if not recipe.wash.layers:
         st.write("There is nothing to mix: the damage is best left as it is.")
         return
-    workshop = cache.workshop(library_state())
     paints = {paint.name: paint for paint in workshop.shelf.paints}
     gone = [name for name in recipe.paints if name not in paints]
     if gone:

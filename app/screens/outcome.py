@@ -14,7 +14,7 @@ from app.repair.work import PickedRecipe
 from app.server import pictures
 from app.state import answers, session
 from app.state.library import library_state
-from app.widgets import look
+from app.widgets import fitting, look
 from colormatch.check import judge, learn
 from colormatch.check.compare import Check, Judged, against_expected
 from colormatch.check.next_step import Move, NextStep, worth_doing
@@ -96,7 +96,8 @@ def _picked(repair: OpenRepair) -> RankedWash | None:
     """The wash that was picked to be mixed, or else the one picked in the ranking."""
     if repair.recipe is not None:
         return repair.recipe.wash
-    with st.spinner("Fitting your paints and trying their washes"):
+    fitting.workshop()
+    with st.spinner("Trying your paints' washes"):
         match = answers.ranked(repair)
     return answers.picked(repair, match) if isinstance(match, Match) else None
 
@@ -141,7 +142,7 @@ def _first(repair: OpenRepair) -> PaintedWash:
 
 def wash_form(repair: OpenRepair, wash: PaintedWash, field: str) -> None:
     """Paint, ratio and coats of one wash, kept in a field of the check."""
-    names = [paint.name for paint in cache.workshop(library_state()).shelf.paints]
+    names = [paint.name for paint in fitting.workshop().shelf.paints]
     keys = {name: f"{field}-{name}-{repair.id}" for name in ("paint", "ratio", "coats")}
 
     def take() -> None:

@@ -11,8 +11,8 @@ from app.server import pictures
 from app.shelf import way_up, woods
 from app.shelf.woods import Wood
 from app.state import address, session
-from app.state.library import library_state, open_library, stored
-from app.widgets import chips, look
+from app.state.library import open_library, stored
+from app.widgets import chips, fitting, look
 from colormatch import repair as job
 from colormatch.color.words import NOTHING, verdict
 from colormatch.errors import ColorMatchError
@@ -44,8 +44,7 @@ def show() -> None:
     if not swatches:
         _first_swatches(paint)
         return
-    with st.spinner("Fitting your paints"):
-        workshop = cache.workshop(library_state())
+    workshop = fitting.workshop()
     surfaces = [wood for kind in (RegionKind.DAMAGE, RegionKind.SOUND) if (wood := woods.of_repair(kind))]
     main_side, word_side = st.columns([5, 4], gap="medium")
     with main_side:
