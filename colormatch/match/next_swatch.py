@@ -60,8 +60,8 @@ def next_swatch(job: MatchProblem, outcomes: Outcomes) -> NextSwatch | None:
     before = float(np.asarray(delta_e(colors, target)).mean(axis=1).min())
 
     still = Draws(np.zeros((REFITS, 3)), np.zeros((REFITS, MOST_LAYERS)), np.zeros((REFITS, 3)))
-    whole = [(*job.base, *recipe, *job.then) for recipe in recipes]
-    _, by_paint = predict_many(job.models, whole, job.task.ground, 0.0, still, job.clear)
+    whole = [(*job.base, *recipe) for recipe in recipes]
+    _, by_paint = predict_many(job.models, whole, job.task.ground, 0.0, still, job.clear, then=job.then)
     _, strips = predict_many(job.models, [[design] for design in designs], job.task.ground, 0.0, still)
     rng = np.random.default_rng(0)
     ground = bare(reflectance_from_lab(job.task.ground))

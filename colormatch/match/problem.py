@@ -98,9 +98,15 @@ class MatchProblem:
     def outcomes(self, recipes: Iterable[Recipe]) -> Outcomes:
         """Play recipes through."""
         recipes = tuple(recipes)
-        whole = [(*self.base, *recipe, *self.then) for recipe in recipes]
         lab, draws = predict_many(
-            self.models, whole, self.task.ground, self.task.ground_radius, self.chances, self.clear, self.task.painted
+            self.models,
+            [(*self.base, *recipe) for recipe in recipes],
+            self.task.ground,
+            self.task.ground_radius,
+            self.chances,
+            self.clear,
+            self.task.painted,
+            self.then,
         )
         if not self.then and self.clear is None:
             shift = np.stack([self.learned(recipe) for recipe in recipes])
@@ -161,7 +167,7 @@ def _finished_target(
     if not limits.then and clear is None:
         lab = np.asarray(task.target, dtype=float)
         return lab, lab + error * task.target_radius * SIGMA_PER_RADIUS / axis_weights(lab)
-    # The same brush goes over sound wood and repair, and the model misses the same on both: only the reading differs.
-    same = replace(chances, ground=error, model=np.zeros_like(chances.model))
-    lab, draws = predict_many(models, [limits.then], task.target, task.target_radius, same, clear)
+    # The same brush goes over sound wood and repair: only the reading differs.
+    same = replace(chances, ground=error)
+    lab, draws = predict_many(models, [()], task.target, task.target_radius, same, clear, then=limits.then)
     return lab[0], draws[0]

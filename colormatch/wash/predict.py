@@ -68,6 +68,7 @@ def predict_many(
     chances: Draws,
     clear: ClearCoat | None = None,
     painted: Sequence[Layer] = (),
+    then: Sequence[Layer] = (),
 ) -> tuple[FloatArray, FloatArray]:
     """What recipes dry to over one ground.
 
@@ -84,6 +85,9 @@ def predict_many(
         Goes over everything.
     painted : sequence of Layer
         Washes that the ground carries already: it was read through the surface that they form.
+    then : sequence of Layer
+        Go over every recipe and the wood around it alike, lowest first. What the model misses of them is the same on
+        both, so it adds nothing to a difference and is left out.
 
     Returns
     -------
@@ -93,14 +97,14 @@ def predict_many(
     Raises
     ------
     PaintError
-        A recipe names a paint without a model, or has more than 8 layers.
+        A recipe names a paint without a model, or has more than 8 layers with what goes over it.
     """
     count = len(chances.ground)
     lab, draws = np.empty((len(recipes), 3)), np.empty((len(recipes), count, 3))
     spread = np.concatenate([np.zeros((1, 3)), chances.ground])  # the first is the best estimate
     spread = spread * ground_uncertainty * SIGMA_PER_RADIUS / axis_weights(np.asarray(ground))
     grounds = reflectance_from_lab(np.asarray(ground) + spread)
-    paints = {name: optics_of(_estimate_and_draws(models, name, count)) for name in _names([painted, *recipes])}
+    paints = {name: optics_of(_estimate_and_draws(models, name, count)) for name in _names([painted, then, *recipes])}
     under = bare(grounds[None])
     for layer in painted:
         under = _lay_level([layer], paints, under, np.zeros(count))
@@ -108,7 +112,7 @@ def predict_many(
 
     by_height: dict[int, list[int]] = {}
     for i, recipe in enumerate(recipes):
-        by_height.setdefault(len(recipe), []).append(i)
+        by_height.setdefault(len(recipe) + len(then), []).append(i)
     for height, members in by_height.items():
         if height > MOST_LAYERS:
             raise PaintError(f"A recipe has {height} layers.", f"Use at most {MOST_LAYERS}.")
@@ -117,11 +121,11 @@ def predict_many(
             body = Body(*(np.broadcast_to(values, (len(some), *values.shape[1:])) for values in under))
             for level in range(height):
                 body = _lay_level(
-                    [recipes[i][level] for i in some], paints, body, chances.thickness[:, height - 1 - level]
+                    [(*recipes[i], *then)[level] for i in some], paints, body, chances.thickness[:, height - 1 - level]
                 )
             outcome = _finish(body, clear, count)
             lab[some], draws[some] = outcome[:, 0], outcome[:, 1:]
-            if height:
+            if height > len(then):
                 missed = np.array([_model_error(models, recipes[i]) for i in some])[:, None, None]
                 draws[some] += (chances.model * missed) / axis_weights(lab[some])[:, None]
     return lab, draws
