@@ -1,5 +1,7 @@
 """Kills, starves and crowds a library, and checks what is left: ``python -m tests.storage.faults add RUNS SEED``.
 
+A third number is how many times slower than usual the machine is: so much later come the kills.
+
 A process of its own, without threads, so that it may fork: a child works on a library and acknowledges each finished
 operation through a pipe; the parent kills it at a random moment and compares. A kill ends the program only; what the
 system holds in its buffers survives, so a power cut is not shown here (the store's fsync calls are what stands for it).
@@ -303,7 +305,7 @@ CASES = {
 }
 
 
-def kill(name: str, runs: int, seed: int) -> dict[str, int]:
+def kill(name: str, runs: int, seed: int, slower: int = 1) -> dict[str, int]:
     """Kill one kind of work at random moments; counts of what was seen. Raises where something was lost."""
     rng = random.Random(seed)
     folder = Path(tempfile.mkdtemp())
@@ -315,7 +317,7 @@ def kill(name: str, runs: int, seed: int) -> dict[str, int]:
         for _ in range(runs):
             case.prepare()
             child, reading = fork(case.work)
-            time.sleep(rng.uniform(0, case.longest))
+            time.sleep(rng.uniform(0, slower * case.longest))
             with contextlib.suppress(ProcessLookupError):
                 os.kill(child, signal.SIGKILL)
             acknowledged = finish(child, reading)
