@@ -18,7 +18,6 @@ from colormatch.cli.common import (
     rounded,
     typed,
 )
-from colormatch.cli.opening import Opening
 from colormatch.cli.references import add_camera_options, add_card_options, card_choice, card_place, learned_for
 
 if TYPE_CHECKING:
@@ -102,11 +101,11 @@ def photographed(args: argparse.Namespace, kind: RegionKind) -> list[Reading]:
 
 
 def _read(path: Path, sound: Sequence[Box], painted: Sequence[Any], kind: RegionKind, args: Any) -> Reading:
-    opening = Opening(path)
+    from colormatch.image.photo import open_photo
     from colormatch.records import Region, RegionKind
     from colormatch.repair import boxed, read_photo
 
-    photo = opening.photo()
+    photo = open_photo(path)
     size = photo.facts.width, photo.facts.height
     regions = boxed(photo, RegionKind.SOUND, sound)
     for number, mark in enumerate(painted, 1):

@@ -28,7 +28,6 @@ from colormatch.cli.common import (
     table,
     typed,
 )
-from colormatch.cli.opening import Opening
 from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
@@ -69,17 +68,17 @@ def run(args: argparse.Namespace) -> Answer:
     if (args.each or args.grain) and not args.sound:
         raise WrongUsage("--each and --grain need sound wood in the photo.", "Give a photo with --sound and --damage.")
 
-    opening = None if args.photo is None else Opening(args.photo)
+    from colormatch.image.photo import open_photo
     from colormatch.match.targets import parse_shift
     from colormatch.repair import match_colors
     from colormatch.workshop import open_workshop
 
     shift, allowed = typed(parse_shift, args.shift), limits(args)
     workshop = open_workshop(args.library, fitting_progress)
-    if opening is None:
+    if args.photo is None:
         found = match_colors(args.target, args.over, workshop, allowed, shift)
         return Answer(document(found), "\n".join([text(found), *_left_out(workshop, allowed)]))
-    return _from_photo(args, opening.photo(), workshop, allowed, shift)
+    return _from_photo(args, open_photo(args.photo), workshop, allowed, shift)
 
 
 def _left_out(workshop: Workshop, allowed: Limits) -> list[str]:

@@ -18,7 +18,6 @@ from colormatch.cli.common import (
     rounded,
     table,
 )
-from colormatch.cli.opening import Opening
 from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
@@ -41,10 +40,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    opening = Opening(args.photo)
+    from colormatch.image.photo import open_photo
     from colormatch.records import Region, RegionKind
 
-    photo = opening.photo()
+    photo = open_photo(args.photo)
     width, height = photo.facts.width, photo.facts.height
     regions = [Region.from_box(RegionKind.PATCH, box, width, height, name) for name, box in args.patch]
     reading = read_by_references(args, photo, regions)

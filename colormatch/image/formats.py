@@ -24,7 +24,6 @@ from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
 from colormatch.image import metadata
 from colormatch.image.encoding import by_color_engine, meaning
 from colormatch.image.icc import LINEAR_SRGB, Profile
-from colormatch.image.jpeg import Decoded, decode_ycbcr
 from colormatch.image.limits import check_deep, check_parts, check_size, pictures_of_tiff
 from colormatch.image.metadata import GAIN_MAP, several_pictures
 from colormatch.image.opaque import bands, opaque_array, opaque_picture
@@ -51,8 +50,8 @@ class DecodedFile:
     sensor: Sensor | None = None
 
 
-def decode(data: bytes, ahead: Decoded | None = None) -> DecodedFile:
-    """Decode a picture file of any kind we read; `ahead` is what `decode_ahead` has made of it.
+def decode(data: bytes) -> DecodedFile:
+    """Decode a picture file of any kind we read.
 
     Raises
     ------
@@ -67,7 +66,7 @@ def decode(data: bytes, ahead: Decoded | None = None) -> DecodedFile:
             return _decode_raw(data)
         if _is_heif(data):
             return _decode_heif(data)
-        return _decode_common(data, ahead)
+        return _decode_common(data)
     except ColorMatchError:
         raise
     except MemoryError:
@@ -294,7 +293,7 @@ def opened(data: bytes) -> ImageFile.ImageFile:
     raise PhotoUnreadable("The photo is damaged, or of a rare kind that can't be decoded.", _SEND_AGAIN)
 
 
-def _decode_common(data: bytes, ahead: Decoded | None) -> DecodedFile:
+def _decode_common(data: bytes) -> DecodedFile:
     with quiet_pillow:
         picture = opened(data)
         check_size(*picture.size)
@@ -313,11 +312,10 @@ def _decode_common(data: bytes, ahead: Decoded | None) -> DecodedFile:
         channels = len(picture.getbands())
         check_deep(picture.width * picture.height, 4 if channels == 2 else channels)  # OpenCV makes four of two.
         stored, see_through = opaque_array(_decode_sixteen_bit(data))
-    elif kind == "JPEG" and profile is not None and (decoded := ahead or _decode_jpeg(data)):
-        pixels = Pixels(decoded.picture, exif.orientation, decoded.chroma_steps, decoded.whole)
-        return DecodedFile(pixels, profile, kind, exif.camera, flags=(*flags, *doubt))
     else:
         with quiet_pillow:
+            if kind == "JPEG" and profile is not None and _is_ycbcr(picture):
+                picture.draft("YCbCr", picture.size)
             stored, see_through = opaque_picture(picture)
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
@@ -326,9 +324,12 @@ def _decode_common(data: bytes, ahead: Decoded | None) -> DecodedFile:
     return DecodedFile(pixels, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
 
 
-def _decode_jpeg(data: bytes) -> Decoded | None:
-    with quiet_pillow:
-        return decode_ycbcr(data)
+def _is_ycbcr(picture: ImageFile.ImageFile) -> bool:
+    """Whether a JPEG is plainly Y'CbCr, by libjpeg's rules ("Special color spaces" in libjpeg.txt)."""
+    info = picture.info
+    if "jfif" in info or "adobe" in info:
+        return "jfif" in info or info.get("adobe_transform") == 1
+    return [component[0] for component in getattr(picture, "layer", ())] == [1, 2, 3]
 
 
 def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:

@@ -17,10 +17,10 @@ _BAND = 256
 
 
 def opaque_picture(picture: Image.Image) -> tuple[Image.Image, tuple[Flag, ...]]:
-    """Load a picture as RGB or gray; what is see-through is laid on white, as browsers do, and flagged."""
+    """Load a picture as RGB, gray or Y'CbCr; what is see-through is laid on white, as browsers do, and flagged."""
     picture.load()
     if not picture.has_transparency_data:
-        return (picture if picture.mode in ("L", "RGB") else picture.convert("RGB")), ()
+        return (picture if picture.mode in ("L", "RGB", "YCbCr") else picture.convert("RGB")), ()
     if picture.mode != "RGBA":
         picture = picture.convert("RGBA")
     alpha = picture.getchannel("A")

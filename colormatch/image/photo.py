@@ -17,7 +17,6 @@ from colormatch.image.flat_field import FlatField
 from colormatch.image.focus import FOCUS_SIDE, blur_flags
 from colormatch.image.formats import decode
 from colormatch.image.icc import SRGB, Profile
-from colormatch.image.jpeg import Decoded
 from colormatch.image.pixels import PixelArray, Pixels
 from colormatch.image.sensor import Sensor
 from colormatch.records import BoolArray, Box, ByteArray, FloatArray, Photo, Region
@@ -175,15 +174,13 @@ def _tables(profile: Profile, levels: int) -> FloatArray:
     return np.ascontiguousarray(profile.tables(levels).T)[None]
 
 
-def open_photo(source: Path | str | bytes | PixelArray, ahead: Decoded | None = None) -> DecodedPhoto:
+def open_photo(source: Path | str | bytes | PixelArray) -> DecodedPhoto:
     """Open a photo of any kind we read.
 
     Parameters
     ----------
     source : Path, str, bytes, or (h, w, 3) or (h, w) array of uint8 or uint16
         The file, what is in it, or its upright pixels as encoded sRGB.
-    ahead : Decoded, optional
-        What :func:`colormatch.image.jpeg.decode_ahead` has made of it.
 
     Returns
     -------
@@ -204,15 +201,13 @@ def open_photo(source: Path | str | bytes | PixelArray, ahead: Decoded | None = 
     data = source if isinstance(source, bytes) else bytes_of(Path(source))
     if not data:
         raise PhotoUnreadable("The file is empty.", "Copy it from the phone or camera once more.")
-    stored = decode(data, ahead)
+    stored = decode(data)
     width, height = stored.pixels.size
     digest = hashlib.sha256(data).hexdigest()
     name = stored.profile.name
     facts = Photo(width, height, stored.format, stored.camera, name, digest, stored.raw, stored.flags)
     photo = DecodedPhoto(facts, stored.pixels, stored.profile, sensor=stored.sensor)
-    # Edges tell whether it is sharp: chroma that is cut may stay so there, which saves a decoding.
-    quick = replace(photo, pixels=replace(photo.pixels, whole=None))
-    blurred = blur_flags(quick.preview(FOCUS_SIDE, averaged=False))
+    blurred = blur_flags(photo.preview(FOCUS_SIDE, averaged=False))
     return replace(photo, facts=replace(facts, flags=(*facts.flags, *blurred))) if blurred else photo
 
 

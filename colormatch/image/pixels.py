@@ -2,7 +2,7 @@
 
 An 8-bit photo stays a Pillow picture, 4 bytes for each pixel. Copying it out to an array as a whole would more than
 double the peak of the memory; crops are copied when they are asked for. A JPEG stays in Y'CbCr, and becomes RGB of 16
-bits where its color counts. Where its chroma is cut (:mod:`colormatch.image.jpeg`), whole codes stand in for it.
+bits where its color counts: the decoder's rounding to 8-bit RGB would be off by 0.1 ΔE00.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from colormatch.image.jpeg import UNCUT, WholeChroma
 from colormatch.records import Box, FloatArray
 
 #: uint8 or uint16
@@ -29,11 +28,6 @@ _REDUCING_GAP = 1.0
 #: Codes by which decoders' RGB may differ from exact RGB, rounding included: their arithmetic is whole numbers.
 _ROUNDED_BY = 0.6
 
-#: Rows that are freed of cut chroma at once.
-_BAND = 256
-#: How far, in pixels, a cut sample of chroma reaches where a decoder enlarges it.
-_REACH = 2
-
 #: R, G, B of Y, Cb, Cr with chroma around 0 (ITU-T T.871, 7; the constants of BT.601: Kr 0.299, Kb 0.114).
 _YCBCR_TO_RGB = np.array([[1, 0, 1.402], [1, -0.114 * 1.772 / 0.587, -0.299 * 1.402 / 0.587], [1, 1.772, 0]])
 
@@ -46,10 +40,6 @@ class Pixels:
     stored: Image.Image | PixelArray
     #: EXIF orientation that turns them upright, 1 to 8.
     orientation: int = 1
-    #: Of Y'CbCr: steps to one code of chroma, counted from 128.
-    chroma_steps: int = 1
-    #: Of Y'CbCr whose chroma is cut somewhere: that chroma in whole codes.
-    whole: WholeChroma | None = None
     #: Whether an array of RGB in 8 bits was rounded from whole codes of Y'CbCr, each pixel by itself.
     rounded: bool = False
 
@@ -76,14 +66,8 @@ class Pixels:
         if not isinstance(self.stored, Image.Image):
             values = self._upright(self.stored[y : y + h, x : x + w])[::every, ::every]
             return _unrounded(values) if self.rounded else values
-        if self.whole is not None:
-            left, top = self._first(x, y, w, h, every)
-            rows = max(1, _BAND // every) * every  # No more at once: nearly all of the photo may be asked for.
-            boxes = [Box(left, row, x + w - left, min(rows, y + h - row)) for row in range(top, y + h, rows)]
-            bands = [self._uncut(self.stored, self.whole, box)[::every, ::every].copy() for box in boxes]
-            return _rgb(self._upright(np.concatenate(bands)), self.chroma_steps, np.uint16)
         values = self._upright(np.asarray(self._picked(self.stored, x, y, w, h, every)))
-        return _rgb(values, self.chroma_steps, np.uint16) if self.stored.mode == "YCbCr" else values
+        return _rgb(values, np.uint16) if self.stored.mode == "YCbCr" else values
 
     def _first(self, x: int, y: int, w: int, h: int, every: int) -> tuple[int, int]:
         """Of every so many pixels of a box in the file, the leftmost and topmost that the upright photo has."""
@@ -102,22 +86,6 @@ class Pixels:
         steps = (every, 0, left + (1 - every) / 2, 0, every, top + (1 - every) / 2)
         return stored.transform((-(-w // every), -(-h // every)), Image.Transform.AFFINE, steps)
 
-    def _uncut(self, stored: Image.Image, whole: WholeChroma, box: Box) -> NDArray[np.number[Any]]:
-        """(h, w, 3) Y'CbCr of a box in the file; floating point, beyond 0 to 255, if chroma is cut in it."""
-        import cv2
-
-        seen = _widened(box, _REACH, stored.size)
-        codes = np.asarray(stored.crop(_corners(seen)))
-        within = (slice(box.y - seen.y, box.y - seen.y + box.h), slice(box.x - seen.x, box.x - seen.x + box.w))
-        least, most = UNCUT
-        kept = cv2.inRange(codes, (0, least, least), (255, most, most))
-        if np.all(kept):
-            return codes[within]
-        near = cv2.erode(kept, np.ones((2 * _REACH + 1, 2 * _REACH + 1), np.uint8)) == 0
-        uncut = codes.astype(np.float32)
-        np.copyto(uncut[..., 1:], _chroma(whole, seen, self.chroma_steps), where=near[..., None])
-        return uncut[within]
-
     def shrunk(self, longest_side: int, *, averaged: bool = True) -> PixelArray:
         """(h, w, 3) uint8 or uint16; the upright photo averaged down or, at no cost, picked down; never enlarged.
 
@@ -127,15 +95,8 @@ class Pixels:
         scale = min(1.0, longest_side / max(width, height))
         size = (max(1, round(width * scale)), max(1, round(height * scale)))
         if isinstance(self.stored, Image.Image):
-            picture, chroma_steps = _resized(self.stored, self.stored.size, size, averaged), self.chroma_steps
-            if self.whole is not None:
-                # All of the chroma: the average of what is cut and what isn't would not tell which it was.
-                used = self.stored.width / self.whole.scale, self.stored.height / self.whole.scale
-                chroma = _resized(self.whole.picture, used, size, averaged)
-                picture = Image.merge("YCbCr", (picture.getchannel(0), chroma.getchannel(1), chroma.getchannel(2)))
-                chroma_steps = 1
-            values = self._upright(np.asarray(picture))
-            return _rgb(values, chroma_steps, np.uint8) if picture.mode == "YCbCr" else values
+            values = self._upright(np.asarray(_resized(self.stored, size, averaged)))
+            return _rgb(values, np.uint8) if self.stored.mode == "YCbCr" else values
         if scale == 1:
             return self.crop()
         import cv2
@@ -160,35 +121,10 @@ class Pixels:
         return turned
 
 
-def _resized(picture: Image.Image, used: tuple[float, float], size: tuple[int, int], averaged: bool) -> Image.Image:
-    """The picture as far as it is used, to the right and down, in another size."""
+def _resized(picture: Image.Image, size: tuple[int, int], averaged: bool) -> Image.Image:
     if not averaged:
-        return picture.resize(size, Image.Resampling.NEAREST, (0, 0, *used))
-    # Chroma of half the size may have to be enlarged: as decoders do, evenly between two samples.
-    way = Image.Resampling.BILINEAR if size[0] > picture.width else Image.Resampling.HAMMING
-    return picture.resize(size, way, (0, 0, *used), _REDUCING_GAP)
-
-
-def _chroma(whole: WholeChroma, box: Box, steps: int) -> FloatArray:
-    """(h, w, 2) float32; chroma of a box in the file in such steps, enlarged as decoders do, but not rounded."""
-    import cv2
-
-    scale, picture = whole.scale, whole.picture
-    right, bottom = -(-(box.x + box.w) // scale), -(-(box.y + box.h) // scale)
-    first = Box(box.x // scale, box.y // scale, right - box.x // scale, bottom - box.y // scale)
-    seen = _widened(first, 1, picture.size)
-    codes = np.asarray(picture.crop(_corners(seen)))[..., 1:]
-    chroma = 128 + steps * (codes.astype(np.float32) - 128)
-    enlarged: FloatArray = cv2.resize(chroma, (scale * seen.w, scale * seen.h), interpolation=cv2.INTER_LINEAR)
-    x, y = box.x - scale * seen.x, box.y - scale * seen.y
-    return enlarged[y : y + box.h, x : x + box.w]
-
-
-def _widened(box: Box, by: int, size: tuple[int, int]) -> Box:
-    """The box and so many pixels around it, as far as there are any."""
-    left, top = max(0, box.x - by), max(0, box.y - by)
-    right, bottom = min(size[0], box.x + box.w + by), min(size[1], box.y + box.h + by)
-    return Box(left, top, right - left, bottom - top)
+        return picture.resize(size, Image.Resampling.NEAREST)
+    return picture.resize(size, Image.Resampling.HAMMING, reducing_gap=_REDUCING_GAP)
 
 
 def _corners(box: Box) -> tuple[int, int, int, int]:
@@ -196,17 +132,16 @@ def _corners(box: Box) -> tuple[int, int, int, int]:
     return box.x, box.y, box.x + box.w, box.y + box.h
 
 
-def _rgb(ycbcr: NDArray[np.number[Any]], chroma_steps: int, kind: type[np.uint8 | np.uint16]) -> PixelArray:
+def _rgb(ycbcr: NDArray[np.number[Any]], kind: type[np.uint8 | np.uint16]) -> PixelArray:
     """RGB codes of Y'CbCr, cut to their range as decoders do."""
     import cv2
 
-    to_rgb: FloatArray = _YCBCR_TO_RGB / (1, chroma_steps, chroma_steps)
-    to_rgb = np.column_stack([to_rgb, to_rgb @ (0, -128, -128)])
+    to_rgb = np.column_stack([_YCBCR_TO_RGB, _YCBCR_TO_RGB @ (0, -128, -128)])
     ycbcr = np.ascontiguousarray(ycbcr)
     if kind is np.uint8:
         rgb: PixelArray = cv2.transform(ycbcr, to_rgb)
     else:
-        rgb = _sixteen_bit(cv2.transform(ycbcr.astype(np.float32, copy=False), to_rgb))
+        rgb = _sixteen_bit(cv2.transform(ycbcr.astype(np.float32), to_rgb))
     rgb.setflags(write=False)
     return rgb
 

@@ -31,9 +31,9 @@ print(status("VmHWM") - before)
 """
 
 
-def jpeg(width: int, height: int, noise: float, subsampling: int = 2) -> bytes:
-    """Coarse noise of that standard deviation, and a red corner at the bottom."""
-    noisy = np.random.default_rng(0).normal(128, noise, (height // 4, width // 4, 3)).clip(0, 255).astype(np.uint8)
+def jpeg(width: int, height: int, subsampling: int = 2) -> bytes:
+    """Coarse noise, and a red corner at the bottom."""
+    noisy = np.random.default_rng(0).normal(128, 60, (height // 4, width // 4, 3)).clip(0, 255).astype(np.uint8)
     noisy[-height // 40 :, : width // 40] = (230, 20, 20)
     out = io.BytesIO()
     picture = Image.fromarray(cv2.resize(noisy, (width, height), interpolation=cv2.INTER_CUBIC))
@@ -43,7 +43,7 @@ def jpeg(width: int, height: int, noise: float, subsampling: int = 2) -> bytes:
 
 def peak_over_picture(folder: Path, photo: bytes) -> float:
     small, large = folder / "small.jpg", folder / "large.jpg"
-    small.write_bytes(jpeg(64, 64, 10))
+    small.write_bytes(jpeg(64, 64))
     large.write_bytes(photo)
     run = subprocess.run([sys.executable, "-c", MEMORY, small, large], capture_output=True, text=True, check=True)
     with Image.open(large) as picture:
@@ -54,17 +54,10 @@ def peak_over_picture(folder: Path, photo: bytes) -> float:
 
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="memory is read from /proc")
+@pytest.mark.parametrize("subsampling", [0, 2])
 @pytest.mark.parametrize(("width", "height"), [(4000, 3000), (8000, 6000)])
-def test_peak_memory_is_at_most_twice_the_picture(width: int, height: int, tmp_path: Path) -> None:
-    assert 1 <= peak_over_picture(tmp_path, jpeg(width, height, 15)) <= 2
-
-
-@pytest.mark.slow
-@pytest.mark.skipif(sys.platform != "linux", reason="memory is read from /proc")
-@pytest.mark.parametrize(("subsampling", "most"), [(2, 2.1), (0, 3.1)])
-def test_chroma_of_strong_colors_lies_beside_the_picture(subsampling: int, most: float, tmp_path: Path) -> None:
-    """A third of the 8-bit picture more, or four thirds where the file has all of it; 48 megapixels in 1 GiB."""
-    assert 1 <= peak_over_picture(tmp_path, jpeg(8000, 6000, 60, subsampling)) <= most
+def test_peak_memory_is_at_most_twice_the_picture(width: int, height: int, subsampling: int, tmp_path: Path) -> None:
+    assert 1 <= peak_over_picture(tmp_path, jpeg(width, height, subsampling)) <= 2
 
 
 # --- the whole command -----------------------------------------------------------------------------------------------
@@ -78,13 +71,12 @@ sys.exit(main(sys.argv[1:]))
 """
 
 
-def with_card(width: int, height: int, *, red: bool = False) -> bytes:
-    """A gray card, that covers an eighth of it, on a noisy brown; and perhaps something red in a corner."""
+def with_card(width: int, height: int) -> bytes:
+    """A gray card, that covers an eighth of it, on a noisy brown, and something red in a corner."""
     rng = np.random.default_rng(0)
     picture = np.full((height, width, 3), (170, 120, 80), np.uint8)
     picture[height // 4 : height * 5 // 8, width // 2 : width * 5 // 6] = 118
-    if red:
-        picture[-height // 10 :, : width // 10] = (230, 20, 20)
+    picture[-height // 10 :, : width // 10] = (230, 20, 20)
     for top in range(0, height, 500):
         rows = picture[top : top + 500]
         rows[:] = (rows + rng.normal(0, 6, rows.shape)).clip(0, 255)
@@ -95,10 +87,9 @@ def with_card(width: int, height: int, *, red: bool = False) -> bytes:
 
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="the limit is set and kept by Linux")
-@pytest.mark.parametrize("red", [False, True])
-def test_48_megapixels_with_a_card_to_find_are_read_within_1_gib(red: bool, tmp_path: Path) -> None:
+def test_48_megapixels_with_a_card_to_find_are_read_within_1_gib(tmp_path: Path) -> None:
     path = tmp_path / "large.jpg"
-    path.write_bytes(with_card(8000, 6000, red=red))
+    path.write_bytes(with_card(8000, 6000))
     patches = [argument for i in range(3) for argument in ("--patch", f"{i}={200 + 1200 * i},300,1100,900")]
     run = subprocess.run(
         [sys.executable, "-c", WITHIN, "read", path, *patches],

@@ -9,7 +9,6 @@ from PIL import Image
 
 from colormatch.color.space import lab_from_linear
 from colormatch.errors import PhotoError
-from colormatch.image.jpeg import CHROMA_STEPS
 from colormatch.image.photo import open_photo
 from colormatch.records import Box
 from tests.image import icc
@@ -34,25 +33,18 @@ def strong_picture() -> np.ndarray:
     return picture
 
 
-def away_from_strong_edges() -> np.ndarray:
-    """(h, w) uint8"""
-    strong = np.any(strong_picture() != calm_picture(), axis=-1).astype(np.uint8)
-    return cv2.morphologyEx(strong, cv2.MORPH_GRADIENT, np.ones((17, 17))) ^ 1
-
-
 def by_opencv(data: bytes) -> np.ndarray:
     flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
     return cv2.imdecode(np.frombuffer(data, np.uint8), flags).astype(float)
 
 
-def assert_read_as_by_opencv(data: bytes, steps: int) -> None:
+def assert_read_as_by_opencv(data: bytes) -> None:
     """The same color of each pixel but for its rounding, and no drift of the whole."""
     photo = open_photo(data)
     difference = photo.encoded() * 255 - by_opencv(data)
-    # OpenCV rounds chroma by half a code, once more where it is enlarged, and a code of it is 1.772 of blue; then blue.
-    assert np.abs(difference).max() < 2 * 0.5 * 1.772 + 0.5 + 0.1
+    # The decoder's chroma is the same; of the RGB that OpenCV makes of it each code is rounded, in whole-number steps.
+    assert np.abs(difference).max() < 0.5 + 0.1
     assert np.abs(difference.mean((0, 1))).max() < 0.15
-    assert photo.pixels.chroma_steps == steps
     box = Box(63, 31, 80, 60)
     np.testing.assert_array_equal(photo.linear(box), photo.linear()[31:91, 63:143])
     np.testing.assert_array_equal(photo.linear(box, 3), photo.linear(box)[::3, ::3])
@@ -60,9 +52,6 @@ def assert_read_as_by_opencv(data: bytes, steps: int) -> None:
     assert np.abs(look - by_opencv(data)).max() <= 2
     same = open_photo(file_of(by_opencv(data).astype(np.uint8), "PNG"))
     off = photo.preview(64).astype(float) - same.preview(64)
-    if photo.pixels.whole is not None:
-        # Light and chroma are shrunk by themselves, and run into one another differently where a strong color ends.
-        off *= cv2.resize(away_from_strong_edges(), off.shape[1::-1], interpolation=cv2.INTER_NEAREST)[..., None]
     # Chroma is rounded up to three times while it is shrunk, by half a code, of which blue takes 1.772; RGB once.
     assert np.abs(off).max() <= 4
     assert np.abs(off.mean((0, 1))).max() < 0.5
@@ -80,7 +69,7 @@ def test_samplings_progressive_and_restarts(sampling: str, more: str) -> None:
     if more in ("restarts", "both"):
         options += [cv2.IMWRITE_JPEG_RST_INTERVAL, 3]
     data = cv2.imencode(".jpg", calm_picture()[..., ::-1], options)[1].tobytes()
-    assert_read_as_by_opencv(data, CHROMA_STEPS)
+    assert_read_as_by_opencv(data)
 
 
 def test_several_pictures_in_one_file() -> None:
@@ -88,59 +77,23 @@ def test_several_pictures_in_one_file() -> None:
     Image.fromarray(calm_picture()).save(
         out, "MPO", save_all=True, append_images=[Image.new("RGB", (80, 60), "white")], **QUALITY
     )
-    assert_read_as_by_opencv(out.getvalue(), CHROMA_STEPS)
+    assert_read_as_by_opencv(out.getvalue())
 
 
 @pytest.mark.parametrize("sampling", SAMPLINGS)
 def test_strong_colors_are_those_of_the_file(sampling: str) -> None:
     options = [cv2.IMWRITE_JPEG_QUALITY, 95, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, SAMPLINGS[sampling]]
     data = cv2.imencode(".jpg", strong_picture()[..., ::-1], options)[1].tobytes()
-    assert open_photo(data).pixels.whole
-    assert_read_as_by_opencv(data, CHROMA_STEPS)
+    assert_read_as_by_opencv(data)
 
 
-@pytest.mark.parametrize("subsampling", [0, 2])
-def test_wood_beside_strong_colors_keeps_its_finer_steps(subsampling: int) -> None:
-    wood = Box(130, 20, 60, 100)
-    colors = [
-        open_photo(file_of(picture, "JPEG", quality=95, subsampling=subsampling)).linear(wood)
-        for picture in (calm_picture(), strong_picture())
-    ]
-    np.testing.assert_array_equal(*colors)
+def test_coarse_tables() -> None:
+    assert_read_as_by_opencv(file_of(calm_picture(), "JPEG", quality=20, subsampling=2))
 
 
-def test_what_was_asked_for_before_changes_no_color() -> None:
-    data = file_of(strong_picture(), "JPEG", quality=95, subsampling=2)
-    asks = [
-        lambda photo: photo.preview(100),
-        lambda photo: photo.preview(100, averaged=False),
-        lambda photo: photo.linear(Box(50, 30, 40, 30)),
-        lambda photo: photo.linear(Box(0, 0, 30, 30)),
-    ]
-    photo = open_photo(data)
-    first = [ask(photo) for ask in asks]
-    photo = open_photo(data)
-    second = [ask(photo) for ask in asks[::-1]]
-    for one, other in zip(first, second[::-1], strict=True):
-        np.testing.assert_array_equal(one, other)
-
-
-def test_the_smallest_strong_region_that_can_be_read_is_seen() -> None:
-    for left in range(60, 64):
-        picture = calm_picture()
-        picture[41:46, left : left + 5] = (10, 40, 250)
-        data = file_of(picture, "JPEG", quality=95, subsampling=0)
-        off = open_photo(data).encoded(Box(left, 41, 5, 5)) * 255 - by_opencv(data)[41:46, left : left + 5]
-        assert np.abs(off).max() < 1.5
-
-
-def test_tables_that_have_no_room_are_left() -> None:
-    assert_read_as_by_opencv(file_of(calm_picture(), "JPEG", quality=20, subsampling=2), 1)
-
-
-def test_a_table_that_luma_shares_is_left() -> None:
+def test_one_table_for_luma_and_chroma() -> None:
     data = file_of(calm_picture(), "JPEG", qtables=[[4] * 64], quality=-1, subsampling=2)
-    assert_read_as_by_opencv(data, 1)
+    assert_read_as_by_opencv(data)
 
 
 def with_tables_before_second_scan(data: bytes) -> bytes:
@@ -150,9 +103,9 @@ def with_tables_before_second_scan(data: bytes) -> bytes:
     return data[:second] + data[table : table + length] + data[second:]
 
 
-def test_tables_that_come_again_are_left() -> None:
+def test_tables_that_come_again() -> None:
     data = file_of(calm_picture(), "JPEG", progressive=True, **QUALITY)
-    assert_read_as_by_opencv(with_tables_before_second_scan(data), 1)
+    assert_read_as_by_opencv(with_tables_before_second_scan(data))
 
 
 def without_jfif(data: bytes) -> bytes:
@@ -206,7 +159,6 @@ def test_every_orientation(orientation: int) -> None:
     upright = calm_picture()
     data = file_of(turned_for(upright, orientation), "JPEG", exif=exif_block(orientation), quality=95, subsampling=2)
     photo = open_photo(data)
-    assert photo.pixels.chroma_steps == CHROMA_STEPS
     assert np.abs(photo.encoded() * 255 - upright).mean() < 2.5
     assert np.abs(photo.preview(99_999).astype(float) - photo.encoded() * 255).max() < 1.5
 
