@@ -31,12 +31,9 @@ Paints and swatches made in memory are ranked without a library:
 from __future__ import annotations
 
 from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
-#: As type checkers know it; `typing` itself would be a tenth of the way to ``--help``.
-TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from typing import Any
-
     from colormatch.check.judge import advise as advise
     from colormatch.check.judge import judge_repair as judge_repair
     from colormatch.check.judge import judge_strips as judge_strips

@@ -12,9 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 if TYPE_CHECKING:
-    from colormatch.box import Box
     from colormatch.library import Library
-    from colormatch.records import Flag, Lab, Layer, Limits, Reading
+    from colormatch.records import Box, Flag, Lab, Layer, Limits, Reading
 
 
 T = TypeVar("T")
@@ -37,7 +36,7 @@ class Answer(NamedTuple):
 
 def box(text: str) -> Box:
     """``x,y,w,h`` in pixels of the upright photo."""
-    from colormatch.box import Box
+    from colormatch.records import Box
 
     try:
         numbers = [int(part) for part in text.split(",")]

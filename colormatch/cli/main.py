@@ -7,21 +7,17 @@ errors answer at once.
 from __future__ import annotations
 
 import argparse
-import atexit
-import gc
 import importlib
+import json
 import os
 import sys
 import warnings
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, NoReturn, TextIO
 
 from colormatch.errors import CardNotFound, ColorMatchError, WrongUsage
 
-#: As type checkers know it; `typing` itself would be a tenth of the way to ``--help``.
-TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from typing import NoReturn, TextIO
-
     from colormatch.cli.common import Answer
 
 #: How Python itself shows a warning.
@@ -66,8 +62,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         0 done, 1 a clear error was printed, 2 wrong usage, 130 interrupted.
     """
     arguments = list(sys.argv[1:] if argv is None else argv)
-    # What is left at the end goes with the process: looking through it for garbage would take 15 ms.
-    atexit.register(gc.freeze)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a pipe of Windows knows no Δ: a question mark is better than nothing
             stream.reconfigure(errors="replace")
@@ -121,9 +115,6 @@ def _dispatch(arguments: list[str]) -> int:
         return 0
     else:
         name, rest = "app", arguments
-    if name != "app":
-        # No command multiplies large matrices, and threads that wait for some cost 30 ms of the processor at the start.
-        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     module = importlib.import_module(f"colormatch.cli.{name}")
     parser = _Parser(
         prog=f"colormatch {name}", description=module.__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -135,8 +126,6 @@ def _dispatch(arguments: list[str]) -> int:
     if answer is None:
         return 0
     if getattr(args, "json", False):
-        import json
-
         # Escaped where the pipe's encoding lacks Δ and names: the document stays the same.
         escape = (sys.stdout.encoding or "").lower().replace("-", "") != "utf8"
         print(json.dumps(answer.document, ensure_ascii=escape, allow_nan=False))

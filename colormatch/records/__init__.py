@@ -9,13 +9,12 @@ Conventions
 * Doubts that do not stop the work travel as flags (:class:`Flag`); what can't be answered is an error.
 """
 
-from colormatch.box import Box
 from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of
 from colormatch.records.doubt import SIGMA_PER_RADIUS, Flag, FlagCode
 from colormatch.records.names import name_key, named, tidy_name
 from colormatch.records.reading import Card, CardKind, Difference, LearnedFrom, Light, LightKind, Photo, Reading, Sample
 from colormatch.records.recipe import Layer, Limits, Match, Part, RankedWash, Task
-from colormatch.records.region import Region, RegionKind
+from colormatch.records.region import Box, Region, RegionKind
 from colormatch.records.shelf import (
     CameraPhoto,
     ClearCoatPair,

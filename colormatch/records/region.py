@@ -5,12 +5,21 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import NamedTuple
 
 import numpy as np
 
-from colormatch.box import Box
 from colormatch.errors import RegionError
 from colormatch.records.color import BoolArray, FloatArray
+
+
+class Box(NamedTuple):
+    """A rectangle in pixels of the upright photo: left, top, width, height."""
+
+    x: int
+    y: int
+    w: int
+    h: int
 
 
 class RegionKind(StrEnum):

@@ -37,7 +37,7 @@ def test_bare_python(measure: Callable[..., Any]) -> None:
 
 @pytest.mark.benchmark(group="starting the command")
 def test_help(measure: Callable[..., Any]) -> None:
-    measure(command("--help"), goal="3 x peer")
+    measure(command("--help"), goal="100 ms")
 
 
 @pytest.mark.benchmark(group="starting the command")
