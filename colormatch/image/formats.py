@@ -11,10 +11,8 @@ import re
 import struct
 import threading
 import warnings
-from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import import_module
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -201,20 +199,8 @@ def _decode_heif(data: bytes) -> DecodedFile:
     stored, see_through = opaque_array(np.array(container))
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
-    rounded = (
-        isinstance(stored, np.ndarray) and stored.shape[2:] == (3,) and stored.dtype == np.uint8 and not see_through
-    )
     # The decoder has turned it upright by the container's own rotation; EXIF's does not count in HEIF.
-    pixels = Pixels(stored, rounded=rounded and _is_full_range_601(nclx))
-    return DecodedFile(pixels, profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
-
-
-def _is_full_range_601(nclx: Mapping[str, Any] | None) -> bool:
-    """Whether Y'CbCr is that of JPEG (H.273, table 4: 5 and 6), which libheif also takes where the file is silent.
-
-    libheif gives each pixel of 8 bits the chroma that is nearest, in whole codes.
-    """
-    return nclx is None or (bool(nclx["full_range_flag"]) and int(nclx["matrix_coefficients"]) in (2, 5, 6))
+    return DecodedFile(Pixels(stored), profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
 
 
 # --- the common kinds ------------------------------------------------------------------------------------------------

@@ -25,9 +25,6 @@ T = TypeVar("T", bound="np.number[Any]")
 #: averaging at once, the mean stays.
 _REDUCING_GAP = 1.0
 
-#: Codes by which decoders' RGB may differ from exact RGB, rounding included: their arithmetic is whole numbers.
-_ROUNDED_BY = 0.6
-
 #: R, G, B of Y, Cb, Cr with chroma around 0 (ITU-T T.871, 7; the constants of BT.601: Kr 0.299, Kb 0.114).
 _YCBCR_TO_RGB = np.array([[1, 0, 1.402], [1, -0.114 * 1.772 / 0.587, -0.299 * 1.402 / 0.587], [1, 1.772, 0]])
 
@@ -40,8 +37,6 @@ class Pixels:
     stored: Image.Image | PixelArray
     #: EXIF orientation that turns them upright, 1 to 8.
     orientation: int = 1
-    #: Whether an array of RGB in 8 bits was rounded from whole codes of Y'CbCr, each pixel by itself.
-    rounded: bool = False
 
     def __post_init__(self) -> None:
         if not isinstance(self.stored, Image.Image):
@@ -64,8 +59,7 @@ class Pixels:
         """(h, w, 3) uint8 or uint16; a part of the upright photo, or all of it, every so many pixels. Read-only."""
         x, y, w, h = self._box_in_file(box or Box(0, 0, *self.size))
         if not isinstance(self.stored, Image.Image):
-            values = self._upright(self.stored[y : y + h, x : x + w])[::every, ::every]
-            return _unrounded(values) if self.rounded else values
+            return self._upright(self.stored[y : y + h, x : x + w])[::every, ::every]
         values = self._upright(np.asarray(self._picked(self.stored, x, y, w, h, every)))
         return _rgb(values, np.uint16) if self.stored.mode == "YCbCr" else values
 
@@ -95,14 +89,16 @@ class Pixels:
         scale = min(1.0, longest_side / max(width, height))
         size = (max(1, round(width * scale)), max(1, round(height * scale)))
         if isinstance(self.stored, Image.Image):
-            values = self._upright(np.asarray(_resized(self.stored, size, averaged)))
+            way = Image.Resampling.HAMMING if averaged else Image.Resampling.NEAREST
+            picture = self.stored.resize(size, way, reducing_gap=_REDUCING_GAP if averaged else None)
+            values = self._upright(np.asarray(picture))
             return _rgb(values, np.uint8) if self.stored.mode == "YCbCr" else values
         if scale == 1:
             return self.crop()
         import cv2
 
-        way = cv2.INTER_AREA if averaged else cv2.INTER_NEAREST
-        return self._upright(cv2.resize(self.stored, size, interpolation=way))
+        by = cv2.INTER_AREA if averaged else cv2.INTER_NEAREST
+        return self._upright(cv2.resize(self.stored, size, interpolation=by))
 
     def _box_in_file(self, box: Box) -> Box:
         turn, (width, height) = _turn(self.orientation), self.size
@@ -119,12 +115,6 @@ class Pixels:
             values = values.transpose(1, 0, 2)
         turned: NDArray[T] = values[:: -1 if turn.mirrored_y else 1, :: -1 if turn.mirrored_x else 1]
         return turned
-
-
-def _resized(picture: Image.Image, size: tuple[int, int], averaged: bool) -> Image.Image:
-    if not averaged:
-        return picture.resize(size, Image.Resampling.NEAREST)
-    return picture.resize(size, Image.Resampling.HAMMING, reducing_gap=_REDUCING_GAP)
 
 
 def _corners(box: Box) -> tuple[int, int, int, int]:
@@ -144,22 +134,6 @@ def _rgb(ycbcr: NDArray[np.number[Any]], kind: type[np.uint8 | np.uint16]) -> Pi
         rgb = _sixteen_bit(cv2.transform(ycbcr.astype(np.float32), to_rgb))
     rgb.setflags(write=False)
     return rgb
-
-
-def _unrounded(rgb: PixelArray) -> PixelArray:
-    """16-bit codes from before the rounding of a decoder that made RGB of whole Y'CbCr.
-
-    RGB off by half a code leaves Y, Cb and Cr off by no more, as each row of the inverse, signs aside, adds up to 1. So
-    they round to those that were decoded. Where they don't give the same RGB again, it was cut, and stays as it is.
-    """
-    import cv2
-
-    codes = np.ascontiguousarray(rgb).astype(np.float32)
-    exact = cv2.transform(cv2.transform(codes, np.linalg.inv(_YCBCR_TO_RGB)).round(), _YCBCR_TO_RGB)
-    sure = np.all(np.abs(exact - codes) <= _ROUNDED_BY, axis=-1, keepdims=True)
-    restored = _sixteen_bit(np.where(sure, exact, codes))
-    restored.setflags(write=False)
-    return restored
 
 
 def _sixteen_bit(codes: FloatArray) -> PixelArray:

@@ -60,7 +60,7 @@ def _without(content: bytes, kind: str) -> bytes:
 def _reads_the_same(before: DecodedFile, after: DecodedFile) -> bool:
     first, second = before.pixels, after.pixels
     return (
-        (first.orientation, first.rounded) == (second.orientation, second.rounded)
+        first.orientation == second.orientation
         and before.profile.name == after.profile.name
         and np.array_equal(before.profile.to_srgb, after.profile.to_srgb)
         and np.array_equal(np.asarray(first.stored), np.asarray(second.stored))
