@@ -36,7 +36,8 @@ from colormatch.records import (
 )
 from colormatch.reference.camera import LearnedCamera
 from colormatch.reference.card_choice import CardChoice
-from colormatch.reference.neutral import Neutral, find_neutral, light_doubt, tie_to_chips
+from colormatch.reference.known_colors import SeenBefore, tie_to_chips, unless_contradicted
+from colormatch.reference.neutral import Neutral, find_neutral, light_doubt
 from colormatch.sampling.mixed_light import across
 from colormatch.sampling.outliers import patch_doubts, same_surface
 from colormatch.sampling.sample import combine, sample_region
@@ -54,6 +55,7 @@ def read_photo(
     card: CardChoice | None = None,
     settled: Sequence[ShopChip] = (),
     learned: LearnedCamera | None = None,
+    seen_before: Sequence[SeenBefore] = (),
 ) -> Reading:
     """Open a photo, correct it and read the colors of regions.
 
@@ -68,6 +70,8 @@ def read_photo(
         What the shop chips among the regions are.
     learned : LearnedCamera, optional
         Of the photo's camera; see :func:`find_neutral`.
+    seen_before : sequence of SeenBefore, optional
+        Wood of known color: where some contradicts the learned camera, the photo is read by its gray card alone.
 
     Returns
     -------
@@ -83,7 +87,9 @@ def read_photo(
         check_type(region, Region, "region")
     opened = photo if isinstance(photo, DecodedPhoto) else open_photo(photo)
     white = [region for region in regions if region.kind is RegionKind.WHITE]
-    neutral = tie_to_chips(opened, find_neutral(opened, card, white, learned), regions, settled)
+    found = find_neutral(opened, card, white, learned)
+    sure = unless_contradicted(opened, found, seen_before)
+    neutral = tie_to_chips(opened, sure, regions, settled)
     return read_regions(opened, neutral, regions)
 
 

@@ -12,7 +12,8 @@ from colormatch import repair
 from colormatch.image.photo import DecodedPhoto, open_photo
 from colormatch.records import Card, CardKind, Reading
 from colormatch.reference.card_choice import CardChoice
-from colormatch.reference.neutral import Neutral, find_neutral, locate, tie_to_chips
+from colormatch.reference.known_colors import tie_to_chips
+from colormatch.reference.neutral import Neutral, find_neutral, locate
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)

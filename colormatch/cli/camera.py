@@ -6,15 +6,10 @@ colormatch camera learn chart.jpg --card-kind chart24 --light daylight
 from __future__ import annotations
 
 import argparse
-from collections import defaultdict
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from colormatch.cli.common import Answer, add_json, add_library, open_library, table
 from colormatch.cli.references import LIGHTS, add_card_options, card_choice
-
-if TYPE_CHECKING:
-    from colormatch.records import CameraPhoto, LightKind
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,51 +35,39 @@ def run(args: argparse.Namespace) -> Answer:
 def _learn(args: argparse.Namespace) -> Answer:
     from colormatch.errors import BadInput
     from colormatch.image.photo import open_photo
-    from colormatch.records import CameraPhoto, LightKind, name_key
+    from colormatch.lessons import photos_word, teach
+    from colormatch.records import LightKind
     from colormatch.reference.teach import camera_photo, shot_of
 
     found = []
     for path in args.photos:
         photo = open_photo(path)
-        camera = args.camera or photo.facts.camera
+        camera = args.camera or photo.facts.taken_with
         if not camera:
             raise BadInput(f"The file of {path.name} doesn't name its camera.", "Name it with --camera.")
-        shot = shot_of(photo, card_choice(args))
-        light = LightKind(args.light)
-        name = f"{camera}, {light}, {photo.facts.sha256[:8]}"
-        found.append(camera_photo(shot, name, camera, light, photo.facts.raw))
-    library = open_library(args.library, makes=True)
-    known = {name_key(stored.record.name) for stored in library.all(CameraPhoto)}
-    # A photo that is given twice, or was learned before, teaches nothing more.
-    new = list({name_key(one.name): one for one in found if name_key(one.name) not in known}.values())
-    if new:
-        with library.step(f"learned {new[0].camera} from {len(new)} photo{'s' * (len(new) > 1)}") as step:
-            for one in new:
-                step.add(one)
+        found.append(camera_photo(photo, shot_of(photo, card_choice(args)), camera, LightKind(args.light)))
+    new = teach(open_library(args.library, makes=True), found)
     answer = _list(args)
-    told = f"Learned from {len(new)} of {len(found)} photos; the others were known." if len(new) < len(found) else ""
+    # A photo that is given twice, or was learned before, teaches nothing more.
+    told = f"Learned from {new} of {photos_word(len(found))}; the others were known." if new < len(found) else ""
     return Answer(answer.document, "\n".join(filter(None, (told, answer.text))))
 
 
 def _list(args: argparse.Namespace) -> Answer:
-    from colormatch.records import CameraPhoto, Development
-    from colormatch.reference.teach import learned_camera
+    from colormatch.lessons import known_cameras
+    from colormatch.records import CameraPhoto
 
-    kept = [stored.record for stored in open_library(args.library).all(CameraPhoto)]
-    groups: dict[tuple[str, LightKind, Development], list[CameraPhoto]] = defaultdict(list)
-    for one in kept:
-        groups[one.camera, one.light, one.development].append(one)
     documents, rows = [], []
-    for (camera, light, development), photos in groups.items():
-        learned = learned_camera(photos, camera, development is Development.RAW)
-        assert learned is not None
+    for known in known_cameras(open_library(args.library).all(CameraPhoto)):
+        learned, photos = known.learned, len(known.photos)
+        light, development = known.light.value, known.development.value
         documents.append({
-            "camera": camera, "light": light.value, "development": development.value, "photos": len(photos),
+            "camera": known.camera, "light": light, "development": development, "photos": photos,
             "expected": learned.expected, "one_gray": learned.one_gray, "used": learned.helps,
         })  # fmt: skip
         used = "yes" if learned.helps else "no: one gray does as well"
         figures = (f"{learned.expected:.1f}", f"{learned.one_gray:.1f}")
-        rows.append((camera, light.value, development.value, len(photos), *figures, used))
+        rows.append((known.camera, light, development, photos, *figures, used))
     if not rows:
         return Answer({"cameras": []}, "No camera was learned yet: 'colormatch camera learn'.")
     head = ("camera", "light", "photos are", "photos", "ΔE00", "one gray", "used")
@@ -93,6 +76,7 @@ def _list(args: argparse.Namespace) -> Answer:
 
 def _forget(args: argparse.Namespace) -> Answer:
     from colormatch.errors import BadInput
+    from colormatch.lessons import forget, photos_word
     from colormatch.records import CameraPhoto, name_key
 
     library = open_library(args.library)
@@ -103,8 +87,7 @@ def _forget(args: argparse.Namespace) -> Answer:
     ]
     if not chosen:
         raise BadInput(f"No camera named {args.camera} was learned.", "'colormatch camera list' names them.")
-    with library.step(f"forgot the camera {chosen[0].record.camera}") as step:
-        for stored in chosen:
-            step.remove(CameraPhoto, stored.id)
-    text = f"Forgot {chosen[0].record.camera} ({len(chosen)} photos). 'colormatch library undo' brings it back."
+    forget(library, chosen)
+    count = photos_word(len(chosen))
+    text = f"Forgot {chosen[0].record.camera} ({count}). 'colormatch library undo' brings it back."
     return Answer({"forgotten": len(chosen)}, text)

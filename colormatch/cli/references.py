@@ -14,7 +14,7 @@ from colormatch.cli.common import box, lab, named_box, open_library, typed
 
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
-    from colormatch.records import Box, Lab, Reading, Region, ShopChip
+    from colormatch.records import Box, Ground, Lab, Reading, Region, ShopChip
     from colormatch.reference.camera import LearnedCamera
     from colormatch.reference.card_choice import CardChoice
 
@@ -47,6 +47,15 @@ def add_camera_options(parser: argparse.ArgumentParser) -> None:
     group.add_argument(
         "--camera", metavar="NAME|none", help="which learned camera (that of the photo's file), or none of them"
     )
+    group.add_argument(
+        "--known",
+        action="append",
+        default=[],
+        type=named_box,
+        metavar="NAME=BOX",
+        help="a wood of the library in the photo (repeatable): where the learned camera reads it otherwise, the photo "
+        "is read by its gray card alone",
+    )
 
 
 def learned_for(args: argparse.Namespace, photo: DecodedPhoto) -> LearnedCamera | None:
@@ -54,7 +63,7 @@ def learned_for(args: argparse.Namespace, photo: DecodedPhoto) -> LearnedCamera 
     from colormatch.library.store import default_folder, holds_library
     from colormatch.records import CameraPhoto, LightKind
 
-    name = args.camera or photo.facts.camera
+    name = args.camera or photo.facts.taken_with
     if not name or name == "none" or not holds_library((args.library or default_folder()).expanduser()):
         return None
     kept = [stored.record for stored in open_library(args.library).all(CameraPhoto)]
@@ -119,6 +128,7 @@ def read_by_references(args: argparse.Namespace, photo: DecodedPhoto, marked: Se
         See `read_photo`.
     """
     from colormatch.records import Region, RegionKind, ShopChip
+    from colormatch.reference.known_colors import SeenBefore
     from colormatch.repair import boxed, read_photo
 
     # What is typed is taken as exact.
@@ -131,7 +141,27 @@ def read_by_references(args: argparse.Namespace, photo: DecodedPhoto, marked: Se
         for chip, (_, _, place) in zip(settled, args.chip, strict=True)
     ]
     regions = [*marked, *chips, *boxed(photo, RegionKind.WHITE, args.white)]
-    return read_photo(photo, regions, card_choice(args), settled, learned_for(args, photo))
+    size = photo.facts.width, photo.facts.height
+    known = [
+        SeenBefore(_known_wood(args.library, name), Region.from_box(RegionKind.SOUND, place, *size, name))
+        for name, place in args.known
+    ]
+    return read_photo(photo, regions, card_choice(args), settled, learned_for(args, photo), known)
+
+
+def _known_wood(folder: Path | None, name: str) -> Ground:
+    """A wood of the library by its name, however it is capitalized."""
+    from colormatch.errors import BadInput
+    from colormatch.records import Ground, named
+
+    woods = [stored.record for stored in open_library(folder).all(Ground)]
+    wood = named(woods, name)
+    if wood is None:
+        raise BadInput(
+            f"The library has no wood named {name}.",
+            "Keep its color with 'colormatch ground add'.",
+        )
+    return wood
 
 
 def _settled_chip(folder: Path | None, name: str) -> ShopChip:

@@ -41,7 +41,8 @@ class DecodedFile:
     profile: Profile
     #: As in :class:`colormatch.records.Photo`.
     format: str
-    camera: str = ""
+    #: What the file says of the camera and of much else.
+    exif: metadata.Exif = metadata.NO_EXIF
     raw: bool = False
     flags: tuple[Flag, ...] = ()
     #: Of a camera raw that says enough of itself.
@@ -150,9 +151,9 @@ def _decode_raw(data: bytes) -> DecodedFile:
             "Save it as DNG or as 16-bit TIFF in the camera maker's program.",
         ) from error
     with quiet_pillow:
-        camera = metadata.camera_name(metadata.tiff_tags(data))
+        exif = metadata.exif_of(data)
     # The raw developer has turned it upright.
-    return DecodedFile(Pixels(pixels), LINEAR_SRGB, "raw", camera, raw=True, sensor=sensor)
+    return DecodedFile(Pixels(pixels), LINEAR_SRGB, "raw", exif, raw=True, sensor=sensor)
 
 
 def _sensor(matrix: ArrayLike, daylight: ArrayLike, balance: ArrayLike) -> Sensor | None:
@@ -200,7 +201,7 @@ def _decode_heif(data: bytes) -> DecodedFile:
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
     # The decoder has turned it upright by the container's own rotation; EXIF's does not count in HEIF.
-    return DecodedFile(Pixels(stored), profile, "HEIF", exif.camera, flags=(*flags, *see_through, *doubt))
+    return DecodedFile(Pixels(stored), profile, "HEIF", exif, flags=(*flags, *see_through, *doubt))
 
 
 # --- the common kinds ------------------------------------------------------------------------------------------------
@@ -307,7 +308,7 @@ def _decode_common(data: bytes) -> DecodedFile:
         stored, profile, doubt = by_color_engine(stored, icc)
     # Both decoders turn a TIFF upright themselves.
     pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation)
-    return DecodedFile(pixels, profile, kind, exif.camera, flags=(*flags, *see_through, *doubt))
+    return DecodedFile(pixels, profile, kind, exif, flags=(*flags, *see_through, *doubt))
 
 
 def _is_ycbcr(picture: ImageFile.ImageFile) -> bool:

@@ -23,6 +23,7 @@ from colormatch.records import Flag, FlagCode
 NEW_SUBFILE_TYPE, BITS_PER_SAMPLE, PHOTOMETRIC, MAKE, MODEL, ORIENTATION = 254, 258, 262, 271, 272, 274
 DNG_VERSION = 50706
 _INTEROP_IFD, _INTEROP_INDEX = 0xA005, 1
+_EXIF_IFD, _LENS_MODEL = 0x8769, 0xA434
 
 GAIN_MAP = Flag(
     FlagCode.HDR_GAIN_MAP,
@@ -42,6 +43,8 @@ class Exif:
     orientation: int = 1
     #: Maker and model, or empty.
     camera: str = ""
+    #: Model of the lens, or empty; phones have several.
+    lens: str = ""
     #: DCF's "R03": written with Adobe RGB, often without an ICC profile.
     adobe_rgb: bool = False
 
@@ -61,7 +64,8 @@ def exif_of(source: Image.Image | bytes | None) -> Exif:
         orientation = exif.get(ORIENTATION)
         if not (isinstance(orientation, int) and 1 <= orientation <= 8):
             orientation = 1
-        return Exif(orientation, camera_name(exif), adobe)
+        lens = str(exif.get_ifd(_EXIF_IFD).get(_LENS_MODEL, "")).strip(" \0")
+        return Exif(orientation, camera_name(exif), lens, adobe)
     except Exception:  # Whatever Pillow's parser trips over.
         return NO_EXIF
 

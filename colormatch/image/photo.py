@@ -205,7 +205,8 @@ def open_photo(source: Path | str | bytes | PixelArray) -> DecodedPhoto:
     width, height = stored.pixels.size
     digest = hashlib.sha256(data).hexdigest()
     name = stored.profile.name
-    facts = Photo(width, height, stored.format, stored.camera, name, digest, stored.raw, stored.flags)
+    exif = stored.exif
+    facts = Photo(width, height, stored.format, exif.camera, name, digest, stored.raw, stored.flags, exif.lens)
     photo = DecodedPhoto(facts, stored.pixels, stored.profile, sensor=stored.sensor)
     blurred = blur_flags(photo.preview(FOCUS_SIDE, averaged=False))
     return replace(photo, facts=replace(facts, flags=(*facts.flags, *blurred))) if blurred else photo

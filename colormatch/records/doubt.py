@@ -15,6 +15,7 @@ class FlagCode(StrEnum):
 
     ALIKE = "alike"
     BLURRED = "blurred"
+    CAMERA_CONTRADICTED = "camera-contradicted"
     CAMERA_OTHER_LIGHT = "camera-other-light"
     CARD_CAST = "card-cast"
     CARD_DARK = "card-dark"

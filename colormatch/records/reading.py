@@ -31,6 +31,13 @@ class Photo:
     #: True where the values are linear light from a camera raw, without a tone curve.
     raw: bool = False
     flags: tuple[Flag, ...] = ()
+    #: Model of the lens as the file states it, or empty.
+    lens: str = ""
+
+    @property
+    def taken_with(self) -> str:
+        """Camera and lens: what a learned camera is known by; empty where the file doesn't name the camera."""
+        return ", ".join(filter(None, (self.camera, self.lens))) if self.camera else ""
 
 
 class LightKind(StrEnum):

@@ -45,7 +45,7 @@ _SAME_PATCH = 5.0
 _WORTH = 0.9
 #: Natural log of red and blue over green by which the cast of a photo's gray may differ from those it was learned from;
 #: a daylight balance under a bulb is off by 0.8, an automatic one by 0.1 to 0.2 (our estimates).
-_SAME_CAST = 0.35
+SAME_CAST = 0.35
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +101,7 @@ class LearnedCamera:
 
     def fits(self, gray_linear_rgb: FloatArray) -> bool:
         """Whether a photo's gray looks as in the photos it was learned from, which speaks for the same light."""
-        return bool((np.abs(self.casts - cast_of(gray_linear_rgb)).max(axis=1) <= _SAME_CAST).any())
+        return bool((np.abs(self.casts - cast_of(gray_linear_rgb)).max(axis=1) <= SAME_CAST).any())
 
     def after(self, one_gray: Correction, gray_linear_rgb: FloatArray) -> Correction:
         """The correction by a gray card, with what was learned after it; the card keeps its color.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
@@ -24,11 +24,9 @@ from colormatch.records import (
     Light,
     Region,
     RegionKind,
-    ShopChip,
 )
 from colormatch.reference.camera import LearnedCamera
 from colormatch.reference.card_choice import CardChoice, CardValue, ChartIssue
-from colormatch.reference.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.reference.correction import GRAY_CARD, Correction, gray_card_correction, neutral_linear, no_correction
 from colormatch.reference.gray_card_check import check_card
 from colormatch.reference.gray_card_find import find_card
@@ -62,8 +60,9 @@ class Neutral:
     correction: Correction
     #: How the light falls, where white places told it; it is divided out of the photo before the correction.
     plane: FlatField | None = None
-    #: The learned camera that the correction goes through.
+    #: The learned camera that the correction goes through, and what the gray card says without it.
     learned: LearnedFrom | None = None
+    by_card: Correction | None = None
 
 
 class _Reading(NamedTuple):
@@ -115,8 +114,9 @@ def find_neutral(
         neutral = replace(_corrected(photo.evened(plane), card, choice, places, learned), plane=plane)
         step = f"light evened by the white places: {100 * (places.evenness(plane) - 1):.0f} % divided out"
         correction = replace(neutral.correction, steps=(step, *neutral.correction.steps))
+        by_card = neutral.by_card and replace(neutral.by_card, steps=(step, *neutral.by_card.steps))
         kept = tuple(flag for flag in neutral.light.flags if flag.code is not FlagCode.LIGHT_UNEVEN)
-        neutral = replace(neutral, correction=correction, light=replace(neutral.light, flags=kept))
+        neutral = replace(neutral, correction=correction, by_card=by_card, light=replace(neutral.light, flags=kept))
     tones = tone_flags(photo, *_of_one_tone(card, usable, places))
     neutral = replace(neutral, light=replace(neutral.light, flags=(*neutral.light.flags, *tones)))
     if len(usable) < len(white):
@@ -182,9 +182,10 @@ def _corrected(
         return Neutral(card, _with_lamp(describe_light(places, None), photo, np.ones(3)), no_correction())
     correct = {CardKind.GRAY: _gray_card, CardKind.THREE_STEP: _three_steps, CardKind.CHART24: _chart}[card.kind]
     gray, correction, flags = correct(photo, card, choice.value)
-    by_camera = None
+    by_camera = by_card = None
     if learned is not None and card.kind is CardKind.GRAY and learned.helps:
         if learned.fits(gray):
+            by_card = correction
             correction, by_camera = learned.after(correction, gray), learned.source
         else:
             flags = (*flags, _OTHER_THAN_LEARNED)
@@ -194,7 +195,7 @@ def _corrected(
         light = replace(
             light, flags=tuple(f for f in light.flags if f.code not in (FlagCode.LIGHT_UNEVEN, FlagCode.LIGHT_PATCHY))
         )
-    return Neutral(replace(card, flags=(*card.flags, *flags)), light, correction, learned=by_camera)
+    return Neutral(replace(card, flags=(*card.flags, *flags)), light, correction, learned=by_camera, by_card=by_card)
 
 
 def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
@@ -329,41 +330,6 @@ def light_doubt(neutral: Neutral, region: Region) -> tuple[Flag, ...]:
         "for, but the card beside it, or a more even light, makes it surer."
     )
     return (Flag(FlagCode.OTHER_LIGHT, text, round(level, 3)),)
-
-
-def tie_to_chips(
-    photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region], settled: Iterable[ShopChip]
-) -> Neutral:
-    """A neutral reference made better by shop chips that lie in the same photo.
-
-    Parameters
-    ----------
-    photo : DecodedPhoto
-    neutral : Neutral
-    regions : sequence of Region
-        Those of kind ``chip`` count, by their names.
-    settled : iterable of ShopChip
-        What the chips are, by their names.
-
-    Raises
-    ------
-    BadInput
-        A chip without a settled color, or one that looks unlike its color.
-    """
-    chips = sorted((region for region in regions if region.kind is RegionKind.CHIP), key=lambda region: region.order)
-    if not chips:
-        return neutral
-    known = {chip.name: chip for chip in settled}
-    unknown = [chip.name for chip in chips if chip.name not in known]
-    if unknown:
-        raise BadInput(f"The color of the chip {unknown[0]} is not settled.", "Give it as NAME@L,a,b=x,y,w,h.")
-    even = photo.evened(neutral.plane)
-    colors = np.stack([linear_pixels(even, chip).mean(axis=0, dtype=float) for chip in chips])
-    # Linear light needs no tone curve undone: a gain that is right for one gray is right for all.
-    one = neutral.card.kind is CardKind.GRAY and not photo.facts.raw
-    grays = () if neutral.card.kind is CardKind.NONE else GRAY if one else ALL_GRAYS
-    correction = with_chips(neutral.correction, colors, [known[chip.name] for chip in chips], grays)
-    return replace(neutral, correction=correction)
 
 
 def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:

@@ -8,6 +8,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
 from colormatch.reference.chart_values import COLUMNS, ROWS
 from tests.reference.charts import chart_photograph
@@ -66,3 +67,53 @@ def test_what_teaches_nothing_is_refused_in_a_sentence(run: Callable[..., Any], 
     assert run("paint", "add", "Umber").status == 0  # makes a library
     assert run("camera", "list").out.startswith("No camera was learned yet")
     assert "was learned" in run("camera", "forget", NAME).err
+
+
+def test_a_known_color_that_reads_otherwise_is_told_and_the_gray_card_alone_counts(
+    run: Callable[..., Any], chart: tuple[Path, str]
+) -> None:
+    photo, gray = chart
+    assert run("camera", "learn", photo, "--card-kind", "chart24", "--light", "bulb", "--camera", NAME).status == 0
+    place = "20,20,60,60"
+    marked = ("read", photo, "--card", gray, "--camera", NAME, "--patch", f"table={place}", "--json")
+    true = json.loads(run(*marked).out)["patches"][0]["lab"]
+    other = [true[0] - 14, *true[1:]]
+    for lab, kept in ((true, True), (other, False)):
+        color = ",".join(map(str, lab))
+        assert run("ground", "add", f"table {kept}", "--lab", color).status == 0
+        for known in (("--known", f"Table {kept}={place}"), ("--chip", f"offcut@{color}={place}")):
+            read = json.loads(run(*marked, *known).out)
+            assert (read["learned_camera"] is not None) is kept
+            told = [flag["text"] for flag in read["card"]["flags"] if flag["code"] == "camera-contradicted"]
+            assert len(told) == (not kept)
+            if not kept:
+                name = known[1].partition("@")[0].partition("=")[0].lower()
+                assert f"Through the learned camera {name}" in told[0].replace("False", "false")
+                alone = json.loads(run(*marked, "--camera", "none", *known).out)
+                assert read["patches"] == alone["patches"]
+    assert "no wood named" in run(*marked, "--known", f"door={place}").err
+
+
+def test_a_camera_is_known_by_its_lens_too(run: Callable[..., Any], chart: tuple[Path, str], tmp_path: Path) -> None:
+    photo, gray = chart
+    by_lens = {}
+    for lens in ("", "wide 5.1 mm", "tele 9 mm"):
+        exif = Image.Exif()
+        exif[0x010F], exif[0x0110] = "Acme", "Acme Phone 1"
+        if lens:
+            exif.get_ifd(0x8769)[0xA434] = lens
+        by_lens[lens] = tmp_path / f"{lens or 'none'}.jpg"
+        Image.open(photo).save(by_lens[lens], quality=95, exif=exif)
+    learn = ("camera", "learn", by_lens["wide 5.1 mm"], "--card-kind", "chart24", "--light", "daylight", "--json")
+    (camera,) = json.loads(run(*learn).out)["cameras"]
+    assert camera["camera"] == "Acme Phone 1, wide 5.1 mm"
+    for lens, path in by_lens.items():
+        learned = json.loads(run("read", path, "--card", gray, "--json").out)["learned_camera"]
+        assert (learned is not None) == (lens == "wide 5.1 mm")
+
+
+def test_another_light_said_of_the_same_photo_corrects_it(run: Callable[..., Any], chart: tuple[Path, str]) -> None:
+    photo, _ = chart
+    for light in ("bulb", "daylight"):
+        learned = run("camera", "learn", photo, "--card-kind", "chart24", "--light", light, "--camera", NAME, "--json")
+        assert [one["light"] for one in json.loads(learned.out)["cameras"]] == [light]
