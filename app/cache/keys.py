@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from colormatch.records import Lab, Region, ShopChip
+from colormatch.records import CameraPhoto, Lab, Region, ShopChip
 from colormatch.reference.card_choice import CardChoice
+from colormatch.reference.known_colors import SeenBefore
 
 
 @dataclass(frozen=True)
@@ -20,6 +21,10 @@ class Reference:
     chips: tuple[Region, ...] = ()
     #: What they are.
     settled: tuple[ShopChip, ...] = ()
+    #: Photos that taught the photo's camera in its light.
+    taught: tuple[CameraPhoto, ...] = ()
+    #: Wood that was read before.
+    known: tuple[SeenBefore, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,11 @@ import streamlit as st
 
 from app.cache.keys import LibraryState
 from colormatch.check import learn
+from colormatch.lessons import KnownCamera, known_cameras
 from colormatch.library import Library, Stored
 from colormatch.library.columns import R
 from colormatch.library.rows import Spoiled
-from colormatch.records import Ground, Lab, Swatch
+from colormatch.records import CameraPhoto, Ground, Lab, Swatch
 from colormatch.workshop import Workshop, grid_over, known_grounds, open_workshop
 
 if TYPE_CHECKING:
@@ -43,6 +44,12 @@ def spoiled(held: LibraryState) -> tuple[Spoiled, ...]:
 def grounds(held: LibraryState) -> list[Ground]:
     """Every wood or card with a name."""
     return known_grounds(Library(held.folder))
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def cameras(held: LibraryState) -> list[KnownCamera]:
+    """What the library knows of cameras."""
+    return known_cameras(Library(held.folder).all(CameraPhoto))
 
 
 class Fitting(Thread):

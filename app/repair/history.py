@@ -22,6 +22,8 @@ _WORDS = {
     "name": "the name",
     "card_kind": "the kind of card",
     "card_value": "the card's value",
+    "through": "what was learned of the camera",
+    "known_wood": "which wood the sound wood is",
     "sound_state": "the state of the sound wood",
     "damage_state": "the state of the damage",
     "sound_wet": "the state of the sound wood",

@@ -139,6 +139,10 @@ class Marked:
         return None if taken is None else replace(self, regions=taken.regions, stamp=taken.stamp)
 
 
+#: Instead of a light: the gray card alone counts.
+ALONE = "alone"
+
+
 @dataclass(frozen=True, kw_only=True)
 class MarkedByCard(Marked):
     """One whose card a person has described."""
@@ -146,6 +150,8 @@ class MarkedByCard(Marked):
     card_kind: CardKind = CardKind.GRAY
     #: What the card's maker states, as typed; empty: the usual value of its kind.
     card_value: str = ""
+    #: Light in which what was learned of the photo's camera is used, or `ALONE`; empty: the only one it was learned in.
+    through: str = ""
 
     @property
     def has_card(self) -> bool:

@@ -24,6 +24,8 @@ from colormatch.records import (
     SurfaceState,
 )
 
+#: Somebody doesn't want a photo to teach.
+NOTHING_TAUGHT = "nothing"
 #: The size of a damage that nobody has said yet: so that the amounts can be looked at.
 STAND_IN = "40 cm2"
 
@@ -42,6 +44,10 @@ class OpenRepair(MarkedByCard):
     #: Whether it was still wet when the photo was taken.
     sound_wet: bool = False
     damage_wet: bool = False
+    #: The library's wood that the sound wood is and was read as before; empty: none of them.
+    known_wood: str = ""
+    #: Card of this photo, or `NOTHING_TAUGHT`, when it last taught the program its camera; empty: it hasn't yet.
+    taught: str = ""
     limits: Limits = field(default_factory=Limits)
     aim: Aim = field(default_factory=Aim)
     #: Which damage the washes are ranked for, counted from 1; 0: all of them taken together.
@@ -90,7 +96,7 @@ SURFACES = {kind: kind.words.capitalize() for kind in (RegionKind.SOUND, RegionK
 
 
 #: Fields that undo leaves alone: they follow from the others or from the photo.
-APART = frozenset({"photo", "stamp", "searched", "progress", "recipe", "over", "check"})
+APART = frozenset({"photo", "stamp", "searched", "progress", "recipe", "over", "check", "taught"})
 
 
 def document_of(repair: OpenRepair) -> history.Document:

@@ -9,7 +9,7 @@ import streamlit as st
 
 from app import cache
 from app.repair.open_repair import OpenRepair, lacking
-from app.screens import start
+from app.screens import lesson, start
 from app.server import pictures
 from app.state import answers, session
 from app.state.library import library_state, open_library
@@ -60,7 +60,8 @@ def show() -> None:
             st.subheader("What this photo is good for")
             look.cautions(doubts(reading, [(sample.name, sample) for sample in reading.samples]))
             look.facts(judged(repair, reading))
-        _settings(repair)
+            lesson.show(repair, path, reading)
+        _settings(repair, path)
 
 
 def _photo(repair: OpenRepair, path: Path, size: tuple[int, int]) -> None:
@@ -132,10 +133,11 @@ def _next_step(repair: OpenRepair, path: Path) -> None:
             st.page_link("screens/match.py", label="Find the wash", query_params=session.link())
 
 
-def _settings(repair: OpenRepair) -> None:
+def _settings(repair: OpenRepair, path: Path) -> None:
     st.subheader("Card and wood")
     reference_form.card_form(repair)
     reference_form.chip_form(repair)
+    reference_form.camera_form(repair, path)
     _state("The sound wood is", repair, "sound")
     _state("The damage is", repair, "damage")
     if repair.sound_state is not repair.damage_state:

@@ -55,6 +55,7 @@ def _actions() -> None:
         with st.popover("More", key="more"):
             for label, to in (
                 ("Print a sheet for a board", "sheet"),
+                ("Teach it your phone", "cameras"),
                 ("Woods, shop chips, clear coats, cards", "grounds"),
                 ("Bring in, take out", "exchange"),
                 ("Backups", "backups"),

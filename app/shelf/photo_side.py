@@ -15,10 +15,10 @@ from app.server import pictures
 from app.shelf import draft as drafts
 from app.shelf import typed
 from app.shelf.draft import Draft
-from app.state import session
+from app.state import cameras, session
 from app.widgets import look, photo_files, photo_words
 from app.widgets.found_card import why_not_found, with_card_looked_for
-from app.widgets.reference_form import CARD_KINDS
+from app.widgets.reference_form import CARD_KINDS, value_form
 from app.widgets.region_editor import Words, region_editor
 from colormatch import repair as job
 from colormatch.errors import ColorMatchError
@@ -97,7 +97,8 @@ def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict
         return {}
     try:
         with st.spinner("Reading the colors"):
-            reading = cache.reading(MarkedPhoto(path, draft.reference(), surfaces))
+            by_card = replace(draft.reference(), taught=cameras.through(path, draft.through))
+            reading = cache.reading(MarkedPhoto(path, by_card, surfaces))
     except ColorMatchError as error:  # the card's value as it was typed
         reading = error
     if isinstance(reading, ColorMatchError):
@@ -116,22 +117,18 @@ def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict
     return found
 
 
-def card_settings(draft: Draft) -> None:
-    """What the card is, and another photo."""
+def card_settings(draft: Draft, kinds: Mapping[CardKind, str] = CARD_KINDS) -> None:
+    """What the card is, of some kinds, and another photo."""
     use, key = draft.use, f"{draft.use}-card-kind"
     st.selectbox(
         "Card in the photo",
-        list(CARD_KINDS),
-        format_func=CARD_KINDS.__getitem__,
+        list(kinds),
+        format_func=kinds.__getitem__,
         key=session.showing(key, draft.card_kind),
         on_change=_change_kind,
         args=(use, key),
     )
     if draft.card_kind is not CardKind.NONE:
         key = f"{use}-card-value"
-        st.text_input(
-            "Reflectance or Lab that its maker states; empty: the usual one",
-            key=session.showing(key, draft.card_value),
-            on_change=drafts.field_changer(use, "card_value", key),
-        )
+        value_form(draft.card_kind, draft.card_value, key, drafts.field_changer(use, "card_value", key))
     st.button("Take another photo", key=f"{use}-another", on_click=forget, args=(use,))

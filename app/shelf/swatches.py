@@ -10,6 +10,7 @@ import streamlit as st
 from app.shelf import (
     backups,
     board,
+    cameras,
     color,
     exchange,
     paint,
@@ -39,6 +40,7 @@ VIEWS: dict[str, Callable[[], None]] = {
     "sheet": sheet.show,
     "color": color.show,
     **dict.fromkeys(things.THINGS, things.show),
+    "cameras": cameras.show,
     "exchange": exchange.show,
     "backups": backups.show,
 }

@@ -130,10 +130,7 @@ def show() -> None:
     view, number = address.view(), address.number()
     thing = THINGS[view]
     way_up.show("Your paints")
-    with st.container(horizontal=True, gap=None, key="things"):
-        for name, other in THINGS.items():
-            label = f"**{other.title}**" if name == view else other.title
-            st.button(label, key=f"to-{name}", on_click=address.go, args=(name,))
+    tabs(view)
     st.header(thing.title)
     st.write(thing.use)
     library = open_library()
@@ -153,6 +150,13 @@ def show() -> None:
         _form(thing, None, None)
     if thing.kind is not OwnCard:
         st.button(f"Read a {thing.one} from a photo", key="color", on_click=address.go, args=("color",))
+
+
+def tabs(view: str) -> None:
+    """The way from one list to the others."""
+    with st.container(horizontal=True, gap=None, key="things"):
+        for name, title in ({name: thing.title for name, thing in THINGS.items()} | {"cameras": "Cameras"}).items():
+            st.button(f"**{title}**" if name == view else title, key=f"to-{name}", on_click=address.go, args=(name,))
 
 
 # --- list ------------------------------------------------------------------------------------------------------------

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from app import cache
 from app.cache import MarkedPhoto, Reference
 from app.repair.dried import DriedPhoto
 from app.repair.open_repair import OpenRepair
-from app.state.library import library_state, open_library, shop_chips
+from app.state import cameras
+from app.state.library import grounds, library_state, open_library, shop_chips
 from colormatch.errors import ColorMatchError
-from colormatch.records import CardKind, Match, RankedWash, Reading, Region
+from colormatch.records import CardKind, Match, RankedWash, Reading, Region, RegionKind
+from colormatch.reference.known_colors import SeenBefore
 
 
 def reference(repair: OpenRepair) -> Reference:
@@ -19,7 +23,12 @@ def reference(repair: OpenRepair) -> Reference:
     BadInput
         The card's value is of no known form.
     """
-    return repair.reference(shop_chips())
+    path = open_library().photos.path(repair.photo)
+    plain = replace(repair.reference(shop_chips()), taught=cameras.through(path, repair.through))
+    wood = next((wood for wood in grounds() if wood.name == repair.known_wood), None)
+    if wood is None:
+        return plain
+    return replace(plain, known=tuple(SeenBefore(wood, place) for place in repair.of_kind(RegionKind.SOUND)))
 
 
 def marked(repair: OpenRepair, regions: tuple[Region, ...]) -> MarkedPhoto:
@@ -44,7 +53,8 @@ def marked_dried(repair: OpenRepair, photo: DriedPhoto, regions: tuple[Region, .
     if photo.card_region is None and repair.card_kind is not CardKind.NONE:
         return None
     path = open_library().photos.path(photo.photo)
-    return MarkedPhoto(path, repair.by_card(photo.card_region), regions)
+    reference = replace(repair.by_card(photo.card_region), taught=cameras.through(path, repair.through))
+    return MarkedPhoto(path, reference, regions)
 
 
 def read(repair: OpenRepair, regions: tuple[Region, ...]) -> Reading | ColorMatchError:

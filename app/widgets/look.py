@@ -52,6 +52,11 @@ def plain(text: str) -> str:
     return _MARKS.sub(r"\\\g<0>", _LINKS.sub("\\g<0>\u2060", text))
 
 
+def capital(words: str) -> str:
+    """A sentence's beginning; names further on keep theirs."""
+    return words[:1].upper() + words[1:]
+
+
 def facts(rows: Sequence[tuple[str, str]]) -> None:
     """A quiet list: what it is about, and what there is to say. Both are plain text."""
     st.html(_facts(rows))

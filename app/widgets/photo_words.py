@@ -8,8 +8,11 @@ from typing import Any
 
 from app.repair.marks import FOUND
 from app.repair.open_repair import SURFACES, OpenRepair
+from app.state import cameras
+from app.widgets import look
 from colormatch import repair as job
 from colormatch.color.words import NOTHING, describe_off
+from colormatch.lessons import photos_word
 from colormatch.records import CardKind, Difference, Flag, FlagCode, Lab, Reading, RegionKind, Sample
 
 #: Codes of doubts by what causes them: colors that are wrong before those that are less sure, and of one cause the
@@ -37,6 +40,10 @@ PATCHES = 3
 def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
     """What is to be said of a reading: what it is about, and the words."""
     rows = [("Card", _card(repair, reading)), ("Light", _light(reading))]
+    if reading.learned is not None:
+        name, light, photos = reading.learned
+        said = f"{name}: after the gray card, read through what was learned of it in {cameras.LIGHTS[light]}"
+        rows.append(("Camera", f"{said} from {photos_word(photos)}."))
     if len(reading.steps) > 1:
         rows.append(("Corrected by", "; then ".join(reading.steps) + "."))
     for kind, name in SURFACES.items():
@@ -112,11 +119,11 @@ def _surer(repair: OpenRepair, reading: Reading) -> str:
         return "A gray card in the photo, before all else."
     if len(repair.of_kind(RegionKind.SOUND)) < PATCHES:
         return "More patches of sound wood."
-    better = (
-        "A three-step card or a 24-patch chart instead of the gray card" if reading.card.kind is CardKind.GRAY else ""
-    )
+    gray = reading.card.kind is CardKind.GRAY
+    better = "A three-step card or a 24-patch chart instead of the gray card" if gray else ""
+    teach = "your phone taught once, by one photo of a chart" if gray and reading.learned is None else ""
     raw = "" if reading.photo.raw else "camera raw instead of JPEG"
     strips = "test strips of the wash in the same photo, which need no such trust at all"
-    parts = [part for part in (better, raw, strips) if part]
+    parts = [part for part in (better, teach, raw, strips) if part]
     text = "; ".join(parts)
-    return text[0].upper() + text[1:] + "."
+    return f"{look.capital(text)}."

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
-from app.repair.marks import FOUND
+from app.repair.marks import ALONE, FOUND
 from app.repair.open_repair import OpenRepair
-from app.state import session
-from app.state.library import own_cards, shop_chips
+from app.state import cameras, session
+from app.state.library import grounds, own_cards, shop_chips
+from colormatch.lessons import photos_word
 from colormatch.records import CardKind, OwnCard, RegionKind
 from colormatch.reference.card_choice import ChartIssue
 
@@ -48,17 +51,55 @@ def card_form(repair: OpenRepair) -> None:
     if repair.own_card in own or repair.card_kind is CardKind.NONE:
         return
     value_key = f"card_value-{repair.id}"
-    changed = session.changer("card_value", value_key, str.strip)
-    if repair.card_kind is CardKind.CHART24:
+    value_form(repair.card_kind, repair.card_value, value_key, session.changer("card_value", value_key, str.strip))
+
+
+def value_form(kind: CardKind, value: str, key: str, changed: Callable[[], None]) -> None:
+    """What the maker of a card of some kind states."""
+    if kind is CardKind.CHART24:
         st.selectbox(
             "Its values",
             list(_ISSUES),
             format_func=_ISSUES.__getitem__,
-            key=session.showing(value_key, repair.card_value if repair.card_value in _ISSUES else ""),
+            key=session.showing(key, value if value in _ISSUES else ""),
             on_change=changed,
         )
         return
-    st.text_input(_VALUES[repair.card_kind], key=session.showing(value_key, repair.card_value), on_change=changed)
+    st.text_input(_VALUES[kind], key=session.showing(key, value), on_change=changed)
+
+
+def camera_form(repair: OpenRepair, path: Path) -> None:
+    """Whether a photo with a gray card is read through what was learned of its camera; nothing where nothing was."""
+    by_light = cameras.known(path) if repair.card_kind is CardKind.GRAY else {}
+    if not by_light:
+        return
+    learned = {
+        light.value: f"In {cameras.LIGHTS[light]}, {photos_word(len(photos))}" for light, photos in by_light.items()
+    }
+    # Where there is one light only, it is the usual one.
+    usual = (
+        {"": next(iter(learned.values()))} if len(learned) == 1 else {"": "Not said: the gray card alone", **learned}
+    )
+    options = {**usual, ALONE: "Another light: the gray card alone"}
+    key = f"through-{repair.id}"
+    st.selectbox(
+        "This camera was learned",
+        list(options),
+        format_func=options.__getitem__,
+        key=session.showing(key, repair.through if repair.through in options else ""),
+        on_change=session.changer("through", key),
+    )
+    woods = [wood.name for wood in grounds()]
+    if woods:
+        key = f"known_wood-{repair.id}"
+        st.selectbox(
+            "The sound wood was read before as",
+            ["", *woods],
+            format_func=lambda name: name or "Not said",
+            key=session.showing(key, repair.known_wood if repair.known_wood in woods else ""),
+            on_change=session.changer("known_wood", key),
+            help="If what was learned of the camera reads that wood otherwise, the gray card alone counts.",
+        )
 
 
 def _take_card(key: str, own: dict[str, OwnCard]) -> None:

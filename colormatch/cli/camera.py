@@ -45,7 +45,7 @@ def _learn(args: argparse.Namespace) -> Answer:
         camera = args.camera or photo.facts.taken_with
         if not camera:
             raise BadInput(f"The file of {path.name} doesn't name its camera.", "Name it with --camera.")
-        found.append(camera_photo(photo, shot_of(photo, card_choice(args)), camera, LightKind(args.light)))
+        found.append(camera_photo(photo.facts, shot_of(photo, card_choice(args)), camera, LightKind(args.light)))
     new = teach(open_library(args.library, makes=True), found)
     answer = _list(args)
     # A photo that is given twice, or was learned before, teaches nothing more.

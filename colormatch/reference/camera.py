@@ -151,7 +151,8 @@ def learn(shots: Sequence[Shot], *, raw: bool = False) -> LearnedCamera:
             "There is no photo to learn a camera from.", "Take one with a 24-patch chart or a three-step card in it."
         )
     off, one_gray = _held_out(shots, raw)
-    trust = accuracy.learned(off, len(shots))
+    # Grays alone say nothing of colors: what they leave is what three steps in the photo itself leave.
+    trust = accuracy.learned(off, len(shots)) if any(_teaches_colors(shot) for shot in shots) else accuracy.THREE_STEP
     casts = np.array([shot.cast for shot in shots])
     return LearnedCamera(steps, len(shots), float(off.mean()), float(one_gray.mean()), trust, casts)
 
@@ -160,13 +161,17 @@ def fit_steps(shots: Sequence[Shot], raw: bool) -> tuple[tuple[CorrectionStep, s
     """The steps that some shots teach, as :class:`LearnedCamera` has them; none where there is nothing to learn."""
     tone = None if raw else _tone(shots)
     steps: list[tuple[CorrectionStep, str]] = [] if tone is None else [(tone, "tone curve")]
-    taught = [shot for shot in shots if (~shot.grays).sum() >= _FEWEST_COLORS]
+    taught = [shot for shot in shots if _teaches_colors(shot)]
     if taught:
         linear_rgb = np.concatenate([shot.linear_rgb for shot in taught])
         lab = np.concatenate([shot.lab for shot in taught])
         toned = linear_rgb if tone is None else tone(linear_rgb)
         steps.append((fit_root_polynomial(toned, lab, _COEFFICIENT_SIGMA), "colors"))
     return tuple(steps)
+
+
+def _teaches_colors(shot: Shot) -> bool:
+    return bool((~shot.grays).sum() >= _FEWEST_COLORS)
 
 
 def _kept(steps: Sequence[tuple[CorrectionStep, str]], gray_linear_rgb: FloatArray) -> Gains:

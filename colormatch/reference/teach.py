@@ -19,6 +19,7 @@ from colormatch.records import (
     Lab,
     LearnedFrom,
     LightKind,
+    Photo,
     name_key,
 )
 from colormatch.reference.camera import SAME_CAST, LearnedCamera, Shot, cast_of, learn
@@ -68,13 +69,13 @@ def shot_of(photo: DecodedPhoto, choice: CardChoice) -> Shot:
     return Shot(one_gray.linear(seen)[keep], lab[keep], cast_of(seen[middle]))
 
 
-def camera_photo(photo: DecodedPhoto, shot: Shot, camera: str, light: LightKind) -> CameraPhoto:
+def camera_photo(facts: Photo, shot: Shot, camera: str, light: LightKind) -> CameraPhoto:
     """What a photo teaches as a library keeps it, named by its camera and its bytes."""
     rows = np.concatenate([shot.linear_rgb, shot.lab], axis=1)
     patches = ";".join(",".join(f"{value:.6g}" for value in row) for row in rows)
-    development = Development.RAW if photo.facts.raw else Development.DEVELOPED
+    development = Development.RAW if facts.raw else Development.DEVELOPED
     red, blue = (float(value) for value in shot.cast)
-    name = f"{camera}, {photo.facts.sha256[:8]}"
+    name = f"{camera}, {facts.sha256[:8]}"
     return CameraPhoto(name, camera, light, development, red, blue, patches)
 
 
