@@ -17,6 +17,7 @@ import pytest
 
 from app.screens import start
 from colormatch.cli.main import COMMANDS, main
+from colormatch.cli.main import command as known_command
 from colormatch.library.starter import example
 from colormatch.mixing import cautions
 
@@ -66,9 +67,7 @@ def commands(text: str) -> list[str]:
 
 
 def parser_of(command: str) -> argparse.ArgumentParser:
-    module = importlib.import_module(f"colormatch.cli.{command}")
-    parser = argparse.ArgumentParser(prog=f"colormatch {command}")
-    module.add_arguments(parser)
+    parser, _ = known_command(command)
     return parser
 
 

@@ -12,7 +12,7 @@ import json
 import os
 import sys
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, NoReturn, TextIO
 
 from colormatch.errors import CardNotFound, ColorMatchError, WrongUsage
@@ -115,14 +115,10 @@ def _dispatch(arguments: list[str]) -> int:
         return 0
     else:
         name, rest = "app", arguments
-    module = importlib.import_module(f"colormatch.cli.{name}")
-    parser = _Parser(
-        prog=f"colormatch {name}", description=module.__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    module.add_arguments(parser)
+    parser, run = command(name)
     args = parser.parse_args(rest)
     warnings.showwarning = _warn
-    answer: Answer | None = module.run(args)
+    answer = run(args)
     if answer is None:
         return 0
     if getattr(args, "json", False):
@@ -132,6 +128,18 @@ def _dispatch(arguments: list[str]) -> int:
     else:
         print(answer.text)
     return answer.status
+
+
+def command(name: str) -> tuple[argparse.ArgumentParser, Callable[[argparse.Namespace], Answer | None]]:
+    """The parser of a command, and what answers it."""
+    from colormatch.cli.kinds import RECORD_COMMANDS
+
+    kind = RECORD_COMMANDS.get(name)
+    found = kind or importlib.import_module(f"colormatch.cli.{name}")
+    about = f"List, add, edit, copy and remove {kind.about}" if kind else found.__doc__
+    parser = _Parser(prog=f"colormatch {name}", description=about, formatter_class=argparse.RawDescriptionHelpFormatter)
+    found.add_arguments(parser)
+    return parser, found.run
 
 
 def _warn(

@@ -1,82 +1,103 @@
 """What the commands for one kind of record share: list, add, edit, copy and remove.
 
-A command's module gives a subclass of :class:`RecordCommand` the options, the table's cells and what else its kind
-needs. Imports nothing heavy: it is on the way to ``--help``.
+What one kind has of its own, its options and the columns of its table, stands in `cli/kinds.py`. Imports nothing heavy:
+it is on the way to ``--help``.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from colormatch.cli.common import Answer, add_json, add_library, flag_documents, lab, open_library, table, typed
+from colormatch.cli.common import (
+    Answer,
+    add_json,
+    add_library,
+    flag_documents,
+    lab,
+    open_library,
+    print_lab,
+    table,
+    typed,
+)
 
 if TYPE_CHECKING:
     from colormatch.library import Library
-    from colormatch.library.columns import Record
     from colormatch.library.rows import Stored
     from colormatch.records import Flag
-
-T = TypeVar("T", bound="Record")
 
 #: Orders of a list, as `library.find.Sort` has them.
 SORTS = ("added", "name", "newest")
 
+#: Fields of a record by their names.
+Fields = dict[str, Any]
 
-class RecordCommand(Generic[T]):
-    """One kind of record on the command line."""
+#: Columns of numbers, which are set flush right, and how they are written.
+_NUMBERS = {"coats": "d", "on_hand_ml": "g", "price": "g", "size_ml": "g", "uncertainty": ".2g"}
 
-    #: The command's name, what people call one and several of the records.
-    command: ClassVar[str]
-    word: ClassVar[str]
-    plural: ClassVar[str]
-    #: How one is named on the command line: ``name``, or ``number`` where names are not unique.
-    known_by: ClassVar[str] = "name"
-    #: Options that are fields as they stand.
-    plain: ClassVar[tuple[str, ...]]
-    #: Head of the table after the number, and which of its columns are set flush right.
-    head: ClassVar[tuple[str, ...]]
-    right: ClassVar[tuple[int, ...]] = ()
 
-    # --- what a kind of record says of itself ------------------------------------------------------------------------
+class RecordCommand(NamedTuple):
+    """The command for one kind of record."""
 
-    def kind(self) -> type[T]:
-        """The record's class, imported late."""
-        raise NotImplementedError
+    #: Its name.
+    command: str
+    #: What people call one and several of the records.
+    word: str
+    plural: str
+    #: Name of the record's class in `colormatch.records`, which is imported late.
+    record: str
+    #: What its help says of them, and examples.
+    about: str
+    #: Options of ``add`` and ``edit``, as argparse has them. One that is named like a field states it; what is required
+    #: is so where a record is added; ``--lab`` brings the other options of a color along.
+    options: Mapping[str, Fields]
+    #: Head of each column of the list, and the field that it shows or what it says of a record.
+    columns: Mapping[str, str | Callable[[Any], object]]
+    #: Options of the list beside those of every list, and what they ask of :func:`colormatch.library.find.find`.
+    filters: Mapping[str, Fields] = MappingProxyType({})
+    asked: Callable[[Library, argparse.Namespace], Fields] = lambda library, args: {}
+    #: Further fields of a record that is added or changed; refuses what can't be.
+    stated: Callable[[Library, argparse.Namespace], Fields] = lambda library, args: {}
+    #: Doubts about a record that was added or changed.
+    flags: Callable[[Library, int, Any], list[Flag]] = lambda library, number, record: []
+    #: Numbers that the list tells of each record beside its own fields, by their name.
+    counts: Callable[[Library], Mapping[str, Mapping[Any, int]]] = lambda library: {}
+    #: A record in a sentence, where it has no name.
+    words: Callable[[int, Any], str] | None = None
 
-    def add_options(self, action: argparse.ArgumentParser, *, new: bool) -> None:
-        """Options that state fields; ``new`` where those without a default are needed."""
-        raise NotImplementedError
+    def type(self) -> Any:
+        """The record's class."""
+        return getattr(import_module("colormatch.records"), self.record)
 
-    def add_filters(self, listing: argparse.ArgumentParser) -> None:
-        """Options of the list beside those of every list."""
+    def pick(self, library: Library, text: str) -> Stored[Any]:
+        """The record of that name or number; capitals and spaces don't matter where only one fits.
 
-    def given(self, library: Library, args: argparse.Namespace) -> dict[str, Any]:
-        """The fields that the options state."""
-        return {name: value for name in self.plain if (value := getattr(args, name)) is not None}
+        Raises
+        ------
+        BadInput
+            None fits, or several do.
+        """
+        from colormatch.errors import BadInput, PaintError
+        from colormatch.records import Paint, name_key
 
-    def filters(self, library: Library, args: argparse.Namespace) -> dict[str, Any]:
-        """What the list's own options ask of :func:`colormatch.library.find.find`."""
-        return {}
-
-    def flags(self, library: Library, number: int, record: T) -> list[Flag]:
-        """Doubts about a record that was added or changed."""
-        return []
-
-    def cells(self, record: T) -> Sequence[object]:
-        """A row of the table, without the number."""
-        raise NotImplementedError
-
-    def further(self, library: Library) -> dict[str, Mapping[T, int]]:
-        """Numbers that the list tells of each record beside its own fields, by their name."""
-        return {}
-
-    def words(self, number: int, record: Any) -> str:
-        """A record in a sentence."""
-        return f"the {self.word} {record.name}"
+        stored = library.all(self.type())
+        found = [one for one in stored if getattr(one.record, "name", None) == text.strip()]
+        found = found or [one for one in stored if name_key(getattr(one.record, "name", "")) == name_key(text)]
+        if not found and text.strip().isdecimal():
+            found = [one for one in stored if one.id == int(text)]
+        if len(found) > 1:
+            numbers = ", ".join(str(one.id) for one in found)
+            raise BadInput(f"{len(found)} {self.plural} have the name {text}.", f"Give the number: {numbers}.")
+        if not found:
+            named = f"number {text}" if self.words and text.strip().isdecimal() else f"named {text}"
+            error = PaintError if self.type() is Paint else BadInput
+            raise error(f"There is no {self.word} {named}.", f"'colormatch {self.command} list' shows what there is.")
+        return found[0]
 
     # --- the actions -------------------------------------------------------------------------------------------------
 
@@ -86,18 +107,25 @@ class RecordCommand(Generic[T]):
         listing.add_argument("--search", default="", metavar="WORDS", help="only those that hold each of these words")
         listing.add_argument("--near", type=lab, metavar="LAB", help="the nearest to this color first, with their ΔE00")
         listing.add_argument("--sort", choices=SORTS, default="added", help="in which order (as they were added)")
-        self.add_filters(listing)
         add = actions.add_parser("add", help=f"add a {self.word}")
         edit = actions.add_parser("edit", help=f"change what is known of a {self.word}")
-        if self.known_by == "name":
+        known_by = "number" if self.words else "name"
+        if known_by == "name":
             add.add_argument("name", help=f"of the {self.word}")
-            edit.add_argument("--name", dest="new_name", metavar="NAME", help="its new name")
-        self.add_options(add, new=True)
-        self.add_options(edit, new=False)
+            edit.add_argument("--name", metavar="NAME", help="its new name")
+        for flag, form in self.options.items():
+            if flag == "--lab":
+                _add_color_options(add, form["help"], new=True)
+                _add_color_options(edit, form["help"], new=False)
+            else:
+                add.add_argument(flag, **form)
+                edit.add_argument(flag, **form | {"required": False})
+        for flag, form in self.filters.items():
+            listing.add_argument(flag, **form)
         copy = actions.add_parser("copy", help=f"add a copy of a {self.word}, to change it")
         remove = actions.add_parser("remove", help=f"remove {self.plural}; 'library undo' brings them back")
         for action, many in ((edit, None), (copy, None), (remove, "+")):
-            action.add_argument("chosen", nargs=many, metavar=self.known_by, help=f"of the {self.word} in the list")
+            action.add_argument("chosen", nargs=many, metavar=known_by, help=f"of the {self.word} in the list")
         for action in (listing, add, edit, copy, remove):
             add_library(action, makes=action is add)
             add_json(action)
@@ -109,25 +137,28 @@ class RecordCommand(Generic[T]):
     def _list(self, library: Library, args: argparse.Namespace) -> Answer:
         from colormatch.library.find import Sort, find
 
-        filters = self.filters(library, args)
-        found = find(library.all(self.kind()), args.search, near=args.near, sort=Sort(args.sort), **filters)
+        asked = self.asked(library, args)
+        found = find(library.all(self.type()), args.search, near=args.near, sort=Sort(args.sort), **asked)
         key = self.plural.replace(" ", "_")
         if not found:
-            some = len(library.all(self.kind()))
+            some = len(library.all(self.type()))
             return Answer({key: []}, f"None of the {some} {self.plural} fits." if some else self._none_yet())
-        further = self.further(library)
+        counts = self.counts(library)
         rows: list[list[object]] = []
         documents = []
         for one in found:
-            more: dict[str, float | None] = {name: values[one.stored.record] for name, values in further.items()}
-            rows.append([one.stored.id, *self.cells(one.stored.record), *more.values()])
+            more: dict[str, float | None] = {name: values[one.stored.record] for name, values in counts.items()}
+            rows.append(
+                [one.stored.id, *(_cell(one.stored.record, shown) for shown in self.columns.values()), *more.values()]
+            )
             if args.near is not None:
                 more["delta_e"] = one.delta_e
                 rows[-1].append("" if one.delta_e is None else f"{one.delta_e:.1f}")
             documents.append(document(one.stored.id, one.stored.record) | more)
-        head, right = ("no.", *self.head, *further), (0, *(place + 1 for place in self.right))
-        right = (*right, *range(len(self.head) + 1, len(head) + 1))
-        return Answer({key: documents}, table((*head, *(["ΔE00"] if args.near else [])), rows, right))
+        head = ["no.", *self.columns, *counts, *(["ΔE00"] if args.near else [])]
+        right = [place for place, shown in enumerate(self.columns.values(), 1) if shown in _NUMBERS]
+        right += [0, *range(len(self.columns) + 1, len(head))]
+        return Answer({key: documents}, table(head, rows, right))
 
     def _none_yet(self) -> str:
         return f"There is no {self.word} yet; add one with 'colormatch {self.command} add'."
@@ -135,15 +166,27 @@ class RecordCommand(Generic[T]):
     def _add(self, library: Library, args: argparse.Namespace) -> Answer:
         from colormatch.library.columns import tidy
 
-        given = self.given(library, args) | ({"name": args.name} if self.known_by == "name" else {})
-        record = typed(lambda: tidy(self.kind()(**given)))
+        given = self._given(library, args)
+        record = typed(lambda: tidy(self.type()(**given)))
         return self._told(library, "added", library.add(record))
+
+    def _given(self, library: Library, args: argparse.Namespace) -> Fields:
+        """The fields that the options state."""
+        from dataclasses import fields
+
+        names = {field.name for field in fields(self.type())}
+        given = {name: value for name, value in vars(args).items() if name in names and value is not None}
+        if getattr(args, "measured", None) is not None:
+            given |= _measured_color(args)
+        if getattr(args, "photo", None) is not None:
+            given["photo"] = _kept_photo(library, args.photo)
+        return given | self.stated(library, args)
 
     def _told(self, library: Library, done: str, number: int) -> Answer:
         """A record that was added or changed, with what is to be doubted about it."""
-        record = library.get(self.kind(), number)
+        record = library.get(self.type(), number)
         flags = self.flags(library, number, record)
-        text = f"{done.capitalize()} {self.words(number, record)}."
+        text = f"{done.capitalize()} {self._named(number, record)}."
         return Answer(
             {done: document(number, record), "flags": flag_documents(flags)},
             "\n".join([text, *(flag.text for flag in flags)]),
@@ -155,61 +198,49 @@ class RecordCommand(Generic[T]):
         from colormatch.library.columns import tidy
 
         stored = self.pick(library, args.chosen)
-        changes = self.given(library, args)
-        if getattr(args, "new_name", None) is not None:
-            changes["name"] = args.new_name
+        changes = self._given(library, args)
         library.edit(stored.id, typed(lambda: tidy(replace(stored.record, **changes))))
         return self._told(library, "changed", stored.id)
 
     def _copy(self, library: Library, args: argparse.Namespace) -> Answer:
         stored = self.pick(library, args.chosen)
-        number = library.duplicate(self.kind(), stored.id)
-        record = library.get(self.kind(), number)
-        return Answer({"added": document(number, record)}, f"Added {self.words(number, record)}, a copy.")
+        number = library.duplicate(self.type(), stored.id)
+        record = library.get(self.type(), number)
+        return Answer({"added": document(number, record)}, f"Added {self._named(number, record)}, a copy.")
 
     def _remove(self, library: Library, args: argparse.Namespace) -> Answer:
-        kind: type[Any] = self.kind()
+        kind: type[Any] = self.type()
         chosen = {stored.id: stored for stored in (self.pick(library, text) for text in args.chosen)}
-        before = self.lost_along(library)
-        names = "; ".join(self.words(stored.id, stored.record) for stored in chosen.values())
+        before = self._swatches(library)
+        names = "; ".join(self._named(stored.id, stored.record) for stored in chosen.values())
         what = f"removed {names}" if len(chosen) == 1 else f"removed {len(chosen)} {self.plural}"
         with library.step(what) as step:
             for number in chosen:
                 step.remove(kind, number)
-        along = before - self.lost_along(library)
+        along = before - self._swatches(library)
         them = f"{names} and {along} {'swatch' if along == 1 else 'swatches'} of it" if along else names
         text = f"Removed {them}. 'colormatch library undo' brings back what is gone."
         documents = [document(stored.id, stored.record) for stored in chosen.values()]
         return Answer({"removed": documents, "swatches": along}, text)
 
-    def lost_along(self, library: Library) -> int:
-        """Number of records that may go along with a removed one."""
-        return 0
+    def _swatches(self, library: Library) -> int:
+        """Number of swatches, which go along with their paint."""
+        from colormatch.records import Swatch
 
-    def pick(self, library: Library, text: str) -> Stored[T]:
-        """The record of that name or number; capitals and spaces don't matter where only one fits.
+        return 0 if self.type() is Swatch else library.count(Swatch)
 
-        Raises
-        ------
-        BadInput
-            None fits, or several do.
-        """
-        from colormatch.errors import BadInput, PaintError
-        from colormatch.records import Paint, name_key
+    def _named(self, number: int, record: Any) -> str:
+        """A record in a sentence."""
+        return self.words(number, record) if self.words else f"the {self.word} {record.name}"
 
-        stored = library.all(self.kind())
-        found = [one for one in stored if getattr(one.record, "name", None) == text.strip()]
-        found = found or [one for one in stored if name_key(getattr(one.record, "name", "")) == name_key(text)]
-        if not found and text.strip().isdecimal():
-            found = [one for one in stored if one.id == int(text)]
-        if len(found) > 1:
-            numbers = ", ".join(str(one.id) for one in found)
-            raise BadInput(f"{len(found)} {self.plural} have the name {text}.", f"Give the number: {numbers}.")
-        if not found:
-            named = f"number {text}" if self.known_by == "number" and text.strip().isdecimal() else f"named {text}"
-            error = PaintError if self.kind() is Paint else BadInput
-            raise error(f"There is no {self.word} {named}.", f"'colormatch {self.command} list' shows what there is.")
-        return found[0]
+
+def _cell(record: Any, shown: str | Callable[[Any], object]) -> object:
+    if callable(shown):
+        return shown(record)
+    value = getattr(record, shown)
+    if shown in _NUMBERS:
+        return "" if value is None else format(value, _NUMBERS[shown])
+    return print_lab(value) if shown.endswith("lab") else value
 
 
 def document(number: int, record: Any) -> dict[str, Any]:
@@ -219,10 +250,10 @@ def document(number: int, record: Any) -> dict[str, Any]:
     return {"id": number} | row_of(record) | {"extra": dict(record.extra)}
 
 
-# --- options that several kinds share --------------------------------------------------------------------------------
+# --- colors and photos of records ------------------------------------------------------------------------------------
 
 
-def add_color_options(action: argparse.ArgumentParser, what: str, *, new: bool) -> None:
+def _add_color_options(action: argparse.ArgumentParser, what: str, *, new: bool) -> None:
     """``--lab`` or ``--measured``, and how sure it is."""
     color = action.add_mutually_exclusive_group(required=new)
     color.add_argument("--lab", type=lab, metavar="LAB", help=f"{what}, L,a,b for D65")
@@ -231,10 +262,8 @@ def add_color_options(action: argparse.ArgumentParser, what: str, *, new: bool) 
     action.add_argument("--uncertainty", type=float, metavar="ΔE", help="of the color, 90%% radius (1)")
 
 
-def measured_color(args: argparse.Namespace) -> dict[str, Any]:
-    """The field ``lab`` where the file of an instrument states it; and how sure it is, unless that was said."""
-    if args.measured is None:
-        return {}
+def _measured_color(args: argparse.Namespace) -> Fields:
+    """The color that the file of an instrument states; and how sure it is, unless that was said."""
     from colormatch.instrument.measurements import pick, read_measurements
     from colormatch.records import Ground
 
@@ -244,20 +273,8 @@ def measured_color(args: argparse.Namespace) -> dict[str, Any]:
     return {"lab": one.lab} | usual
 
 
-def add_photo_option(action: argparse.ArgumentParser, what: str) -> None:
-    action.add_argument("--photo", type=Path, metavar="FILE", help=f"{what} to keep with it; 'none' takes it away")
-
-
-def kept_photo(library: Library, args: argparse.Namespace) -> dict[str, Any]:
-    """The field ``photo``, its file taken into the library."""
+def _kept_photo(library: Library, photo: Path) -> str:
+    """The name of a file that is taken into the library."""
     from colormatch.image.file import bytes_of
 
-    if args.photo is None:
-        return {}
-    if str(args.photo) == "none":
-        return {"photo": ""}
-    return {"photo": library.photos.add(bytes_of(args.photo), args.photo.name)}
-
-
-def number_cell(value: float | None) -> str:
-    return "" if value is None else f"{value:g}"
+    return "" if str(photo) == "none" else library.photos.add(bytes_of(photo), photo.name)

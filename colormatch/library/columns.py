@@ -182,7 +182,9 @@ def _corners(text: str) -> _Points:
 
 
 def tidy(record: R) -> R:
-    """The record in the form in which it is kept: names stripped, numbers as floats, brought-along columns sorted.
+    """The record in the form in which it is kept: names stripped, words of their enumeration, numbers as floats.
+
+    Columns that an import brought along are sorted.
 
     Raises
     ------
@@ -193,9 +195,9 @@ def tidy(record: R) -> R:
     changes: dict[str, Any] = {}
     for item in _FIELDS[type(record)]:
         value = getattr(record, item.name)
-        if isinstance(value, StrEnum):
-            continue
-        if isinstance(value, str):
+        if item.words:
+            changes[item.name] = item.words(value)
+        elif isinstance(value, str):
             changes[item.name] = tidy_text(item.name, value)
         elif item.corners:
             changes[item.name] = tuple((float(x) + 0.0, float(y) + 0.0) for x, y in value)
