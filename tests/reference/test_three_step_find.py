@@ -125,6 +125,14 @@ def test_other_rows_make_it_ask(steps, doubt):
         choose_three_steps(find_three_steps_in(drawing(*steps, size=120)))
 
 
+@pytest.mark.parametrize(("dx", "dy", "is_row"), [(0, 0, True), (0, 60, False), (0, -60, False), (60, 0, False)])
+def test_steps_that_stand_apart_or_out_of_line_are_no_card(dx, dy, is_row):
+    """The three steps of a card are of one size: their middles lie in one line, one step apart."""
+    drawn = drawing(WHITE, GRAY, size=120)
+    drawn[200 + dy : 320 + dy, 390 + dx : 510 + dx] = BLACK
+    assert bool(find_three_steps_in(drawn)) is is_row
+
+
 def test_a_card_that_the_frame_cuts_makes_it_ask():
     with pytest.raises(CardNotFound):
         choose_three_steps(find_three_steps_in(drawing(WHITE, GRAY, BLACK, left=-40)))

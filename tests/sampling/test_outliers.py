@@ -11,7 +11,7 @@ from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import read_photo
 from colormatch.sampling.outliers import patch_doubts, same_surface
 from colormatch.sampling.sample import sample_region
-from tests.sampling.test_sample import FIELD, HEIGHT, WIDTH, photo_of, streaks
+from tests.sampling.test_sample import FIELD, HEIGHT, LINE, WIDTH, photo_of, streaks
 
 BOXES = ((10, 20, 110, 80), (150, 110, 110, 80), (280, 200, 110, 80))
 
@@ -92,6 +92,8 @@ def test_what_belongs_together() -> None:
 
 # --- too even a spot ---
 
+#: Of linear sRGB (IEC 61966-2-1).
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 #: Coarse grain, and a patch between two of its lines.
 COARSE, BETWEEN = streaks(period=90, angle=90), (195, 100, 44, 60)
 
@@ -100,6 +102,19 @@ def test_a_spot_between_the_grain_lines_is_told() -> None:
     (flag,) = doubts(COARSE, marks(boxes=(BETWEEN,)))[0]
     assert flag.code == "patch-too-even"
     assert "'sound 1' in the middle is too even a spot" in flag.text
+
+
+@pytest.mark.parametrize("share", [0.2, 0.4])
+def test_how_even_a_spot_is_is_its_range_of_light_by_that_of_the_board(share: float) -> None:
+    """Two tones each: the logarithms of their ratios, one divided by the other."""
+    x, y, w, h = BETWEEN
+    of_board = np.log((FIELD @ LUMINANCE) / (LINE @ LUMINANCE))
+    board = COARSE.copy()
+    board[y : y + h, x : x + w] = FIELD
+    board[y : y + h, x : x + w : 8] = FIELD * np.exp(-share * of_board)
+    (flag,) = doubts(board, marks(boxes=(BETWEEN,)))[0]
+    assert flag.code == "patch-too-even"
+    assert flag.value == pytest.approx(share, abs=0.006)
 
 
 def test_dried_paint_is_not_taken_for_a_spot_of_the_board_around_it() -> None:
