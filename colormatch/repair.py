@@ -213,7 +213,12 @@ def match_spots(
     task = _shifted(task_of(reading), shift)
     half = reading.difference.figure / math.sqrt(2)
     spots = [
-        replace(task, ground=sample.lab, ground_uncertainty=math.hypot(sample.random, half))
+        replace(
+            task,
+            ground=sample.lab,
+            ground_uncertainty=math.hypot(sample.random, half),
+            distance_uncertainty=reading.difference.share * float(delta_e(task.target, sample.lab)),
+        )
         for sample in reading.of_kind(RegionKind.DAMAGE)
     ]
     shelf, allowed = offered(workshop, limits)
@@ -297,14 +302,13 @@ def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE) -> Task:
     """
     _refuse_marks_on_the_card(reading)
     sound, ground = surface(reading, RegionKind.SOUND), surface(reading, under)
-    # Most of the photo's error is common to both surfaces. What is left of it in their difference is laid on the two by
-    # halves of its variance.
-    # Only as of colors nearly alike: with the share of their distance in it, washes that differ a lot counted as
-    # equal and the weakest was picked (ΔE 4.3 instead of 1 in the example), though that error is common to them all.
+    # Most of the photo's error is common to both surfaces. Of what is left in their difference, the figure is laid on
+    # the two by halves of its variance. The share of their distance is of the way between them, whatever wash goes it.
     apart = reading.difference.figure / math.sqrt(2)
+    distance = reading.difference.share * float(delta_e(sound.lab, ground.lab))
     of_sound, of_ground = (math.hypot(sample.random, apart) for sample in (sound, ground))
     shared = math.sqrt(max(0.0, sound.systematic**2 - apart**2))
-    return Task(sound.lab, ground.lab, of_sound, of_ground, shared)
+    return Task(sound.lab, ground.lab, of_sound, of_ground, shared, distance)
 
 
 def _rank(task: Task, workshop: Workshop, limits: Limits | None, shift: tuple[str, float] | None) -> Match:

@@ -105,7 +105,7 @@ def next_steps(
         recipes += finalists(job, glazes, limits)[0]
     outcomes = job.outcomes(dict.fromkeys(recipes))
     place = {recipe: number for number, recipe in enumerate(outcomes.recipes)}
-    left_alone = outcomes.delta_e[place[()]]
+    left_alone = outcomes.compared[place[()]]
 
     def move_of(recipe: Recipe) -> Move:
         if not recipe:
@@ -118,7 +118,7 @@ def next_steps(
     washes = ranked(job, outcomes)
     # The repetition is looked up before the list is thinned out to one recipe of each kind.
     for wash in [*(w for w in washes if w.layers == again), *varied(washes)]:
-        move, better = move_of(wash.layers), float((outcomes.delta_e[place[wash.layers]] < left_alone).mean())
+        move, better = move_of(wash.layers), float((outcomes.compared[place[wash.layers]] < left_alone).mean())
         step = NextStep(move, wash.layers, wash.lab, wash.expected_delta_e, wash.low, wash.high, wash.off, better)
         if len(found[move]) < (_WASHES if move is Move.WASH else 1):
             found[move].append(step)
@@ -158,7 +158,7 @@ def _wiping_back(job: MatchProblem, before: Lab, now: FloatArray, left_alone: Fl
         colors.append(predict_many(job.models, [recipe], before, 0.0, chances, job.clear)[1][0])
     missed = job.chances.model * MODEL_ERROR / axis_weights(now.mean(axis=0))
     draws = now + colors[1] - colors[0] + missed
-    differences = np.asarray(delta_e(draws, job.finished_draws))
+    differences, compared = (np.asarray(delta_e(draws, to)) for to in (job.finished_draws, job.compared_draws))
     lab = Lab.from_array(draws.mean(axis=0))
     low, high = np.percentile(differences, (5, 95))
     return NextStep(
@@ -169,7 +169,7 @@ def _wiping_back(job: MatchProblem, before: Lab, now: FloatArray, left_alone: Fl
         float(low),
         float(high),
         describe_off(lab, Lab.from_array(job.finished)),
-        float((differences < left_alone).mean()),
+        float((compared < left_alone).mean()),
     )
 
 

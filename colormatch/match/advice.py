@@ -86,7 +86,7 @@ def _nothing_near(job: MatchProblem, best: RankedWash) -> str:
 
 def _what_would_help(job: MatchProblem, outcomes: Outcomes, names: Sequence[str], limits: Limits) -> list[str]:
     """The user's own paints that come nearer where more is allowed, if the eye would see the gain."""
-    order = np.argsort(outcomes.expected, kind="stable")
+    order = np.argsort(outcomes.order, kind="stable")
     nearest = dict.fromkeys(p.paint for i in order for layer in outcomes.recipes[i] for p in layer.paints)
     shelf = sorted([*nearest, *sorted(_on_shelf(job) - set(nearest))][:_PAINTS_TRIED])
     more = set(shelf) - set(names)
@@ -94,8 +94,8 @@ def _what_would_help(job: MatchProblem, outcomes: Outcomes, names: Sequence[str]
     wider += [replace(limits, mix=1, layers=2)] if more or limits.layers == 1 else []
     for allowed in wider:
         tried = job.outcomes(finalists(job, shelf, allowed)[0])
-        place = int(np.argmin(tried.expected))
-        if tried.expected[place] < _HELPS * outcomes.expected[order[0]] - VISIBLE:
+        place = int(np.argmin(tried.order))
+        if tried.order[place] < _HELPS * outcomes.order[order[0]] - VISIBLE:
             recipe = tried.recipes[place]
             return [
                 f"{_helper(recipe)} would help: {format_layers(recipe)} is expected to come within "

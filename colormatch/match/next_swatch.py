@@ -50,13 +50,13 @@ def next_swatch(job: MatchProblem, outcomes: Outcomes) -> NextSwatch | None:
     outcomes : Outcomes
         Of the recipes to choose from.
     """
-    order = np.argsort(outcomes.expected, kind="stable")
+    order = np.argsort(outcomes.order, kind="stable")
     order = np.array([i for i in order if outcomes.recipes[i]], dtype=int)[:_RECIPES]
     recipes = [outcomes.recipes[i] for i in order]
     designs = _designs([layer for recipe in recipes for layer in recipe], job.shelf)
     if not designs:
         return None
-    colors, target = outcomes.draws[order, :_DRAWS], job.finished_draws[:_DRAWS]
+    colors, target = outcomes.draws[order, :_DRAWS], job.compared_draws[:_DRAWS]
     before = float(np.asarray(delta_e(colors, target)).mean(axis=1).min())
 
     still = Draws(np.zeros((REFITS, 3)), np.zeros((REFITS, MOST_LAYERS)), np.zeros((REFITS, 3)))

@@ -35,11 +35,20 @@ class Outcomes:
     lab: FloatArray
     draws: FloatArray
     delta_e: FloatArray
+    #: (c, m) the same without what the distance from ground to target may be off by, which all recipes share: what
+    #: they are told apart by.
+    compared: FloatArray
 
     @property
     def expected(self) -> FloatArray:
         """(c,) mean ΔE00."""
         out: FloatArray = self.delta_e.mean(axis=1)
+        return out
+
+    @property
+    def order(self) -> FloatArray:
+        """(c,) what they are ranked by: mean ΔE00 without what all of them share."""
+        out: FloatArray = self.compared.mean(axis=1)
         return out
 
 
@@ -56,9 +65,10 @@ class MatchProblem:
     clear: ClearCoat | None
     #: Laid on the damage before anything else.
     base: Recipe
-    #: (3,) what the sound wood ends as, and (m, 3) its draws.
+    #: (3,) what the sound wood ends as, and (m, 3) its draws; and those without the error of the distance to it.
     finished: FloatArray
     finished_draws: FloatArray
+    compared_draws: FloatArray
 
     @classmethod
     def of(
@@ -72,13 +82,14 @@ class MatchProblem:
         """Throw the dice; parameters as for :func:`colormatch.match.rank.rank_washes`."""
         rng = np.random.default_rng(limits.seed)
         chances = draw_normals(rng)
-        own, shared = rng.standard_normal((2, *chances.ground.shape))
+        own, shared, distance = rng.standard_normal((3, *chances.ground.shape))
         clear = clear_coat_named(shelf, limits.clear)
         target_error = _joined(own, task.target_uncertainty, shared, task.shared_uncertainty)
         ground_error = _joined(chances.ground, task.ground_uncertainty, shared, task.shared_uncertainty)
-        finished, finished_draws = _finished_target(task, target_error, chances, models, limits, clear)
+        finished, compared = _finished_target(task, target_error, chances, models, limits, clear)
+        off = distance * task.distance_uncertainty * SIGMA_PER_RADIUS / axis_weights(finished)
         chances = replace(chances, ground=ground_error)
-        return cls(task, models, shelf, chances, limits.then, clear, base, finished, finished_draws)
+        return cls(task, models, shelf, chances, limits.then, clear, base, finished, compared + off, compared)
 
     def ending(self) -> Ending:
         """Best estimate of what goes over the whole piece."""
@@ -111,7 +122,10 @@ class MatchProblem:
         if not self.then and self.clear is None:
             shift = np.stack([self.learned(recipe) for recipe in recipes])
             lab, draws = lab + shift, draws + shift[:, None]
-        return Outcomes(recipes, lab, draws, np.asarray(delta_e(draws, self.finished_draws)))
+        compared = np.asarray(delta_e(draws, self.compared_draws))
+        if self.task.distance_uncertainty == 0:
+            return Outcomes(recipes, lab, draws, compared, compared)
+        return Outcomes(recipes, lab, draws, np.asarray(delta_e(draws, self.finished_draws)), compared)
 
     def measured(self, recipe: Recipe) -> tuple[Swatch, ...]:
         """Swatches of just this wash on a ground like the damage, copies left out."""

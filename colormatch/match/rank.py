@@ -103,13 +103,13 @@ def groups(outcomes: Outcomes) -> list[list[int]]:
 
     A group's leader is the best recipe that is in no group yet. What can't be told from it joins.
     """
-    expected = outcomes.expected
+    expected = outcomes.order
     left = sorted(range(len(expected)), key=lambda i: (expected[i], _effort(outcomes.recipes[i])))
     found = []
     while left:
         leader = left[0]
         rest = np.array(left)
-        better = (outcomes.delta_e[rest] < outcomes.delta_e[leader]).mean(axis=1)
+        better = (outcomes.compared[rest] < outcomes.compared[leader]).mean(axis=1)
         alike = (better >= _EVEN_ODDS) & (expected[rest] - expected[leader] < _UNSEEN_GAP)
         alike[0] = True
         group = rest[alike].tolist()

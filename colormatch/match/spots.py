@@ -78,9 +78,9 @@ def rank_for_all(
     each = [match_of(job, some, searched, names, limits) for job, (some, searched) in zip(jobs, found, strict=True)]
     recipes: tuple[Recipe, ...] = tuple(dict.fromkeys(recipe for some, _ in found for recipe in some))
     outcomes = [job.outcomes(recipes) for job in jobs]
-    by_spot = np.stack([some.expected for some in outcomes])
-    judged = by_spot.max(axis=0) if judge_by == "worst" else by_spot.mean(axis=0)
-    order = [int(i) for i in np.argsort(judged, kind="stable")]
+    over_spots = np.max if judge_by == "worst" else np.mean
+    judged = over_spots([some.expected for some in outcomes], axis=0)
+    order = [int(i) for i in np.argsort(over_spots([some.order for some in outcomes], axis=0), kind="stable")]
     first = varied([ranked_wash(jobs[0], outcomes[0], i, rank, 1) for rank, i in enumerate(order, start=1)])
     place = {recipe: i for i, recipe in enumerate(recipes)}
     together = []

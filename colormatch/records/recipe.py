@@ -87,6 +87,9 @@ class Task:
     ground_uncertainty: float = 0.0
     #: What both have in common besides, such as the error of the photo they were read from: ΔE00, 90 % radius.
     shared_uncertainty: float = 0.0
+    #: What is uncertain about the way from the ground to the target, whichever wash goes it: ΔE00, 90 % radius. It
+    #: makes every wash less sure, and tells none of them from another.
+    distance_uncertainty: float = 0.0
     #: Washes that the ground carries already, lowest first: its color was read through the surface that they form.
     painted: tuple[Layer, ...] = ()
 
@@ -97,6 +100,7 @@ class Task:
             ("target", self.target_uncertainty),
             ("damage", self.ground_uncertainty),
             ("photo", self.shared_uncertainty),
+            ("distance", self.distance_uncertainty),
         ):
             if not (math.isfinite(radius) and radius >= 0):
                 raise BadInput(f"The uncertainty of the {what} is {radius:g}.", "Give zero or more ΔE.")

@@ -31,9 +31,9 @@ class Accuracy(NamedTuple):
 GRAY_CARD = Accuracy(9.0, Difference(1.6, 0.54))
 #: Real, developed.
 THREE_STEP = Accuracy(8.6, Difference(1.6, 0.52))
-#: Nothing is known of the photo: brightness and balance are the camera's. Real, four developed photos of four cameras:
-#: 15; six of a fifth, all dark, are off by up to 41. Differences can't be surer than with a card in the same photo.
-NONE = Accuracy(16.0, Difference(2.0, 0.6))
+#: Nothing is known of the photo: brightness and balance are the camera's. Real, ten developed photos of five cameras,
+#: of which six are dark: there colors read half as far apart as they are.
+NONE = Accuracy(30.0, Difference(3.5, 1.25))
 #: Real, camera raw with one gray, by the light; a warm lamp near the locus may be a bulb or an LED, and what lamp it is
 #: isn't always known.
 GRAY_CARD_RAW: dict[LightKind | None, Accuracy] = {
@@ -55,7 +55,10 @@ _CHART_FIGURE, _CHART_SHARE = 0.33, 0.075
 def chart(held_out_errors: FloatArray) -> Accuracy:
     """Of a chart, from the ΔE00 of its patches when each is read without its own help."""
     radius = max(_LEAST_CHART, _RADIUS_OF_RMS * float(np.sqrt(np.mean(held_out_errors**2))))
-    return Accuracy(radius, Difference(_CHART_FIGURE * radius, _CHART_SHARE * radius))
+    difference = Difference(
+        min(_CHART_FIGURE * radius, NONE.difference.figure), min(_CHART_SHARE * radius, NONE.difference.share)
+    )
+    return Accuracy(min(radius, NONE.absolute), difference)
 
 
 #: What one photo says of itself when patches are left out, over what it says of another photo. Real: 1.2 on six photos

@@ -79,7 +79,8 @@ def test_without_any_doubt_the_exact_wash_is_first(shelf, models):
     )
     job = replace(job, chances=zero)
     wanted = job.outcomes([(layer,)]).lab[0]
-    job = replace(job, finished=wanted, finished_draws=np.tile(wanted, (len(zero.ground), 1)))
+    always = np.tile(wanted, (len(zero.ground), 1))
+    job = replace(job, finished=wanted, finished_draws=always, compared_draws=always)
     others = [(Layer((Part(p),), 1 / (1 + w), 1),) for p in models for w in (0, 1, 3, 7)]
     outcomes = job.outcomes([*others, (layer,)])
     assert outcomes.recipes[int(np.argmin(outcomes.expected))] == (layer,)
@@ -124,6 +125,16 @@ def test_more_doubt_widens_the_range_and_a_shared_error_less_than_two(shelf, mod
     # A glaze lets the ground through, so an error that both readings share partly cancels.
     assert together.washes[0].expected_delta_e < apart.expected_delta_e
     assert together.target_uncertainty == pytest.approx(3.0)
+
+
+def test_what_a_photo_may_have_wrong_in_the_distance_widens_the_range_and_tells_no_wash_from_another(shelf, models):
+    """By construction: it is the same for all washes. Laid on each by itself it once made a much worse wash count as
+    equal, and the weakest was picked."""
+    usual, unsure = rank(shelf, models), rank(shelf, models, distance_uncertainty=7.0)
+    assert [(wash.layers, wash.group) for wash in unsure.washes] == [(w.layers, w.group) for w in usual.washes]
+    assert unsure.washes[0].expected_delta_e > usual.washes[0].expected_delta_e + 1
+    assert unsure.washes[0].high > usual.washes[0].high + 2
+    assert unsure.washes[0].uncertainty > usual.washes[0].uncertainty + 2
 
 
 def test_measured_where_just_this_wash_was_painted_on_such_a_ground(shelf, models):
@@ -286,7 +297,7 @@ def outcomes_of(*differences):
     """Recipes of one paint, with given differences in each draw."""
     recipes = tuple((Layer((Part("Ochre"),), 1 / (2 + i)),) for i in range(len(differences)))
     rows = np.array(differences, dtype=float)
-    return Outcomes(recipes, np.zeros((len(rows), 3)), np.zeros((*rows.shape, 3)), rows)
+    return Outcomes(recipes, np.zeros((len(rows), 3)), np.zeros((*rows.shape, 3)), rows, rows)
 
 
 @pytest.mark.parametrize(("apart", "alike"), [(0.0, True), (0.3, True), (0.38, True), (0.42, False), (0.6, False)])

@@ -5,7 +5,12 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from colormatch.library.starter import example
+from colormatch.records import CardKind, RegionKind
+from colormatch.reference import accuracy
 from colormatch.reference.accuracy import Accuracy, accuracy_with_chips
+from colormatch.reference.card_choice import CardChoice
+from colormatch.repair import difference_error, read_photo, surface
 from tests.published import test_chart_photographs as real
 from tests.studies.references import WAYS, study
 
@@ -44,3 +49,33 @@ def test_each_chip_makes_what_is_stated_smaller_and_more_than_four_tell_no_more(
     # What the chips are off by themselves adds as an independent error does.
     assert accuracy_with_chips(alone, 4, 3.0).absolute == pytest.approx(np.hypot(stated[4], 3.0))
     assert accuracy_with_chips(alone, 4, 3.0).difference == alone.difference
+
+
+def test_leaving_out_the_card_is_never_stated_as_surer() -> None:
+    """By what a card is: it can only be left out, so with it one knows as much as without, or more."""
+    poor = np.full(24, 60.0)
+    for with_card in (
+        accuracy.GRAY_CARD,
+        accuracy.THREE_STEP,
+        *accuracy.GRAY_CARD_RAW.values(),
+        accuracy.chart(poor),
+        accuracy.learned(poor, 1),
+        accuracy_with_chips(accuracy.GRAY_CARD, 1, 0.0),
+    ):
+        assert with_card.absolute <= accuracy.NONE.absolute
+        assert with_card.difference.figure <= accuracy.NONE.difference.figure
+        assert with_card.difference.share <= accuracy.NONE.difference.share
+    # A dark photo shows colors half as far apart as they are (real: six photos of one camera, 0.50 to 0.87).
+    assert accuracy.NONE.difference.radius(0.5 * 12) > accuracy.GRAY_CARD.difference.radius(12)
+
+
+def test_in_one_photo_the_card_makes_colors_and_their_difference_surer() -> None:
+    shown = example()
+    by_card, without = (read_photo(shown.photo, shown.regions, choice) for choice in (None, CardChoice(CardKind.NONE)))
+    for one, other in zip(by_card.samples, without.samples, strict=True):
+        assert one.uncertainty < other.uncertainty
+    stated = [
+        difference_error(reading, *(surface(reading, kind).lab for kind in (RegionKind.SOUND, RegionKind.DAMAGE)))
+        for reading in (by_card, without)
+    ]
+    assert stated[0] < stated[1]
