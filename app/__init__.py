@@ -1,1 +1,1 @@
-"""The bench app, on Streamlit: pages over the library, without color arithmetic or SQL of their own."""
+"""The bench app, on Streamlit: pages over the library, without color arithmetic or SQL."""

@@ -1,4 +1,4 @@
-"""The bench app: its pages, and where an error is told."""
+"""The bench app: its pages, and the display of errors."""
 
 from __future__ import annotations
 
@@ -14,8 +14,7 @@ from app.widgets import look
 from colormatch.errors import ColorMatchError
 from colormatch.records import Paint
 
-#: Script of each page, its name, and its place in the address: the steps of a repair in their order, then what lies
-#: beside them.
+#: Script, title and address of each page: first the steps of a repair in order, then the other pages.
 PAGES = (
     ("screens/photo.py", "Photo", ""),
     ("screens/match.py", "Match", "match"),
@@ -27,18 +26,18 @@ PAGES = (
 )
 #: Listed while the phone link is open.
 PHONE = ("screens/connect.py", "Phone", "phone")
-#: The same page where links are asked for on this machine alone.
+#: The same page when this machine itself requires links.
 LINK = ("screens/connect.py", "Link", "phone")
-#: Places of the pages that show the open repair.
+#: Addresses of the pages that show the open repair.
 OF_THE_REPAIR = ("", "match", "mix", "check")
-#: That of them with photos of its own, named as the field that holds them: marks of the first photo are not seen there.
+#: Pages with photos of their own, named like their field; marks of the first photo are not visible there.
 OWN_UNDO = ("check",)
-#: Those of them whose figures come from paints.
+#: Pages with values that depend on paints.
 WITH_PAINTS = ("match", "mix")
 
 
 def main() -> None:
-    """Run the page that the address asks for."""
+    """Run the page requested by the address."""
     st.set_page_config(page_title="colormatch", layout="wide")
     listed = (*PAGES, PHONE if phone.door.at_home else LINK) if phone.door else PAGES
     pages = [st.Page(script, title=title, url_path=place, default=not place) for script, title, place in listed]
@@ -69,23 +68,23 @@ def main() -> None:
             "Reload the page; if it happens again, report what stands in the terminal."
         )
     if page.url_path in (*OF_THE_REPAIR, PHONE[2]):
-        session.follow()  # also below an error: the page comes back by itself once the disk does
+        session.follow()  # also below an error: the page recovers by itself once the disk does
 
 
 def _header(pages: list[st.Page], here: st.Page) -> None:
-    """Links of our own: Streamlit's would lose the open repair from the page's address."""
+    """Links of our own: Streamlit's would drop the open repair from the page's address."""
     with st.container(horizontal=True, vertical_alignment="center", gap=None, key="steps"):
         for one in pages:
             label = f"**{one.title}**" if one.url_path == here.url_path else one.title
             if one.url_path == here.url_path and address.view():
-                # A link to the page that one is on would leave the view in its address.
+                # A link to the current page would keep the view in its address.
                 st.button(label, key="whole-shelf", on_click=address.go)
             else:
                 st.page_link(one, label=label, query_params=session.link())
 
 
 def _repair_line(place: str) -> None:
-    """Which repair is open, its name to be changed in place, and what can be taken back."""
+    """Show the open repair with its editable name, and what can be undone."""
     repair = session.current()
     if repair.id is None:
         return
@@ -96,14 +95,14 @@ def _repair_line(place: str) -> None:
             key=session.showing(key, repair.name),
             label_visibility="collapsed",
             icon=":material/edit:",
-            # A page that is built twice in a hurry can hand back an empty box: no reason to lose the name.
+            # A page that is rerun in quick succession can return an empty box; that must not clear the name.
             on_change=session.changer("name", key, lambda text: text.strip() or repair.name),
         )
         for word, again in (("Undo", False), ("Redo", True)):
             of = place if place in OWN_UNDO else ""
             what = session.next_undo(again=again, of=of)
             key = word.lower()
-            # A place of its own: a button that took the other's place while a finger is on it would lose the press.
+            # A separate container: a button that moved into the other's place under a finger would lose the press.
             with st.container(key=f"{key}-place", width="content"):
                 if what:
                     st.button(

@@ -1,12 +1,11 @@
 """Find the wash that hides a repair in wood, from a photo and the user's own paints.
 
-The names listed here are the public surface; they are stable, and what they return is documented at their home. Each is
-imported when it is first asked for, so that ``import colormatch`` is quick.
+The names listed here are public and stable. Each is imported on first use, which keeps ``import colormatch`` fast.
 
 Examples
 --------
 The whole job on the shipped, simulated example: a photo of damaged wood beside a gray card, and a shelf of invented
-paints. For a photo of your own, mark regions with :meth:`Region.from_box`; your own shelf is ``open_workshop()``.
+paints. In a photo of your own, mark regions with :meth:`Region.from_box`; ``open_workshop()`` opens your own shelf.
 
 >>> import colormatch as cm
 >>> example = cm.example()
@@ -20,7 +19,7 @@ Brown Glaze (invented), 1:3, 1 coat: ...
 >>> best.low < best.expected_delta_e < best.high
 True
 
-Paints and swatches made in memory are ranked without a library:
+Rank paints and swatches made in memory, without a library:
 
 >>> ochre = cm.Swatch("Ochre", 1, 3, 1, "light wood", cm.Lab(75, 6, 20), cm.Lab(66, 12, 34))
 >>> shelf = cm.Shelf((cm.Paint("Ochre"),), (ochre,))
@@ -80,7 +79,7 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 
-#: Where each public name lives.
+#: Home module of each public name.
 _HOMES = {
     "Box": "records",
     "CardChoice": "reference.card_choice",
@@ -130,7 +129,7 @@ __all__ = list(_HOMES)
 
 
 def __getattr__(name: str) -> Any:
-    """A public name, from its home (PEP 562)."""
+    """Import a public name from its home module (PEP 562)."""
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)

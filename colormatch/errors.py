@@ -1,17 +1,17 @@
-"""Every error the library raises on purpose.
+"""Errors the library raises on purpose.
 
-Each says in one plain sentence *what* happened and in one what to do about it (*fix*), so that the command line and
-the app can show it as it is. Anything else that escapes is a defect of ours.
+Each carries one plain sentence on *what* happened and one on what to do next (*fix*). The command line and the app show
+both unchanged. Any other exception that escapes is a bug.
 """
 
 from __future__ import annotations
 
-#: Characters of a sentence that are shown: more than any of ours needs, less than hides what it says.
+#: Longest sentence shown, in characters. The program's own sentences are shorter; quoted user input may not be.
 LONGEST_SENTENCE = 600
 
 
 class ColorMatchError(Exception):
-    """Root of the tree.
+    """Base class of the library's errors.
 
     Parameters
     ----------
@@ -20,7 +20,7 @@ class ColorMatchError(Exception):
     fix : str
         One sentence: what the person can do next.
     **facts : object
-        The figures behind it, for tests and for logs.
+        The numbers behind the sentence, for tests and logs.
 
     Notes
     -----
@@ -43,7 +43,7 @@ class ColorMatchError(Exception):
 
 
 def _short(sentence: str) -> str:
-    """A sentence that quotes endless input, with the middle left out."""
+    """Shorten a sentence that quotes very long input: cut out its middle."""
     if len(sentence) <= LONGEST_SENTENCE:
         return sentence
     half = LONGEST_SENTENCE // 2
@@ -51,15 +51,15 @@ def _short(sentence: str) -> str:
 
 
 class BadInput(ColorMatchError, ValueError):
-    """A value that a person typed or a program passed can't be right."""
+    """A typed or passed value is invalid."""
 
 
 class WrongType(BadInput, TypeError):
-    """A program passed a value of another kind than the function takes."""
+    """An argument has the wrong type."""
 
 
 def check_type(value: object, kinds: type | tuple[type, ...], what: str) -> None:
-    """Refuse an argument of another kind; ``what`` names it as its documentation does.
+    """Raise unless an argument has one of the expected types; ``what`` is its name in the documentation.
 
     Raises
     ------
@@ -71,19 +71,19 @@ def check_type(value: object, kinds: type | tuple[type, ...], what: str) -> None
 
 
 class WrongUsage(BadInput):
-    """A command's arguments are missing, don't go together, or can't be right whatever files and library hold."""
+    """A command's arguments are missing, conflict, or are invalid whatever the files and library hold."""
 
 
 class PhotoError(ColorMatchError):
-    """The photo as a whole can't be used."""
+    """The photo as a whole is unusable."""
 
 
 class PhotoUnreadable(PhotoError, ValueError):
-    """Not a picture, damaged, or of a kind that can't be decoded."""
+    """The file is not a picture, is damaged, or has an unsupported format."""
 
 
 class PhotoTooLarge(PhotoError, ValueError):
-    """More pixels than the program is willing to decode."""
+    """The photo has more pixels than the program decodes."""
 
 
 class RegionError(PhotoError, ValueError):
@@ -91,11 +91,11 @@ class RegionError(PhotoError, ValueError):
 
 
 class NeutralError(PhotoError):
-    """The neutral reference can't carry a white balance."""
+    """The neutral reference is unusable for a white balance."""
 
 
 class CardNotFound(NeutralError):
-    """No gray card was found, or the finder isn't sure enough to go on by itself."""
+    """No gray card was found, or the finder is too unsure to continue."""
 
 
 class CardUnusable(NeutralError, ValueError):
@@ -103,31 +103,31 @@ class CardUnusable(NeutralError, ValueError):
 
 
 class PaintError(ColorMatchError, ValueError):
-    """A paint or its swatches can't be modeled or don't exist."""
+    """A paint or its swatches don't exist or don't allow a model."""
 
 
 class NothingToRank(ColorMatchError, ValueError):
-    """The limits leave no wash to choose from."""
+    """The limits leave no wash to rank."""
 
 
 class LibraryError(ColorMatchError):
-    """The personal library can't be read or written."""
+    """The personal library is not readable or writable."""
 
 
 class LibraryUnwritable(LibraryError, OSError):
-    """Folder or disk refuses the write."""
+    """The folder or disk refused a write."""
 
 
 class LibraryDamaged(LibraryError):
-    """The database or a photo in it fails its check."""
+    """The database or a photo in it failed its check."""
 
 
 class LibraryTooNew(LibraryError):
-    """Written by a later version of the program."""
+    """A later version of the program wrote the library."""
 
 
 class RecordLeftOut(UserWarning):
-    """A record of the library is damaged; the rest was read without it."""
+    """A record of the library is damaged; everything else was read."""
 
 
 class LibraryReadOnly(UserWarning):

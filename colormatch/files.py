@@ -1,4 +1,4 @@
-"""The content of a file that somebody named: a regular file, and no more of it than a limit."""
+"""Read a regular file, up to a size limit."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def content_of(
     unreadable: type[ColorMatchError],
     too_large: type[ColorMatchError] | None = None,
 ) -> bytes:
-    """What is in a file.
+    """Bytes of a file.
 
     Devices and pipes are refused before they are opened: some never end, others wait for a writer.
 
@@ -26,14 +26,14 @@ def content_of(
     most_bytes : int
         Size of the largest file that is read.
     what : str
-        What was to be chosen, for the advice.
+        Kind of file the user should choose, for the advice.
     unreadable, too_large : type of ColorMatchError
-        The errors that are raised; `too_large` is `unreadable` by default.
+        Errors to raise; `too_large` defaults to `unreadable`.
 
     Raises
     ------
     ColorMatchError
-        Missing, not a regular file, larger than `most_bytes`, or the disk refuses.
+        The file is missing, is not a regular file, is larger than `most_bytes`, or the disk refuses.
     """
     again = f"Check the name, or choose the {what} again."
     try:
@@ -43,7 +43,7 @@ def content_of(
         if not stat.S_ISREG(found.st_mode):
             raise unreadable(f"{path} is a device or a pipe, not a file.", f"Choose a {what}.")
         with path.open("rb") as stream:
-            # One byte more than allowed: a file may grow, and some systems state a size of 0.
+            # Read one byte past the limit: the file may be growing, and some systems state a size of 0.
             content = stream.read(most_bytes + 1) if found.st_size <= most_bytes else None
     except (FileNotFoundError, NotADirectoryError):
         raise unreadable(f"There is no file {path}.", again) from None

@@ -1,7 +1,7 @@
-"""The whole job in a few calls: what the command line, the app and a notebook stand on.
+"""The whole job in a few calls, used by the command line, the app and notebooks.
 
-Each stage is a call of its own, so that a program can keep what it has: open the photo, find the neutral reference,
-sample the marked regions, rank the washes, picture the repair.
+Each stage is a separate call, so that a program can keep intermediate results: open the photo, find the neutral
+reference, sample the marked regions, rank the washes, picture the repair.
 """
 
 from __future__ import annotations
@@ -61,13 +61,13 @@ def read_photo(
 
     Parameters
     ----------
-    photo : DecodedPhoto, or what `open_photo` takes
+    photo : DecodedPhoto, or an argument of `open_photo`
     regions : sequence of Region
-        What to read; the card is none of them. Those of kind ``white`` also tell how the light falls.
+        Regions to read, without the card. Those of kind ``white`` also give the illumination.
     card : CardChoice, optional
-        Looked for by default.
+        By default, find the card.
     settled : sequence of ShopChip, optional
-        What the shop chips among the regions are.
+        Records of the shop chips among the regions.
     learned : LearnedCamera, optional
         Of the photo's camera; see :func:`find_neutral`.
     seen_before : sequence of SeenBefore, optional
@@ -76,7 +76,7 @@ def read_photo(
     Returns
     -------
     Reading
-        Its samples stand in the order of the regions.
+        Its samples are in the order of the regions.
 
     Raises
     ------
@@ -94,10 +94,10 @@ def read_photo(
 
 
 def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region]) -> Reading:
-    """Read the colors of regions of a photo whose neutral reference is known."""
+    """Read the colors of regions in a photo with a known neutral reference."""
     correction, even = neutral.correction, photo.evened(neutral.plane)
     of_card = neutral.card.region
-    # By place, so that neither doubts nor digits depend on the order of marking.
+    # Sorted by place, so that neither flags nor digits depend on the order of marking.
     by_place = sorted(regions, key=lambda region: region.order)
     samples = {region: sample_region(even, region, correction.lab, correction.systematic) for region in by_place}
     doubts = patch_doubts(even, samples, correction.lab, of_card)
@@ -114,9 +114,9 @@ def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region
 
 
 def _two_lamps(photo: DecodedPhoto, card: Region | None, doubts: Mapping[Region, Sequence[Flag]]) -> tuple[Flag, ...]:
-    """Two kinds of light as a surface tells them, with all of its patches or, if one is off, without that one."""
+    """Flags for two kinds of light, from all patches of a surface, or without an outlier if there is one."""
     for patches in same_surface(list(doubts)):
-        # A highlight on one hides what the others tell.
+        # A highlight on one patch would hide the trend of the others.
         like = [patch for patch in patches if not any(flag.code is FlagCode.PATCH_OFF for flag in doubts[patch])]
         for some in [patches] if like == patches else [patches, like]:
             if told := across(photo, card, some):
@@ -125,12 +125,12 @@ def _two_lamps(photo: DecodedPhoto, card: Region | None, doubts: Mapping[Region,
 
 
 def surface(reading: Reading, kind: RegionKind) -> Sample:
-    """All samples of one kind of surface taken together.
+    """All samples of one kind of surface, combined.
 
     Raises
     ------
     RegionError
-        None is marked, or it reads brighter than white.
+        No such sample is marked, or it reads brighter than white.
     """
     check_type(reading, Reading, "reading")
     chosen = reading.of_kind(kind)
@@ -152,12 +152,12 @@ def match_repair(
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
 ) -> Match:
-    """Rank the washes of a workshop for a repair that was read from one photo.
+    """Rank the washes of a workshop for a repair read from one photo.
 
     Parameters
     ----------
     reading : Reading
-        With at least one sample of sound wood and one of damage.
+        Has at least one sample of sound wood and one of damage.
     workshop : Workshop
     limits : Limits, optional
     shift : (direction, ΔE00), optional
@@ -180,10 +180,10 @@ def match_kept(
     shift: tuple[str, float] | None = None,
     kept_uncertainty: float = 0.0,
 ) -> Match:
-    """Rank washes that turn the damage in a photo into a kept color, such as a companion piece's.
+    """Rank washes that turn the damage in a photo into a stored color, such as a companion piece's.
 
-    The photo's whole error counts: nothing in it cancels against the kept color, nor against that color's own error
-    (``kept_uncertainty``: ΔE00, 90 % radius). A shop chip in both photos makes both smaller.
+    The photo's whole error counts, since none of it cancels against the stored color. That color's own error is
+    ``kept_uncertainty`` (ΔE00, 90 % radius). A shop chip in both photos reduces both errors.
 
     Raises
     ------
@@ -200,7 +200,7 @@ def match_spots(
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
 ) -> SpotsMatch:
-    """The best wash for each region of damage by itself, and the best single one for all of them.
+    """Rank washes for each region of damage, and single washes for all of them.
 
     Parameters as for :func:`match_repair`.
 
@@ -231,7 +231,7 @@ def match_grain(
     workshop: Workshop,
     limits: Limits | None = None,
 ) -> Match | None:
-    """What to draw the grain lines with once the field is washed; None where the sound wood shows none.
+    """Rank washes for drawing grain lines on the washed field; None if the sound wood shows no lines.
 
     Parameters
     ----------
@@ -249,7 +249,7 @@ def match_grain(
 
 
 def swatch_worth_painting(reading: Reading, workshop: Workshop, paint: str) -> NextSwatch | None:
-    """The one more swatch of a paint that a repair would gain most from, were it the paint to use.
+    """The swatch of a paint that would help a repair most, if that paint were used.
 
     Raises
     ------
@@ -283,22 +283,22 @@ def match_colors(
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
 ) -> Match:
-    """Rank the washes of a workshop that turn one color into another, both taken as exact."""
+    """Rank the washes of a workshop that turn one color into another; both colors count as exact."""
     return _rank(Task(target, over), workshop, limits, shift)
 
 
 def difference_error(reading: Reading, first: Lab, second: Lab) -> float:
-    """What the correction of a photo leaves in the difference of two of its colors: ΔE00, 90 % radius."""
+    """Error left by a photo's correction in the difference of two of its colors: ΔE00, 90 % radius."""
     return reading.difference.radius(float(delta_e(first, second)))
 
 
 def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE) -> Task:
-    """What a repair is to do: from one kind of surface to the sound wood of the same photo.
+    """The task of a repair: from one kind of surface to the sound wood of the same photo.
 
     Raises
     ------
     RegionError
-        One of them is not marked, or a mark lies on the card.
+        One of them is not marked, or a mark is on the card.
     """
     _refuse_marks_on_the_card(reading)
     sound, ground = surface(reading, RegionKind.SOUND), surface(reading, under)
@@ -327,7 +327,7 @@ def _shifted(task: Task, shift: tuple[str, float] | None) -> Task:
 
 
 def boxed(photo: DecodedPhoto, kind: RegionKind, boxes: Sequence[Box]) -> list[Region]:
-    """Regions of one kind from pixel boxes, named and numbered."""
+    """Numbered regions of one kind from pixel boxes."""
     size = photo.facts.width, photo.facts.height
     return [Region.from_box(kind, box, *size, f"{kind} {number}") for number, box in enumerate(boxes, 1)]
 
@@ -335,14 +335,14 @@ def boxed(photo: DecodedPhoto, kind: RegionKind, boxes: Sequence[Box]) -> list[R
 def picture(
     linear_rgb: FloatArray, regions: Sequence[Region], ground: Lab, layers: Sequence[Layer], workshop: Workshop
 ) -> FloatArray:
-    """A recipe laid over the marked damage in a white-balanced picture.
+    """Picture a recipe over the marked damage in a white-balanced picture.
 
     Parameters
     ----------
     linear_rgb : (h, w, 3) float
         From :func:`colormatch.reference.neutral.balanced`, at any scale.
     regions : sequence of Region
-        Those of damage are painted.
+        Those of kind damage are painted.
     ground : Lab
         Mean color of the damage.
     layers : sequence of Layer

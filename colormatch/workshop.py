@@ -1,4 +1,4 @@
-"""A shelf made ready for matching: opened, its paints fitted, the fits remembered."""
+"""Prepare a shelf for matching: open it, fit its paints, cache the fits."""
 
 from __future__ import annotations
 
@@ -35,15 +35,15 @@ if TYPE_CHECKING:
 def fitted_models(
     shelf: Shelf, library: Library | None = None, progress: Callable[[int, int], None] | None = None
 ) -> dict[str, PaintModel]:
-    """The model of every paint that has swatches, from the library's memory where it is fresh.
+    """Models of all paints with swatches, from the library's cache where possible.
 
     Parameters
     ----------
     shelf : Shelf
     library : Library, optional
-        Where fits are remembered under the content they were made from, so that none is ever stale.
+        Cache of fits, by the content they were computed from, so that no entry is ever stale.
     progress : callable, optional
-        Called with the number of paints done and of all, before each and after the last.
+        Called with the number of finished paints and of all, before each paint and after the last.
     """
     from colormatch.wash.paint import PaintModel, fit_key, fit_paint
 
@@ -69,17 +69,17 @@ def fitted_models(
 
 @dataclass(frozen=True, eq=False)
 class Workshop:
-    """A shelf made ready for matching."""
+    """A shelf ready for matching."""
 
     shelf: Shelf
-    #: Of every paint that has swatches, by name.
+    #: Model of every paint with swatches, by name.
     models: Mapping[str, PaintModel]
-    #: Whether the shipped example lends its shelf, because the library holds no paint yet.
+    #: Whether the shelf is the shipped example's, because the library has no paint yet.
     lent: bool = False
 
     @classmethod
     def of(cls, shelf: Shelf) -> Workshop:
-        """A shelf made in memory, its paints fitted; no library is read or written.
+        """Fit the paints of a shelf made in memory; no library is read or written.
 
         Examples
         --------
@@ -96,7 +96,7 @@ class Workshop:
 
 
 def open_workshop(folder: Path | None = None, progress: Callable[[int, int], None] | None = None) -> Workshop:
-    """Open a library and fit its paints; an empty one lends the starter's shelf, and says so.
+    """Open a library and fit its paints; with an empty library, use the starter's shelf, marked as lent.
 
     Raises
     ------
@@ -111,7 +111,7 @@ def open_workshop(folder: Path | None = None, progress: Callable[[int, int], Non
 
 
 def shelf_in_use(folder: Path | None = None) -> tuple[Shelf, bool]:
-    """A library's shelf, or the starter's where it holds no paint; and whether it is the starter's."""
+    """A library's shelf, or the starter's if it has no paint; and whether it is the starter's."""
     from colormatch.library.store import Library
 
     return _shelf_of(Library.open(folder))
@@ -125,12 +125,12 @@ def _shelf_of(library: Library) -> tuple[Shelf, bool]:
 
 
 def paint_named(shelf: Shelf, name: str) -> Paint:
-    """The paint of that name, whatever its capitals and spaces.
+    """Find a paint by name, ignoring capitals and spaces.
 
     Raises
     ------
     PaintError
-        None is on the shelf.
+        No such paint is on the shelf.
     """
     paint = named(shelf.paints, name)
     if paint is not None:
@@ -140,7 +140,7 @@ def paint_named(shelf: Shelf, name: str) -> Paint:
 
 
 def rounding_cost(workshop: Workshop, layers: Sequence[Layer], measured: Sequence[Layer], ground: Lab) -> float:
-    """ΔE00 between a recipe as it is stated and as it was measured out, over a ground.
+    """ΔE00 between a recipe as stated and as measured out, over a ground.
 
     Raises
     ------
@@ -154,7 +154,7 @@ def rounding_cost(workshop: Workshop, layers: Sequence[Layer], measured: Sequenc
 
 
 def starter_workshop() -> Workshop:
-    """The shipped example's shelf, without a library."""
+    """Workshop of the shipped example's shelf, without a library."""
     from colormatch.library.starter import starter_shelf
 
     shelf = starter_shelf()
@@ -162,7 +162,7 @@ def starter_workshop() -> Workshop:
 
 
 def resolve_paint_names(limits: Limits, shelf: Shelf) -> Limits:
-    """Limits with the names of paints and clear coat as the shelf writes them, whatever their capitals and spaces.
+    """Limits with paint and clear coat names spelled as on the shelf, matched without regard to capitals and spaces.
 
     Raises
     ------
@@ -176,7 +176,7 @@ def resolve_paint_names(limits: Limits, shelf: Shelf) -> Limits:
 
 
 def resolve_layer(layer: Layer, shelf: Shelf) -> Layer:
-    """A wash with its paints spelled as the shelf spells them.
+    """A wash with its paint names spelled as on the shelf.
 
     Raises
     ------
@@ -189,15 +189,14 @@ def resolve_layer(layer: Layer, shelf: Shelf) -> Layer:
 
 
 def offered(workshop: Workshop, limits: Limits | None) -> tuple[Shelf, Limits]:
-    """The paints that a ranking may choose from, and its limits spelled as on the tins.
+    """Select the paints for a ranking, and resolve the names in its limits.
 
-    Invented paints stand back where the shelf holds the user's own, unless the limits ask for them, by themselves or by
-    their names.
+    Invented paints are left out if the shelf has the user's own, unless the limits allow them or name them.
 
     Raises
     ------
     PaintError
-        A paint that the limits name is not on the shelf.
+        A paint in the limits is not on the shelf.
     """
     allowed = resolve_paint_names(limits or Limits(), workshop.shelf)
     if allowed.invented:
@@ -207,7 +206,7 @@ def offered(workshop: Workshop, limits: Limits | None) -> tuple[Shelf, Limits]:
 
 
 def example_paint_notice(workshop: Workshop, shelf: Shelf) -> list[str]:
-    """What is said of invented paints over a ranking from a shelf that :func:`offered` gave."""
+    """Notice shown above a ranking when example paints were used or left out."""
     if workshop.lent:
         return ["Your library holds no paint yet: these are the invented paints of the shipped example."]
     number = len(workshop.shelf.paints) - len(shelf.paints)
@@ -217,7 +216,7 @@ def example_paint_notice(workshop: Workshop, shelf: Shelf) -> list[str]:
 
 
 def dried(workshop: Workshop, layers: Sequence[Layer], grounds: FloatArray) -> FloatArray:
-    """(n, 3) CIELAB; best estimate of what a recipe dries to over (n, 3) CIELAB grounds."""
+    """(n, 3) CIELAB; best estimate of a recipe's dried color over (n, 3) CIELAB grounds."""
     from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
     from colormatch.match.finish import film_of_layer
     from colormatch.wash.film import bare, lay, seen
@@ -232,10 +231,11 @@ def dried(workshop: Workshop, layers: Sequence[Layer], grounds: FloatArray) -> F
 
 
 def known_grounds(library: Library) -> list[Ground]:
-    """Every wood or card with a name, in alphabetical order: the library's grounds, and what swatches were painted on.
+    """All named woods and cards, in alphabetical order: the library's grounds, and the grounds of swatches.
 
-    Of several of one name, whatever its capitals and spaces, a ground counts before a swatch, and a later swatch before
-    one that was added earlier.
+    If several share a name, ignoring capitals and spaces, a ground wins over a swatch, and a later swatch over an
+    earlier
+    one.
     """
     first: dict[str, Ground] = {}
     swatches = [stored.record for stored in reversed(library.all(Swatch))]
@@ -246,12 +246,12 @@ def known_grounds(library: Library) -> list[Ground]:
 
 
 def ground_named(library: Library, name: str) -> Ground:
-    """The ground of that name, whatever its capitals and spaces.
+    """Find a ground by name, ignoring capitals and spaces.
 
     Raises
     ------
     BadInput
-        None is known.
+        The name is unknown.
     """
     ground = named(known_grounds(library), name)
     if ground is not None:
@@ -259,11 +259,11 @@ def ground_named(library: Library, name: str) -> Ground:
     raise BadInput(f"The color of the ground {name} is not known yet.", "Give it as L,a,b, for example 74,6,20.")
 
 
-# --- a paint, looked at by itself ------------------------------------------------------------------------------------
+# --- one paint --------------------------------------------------------------------------------------------------------
 
 
 def grid_over(workshop: Workshop, paint: str, ground: Lab, uncertainty: float) -> WashGrid:
-    """Ratio by coats of one paint over a wood.
+    """Grid of ratio by coats for one paint over a wood.
 
     Parameters
     ----------
@@ -271,7 +271,7 @@ def grid_over(workshop: Workshop, paint: str, ground: Lab, uncertainty: float) -
     paint : str
     ground : Lab
     uncertainty : float
-        Of the ground: ΔE00, 90 % radius.
+        Uncertainty of the ground: ΔE00, 90 % radius.
 
     Raises
     ------
@@ -289,19 +289,19 @@ def grid_over(workshop: Workshop, paint: str, ground: Lab, uncertainty: float) -
 
 @dataclass(frozen=True)
 class FitError:
-    """How far the model of a paint is from one of the swatches that it was learned from."""
+    """Error of a paint's model at one of the swatches it was learned from."""
 
     swatch: Swatch
-    #: What the model gives for it, had its film come out as it should.
+    #: Model's prediction for the swatch at nominal film thickness.
     modeled: Lab
-    #: ΔE00 between the two.
+    #: ΔE00 between them.
     delta_e: float
-    #: In words, seen from the swatch: "a touch too light".
+    #: Direction of the error relative to the swatch, in words: "a touch too light".
     off: str
 
 
 def fit_errors(workshop: Workshop, paint: str) -> tuple[FitError, ...]:
-    """The model of a paint against each of its swatches, in the library's order; empty for a paint without one."""
+    """Errors of a paint's model at its swatches, in the library's order; empty for a paint without swatches."""
     from colormatch.color.words import describe_off
 
     found = []

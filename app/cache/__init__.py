@@ -1,6 +1,6 @@
-"""The only caches: everything slow that a page asks for, remembered by what it was computed from; all of it is here.
+"""All caches of the app: slow results for pages, keyed by their inputs.
 
-A photo is named by its path, which is the hash of its bytes in the library's folder.
+A photo's key is its path, which contains the hash of its bytes.
 """
 
 from app.cache.boards import board, cells, sheet, sheet_in, sheet_preview

@@ -1,4 +1,4 @@
-"""Boards of swatches, and the sheets that they are painted on."""
+"""Boards of swatches, and printed sheets."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ from colormatch.sheet import read
 from colormatch.sheet.cells import BoardReading
 from colormatch.sheet.layout import Plan
 
-#: Dots to the inch of a sheet on the page: its letters can be read.
+#: Resolution of a sheet on the page, dots per inch; its letters are legible.
 SHEET_DPI = 96
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
 @returns_errors
 def sheet_in(path: Path, plans: tuple[Plan, ...]) -> Plan | None:
-    """The one of the printed sheets that lies in a photo; None for a sheet that is none of them."""
+    """Find which printed sheet is in a photo; None for another sheet."""
     return read.plan_in(decoded(path), plans)
 
 
@@ -35,14 +35,14 @@ def sheet_in(path: Path, plans: tuple[Plan, ...]) -> Plan | None:
 def board(
     path: Path, card: CardChoice, plan: Plan, corners: tuple[tuple[float, float], ...]
 ) -> tuple[BoardReading, Neutral]:
-    """A board's cells; ``corners`` in pixels where it is no printed sheet."""
+    """Read a board's cells; ``corners`` in pixels unless it is a printed sheet."""
     photo = decoded(path)
     return read.read_board(photo, plan, corners, card) if corners else read.read_sheet(photo, plan, card)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def cells(path: Path, regions: tuple[Region, ...]) -> bytes:
-    """A photo with the cells that were read in it, as JPEG."""
+    """A photo with its cells outlined, as JPEG."""
     return jpeg(outlined(decoded(path).preview(SCREEN_SIDE), regions))
 
 
@@ -56,7 +56,7 @@ def sheet(plan: Plan) -> bytes:
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def sheet_preview(plan: Plan) -> tuple[bytes, tuple[int, int]]:
-    """A small picture of that sheet, as JPEG, and its width and height."""
+    """A small picture of that sheet, as JPEG, with width and height."""
     from colormatch.sheet.pdf import sheet_picture
 
     picture = sheet_picture(plan, SHEET_DPI).convert("RGB")

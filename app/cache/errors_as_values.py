@@ -1,6 +1,6 @@
-"""What is remembered of a computation that fails: an error of ours is an answer like any other.
+"""Cache failed computations by returning errors as values.
 
-Looking for a card that isn't there takes as long as finding one.
+Searching for a missing card takes as long as finding one.
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ T = TypeVar("T")
 
 
 def returns_errors(compute: Callable[P, T]) -> Callable[P, T | ColorMatchError]:
-    """The same, with an error of ours as its answer."""
+    """Wrap a function to return a :class:`ColorMatchError` instead of raising it."""
 
     @wraps(compute)
     def answer(*args: P.args, **kwargs: P.kwargs) -> T | ColorMatchError:
         try:
             return compute(*args, **kwargs)
         except (LibraryError, PhotoUnreadable, PhotoTooLarge):
-            raise  # the disk or the memory refused: the next time they may not
+            raise  # a full disk or memory may work the next time
         except ColorMatchError as error:
             return error
 
@@ -31,8 +31,8 @@ def returns_errors(compute: Callable[P, T]) -> Callable[P, T | ColorMatchError]:
 
 
 def unwrap(answer: T | ColorMatchError) -> T:
-    """The answer, where it is no error."""
+    """Return the value, or raise it if it is an error."""
     if isinstance(answer, ColorMatchError):
-        # Without what it went through before: it is raised again in every run, and would keep all of them.
+        # Drop the old traceback: the error is raised again in every run, and would keep all of them alive.
         raise answer.with_traceback(None)
     return answer

@@ -1,4 +1,4 @@
-"""What pages ask by: a photo with its marks and its reference, what the damage is to become, a library as it stood."""
+"""Cache keys: a photo with its marks and reference, the target of a match, a state of the library."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from colormatch.reference.known_colors import SeenBefore
 
 @dataclass(frozen=True)
 class Reference:
-    """Everything in a photo that its colors are corrected by."""
+    """Everything in a photo that its correction depends on."""
 
     card: CardChoice
-    #: Plain white places that tell how the light falls.
+    #: Plain white areas that give the illumination.
     white: tuple[Region, ...] = ()
-    #: Shop chips, each named as the library names it.
+    #: Shop chips, named as in the library.
     chips: tuple[Region, ...] = ()
-    #: What they are.
+    #: Records of the chips.
     settled: tuple[ShopChip, ...] = ()
     #: Photos that taught the photo's camera in its light.
     taught: tuple[CameraPhoto, ...] = ()
@@ -29,38 +29,38 @@ class Reference:
 
 @dataclass(frozen=True)
 class MarkedPhoto:
-    """All that the colors of a photo's surfaces follow from."""
+    """Everything that the colors of a photo's surfaces depend on."""
 
     path: Path
     reference: Reference
-    #: What is to be read, or shown.
+    #: Regions to read or to show.
     regions: tuple[Region, ...]
 
 
 @dataclass(frozen=True)
 class LibraryState:
-    """A library as it stood at some time."""
+    """State of a library at some time."""
 
     folder: Path
-    #: Changes with everything in it.
+    #: Changes with any change in the library.
     stamp: str
 
 
 @dataclass(frozen=True)
 class Aim:
-    """What the damage is to look like: by default the sound wood of the photo."""
+    """Target of a match: by default the sound wood of the photo."""
 
-    #: A color instead of the sound wood; None: the sound wood.
+    #: Target color; None: the sound wood.
     kept: Lab | None = None
-    #: Of that color: ΔE00, 90 % radius.
+    #: Uncertainty of that color: ΔE00, 90 % radius.
     uncertainty: float = 0.0
-    #: What that color is of, as typed or as the library names it.
+    #: Name of that color, typed or from the library.
     name: str = ""
-    #: "warmer", "cooler", "darker" or "lighter" than that, by so many ΔE00; empty: just that.
+    #: Shift of the target: "warmer", "cooler", "darker" or "lighter", and its size in ΔE00; empty: none.
     direction: str = ""
     amount: float = 2.0
 
     @property
     def shift(self) -> tuple[str, float] | None:
-        """As `repair.match_repair` takes it."""
+        """The shift as an argument of `repair.match_repair`."""
         return (self.direction, self.amount) if self.direction else None

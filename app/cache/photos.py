@@ -1,4 +1,4 @@
-"""What a photo holds: its pixels, its card, its colors."""
+"""Data of a photo: its pixels, its card, its colors."""
 
 from __future__ import annotations
 
@@ -38,14 +38,14 @@ def size(path: Path) -> tuple[int, int]:
 @st.cache_data(max_entries=8, show_spinner=False)
 @returns_errors
 def card_in(path: Path, kind: CardKind = CardKind.GRAY) -> Card:
-    """The card of a kind as the program finds it."""
+    """The card of a kind, found automatically."""
     return locate(decoded(path), CardChoice(kind))
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
 @returns_errors
 def neutral(path: Path, reference: Reference) -> Neutral:
-    """The correction that follows from the card, white places and shop chips."""
+    """The correction by the card, white areas and shop chips."""
     photo = decoded(path)
     through = learned(reference.taught) if reference.taught else None
     by_card = find_neutral(photo, reference.card, reference.white, through)

@@ -17,28 +17,28 @@ from colormatch.records import FloatArray, Lab, Layer, Region, RegionKind
 from colormatch.reference.neutral import balanced as white_balanced
 from colormatch.render.preview import jpeg, to_screen
 
-#: Longest side of a photo on the page, pixels: sharp on a laptop's screen, and when enlarged a few times.
+#: Longest side of a photo on the page, pixels: sharp on a laptop, even slightly enlarged.
 SCREEN_SIDE = 2000
-#: Longest side of a photo in a list, pixels: twice what is shown, for a fine screen.
+#: Longest side of a photo in a list, pixels: twice the displayed size, for high-density screens.
 THUMBNAIL_SIDE = 320
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def as_taken(path: Path) -> bytes:
-    """The photo as the camera balanced it."""
+    """The photo as balanced by the camera."""
     return jpeg(decoded(path).preview(SCREEN_SIDE))
 
 
 @st.cache_data(max_entries=200, show_spinner=False)
 def thumbnail(path: Path) -> tuple[bytes, tuple[int, int]]:
-    """A photo as it stands in a list, and its width and height; not :func:`decoded`, which keeps two."""
+    """A photo for a list, with width and height; not from :func:`decoded`, which keeps only two."""
     small = open_photo(path).preview(THUMBNAIL_SIDE)
     return jpeg(small), (small.shape[1], small.shape[0])
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _linear(path: Path, reference: Reference) -> FloatArray:
-    """(h, w, 3) linear sRGB; the photo at the screen's size as its reference corrects it. Not to be written to."""
+    """(h, w, 3) linear sRGB; the corrected photo at screen size. Read-only."""
     linear_rgb = white_balanced(decoded(path), unwrap(neutral(path, reference)), SCREEN_SIDE)
     linear_rgb.setflags(write=False)
     return linear_rgb
@@ -46,7 +46,7 @@ def _linear(path: Path, reference: Reference) -> FloatArray:
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def balanced(path: Path, reference: Reference) -> bytes:
-    """The photo as its reference corrects it."""
+    """The photo corrected by its reference."""
     return jpeg(to_screen(_linear(path, reference)))
 
 
@@ -54,7 +54,7 @@ def balanced(path: Path, reference: Reference) -> bytes:
 def pictured(
     marked: MarkedPhoto, held: LibraryState, ground: Lab, layers: tuple[Layer, ...]
 ) -> tuple[bytes, bytes, tuple[int, int]]:
-    """The damage and what lies around it, as it is and, simulated, washed; and the pictures' width and height."""
+    """Crops of the damage before and (simulated) after the wash, with the pictures' width and height."""
     before = _linear(marked.path, marked.reference)
     after = repair.picture(before, marked.regions, ground, layers, workshop(held))
     rows, columns = _around([one for one in marked.regions if one.kind is RegionKind.DAMAGE], before.shape)
@@ -64,7 +64,7 @@ def pictured(
 
 @st.cache_data(max_entries=8, show_spinner=False)
 def near(marked: MarkedPhoto) -> tuple[bytes, tuple[int, int]]:
-    """What lies around regions in a photo as its reference corrects it, and the picture's width and height."""
+    """Crop around regions of a corrected photo, with the picture's width and height."""
     linear_rgb = _linear(marked.path, marked.reference)
     rows, columns = _around(marked.regions, linear_rgb.shape)
     shown = to_screen(linear_rgb[rows, columns])
@@ -72,12 +72,12 @@ def near(marked: MarkedPhoto) -> tuple[bytes, tuple[int, int]]:
 
 
 def _around(shown: Sequence[Region], shape: tuple[int, ...]) -> tuple[slice, slice]:
-    """Rows and columns of a picture that show some regions in their surroundings."""
+    """Rows and columns of a picture around some regions."""
     height, width = shape[:2]
     boxes = [region.box(width, height) for region in shown]
     left, top = min(box.x for box in boxes), min(box.y for box in boxes)
     right, bottom = max(box.x + box.w for box in boxes), max(box.y + box.h for box in boxes)
-    # As much again on every side, and never less than a third of the photo: a repair is judged from where one stands.
+    # The same size again on every side, and at least a third of the photo: a repair is judged from a distance.
     aside = max(right - left, (width / 3 - (right - left)) / 2)
     above = max(bottom - top, (height / 3 - (bottom - top)) / 2)
     rows = slice(int(max(0, top - above)), int(min(height, bottom + above)))

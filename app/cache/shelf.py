@@ -24,25 +24,25 @@ if TYPE_CHECKING:
 
 @st.cache_resource(show_spinner=False)
 def library(folder: Path) -> Library:
-    """The library, opened (and brought up to date) once."""
+    """The library, opened (and migrated) once."""
     return Library.open(folder)
 
 
 @st.cache_resource(max_entries=12, show_spinner=False)
 def stored(held: LibraryState, kind: type[R]) -> tuple[Stored[R], ...]:
-    """Every record of a kind."""
+    """All records of a kind."""
     return Library(held.folder).all(kind)
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
 def spoiled(held: LibraryState) -> tuple[Spoiled, ...]:
-    """Every damaged record."""
+    """All damaged records."""
     return Library(held.folder).spoiled()
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
 def grounds(held: LibraryState) -> list[Ground]:
-    """Every wood or card with a name."""
+    """All named woods and cards."""
     return known_grounds(Library(held.folder))
 
 
@@ -53,27 +53,27 @@ def cameras(held: LibraryState) -> list[KnownCamera]:
 
 
 class Fitting(Thread):
-    """The shelf's paints as they are fitted."""
+    """Background thread that fits the shelf's paints."""
 
     def __init__(self, held: LibraryState) -> None:
         super().__init__(name=f"fits for {held.stamp}", daemon=True)
         self._folder = held.folder
         self._opened: Workshop | Exception | None = None
-        #: Paints that are fitted, and all that have swatches.
+        #: Number of fitted paints; number of paints with swatches.
         self.done, self.count = 0, 0
         self.start()
 
     def run(self) -> None:
         try:
             self._opened = open_workshop(self._folder, self._tell)
-        except Exception as error:  # told where the fits are asked for
+        except Exception as error:  # reported where the fits are used
             self._opened = error
 
     def _tell(self, done: int, count: int) -> None:
         self.done, self.count = done, count
 
     def workshop(self) -> Workshop:
-        """The shelf, once all are fitted.
+        """The shelf, after waiting for all fits.
 
         Raises
         ------
@@ -89,26 +89,26 @@ class Fitting(Thread):
 
 @st.cache_resource(max_entries=1, show_spinner=False)
 def fit_ahead(held: LibraryState) -> Fitting:
-    """Begin to fit the shelf's paints, for example while somebody marks a photo."""
+    """Start fitting the shelf's paints, for example while the user marks a photo."""
     return Fitting(held)
 
 
 def workshop(held: LibraryState) -> Workshop:
-    """The shelf with its paints fitted."""
+    """The shelf with fitted paints."""
     try:
         return fit_ahead(held).workshop()
     except Exception:
-        fit_ahead.clear(held)  # it is tried again: the disk may be back by then
+        fit_ahead.clear(held)  # try again: the disk may be back
         raise
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
 def paint_grid(held: LibraryState, paint: str, ground: Lab, uncertainty: float) -> WashGrid:
-    """The washes of one paint over a wood, ratio by coats."""
+    """Grid of ratio by coats for one paint over a wood."""
     return grid_over(workshop(held), paint, ground, uncertainty)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
 def lesson(swatch: Swatch, others: tuple[Swatch, ...], kind: str) -> Lesson:
-    """What a swatch teaches about its paint, of a kind."""
+    """Effect of a swatch on the model of its paint."""
     return learn.lesson(swatch, others, kind)

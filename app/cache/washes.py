@@ -1,4 +1,4 @@
-"""Which wash: rankings for what was read in a photo, with the paints of the shelf."""
+"""Rankings of washes for a photo, with the paints of the shelf."""
 
 from __future__ import annotations
 
@@ -32,14 +32,14 @@ def ranking(marked: MarkedPhoto, held: LibraryState, limits: Limits, aim: Aim) -
 @st.cache_data(max_entries=8, show_spinner=False)
 @returns_errors
 def spots(marked: MarkedPhoto, held: LibraryState, limits: Limits, shift: tuple[str, float] | None) -> SpotsMatch:
-    """The washes for several damaged spots: for each by itself, and one for all."""
+    """Washes for several damaged spots: for each alone, and for all of them."""
     return repair.match_spots(unwrap(reading(marked)), workshop(held), limits, shift)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
 @returns_errors
 def grain(marked: MarkedPhoto, held: LibraryState, limits: Limits, layers: tuple[Layer, ...]) -> Match | None:
-    """What to draw the grain lines with over a wash; None where the sound wood shows none."""
+    """Washes for drawing grain lines over a wash; None if the sound wood shows no lines."""
     return repair.match_grain(unwrap(reading(marked)), layers, workshop(held), limits)
 
 
@@ -48,5 +48,5 @@ def grain(marked: MarkedPhoto, held: LibraryState, limits: Limits, layers: tuple
 def what_next(
     marked: MarkedPhoto, held: LibraryState, limits: Limits, painted: tuple[Layer, ...], before: Lab | None
 ) -> tuple[NextStep, ...]:
-    """All that can be done about a dried repair, the best first."""
+    """All options for a dried repair, best first."""
     return judge.what_next(unwrap(reading(marked)), workshop(held), limits, painted, before)

@@ -1,1 +1,1 @@
-"""The guide: its text and pictures, and the page that shows them."""
+"""The user's guide: text, pictures and page."""

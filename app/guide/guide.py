@@ -1,4 +1,4 @@
-"""Guide: the text of ``guide.md`` with its pictures, for a laptop or for a phone."""
+"""Guide page: the text of ``guide.md`` with its pictures, for a laptop or a phone."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from app.server import pictures
 from app.widgets import look
 
 _TEXT, _LICENSES = (Path(__file__).with_name(name) for name in ("guide.md", "licenses.md"))
-#: A picture stands in a paragraph of its own.
+#: A picture in a paragraph of its own.
 _PICTURE = re.compile(r"^!\[(?P<words>[^]]*)\]\((?P<file>[^)]+)\)$", re.MULTILINE)
-#: Ends of the names of a picture's two widths; the text names the first, for whoever reads it elsewhere.
+#: Endings of the file names of a picture's two widths; the text uses the first, for readers outside the app.
 _WIDE, _PHONE = "-wide.webp", "-phone.webp"
 
 

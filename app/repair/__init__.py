@@ -1,1 +1,1 @@
-"""The open repair: what it holds, how it is kept, what follows from it, and the door to Streamlit's session."""
+"""The open repair: its content, its document and what depends on it."""

@@ -1,6 +1,6 @@
-"""Repairs as plain JSON values and back: the one converter between what a repair holds and its document.
+"""Convert repairs to plain JSON values and back.
 
-A document may come from anybody: whatever isn't what its field promises is refused, all the way down.
+A document may come from an untrusted source: every value must match the type of its field, at any depth.
 """
 
 from __future__ import annotations
@@ -18,14 +18,14 @@ from colormatch.records import Limits, Part
 
 T = TypeVar("T")
 
-#: Largest whole number; beyond it, the browser's numbers are not exact any more (ECMAScript, Number.MAX_SAFE_INTEGER).
+#: Largest whole number; larger ones are inexact in a browser (ECMAScript, Number.MAX_SAFE_INTEGER).
 _LARGEST = 2**53 - 1
-#: Knows how each kind of value is written and read; a kind that was once written otherwise adds how it reads that.
+#: Reads and writes each kind of value; hooks for kinds with an older format read that too.
 CONVERTER = Converter(detailed_validation=False, forbid_extra_keys=True, unstruct_collection_overrides={tuple: list})
 
 
 def plain(value: object) -> Any:
-    """A value as JSON gives it back: objects, lists, numbers and text."""
+    """Convert a value to JSON's objects, lists, numbers and text."""
     return CONVERTER.unstructure(value)
 
 
@@ -35,9 +35,9 @@ def read(held: object, kind: type[T]) -> T:
     Raises
     ------
     BadInput
-        It isn't such a value.
+        It doesn't have the type.
     ColorMatchError
-        What the value itself raises, such as a region's `RegionError`.
+        The value's own checks refuse it, such as a region's `RegionError`.
     """
     try:
         return CONVERTER.structure(held, kind)
@@ -50,7 +50,7 @@ def read(held: object, kind: type[T]) -> T:
         ) from None
 
 
-# --- plain values, taken only as what they are ------------------------------------------------------------------------
+# --- plain values, checked strictly -----------------------------------------------------------------------------------
 
 
 def _refuse(held: object) -> NoReturn:
@@ -70,7 +70,7 @@ def _bool(held: object, _: Any) -> bool:
 
 
 def _str(held: object, kind: Any) -> Any:
-    """Text that can be written, or the member of an enumeration of such."""
+    """Text that can be encoded, or the member of an enumeration of such text."""
     halves = isinstance(held, str) and any("\ud800" <= letter <= "\udfff" for letter in held)
     return kind(held) if isinstance(held, str) and not halves else _refuse(held)
 
@@ -79,7 +79,7 @@ for _kind, _reader in ((float, _float), (int, _int), (bool, _bool), (str, _str))
     CONVERTER.register_structure_hook(_kind, _reader)
 
 
-# --- written more shortly than by their fields ------------------------------------------------------------------------
+# --- formats shorter than field by field ------------------------------------------------------------------------------
 
 
 def _is_named_tuple(kind: Any) -> bool:
@@ -109,7 +109,7 @@ def _part(held: Any, _: Any) -> Part:
     return Part(_str(paint, str), _float(parts, float), *(_bool(one, bool) for one in invented))
 
 
-# Without what no page sets; after the hook for the parts of its layers, which it takes in.
+# Omits fields that no page sets; registered after the hook for the parts of its layers, which it includes.
 _UNSET = override(omit=True)
 CONVERTER.register_unstructure_hook(
     Limits, make_dict_unstructure_fn(Limits, CONVERTER, batch_ml=_UNSET, top=_UNSET, seed=_UNSET)

@@ -1,4 +1,4 @@
-"""What a repair holds of its checks: photos of the dried paint with their marks, and what was said of them."""
+"""Checks of a repair: photos of the dried paint with their marks, and the user's statements about them."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from colormatch.errors import BadInput
 from colormatch.records import Layer, Part, Region, RegionKind, SurfaceState
 from colormatch.wash.ratio import format_fraction, parse_ratio
 
-#: What is checked: the repair itself, or test strips.
+#: Subject of a check: the repair itself, or test strips.
 REPAIR, STRIPS = "repair", "strips"
-#: What is marked in the photos of each, besides card and sound wood.
+#: Kind of region marked in the photos of each, besides card and sound wood.
 PAINTED = {REPAIR: RegionKind.REPAIR, STRIPS: RegionKind.STRIP}
-#: What a surface is called. Swatches that were kept are known by these names.
+#: Names of surfaces, also used to identify swatches kept from checks.
 _NAMES = {
     RegionKind.SOUND: RegionKind.SOUND.words.capitalize(),
     RegionKind.DAMAGE: "Bare wood",
@@ -27,31 +27,31 @@ _NAMES = {
 
 @dataclass(frozen=True)
 class DriedPhoto(Marked):
-    """One photo of dried paint, under one light."""
+    """One photo of dried paint in one light."""
 
-    #: Of :data:`REPAIR` or of :data:`STRIPS`; the first or the second light.
+    #: :data:`REPAIR` or :data:`STRIPS`; below, the first or the second light.
     mode: str
     light: int
 
     @property
     def surfaces(self) -> tuple[Region, ...]:
-        """What is to be read, named as the editor labels it."""
+        """Regions to read, named as in the editor."""
         return self.named(_NAMES)
 
 
 @dataclass(frozen=True)
 class Kept:
-    """A swatch that was kept from a check."""
+    """A swatch kept from a check."""
 
-    #: In the library.
+    #: Number in the library.
     number: int
-    #: Name of the surface that it is of.
+    #: Name of its surface.
     name: str
 
 
 @dataclass(frozen=True)
 class PaintedWash:
-    """What was painted, where it is not the wash that was picked."""
+    """The painted wash, if it is not the picked one."""
 
     paint: str = ""
     #: As typed.
@@ -60,17 +60,16 @@ class PaintedWash:
 
     @property
     def layer(self) -> Layer:
-        """
-        Raises
+        """Raises
         ------
         BadInput
-            The ratio is none.
+            The ratio is invalid.
         """
         return Layer((Part(self.paint),), parse_ratio(self.ratio).paint_fraction, self.coats)
 
     @classmethod
     def of(cls, layer: Layer) -> PaintedWash:
-        """Of one paint."""
+        """Wash of one paint."""
         return cls(layer.paints[0].paint, format_fraction(layer.paint_fraction), layer.coats)
 
 
@@ -80,31 +79,31 @@ class Dried:
 
     mode: str = REPAIR
     photos: tuple[DriedPhoto, ...] = ()
-    #: What lies on the repair now, and whether some of it is still damp.
+    #: State of the repair now; below, whether some of it is still damp.
     state: SurfaceState = SurfaceState.WASHED
     wet: bool = False
-    #: What was painted on the repair; None: the wash that was picked.
+    #: The wash on the repair; None: the picked wash.
     other: PaintedWash | None = None
-    #: What a strip that is to be kept was painted with.
+    #: The wash of a strip that will be kept.
     strip: PaintedWash = PaintedWash()
     kept: tuple[Kept, ...] = ()
 
     def shown(self, light: int) -> DriedPhoto | None:
-        """The photo of what is being checked, under the first or the second light."""
+        """The photo of the current subject, in the first or the second light."""
         return next((one for one in self.photos if (one.mode, one.light) == (self.mode, light)), None)
 
     def with_photo(self, photo: DriedPhoto) -> Dried:
-        """This photo in the place of the one that it follows."""
+        """Replace the photo of the same subject and light."""
         others = tuple(one for one in self.photos if (one.mode, one.light) != (photo.mode, photo.light))
         return replace(self, photos=(*others, photo))
 
     def with_marks_of(self, was: Mapping[str, Any]) -> Dried:
-        """The checks with the marks that an earlier document of them has in the same photos.
+        """The checks with the marks of an earlier document in the same photos.
 
         Raises
         ------
         BadInput
-            It is no such document.
+            The document is invalid.
         """
         try:
             marks = {(one.mode, one.light, one.photo): one.regions for one in read(was, Dried).photos}
@@ -117,12 +116,12 @@ class Dried:
         return replace(self, photos=tuple(photos))
 
     def without(self, photo: DriedPhoto) -> Dried:
-        """The checks without a photo, and without a second light that would be left alone."""
+        """The checks without a photo, and without a second light that would remain alone."""
         left = [one for one in self.photos if one.mode != photo.mode or one.light < photo.light]
         return replace(self, photos=tuple(left))
 
 
 def photos_gone(before: Mapping[str, Any], after: Mapping[str, Any]) -> bool:
-    """Whether a document of checks lacks a photo that an earlier one has."""
+    """Whether a document of checks lacks a photo of an earlier one."""
     held = [one["photo"] for one in after.get("photos", ())]
     return any(one["photo"] not in held for one in before.get("photos", ()))

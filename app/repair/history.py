@@ -1,6 +1,6 @@
-"""Undo within a repair: what each change took the place of, kept in the repair's own document.
+"""Undo within a repair: earlier states are stored in the repair's own document.
 
-So it outlives a reload and a restart, and both windows of one repair share it.
+It therefore survives a reload and a restart, and is shared by all windows of one repair.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from colormatch.records import RegionKind
 
 #: A repair as plain values by field.
 Document = dict[str, Any]
-#: Changes that can be taken back; our choice, an afternoon's work on one repair.
+#: Most changes that can be undone; our choice, an afternoon's work on one repair.
 KEPT = 50
-#: Fields of a document that hold the history itself.
+#: Fields of a document for the history itself.
 PAST, FUTURE = "past", "future"
 
-#: What the button calls a change of a field. Regions are told more closely.
+#: Names of changed fields for the button; marks get more detail.
 _WORDS = {
     "name": "the name",
     "card_kind": "the kind of card",
@@ -37,7 +37,7 @@ _WORDS = {
 }
 
 
-#: All marks that a field holds.
+#: All marks in a field.
 _MARKS: dict[str, Callable[[Any], list[Any]]] = {
     "regions": lambda regions: regions or [],
     "check": lambda check: [one for photo in (check or {}).get("photos", ()) for one in photo["regions"]],
@@ -45,14 +45,14 @@ _MARKS: dict[str, Callable[[Any], list[Any]]] = {
 
 
 def recorded(before: Mapping[str, Any], after: Mapping[str, Any], *, apart: frozenset[str]) -> Document:
-    """The document after a change, with the change in its history.
+    """Add a change to a document's history.
 
     Parameters
     ----------
     before, after : mapping
-        The repair's document, history included in ``before``.
+        The repair's document; ``before`` includes its history.
     apart : set of str
-        Fields that undo leaves alone.
+        Fields excluded from undo.
     """
     changed = [name for name in after if name not in apart and after[name] != before.get(name)]
     past, future = list(before.get(PAST, [])), list(before.get(FUTURE, []))
@@ -63,7 +63,7 @@ def recorded(before: Mapping[str, Any], after: Mapping[str, Any], *, apart: froz
 
 
 def without(document: Mapping[str, Any], field: str) -> Document:
-    """The document whose history knows nothing of a field any more: what its changes were of is gone."""
+    """The document without a field's history, whose subject is gone."""
     kept = {
         when: [change for change in document.get(when, []) if field not in change["was"]] for when in (PAST, FUTURE)
     }
@@ -71,7 +71,7 @@ def without(document: Mapping[str, Any], field: str) -> Document:
 
 
 def is_sound(document: Mapping[str, Any]) -> bool:
-    """Whether the history of a document is one that can be taken back."""
+    """Whether the history of a document is valid."""
     return all(
         isinstance(change["what"], str) and change["was"].keys() <= document.keys() | {"name"}
         for changes in (document.get(PAST, []), document.get(FUTURE, []))
@@ -80,7 +80,7 @@ def is_sound(document: Mapping[str, Any]) -> bool:
 
 
 def taken_back(document: Mapping[str, Any], *, again: bool = False) -> Document | None:
-    """The document with its last change taken back, or the last that was taken back made again; None: there is none."""
+    """The document after undo (or redo) of its last change; None if there is none."""
     source, target = (FUTURE, PAST) if again else (PAST, FUTURE)
     changes = list(document.get(source, []))
     if not changes:
@@ -91,7 +91,7 @@ def taken_back(document: Mapping[str, Any], *, again: bool = False) -> Document 
 
 
 def next_change(document: Mapping[str, Any], *, again: bool = False, of: str = "") -> str:
-    """What undo (or redo) would change, in words; empty: nothing, or nothing ``of`` that field."""
+    """Description of the next change to undo (or redo); empty: none, or none ``of`` that field."""
     changes = document.get(FUTURE if again else PAST, [])
     return changes[-1]["what"] if changes and (not of or of in changes[-1]["was"]) else ""
 

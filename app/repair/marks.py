@@ -1,4 +1,4 @@
-"""Marked regions as they travel between the library, the page and the browser."""
+"""Marked regions, exchanged between library, page and browser."""
 
 from __future__ import annotations
 
@@ -17,26 +17,25 @@ from colormatch.reference.card_choice import CardChoice, parse_card_value
 
 @dataclass(frozen=True)
 class Edit:
-    """What the person has marked, and when."""
+    """The user's marks, with their time."""
 
-    #: SHA-256 of the photo it belongs to.
+    #: SHA-256 of the photo.
     photo: str
-    #: Grows with every edit: milliseconds since 1970, or somewhat more than the stamp before where a clock was ahead.
+    #: Increases with every edit: milliseconds since 1970, or slightly above the previous stamp if a clock was ahead.
     stamp: int
     regions: tuple[Region, ...]
-    #: Stamps of what it was made from: of what the browser had from the program, and of its own edits since.
+    #: Stamps of the states it is based on: the program's state in the browser, and the browser's own edits since.
     bases: tuple[int, ...] = ()
-    #: All regions of those; the first ``seen`` of them are what the browser had from the program.
+    #: All regions of those states; the first ``seen`` are the program's.
     was: tuple[Region, ...] = ()
     seen: int = 0
 
 
 def joined(held: Edit, edit: Edit) -> Edit | None:
-    """What to hold once an edit has come in; None where it changes nothing or belongs to another photo.
+    """Merge an edit into the stored state; None if it changes nothing or belongs to another photo.
 
-    Two windows may work on one photo. An edit made on regions that have changed since then takes away what it took
-    away and adds what it added; what the other window marked in between stays. A mark that both have moved follows the
-    later one (:func:`overtaken`).
+    Two windows may work on one photo. An edit of outdated regions removes what it removed and adds what it added; marks
+    made meanwhile in the other window stay. For a mark moved in both, the later move wins (:func:`overtaken`).
     """
     if edit.photo != held.photo or _is(held, edit):
         return None
@@ -56,9 +55,9 @@ def joined(held: Edit, edit: Edit) -> Edit | None:
 
 
 def overtaken(held: Edit, edit: Edit) -> tuple[Region, ...]:
-    """Marks as another window has moved them, of which an edit brings another move.
+    """Marks moved by another window that an edit moves too.
 
-    Only where it is sure which became which: each mark of a kind that is gone since has one in its place.
+    Only if the correspondence is certain: every missing mark of a kind has a replacement.
     """
     if edit.photo != held.photo or _is(held, edit) or held.stamp in edit.bases:
         return ()
@@ -81,7 +80,7 @@ def overtaken(held: Edit, edit: Edit) -> tuple[Region, ...]:
 
 
 def _is(held: Edit, edit: Edit) -> bool:
-    """Whether an edit is what is held: two windows whose clocks are behind may give their edits one stamp."""
+    """Whether an edit equals the stored one; two windows with slow clocks may use one stamp."""
     return edit.stamp == held.stamp and edit.regions == held.regions
 
 
@@ -90,7 +89,7 @@ def _middle(region: Region) -> tuple[float, ...]:
 
 
 def stamp_after(stamp: int) -> int:
-    """Stamp for regions that the program itself sets: newer than what any browser holds."""
+    """Stamp for regions set by the program: newer than in any browser."""
     return max(stamp + 1, int(time.time() * 1000))
 
 
@@ -100,10 +99,10 @@ class Marked:
 
     #: SHA-256 in the library's photos; empty until one is chosen.
     photo: str = ""
-    #: Of the last edit of the regions; see :class:`Edit`.
+    #: Stamp of the last edit of the regions; see :class:`Edit`.
     stamp: int = 0
     regions: tuple[Region, ...] = ()
-    #: Whether the program has looked for the card in this photo.
+    #: Whether the program has searched for the card in this photo.
     searched: bool = False
 
     @property
@@ -116,7 +115,7 @@ class Marked:
         return tuple(region for region in self.regions if region.kind is kind)
 
     def named(self, names: Mapping[RegionKind, str]) -> tuple[Region, ...]:
-        """Its regions of some kinds, named by their kind; numbered where there are several. Strips always are."""
+        """Its regions of some kinds, named by kind and numbered if there are several; strips always are."""
         named = []
         for kind, name in names.items():
             found = self.of_kind(kind)
@@ -126,15 +125,15 @@ class Marked:
 
     @property
     def card_region(self) -> Region | None:
-        """Where the card is marked."""
+        """Region of the card."""
         return next(iter(self.of_kind(RegionKind.CARD)), None)
 
     def with_regions(self, *regions: Region) -> Self:
-        """The same with other regions, set by the program."""
+        """A copy with other regions, set by the program."""
         return replace(self, regions=regions, stamp=stamp_after(self.stamp))
 
     def with_edit(self, edit: Edit) -> Self | None:
-        """The same once an edit has come in; None where that changes nothing. See :func:`joined`."""
+        """A copy with an edit merged; None if nothing changes. See :func:`joined`."""
         taken = joined(self.edit, edit)
         return None if taken is None else replace(self, regions=taken.regions, stamp=taken.stamp)
 
@@ -145,43 +144,43 @@ ALONE = "alone"
 
 @dataclass(frozen=True, kw_only=True)
 class MarkedByCard(Marked):
-    """One whose card a person has described."""
+    """A marked photo with the user's description of its card."""
 
     card_kind: CardKind = CardKind.GRAY
-    #: What the card's maker states, as typed; empty: the usual value of its kind.
+    #: Value stated by the card's maker, as typed; empty: the usual value of its kind.
     card_value: str = ""
     #: Light in which what was learned of the photo's camera is used, or `ALONE`; empty: the only one it was learned in.
     through: str = ""
 
     @property
     def has_card(self) -> bool:
-        """Whether colors can be read: a card is marked, or said not to be there."""
+        """Whether colors can be read: a card is marked, or declared absent."""
         return self.card_kind is CardKind.NONE or self.card_region is not None
 
     def reference(self) -> Reference:
-        """What the photo's colors are corrected by; the card is looked for where it isn't marked.
+        """Reference for correcting the photo's colors; an unmarked card is searched for.
 
         Raises
         ------
         BadInput
-            The card's value is of no known form.
+            The card's value is invalid.
         """
         return self.by_card(self.card_region)
 
     def by_card(self, marked: Region | None) -> Reference:
-        """The same card as it is marked in some photo.
+        """The same card, marked in another photo.
 
         Raises
         ------
         BadInput
-            Its value is of no known form.
+            Its value is invalid.
         """
         if self.card_kind is CardKind.NONE:
             return Reference(CardChoice(CardKind.NONE))
         return Reference(CardChoice(self.card_kind, parse_card_value(self.card_value, self.card_kind), region=marked))
 
 
-#: Name of a region that the program found and nobody has corrected.
+#: Name of a region found by the program and not yet corrected.
 FOUND = "found"
 
 
@@ -199,12 +198,12 @@ def _region(held: Any, _: Any) -> Region:
 
 
 def from_document(document: object) -> tuple[Region, ...]:
-    """The regions that a browser sent, from their plain values.
+    """Parse the regions sent by a browser.
 
     Raises
     ------
     RegionError
-        A shape has fewer than three corners or reaches outside the photo, or it is no document of marks.
+        A shape has fewer than three corners or reaches outside the photo, or the document is invalid.
     """
     try:
         return read(document, tuple[Region, ...])

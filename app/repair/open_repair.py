@@ -1,4 +1,4 @@
-"""A repair, as far as it has come: what it holds, how the library keeps it, what it still needs."""
+"""A repair in progress: its content, its document in the library, and what is missing."""
 
 from __future__ import annotations
 
@@ -32,16 +32,16 @@ STAND_IN = "40 cm2"
 
 @dataclass(frozen=True)
 class OpenRepair(MarkedByCard):
-    """One repair, as far as it has come."""
+    """One repair in progress."""
 
-    #: Number in the library; None until there is something to keep.
+    #: Number in the library; None until something is saved.
     id: int | None = None
     name: str = ""
-    #: Name of the card in the library that kind and value are of; empty: none of them.
+    #: Name of the library's card with this kind and value; empty: none.
     own_card: str = ""
     sound_state: SurfaceState = SurfaceState.BARE
     damage_state: SurfaceState = SurfaceState.BARE
-    #: Whether it was still wet when the photo was taken.
+    #: Whether the surface was wet in the photo.
     sound_wet: bool = False
     damage_wet: bool = False
     #: The library's wood that the sound wood is and was read as before; empty: none of them.
@@ -50,32 +50,32 @@ class OpenRepair(MarkedByCard):
     taught: str = ""
     limits: Limits = field(default_factory=Limits)
     aim: Aim = field(default_factory=Aim)
-    #: Which damage the washes are ranked for, counted from 1; 0: all of them taken together.
+    #: Number of the damage to rank washes for, from 1; 0: all of them together.
     spot: int = 0
-    #: Whether it is the example, with a line on each page that says what to look at.
+    #: Whether it is the example, with guidance on each page.
     guided: bool = False
-    #: Rank of the wash that was picked.
+    #: Rank of the picked wash.
     picked: int = 1
-    #: How large the damage is, and the smallest measure at hand, as typed and chosen on the Mix page.
+    #: Size of the damage, and smallest measure, as typed and chosen on the Mix page.
     area: str = STAND_IN
     smallest: str = "1 ml"
     mixing: Mixing = field(default_factory=Mixing)
     times: Times = field(default_factory=Times)
     progress: Progress = field(default_factory=Progress)
-    #: The wash as it was picked; None until somebody goes to mix it.
+    #: The picked wash; None until the user goes on to mix it.
     recipe: PickedRecipe | None = None
-    #: What Check advised to lay over the dried repair, once somebody goes to mix it; Mix then shows it instead.
+    #: The wash recommended by Check for the dried repair, once the user goes on to mix it; Mix then shows it instead.
     over: PickedRecipe | None = None
     check: Dried = field(default_factory=Dried)
 
     @property
     def surfaces(self) -> tuple[Region, ...]:
-        """What is to be read, named as the editor labels it: sound wood and damage."""
+        """Regions to read, named as in the editor: sound wood and damage."""
         return self.named(SURFACES)
 
     @property
     def to_match(self) -> tuple[Region, ...]:
-        """Those of `surfaces` that washes are ranked for: of several damages only one where that was chosen."""
+        """The `surfaces` to rank washes for: with several damages, only the chosen one, if any."""
         surfaces = self.surfaces
         damage = [region for region in surfaces if region.kind is RegionKind.DAMAGE]
         if not 0 < self.spot <= len(damage):
@@ -83,7 +83,7 @@ class OpenRepair(MarkedByCard):
         return tuple(r for r in surfaces if r.kind is not RegionKind.DAMAGE or r is damage[self.spot - 1])
 
     def reference(self, settled: Sequence[ShopChip] = ()) -> Reference:
-        """The card, and where there is one what helps it: white places, and those chips whose color is settled."""
+        """The card with its white areas, and the chips with known colors."""
         by_card = super().reference()
         white = () if self.card_kind is CardKind.NONE else self.of_kind(RegionKind.WHITE)
         known = {chip.name: chip for chip in settled}
@@ -91,7 +91,7 @@ class OpenRepair(MarkedByCard):
         return replace(by_card, white=white, chips=chips, settled=tuple(known[chip.name] for chip in chips))
 
 
-#: The surfaces that a repair reads, and what a page calls them.
+#: The surfaces of a repair, with their names on pages.
 SURFACES = {kind: kind.words.capitalize() for kind in (RegionKind.SOUND, RegionKind.DAMAGE)}
 
 
@@ -100,17 +100,17 @@ APART = frozenset({"photo", "stamp", "searched", "progress", "recipe", "over", "
 
 
 def document_of(repair: OpenRepair) -> history.Document:
-    """All but its number, which the library gives."""
+    """The document: all fields except the number, which the library assigns."""
     return {name: value for name, value in plain(repair).items() if name != "id"}
 
 
 def opened(stored: Stored[SavedRepair]) -> OpenRepair:
-    """A saved repair; what an earlier version did not know yet has its usual value.
+    """Open a saved repair; fields unknown to an earlier version get their default.
 
     Raises
     ------
     BadInput
-        It holds what no version of the program writes. It is kept as it is.
+        Its document is invalid. It stays unchanged.
     """
     try:
         document = json.loads(stored.record.document)
@@ -130,7 +130,7 @@ def opened(stored: Stored[SavedRepair]) -> OpenRepair:
 
 
 def lacking(repair: OpenRepair) -> str:
-    """What a repair still needs before washes can be ranked, in a sentence; empty where nothing is missing."""
+    """What is missing for ranking washes, in a sentence; empty if nothing is."""
     if not repair.photo:
         return "Choose a photo first."
     if not repair.has_card:

@@ -1,4 +1,4 @@
-"""What a repair holds of the work at the bench: how it is mixed, how long things take, how far it has come."""
+"""Work at the bench: mixing, times and progress of a repair."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from colormatch.mixing.measures import COVERAGE_CM2_PER_ML, WASTE, Practice
 from colormatch.records import Lab, RankedWash
 from colormatch.wash.ratio import DROP_ML
 
-#: No timer runs this long, milliseconds since 1970: the year 3000, before the calendar's end at 9999.
+#: Latest end of a timer, milliseconds since 1970: the year 3000, within the calendar's range.
 LATEST_MS = 32_503_680_000_000
-#: Where the amount comes from: an area that was typed, the damage in the photo, or a batch.
+#: Source of the amount: a typed area, the damage in the photo, or a batch.
 TYPED, MARKED, BATCH = "typed", "marked", "batch"
 
 
 @dataclass(frozen=True)
 class Mixing:
-    """What a person said of cup and brush, besides the area and the smallest measure."""
+    """The user's settings for cup and brush, besides area and smallest measure."""
 
     amount_by: str = TYPED
     batch: str = "30 ml"
@@ -31,23 +31,23 @@ class Mixing:
     densities: tuple[tuple[str, float], ...] = ()
 
     def practice(self, smallest: str) -> Practice:
-        """With the smallest measure, all that the amounts follow from.
+        """All assumptions of the amounts, including the smallest measure.
 
         Raises
         ------
         BadInput
-            A figure is beyond all use.
+            A value is out of range.
         """
         return Practice(self.coverage, self.waste, smallest, self.drop_ml, self.densities)
 
 
 @dataclass(frozen=True)
 class Progress:
-    """How far the steps are done, and their timers."""
+    """Progress of the steps, and their timers."""
 
-    #: Steps that are done.
+    #: Number of finished steps.
     step: int = 0
-    #: Of a step, counted from 0, and when its timer ends, milliseconds since 1970.
+    #: Timers as step, counted from 0, and end, milliseconds since 1970.
     timers: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
@@ -56,41 +56,41 @@ class Progress:
 
     @property
     def ends(self) -> int:
-        """When the timer of the step at hand ends, milliseconds since 1970; 0: it has none."""
+        """End of the current step's timer, milliseconds since 1970; 0 without a timer."""
         return dict(self.timers).get(self.step, 0)
 
     def timed(self, ends: int) -> Progress:
-        """With a timer of the step at hand."""
+        """Set the timer of the current step."""
         return replace(self, timers=tuple(sorted({**dict(self.timers), self.step: ends}.items())))
 
     def at(self, step: int, now: int) -> Progress:
-        """At another step: timers that still run are kept, for who comes back to theirs."""
+        """Go to another step; running timers are kept."""
         return Progress(step, tuple(one for one in self.timers if one[1] > now))
 
 
 @dataclass(frozen=True)
 class PickedRecipe:
-    """A wash as it was picked, with what was then expected of it: what a job, a label and a report speak of."""
+    """A picked wash with its prediction, for the job, the label and the report."""
 
     wash: RankedWash
-    #: What the sound wood ends as, and the damage.
+    #: Final color of the sound wood; below, the damage.
     target: Lab
     ground: Lab
-    #: Hash of the settings that it was ranked under.
+    #: Hash of the settings used for its ranking.
     settings: str
     #: Local date, ISO 8601.
     made: str
-    #: Price of the paint for the whole job, in the user's currency; None where a price is unknown.
+    #: Price of the paint for the whole job, in the user's currency; None if a price is unknown.
     cost: float | None = None
 
     @property
     def paints(self) -> tuple[str, ...]:
-        """Names of its paints, each once."""
+        """Distinct names of its paints."""
         return tuple(dict.fromkeys(part.paint for layer in self.wash.layers for part in layer.paints))
 
 
 def settings_key(*settings: object) -> str:
-    """A short hash of settings; of values whose ``repr`` says all."""
+    """A short hash of settings, from values with a complete ``repr``."""
     return hashlib.sha256(repr(settings).encode()).hexdigest()[:16]
 
 
@@ -101,6 +101,6 @@ def today() -> str:
 
 @CONVERTER.register_structure_hook
 def _progress(held: Any, _: Any) -> Progress:
-    # Earlier versions kept one timer, of the step at hand.
+    # Earlier versions stored one timer, for the current step.
     timers = held.get("timers", [[held["step"], held["ends"]]] if held.get("ends") else [])
     return Progress(read(held["step"], int), read(timers, tuple[tuple[int, int], ...]))

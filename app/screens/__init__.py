@@ -1,1 +1,1 @@
-"""The four pages of a repair, Photo, Match, Mix and Check, each with its forms and words beside it."""
+"""The four pages of a repair (Photo, Match, Mix and Check), each with its forms and texts."""

@@ -1,4 +1,4 @@
-"""Check: photos of the dried paint beside sound wood, what still shows, what to do, and what to keep of it."""
+"""Check page: photos of the dried paint, the remaining difference, the next step, swatches to keep."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ from colormatch.records import CardKind, Reading, RegionKind, SurfaceState
 
 _MODES = {REPAIR: "The dried repair", STRIPS: "Test strips"}
 _LIGHTS = {1: "First light", 2: "Second light"}
-#: States that dried paint can be in.
+#: Possible states of dried paint.
 _STATES = {state: DRY_STATES[state] for state in (SurfaceState.WASHED, SurfaceState.SEALED, SurfaceState.TOP_COATED)}
-#: Stands beside the states.
+#: Option next to the states.
 _DAMP = "Still damp somewhere"
-#: What to photograph; common practice, no source.
+#: Instructions for the photo; common practice, no source.
 _HOW = {
     REPAIR: (
         "Let the repair dry as long as the paint's maker says: damp paint has another color.",
@@ -146,7 +146,7 @@ def _check(repair: OpenRepair) -> None:
 
 
 def _light(repair: OpenRepair) -> int:
-    """Which photo is shown; there may be two."""
+    """The photo to show, if there are two."""
     second = repair.check.shown(2)
     if second is None:
         return 1
@@ -181,7 +181,7 @@ def _photo(repair: OpenRepair, shown: DriedPhoto) -> None:
 
 
 def _surface(repair: OpenRepair) -> None:
-    """What lies on the painted wood, and whether that can be compared with the sound wood."""
+    """Ask for the state of the painted wood, and warn if it isn't comparable with the sound wood."""
     key = f"check-state-{repair.id}"
     st.selectbox(
         "The strips are" if repair.check.mode == STRIPS else "The repair is",
@@ -204,7 +204,7 @@ def _take_state(key: str) -> None:
 
 
 def _photographed(repair: OpenRepair) -> list[Reading] | None:
-    """What the photos tell; None, and said why, where something is missing."""
+    """Read the photos; None, with a message, if something is missing."""
     if repair.check.wet:
         st.subheader("Let it dry first")
         st.write("Paint changes color as it dries. Photograph it again when all of it is dry, then choose that photo.")
@@ -231,7 +231,7 @@ def _photographed(repair: OpenRepair) -> list[Reading] | None:
 
 
 def _lacking(repair: OpenRepair, shown: DriedPhoto) -> tuple[str, str] | None:
-    """The one thing to mark next, as a heading and what to do."""
+    """The next thing to mark, as a heading and an instruction."""
     if repair.card_kind is not CardKind.NONE and shown.card_region is None:
         return "Mark the card", "It was not found. Choose Card above the photo and drag across it"
     if not shown.of_kind(RegionKind.SOUND):

@@ -1,4 +1,4 @@
-"""Phone, or Link: a one-time link, as a QR code for the phone, to open the repair at hand in another browser too."""
+"""Phone (or Link) page: a one-time link, as a QR code for the phone, to open the current repair in another browser."""
 
 from __future__ import annotations
 
@@ -10,19 +10,19 @@ from app.server.gate import COOKIE
 from app.state import session
 from app.widgets import look
 
-#: How often the page looks whether its link was used, seconds.
+#: Interval between checks whether the link was used, seconds.
 _LOOK_S = 2.0
 
 
 def show() -> None:
-    """The page; it is in the app's header only while links are asked for."""
+    """The page, listed in the app's header only while links are required."""
     door = phone.door
     st.header("Open this in another browser" if door and not door.at_home else "Open this on the phone")
     if door is None:
         st.write("The phone link is closed. Start the program with: colormatch app --phone")
         return
     repair = session.current()
-    with st.container():  # keeps the code below in its place, whatever stands here
+    with st.container():  # keeps the code below in its place, whatever is shown here
         if repair.photo:
             st.page_link(
                 "screens/photo.py", label=f"**Go on with {look.plain(repair.name)}**", query_params=session.link()
@@ -50,7 +50,7 @@ def _shut_out(door: phone.Door) -> None:
 
 @st.fragment(run_every=_LOOK_S)
 def _code(door: phone.Door) -> None:
-    """The code, made anew once it is used or too old."""
+    """The code, renewed once it is used or expired."""
     link = session.phone_link(door)
     if door.at_home:
         st.html(look.drawing(phone.qr_svg(link), "QR code of the link"))

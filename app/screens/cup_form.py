@@ -1,4 +1,4 @@
-"""The form on the Mix page that asks how much, and tells what goes into the cup."""
+"""Form on the Mix page for the amount, with the content of the cup."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from colormatch.records import Layer, Paint, RegionKind
 from colormatch.wash.ratio import format_layers
 from colormatch.workshop import Workshop, rounding_cost
 
-#: Smallest measures that are offered, as `Practice` reads them.
+#: Smallest measures offered, as strings for `Practice`.
 _MEASURES = {
     "1 ml": "1 ml: a measuring cup, a syringe",
     "0.5 ml": "0.5 ml: a syringe",
@@ -34,13 +34,13 @@ _MEASURES = {
     "1 g": "1 g: a kitchen scale",
     "0.1 g": "0.1 g: a fine scale",
 }
-#: How much more than the area takes is told; our choice.
+#: Ratio of the batch to the area's need from which the excess is mentioned; our choice.
 _AMPLE = 1.5
 _AMOUNT_BY = {TYPED: "Its size, typed", MARKED: "Its size in the photo", BATCH: "A batch"}
 
 
 def show(repair: OpenRepair, recipe: PickedRecipe, paints: dict[str, Paint], workshop: Workshop) -> None:
-    """Ask, and tell."""
+    """Ask for the amount, and show the cup."""
     st.subheader("How much")
     key = f"amount_by-{repair.id}"
     by = st.segmented_control(
@@ -99,7 +99,7 @@ def _marked(repair: OpenRepair) -> None:
     try:
         found = cup.marked(repair)
     except ColorMatchError:
-        return  # told with the amounts
+        return  # reported with the amounts
     by, way = 100 * abs(found.perspective - 1), "more" if found.perspective > 1 else "less"
     st.write(
         f"The marked damage measures **{found.cm2:.3g} cm²**, nine times in ten between {found.low:.3g} and "
@@ -117,7 +117,7 @@ def _keep_card_size(text: str) -> None:
             open_library().set_setting(cup.CARD_SIZE, text.strip())
 
 
-#: What asks for the size, by where it comes from.
+#: Inputs for the size, by its source.
 _SIZES = {TYPED: _typed, MARKED: _marked, BATCH: _batch}
 
 
@@ -207,13 +207,13 @@ def _show_amounts(recipe: PickedRecipe, filled: Cup, workshop: Workshop) -> None
 
 
 def _size(ml: float, layer: Layer, practice: Practice) -> str:
-    """A size of a batch with what goes into it: 4 ml (1 + 3)."""
+    """A batch size with its ingredients: 4 ml (1 + 3)."""
     batch = mix_batch(layer, ml, practice=practice)
     return f"{ml:.3g} ml ({' + '.join(f'{measure.ml:.3g}' for measure in batch.measures)})"
 
 
 def _portions(batch: Batch, practice: Practice) -> list[tuple[str, str, str]]:
-    """For each thing its name, the amount in the measure at hand, and the same in all others."""
+    """Name, amount in the chosen measure, and amounts in all others, for each ingredient."""
     rows = []
     for measure in batch.measures:
         said = practice.spoken(measure.ml, measure.density)

@@ -1,4 +1,4 @@
-"""What dries in which repair: each has a timer of its own, and whoever works on several sees all of them."""
+"""Timers of all repairs: each has its own, and every page shows those of the others."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ from app.state.library import open_library
 from app.widgets import look
 from colormatch.errors import ColorMatchError
 
-#: How the document of a repair says that there is a timer; the others need not be read for that.
+#: Marker of a timer in a repair's document; other documents need not be parsed.
 _TIMED = '"timers": [['
-#: How long a timer that has ended is told of on the pages of other repairs, milliseconds: half a day, our choice.
+#: How long an ended timer is shown on the pages of other repairs, milliseconds: half a day, our choice.
 _TOLD_MS = 12 * 3600 * 1000
 
 
 def until(ends: int) -> str:
-    """When a timer ends, as its reader's clock shows it."""
+    """End of a timer by the reader's clock."""
     return f"until {clock(datetime.fromtimestamp(ends / 1000, session.time_zone()))}"
 
 
 def clock(moment: datetime) -> str:
-    """A time of day, with its day where that is not today."""
+    """A time of day, with the day unless it is today."""
     days = (moment.date() - datetime.now(moment.tzinfo).date()).days
     if not days:
         return f"{moment:%H:%M}"
@@ -33,7 +33,7 @@ def clock(moment: datetime) -> str:
 
 
 def told(repair: OpenRepair) -> str:
-    """The timer of a repair in words, for the list of jobs; empty where none runs or has ended lately."""
+    """A repair's timer in words, for the list of jobs; empty if none runs or ended recently."""
     ends = repair.progress.ends
     if ends < now_ms() - _TOLD_MS:
         return ""
@@ -42,14 +42,14 @@ def told(repair: OpenRepair) -> str:
 
 
 def others(here: OpenRepair) -> None:
-    """The timers of other repairs, with the way to each."""
+    """The timers of other repairs, with links."""
     timed = []
     for stored in open_library().repairs():
         if stored.id == here.id or _TIMED not in stored.record.document:
             continue
         try:
             repair = opened(stored)
-        except ColorMatchError:  # told in its place among the jobs
+        except ColorMatchError:  # reported in the list of jobs
             continue
         if told(repair):
             timed.append(repair)

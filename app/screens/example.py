@@ -14,13 +14,13 @@ def is_shown(photo: str) -> bool:
 
 
 def dried() -> tuple[bytes, tuple[Region, ...], Layer]:
-    """The simulated photo of the dried repair, what is marked in it, and what was painted."""
+    """The simulated photo of the dried repair, its marks, and the painted wash."""
     shown = starter.example()
     return shown.dried.read_bytes(), tuple(replace(region, name="") for region in shown.dried_regions), shown.painted
 
 
 def photo() -> tuple[bytes, str, tuple[Region, ...]]:
-    """The file, a name for the repair, and what is marked in it (not the card: finding it is the program's work)."""
+    """The file, a name for the repair, and its marks (without the card, which the program finds)."""
     shown = starter.example()
     sound = [region for region in shown.regions if region.kind is RegionKind.SOUND]
     return shown.photo.read_bytes(), shown.title, tuple(replace(region, name="") for region in (*sound, shown.outline))

@@ -1,4 +1,4 @@
-"""Jobs: every repair with its picture, recipe, check and cost; to open again, rename, copy, delete, and print."""
+"""Jobs page: every repair with picture, recipe, check and cost; open, rename, copy, delete and print them."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from colormatch.errors import ColorMatchError
 from colormatch.library import SavedRepair, Stored
 from colormatch.wash.ratio import format_layers
 
-#: Jobs on a page: what a phone loads at once and a person looks through.
+#: Jobs per page: few enough for a phone to load and a person to scan.
 _ON_A_PAGE = 6
-#: How the library words a removal that can be undone.
+#: The library's description of a removal that can be undone.
 _REMOVED = "removed the repair"
 
 
@@ -52,11 +52,11 @@ def show() -> None:
 
 
 def _words(stored: Stored[SavedRepair]) -> str:
-    """All that a job can be found by."""
+    """Searchable text of a job."""
     parts = [stored.record.name, stored.record.created[:10], stored.record.changed[:10]]
     try:
         recipe = opened(stored).recipe
-    except ColorMatchError:  # told in its place in the list
+    except ColorMatchError:  # reported in the list
         recipe = None
     if recipe is not None:
         parts += [format_layers(recipe.wash.layers), recipe.made]
@@ -67,7 +67,7 @@ def _job(stored: Stored[SavedRepair]) -> None:
     try:
         repair = opened(stored)
     except ColorMatchError:
-        # Another version of the program, or another program, wrote it: it is kept as it is.
+        # Written by another version of the program, or by another program; it stays unchanged.
         repair = None
     with st.container(key=f"job-{stored.id}"):
         st.html(_entry(stored, repair))
@@ -87,7 +87,7 @@ def _job(stored: Stored[SavedRepair]) -> None:
 
 
 def _moment(text: str) -> str:
-    """A date and time as whoever looks reads it; one that is damaged as it stands."""
+    """A date and time in the reader's form; an invalid one unchanged."""
     try:
         return f"{datetime.fromisoformat(text).astimezone(session.time_zone()):%Y-%m-%d, %H:%M}"
     except (ValueError, OverflowError):
@@ -111,7 +111,7 @@ def _entry(stored: Stored[SavedRepair], repair: OpenRepair | None) -> str:
 
 
 def _told(repair: OpenRepair) -> list[str]:
-    """Recipe, what is expected and what was seen, cost."""
+    """Recipe, prediction, results of checks, and cost."""
     recipe = repair.recipe
     if recipe is None:
         return ["No wash picked yet."]

@@ -1,4 +1,4 @@
-"""Keep what a check has shown: a dried repair or a strip becomes a swatch, and its paint is known better."""
+"""Keep a dried repair or a strip as a swatch, which makes its paint better known."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from colormatch.workshop import paint_named
 
 
 def show(repair: OpenRepair, photo: Reading) -> None:
-    """Offer to keep it, or say what was kept and learned."""
+    """Offer to keep it, or show what was kept and learned."""
     st.subheader("Keep what you learned")
     name, sample, layers = _chosen(repair, photo)
     library = open_library()
@@ -74,7 +74,7 @@ def show(repair: OpenRepair, photo: Reading) -> None:
 
 
 def _chosen(repair: OpenRepair, photo: Reading) -> tuple[str, Sample, tuple[Layer, ...]]:
-    """Which surface, and what lies on it."""
+    """The surface to keep, with its layers."""
     if repair.check.mode != STRIPS:
         return "Repair", surface(photo, RegionKind.REPAIR), outcome.painted_layers(repair)
     strips = {strip.name: strip for strip in judge.strips_of(photo)}
@@ -84,13 +84,13 @@ def _chosen(repair: OpenRepair, photo: Reading) -> tuple[str, Sample, tuple[Laye
         outcome.wash_form(repair, repair.check.strip, "strip")
     try:
         layers = (repair.check.strip.layer,) if repair.check.strip.paint else ()
-    except ColorMatchError:  # the form has told
+    except ColorMatchError:  # reported by the form
         layers = ()
     return name, strips[name], layers
 
 
 def _mark(repair: OpenRepair, name: str) -> str:
-    """Tells surfaces of all photos of this repair apart."""
+    """Identifies surfaces across all photos of this repair."""
     shown = repair.check.shown(1)
     return f"{name} in {shown.photo if shown else ''}"
 
@@ -126,7 +126,7 @@ def _drop(number: int) -> None:
 
 
 def _gain(learned: Lesson, verb: str, doubt: float) -> list[tuple[str, str]]:
-    """By how much the paint is known better; ``doubt`` is the swatch's own, ΔE."""
+    """Gain in certainty about the paint; ``doubt`` is the swatch's own uncertainty, ΔE."""
     after = f"{learned.after:.1f}"
     if learned.before is None or learned.missed is None:
         known = f"Its washes on this wood {verb} known to ΔE {after}, nine times in ten."

@@ -1,4 +1,4 @@
-"""Match: the washes that come closest, how sure that is, and what the repair would look like."""
+"""Match page: the closest washes, their certainty, and a picture of the repair."""
 
 from __future__ import annotations
 
@@ -52,13 +52,13 @@ def show() -> None:
 
 
 def _wanted(repair: OpenRepair) -> str:
-    """What the washes are held against, for captions."""
+    """Name of the target, for captions."""
     name = "Sound wood" if repair.aim.kept is None else repair.aim.name or "Typed color"
     return f"{name}, {repair.aim.direction}" if repair.aim.direction else name
 
 
 def _spot(repair: OpenRepair) -> None:
-    """Which of several damages; nothing where there is one."""
+    """Choose among several damages; hidden for one."""
     damages = len(repair.of_kind(RegionKind.DAMAGE))
     if damages < 2:
         return
@@ -157,7 +157,7 @@ def _show_all(repair: OpenRepair, match: Match) -> None:
         elif place == 1:
             st.write("Farther off, group by group:")
         st.html("".join(_row(f"{wash.rank}. {_title(wash)}", wash, match) for wash in members))
-    # Whether it ranks among the washes or behind all of them, it stands in one place.
+    # It is listed in one place, whatever its rank.
     ranked = next((wash for wash in match.washes if not wash.layers), None)
     untouched = ranked or match.untouched
     if untouched:

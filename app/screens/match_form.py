@@ -1,4 +1,4 @@
-"""What a person asks of the washes: what they should come near, what the recipe may be, what goes over everything."""
+"""Form for a match: the target, the limits on the recipe, and layers over the whole piece."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from colormatch.records import Ground, Lab, Layer, Part, Reading, RegionKind, Sh
 from colormatch.wash.ratio import format_layers, parse_ratio
 
 _MOST_COATS = (1, 2, 3, 4)
-#: Smallest measures, milliliters, for a batch of at most 30 ml, and what is said of each.
+#: Smallest measures, milliliters, for a batch of at most 30 ml, with their labels.
 _MEASURES = {
     0.0: "All that are usual",
     0.5: "Measured in 0.5 ml steps, at most 30 ml",
     1.0: "Measured in 1 ml steps, at most 30 ml",
     5.0: "Measured in 5 ml spoons, at most 30 ml",
 }
-#: Choices of what the damage is to look like, besides the kept colors.
+#: Choices for the target, besides stored colors.
 _SOUND, _TYPED = "The sound wood in this photo", "A color that I type"
 _SHIFTS = {
     "": "Just that color",
@@ -32,14 +32,14 @@ _SHIFTS = {
     "darker": "Darker",
     "lighter": "Lighter",
 }
-#: Middle gray, to be typed over where no sound wood is marked.
+#: Middle gray, to be replaced by typing if no sound wood is marked.
 _MIDDLE = Lab(50.0, 0.0, 0.0)
-#: Largest shift that is offered, ΔE00: another color altogether.
+#: Largest shift offered, ΔE00: an entirely different color.
 _FARTHEST = 20.0
 
 
 def show(repair: OpenRepair, shelf: Shelf, reading: Reading | None) -> None:
-    """All of it, one below the other."""
+    """Show all parts, one below the other."""
     st.subheader("What the recipe may be", anchor="limits")
     _limits(repair, shelf)
     st.subheader("What it should look like")
@@ -150,7 +150,7 @@ def _aim(repair: OpenRepair, reading: Reading | None) -> None:
 
 
 def _start(repair: OpenRepair, reading: Reading | None) -> Lab:
-    """What a typed color starts from."""
+    """Starting value of a typed color."""
     if reading is None or not repair.of_kind(RegionKind.SOUND):
         return _MIDDLE
     return Lab(*(round(value, 1) for value in job.surface(reading, RegionKind.SOUND).lab))

@@ -1,4 +1,4 @@
-"""Below the ranking: several damages, grain lines, where the colors lie, one paint's other washes."""
+"""Below the ranking: several damages, grain lines, plot of the colors, other washes of one paint."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from colormatch.records import Match, RankedWash, RegionKind
 from colormatch.render.plot import Spot, lab_plot
 from colormatch.wash.ratio import format_layers
 
-#: Washes drawn in the plot; more would hide each other.
+#: Washes in the plot; more would hide each other.
 _PLOTTED = 5
 
 
 def spots(repair: OpenRepair) -> None:
-    """The best wash for each of several damages, and the best single one; nothing where there is one damage."""
+    """The best wash for each of several damages, and the best single one; hidden for one damage."""
     if len(repair.of_kind(RegionKind.DAMAGE)) < 2 or repair.aim.kept is not None:
         return
     st.subheader("Damage by damage")
@@ -44,7 +44,7 @@ def _said(wash: RankedWash) -> str:
 
 
 def grain(repair: OpenRepair, wash: RankedWash) -> None:
-    """What to draw the grain lines with; nothing where the sound wood shows none."""
+    """The wash for drawing grain lines; hidden if the sound wood shows none."""
     if repair.aim.kept is not None or repair.aim.direction:
         return
     with st.spinner("Looking at the grain lines"):
@@ -67,7 +67,7 @@ def grain(repair: OpenRepair, wash: RankedWash) -> None:
 
 
 def plot(match: Match, wash: RankedWash, wanted: str) -> None:
-    """Lightness, and a* against b*."""
+    """Plot of lightness, and of a* against b*."""
     st.subheader("Where the colors lie")
     shown = [other for other in match.washes if other.rank <= _PLOTTED or other is wash]
     dots = [Spot("damage", match.ground)]
@@ -88,7 +88,7 @@ def plot(match: Match, wash: RankedWash, wanted: str) -> None:
 
 
 def grid(match: Match, wash: RankedWash) -> None:
-    """Ratio by coats of the picked wash's paint over the damage, where it is a single one."""
+    """Grid of ratio by coats for the picked wash's paint over the damage, if it is a single paint."""
     if len(wash.layers) != 1 or len(wash.layers[0].paints) != 1:
         return
     paint = wash.layers[0].paints[0].paint

@@ -1,4 +1,4 @@
-"""Mix: how much of what goes into the cup for the picked wash, what to do when, and what to take to the bench."""
+"""Mix page: content of the cup for the picked wash, the steps with their times, and papers for the bench."""
 
 from __future__ import annotations
 
@@ -85,14 +85,14 @@ def show() -> None:
 
 
 def _fresh(repair: OpenRepair, match: Match) -> PickedRecipe:
-    """The picked wash as it is ranked now."""
+    """The picked wash as currently ranked."""
     settings = repair.photo, answers.reference(repair), repair.to_match, repair.limits, repair.aim, repair.picked
     wash = answers.picked(repair, match)
     return PickedRecipe(wash, match.finished or match.target, match.ground, work.settings_key(settings), work.today())
 
 
 def _settle(repair: OpenRepair, match: Match) -> PickedRecipe:
-    """The recipe of the job: as it was first ranked under these settings, even if the shelf has changed since."""
+    """The recipe of the job: as first ranked under these settings, even if the shelf has changed since."""
     fresh = _fresh(repair, match)
     kept = repair.recipe
     if kept is not None and kept.settings == fresh.settings:
@@ -102,7 +102,7 @@ def _settle(repair: OpenRepair, match: Match) -> PickedRecipe:
 
 
 def _tell_changes(kept: PickedRecipe, fresh: PickedRecipe) -> None:
-    """Say so where the shelf would give another answer today than when the wash was picked."""
+    """Notice if the shelf would now give a different answer."""
     same_wash = kept.wash.layers == fresh.wash.layers
     if same_wash and kept.wash.expected_delta_e == fresh.wash.expected_delta_e:
         return
@@ -132,7 +132,7 @@ def _bench(repair: OpenRepair, recipe: PickedRecipe, paints: dict[str, Paint]) -
 
 
 def _at_hand(repair: OpenRepair, steps: tuple[BenchStep, ...]) -> None:
-    """The step that is next, its timer, and when all will be done."""
+    """The next step, its timer, and the time when all will be done."""
     done, ends = min(repair.progress.step, len(steps)), repair.progress.ends
     with st.container(key="step"):
         if done == len(steps):

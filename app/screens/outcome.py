@@ -1,4 +1,4 @@
-"""What a check says: how far the dried paint is off, and what would bring it nearer."""
+"""Result of a check: the remaining difference, and how to reduce it."""
 
 from __future__ import annotations
 
@@ -26,12 +26,12 @@ from colormatch.wash.ratio import format_layers
 
 _DASHES = f"The dashes: at {VISIBLE} half of all people see a difference, at {ACCEPTABLE} half no longer accept it."
 _ORDINAL = ("first", "second")
-#: Choice of a wash that is not the picked one.
+#: Option for a wash other than the picked one.
 _OTHER = "Another wash"
 
 
 def show(repair: OpenRepair, photos: Sequence[Reading]) -> Judged | None:
-    """How far the paint is off. Returns the judged repair; None for strips, and where it can't be told."""
+    """Show the difference. Returns the judged repair; None for strips, and if it is unknown."""
     try:
         if repair.check.mode == STRIPS:
             _show_strips(judge.judge_strips(photos))
@@ -81,19 +81,19 @@ def _row(check: Check, one_light_only: str, end: float) -> str:
 
 
 def picked_layers(repair: OpenRepair) -> tuple[Layer, ...]:
-    """The wash that was picked, and what was laid over it since; empty where there is none."""
+    """The picked wash, and layers added since; empty if there are none."""
     wash, over = _picked(repair), _laid_over(repair)
     return (*(wash.layers if wash else ()), *(over.layers if over else ()))
 
 
 def _laid_over(repair: OpenRepair) -> RankedWash | None:
-    """What Check advised and Mix mixed, once there is a later photo than the one that it was advised on."""
+    """The wash recommended by Check and mixed, once a later photo than that of the recommendation exists."""
     shown = repair.check.shown(1)
     return repair.over.wash if repair.over and shown and shown.photo != repair.over.settings else None
 
 
 def _picked(repair: OpenRepair) -> RankedWash | None:
-    """The wash that was picked to be mixed, or else the one picked in the ranking."""
+    """The wash picked for mixing, or else the one picked in the ranking."""
     if repair.recipe is not None:
         return repair.recipe.wash
     fitting.workshop()
@@ -103,23 +103,23 @@ def _picked(repair: OpenRepair) -> RankedWash | None:
 
 
 def _expected(repair: OpenRepair) -> RankedWash | None:
-    """What was expected of just the wash that was painted last."""
+    """Prediction for exactly the wash painted last."""
     wash = _laid_over(repair) or _picked(repair)
     return wash if wash is not None and painted_layers(repair) == picked_layers(repair) else None
 
 
 def painted_layers(repair: OpenRepair) -> tuple[Layer, ...]:
-    """What lies on the repair, as far as it is known."""
+    """Known layers on the repair."""
     if repair.check.other is None:
         return picked_layers(repair)
     try:
         return (repair.check.other.layer,) if repair.check.other.paint else ()
-    except ColorMatchError:  # the ratio as it was typed; the form tells
+    except ColorMatchError:  # the typed ratio; the form reports it
         return ()
 
 
 def ask_painted(repair: OpenRepair) -> None:
-    """Which wash lies on the repair."""
+    """Ask which wash is on the repair."""
     layers = picked_layers(repair)
     as_picked = f"As picked: {format_layers(layers)}" if layers else "Not known"
     key = f"painted-{repair.id}"
@@ -141,7 +141,7 @@ def _first(repair: OpenRepair) -> PaintedWash:
 
 
 def wash_form(repair: OpenRepair, wash: PaintedWash, field: str) -> None:
-    """Paint, ratio and coats of one wash, kept in a field of the check."""
+    """Paint, ratio and coats of one wash, stored in a field of the check."""
     names = [paint.name for paint in fitting.workshop().shelf.paints]
     keys = {name: f"{field}-{name}-{repair.id}" for name in ("paint", "ratio", "coats")}
 
@@ -173,7 +173,7 @@ def wash_form(repair: OpenRepair, wash: PaintedWash, field: str) -> None:
 
 
 def advise(repair: OpenRepair, judged: Judged) -> None:
-    """What to do about it now, best first."""
+    """Recommendations, best first."""
     st.subheader("What to do now")
     if judged.done:
         st.write(f"**{look.plain(judge.advise(judged, ())[0])}**")
@@ -201,7 +201,7 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
 
 
 def next_steps(repair: OpenRepair, judged: Judged) -> tuple[NextStep, ...] | ColorMatchError | None:
-    """All that can be done about it, the best first; None where its photo lacks a mark."""
+    """All options, best first; None if the photo lacks a mark."""
     shown = repair.check.shown(judged.lights.index(judged.worse) + 1)
     marked = answers.marked_dried(repair, shown, shown.surfaces) if shown else None
     if marked is None:
@@ -218,7 +218,7 @@ def next_steps(repair: OpenRepair, judged: Judged) -> tuple[NextStep, ...] | Col
 
 
 def _recipe(repair: OpenRepair, check: Check, step: NextStep) -> PickedRecipe:
-    """A step as a wash to be mixed; its settings are the photo that it was advised on."""
+    """A step as a wash to mix; its settings are the photo it was recommended for."""
     shown = repair.check.shown(1)
     wash = RankedWash(1, step.layers, step.lab, step.expected_delta_e, step.low, step.high, "modelled", 0, 1, step.off)
     return PickedRecipe(wash, check.sound, check.lab, shown.photo if shown else "", work.today())
@@ -233,7 +233,7 @@ def _step_row(check: Check, step: NextStep, worth: bool, end: float) -> str:
 
 
 def before_and_now(repair: OpenRepair, shown: DriedPhoto) -> None:
-    """The damage as it was and the repair as it is, both as their card corrects them."""
+    """The damage before and the repair now, each corrected by its card."""
     now = answers.marked_dried(repair, shown, shown.of_kind(RegionKind.REPAIR))
     if now is None:
         return
@@ -246,7 +246,7 @@ def before_and_now(repair: OpenRepair, shown: DriedPhoto) -> None:
 
 
 def _damage(repair: OpenRepair) -> learn.Before | None:
-    """The damage before it was painted, by the first photo."""
+    """The damage before painting, from the first photo."""
     reading = answers.read(repair, repair.surfaces)
     if isinstance(reading, ColorMatchError):
         return None
@@ -254,7 +254,7 @@ def _damage(repair: OpenRepair) -> learn.Before | None:
 
 
 def before_painting(repair: OpenRepair, photo: Reading) -> learn.Before | None:
-    """What the paint was laid on: bare wood in the same photo where it is marked, else the damage as it was."""
+    """The ground under the paint: bare wood marked in the same photo, or else the damage before painting."""
     if not photo.of_kind(RegionKind.DAMAGE):
         return _damage(repair)
     sample = surface(photo, RegionKind.DAMAGE)

@@ -1,4 +1,4 @@
-"""What one takes to the bench or keeps: a job's report and the jar's label, made from what the library holds."""
+"""Papers for the bench: a job's report and the jar's label."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from colormatch.workshop import Workshop
 
 
 def offer(repair: OpenRepair) -> None:
-    """Buttons that download the report and the label of a job whose wash is picked; made when one is pressed."""
+    """Buttons for the report and label of a job with a picked wash; each file is made on demand."""
     for word, make, what in (("Report", report, "report"), ("Label for the jar", label, "label")):
         st.download_button(
             word,
@@ -43,7 +43,7 @@ def offer(repair: OpenRepair) -> None:
 
 
 def _made(make: Callable[[OpenRepair], str], repair: OpenRepair) -> str:
-    """What was asked for; a download can't be refused on the page any more, so its file tells why."""
+    """Make a file; since the page can no longer report an error during a download, the file contains it."""
     try:
         return make(repair)
     except ColorMatchError as error:
@@ -51,7 +51,7 @@ def _made(make: Callable[[OpenRepair], str], repair: OpenRepair) -> str:
 
 
 def label(repair: OpenRepair) -> str:
-    """A page with one label for each jar."""
+    """A page with one label per jar."""
     recipe = repair.over or _recipe(repair)
     return label_page(_labels(repair, recipe, _cup(repair, recipe), _paints()))
 
@@ -99,7 +99,7 @@ def report(repair: OpenRepair) -> str:
 
 
 def _pictures(repair: OpenRepair, recipe: PickedRecipe) -> tuple[bytes, bytes | None]:
-    """The damage as it is and, simulated, washed; the latter only while the shelf knows the wash's paints."""
+    """The damage before and, simulated, after the wash; the latter only if the shelf still has the wash's paints."""
     if not _workshop().models.keys() >= set(recipe.paints):
         damage = tuple(region for region in repair.to_match if region.kind is RegionKind.DAMAGE)
         return cache.near(answers.marked(repair, damage))[0], None
@@ -109,7 +109,7 @@ def _pictures(repair: OpenRepair, recipe: PickedRecipe) -> tuple[bytes, bytes | 
 
 
 def checked(repair: OpenRepair) -> list[tuple[str, str]]:
-    """What each check of the dried repair saw: under which light, and what."""
+    """Results of each check of the dried repair: light, then result."""
     return [(when, words) for when, words, _ in _checked(repair)]
 
 
@@ -132,7 +132,7 @@ def _checked(repair: OpenRepair) -> list[tuple[str, str, bytes]]:
 
 
 def _advised(repair: OpenRepair) -> list[tuple[str, str]]:
-    """What Check advises to do about the dried repair; nothing where there is none or it can't be told."""
+    """Recommendations of Check for the dried repair; empty if there are none."""
     judged, _ = _judged(repair)
     steps = () if judged is None or judged.done else outcome.next_steps(repair, judged)
     if judged is None or steps is None or isinstance(steps, ColorMatchError):
@@ -141,7 +141,7 @@ def _advised(repair: OpenRepair) -> list[tuple[str, str]]:
 
 
 def _judged(repair: OpenRepair) -> tuple[Judged | None, list[bytes]]:
-    """The dried repair with its pictures; what is not marked yet or can't be read is left to the Check page."""
+    """The dried repair with its pictures; missing marks and errors are left to the Check page."""
     photos: list[Reading] = []
     jpegs = []
     for shown in sorted(repair.check.photos, key=lambda one: one.light):
@@ -181,7 +181,7 @@ def _used(layers: Sequence[Layer], paints: dict[str, Paint]) -> list[Paint]:
 
 
 def _cup(repair: OpenRepair, recipe: PickedRecipe) -> Cup | None:
-    """The amounts; None where their size is not known, or a paint is gone."""
+    """The amounts; None if the size is unknown or a paint is gone."""
     try:
         return cup.fill(repair, recipe.wash.layers, _paints()) if recipe.wash.layers else None
     except BadInput:
@@ -189,7 +189,7 @@ def _cup(repair: OpenRepair, recipe: PickedRecipe) -> Cup | None:
 
 
 def _lacking(repair: OpenRepair, recipe: PickedRecipe) -> str:
-    """Why the cup is empty, or that nobody has said how large the damage is."""
+    """Reason for an empty cup, or that the size of the damage is assumed."""
     if not recipe.wash.layers:
         return ""
     try:
@@ -219,6 +219,6 @@ def _labels(repair: OpenRepair, recipe: PickedRecipe, filled: Cup | None, paints
 
 
 def _file_name(repair: OpenRepair, what: str) -> str:
-    """A name that every system takes."""
+    """A file name valid on every system."""
     plain = re.sub(r"[^\w-]+", "-", repair.name.lower()).strip("-")[:40]
     return f"{what}-{plain or repair.id}.html"

@@ -1,4 +1,4 @@
-"""Photo: choose one, mark what is in it, and learn what it is good for."""
+"""Photo page: choose a photo, mark it, and see how reliable it is."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ from app.widgets.states import DRY_STATES
 from colormatch.errors import ColorMatchError
 from colormatch.records import CardKind, Reading, RegionKind, SurfaceState
 
-#: Choice of a surface that was wet in the photo; its state besides that does not matter yet.
+#: Option for a surface that was wet in the photo; its other state doesn't matter yet.
 _WET = "wet"
 _STATES: dict[SurfaceState | str, str] = dict([*DRY_STATES.items(), (_WET, "Still wet")])
 _TAKEN, _BALANCED = "As the camera took it", "White-balanced by the card"
-#: How each kind of card is marked, for the help line and for the next step.
+#: Instructions for marking each kind of card, for the help line and the next step.
 _MARK = {
     CardKind.GRAY: ("the card", "drag across it, well inside its edges."),
     CardKind.THREE_STEP: ("the whole card", "drag across all three steps, from corner to corner."),
@@ -65,7 +65,7 @@ def show() -> None:
 
 
 def _photo(repair: OpenRepair, path: Path, size: tuple[int, int]) -> None:
-    """The photo with its marks; before anything is read in it, so that one sees it soon."""
+    """The photo with its marks; shown before anything is read in it, so that it appears soon."""
     source = cache.as_taken(path)
     marked = repair.has_card and repair.card_kind is not CardKind.NONE
     view = st.segmented_control(
@@ -77,7 +77,7 @@ def _photo(repair: OpenRepair, path: Path, size: tuple[int, int]) -> None:
         disabled=not marked,
     )
     if marked and view == _BALANCED:
-        with suppress(ColorMatchError):  # told beside the photo
+        with suppress(ColorMatchError):  # reported beside the photo
             source = cache.balanced(path, answers.reference(repair))
     what = _MARK.get(repair.card_kind, _MARK[CardKind.GRAY])[0]
     region_editor(
@@ -106,7 +106,7 @@ def _read(repair: OpenRepair) -> Reading | ColorMatchError | None:
 
 
 def _next_step(repair: OpenRepair, path: Path) -> None:
-    """The one thing to do now."""
+    """The next thing to do."""
     sound = len(repair.of_kind(RegionKind.SOUND))
     if not repair.has_card:
         st.subheader("Mark the card")

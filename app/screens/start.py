@@ -1,4 +1,4 @@
-"""The page before a repair is open: how to photograph, a photo to choose, the example, and what was begun."""
+"""Start page, without an open repair: how to photograph, choosing a photo, the example, and earlier repairs."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from app.state.library import open_library
 from app.widgets import look, photo_files
 from colormatch.records import Region
 
-#: Repairs offered to go on with.
+#: Repairs offered for continuing.
 _RECENT = 6
 _DRAWING = (Path(__file__).parents[1] / "widgets" / "photographing.svg").read_text(encoding="utf-8")
 _DRAWN = (
@@ -41,7 +41,7 @@ def show() -> None:
         if recent:
             st.subheader("Go on with a repair")
             for stored in recent:
-                # A link to the page that one is on already would not change the address.
+                # A link to the current page would not change the address.
                 st.button(
                     look.plain(stored.record.name), key=f"open-{stored.id}", on_click=session.enter, args=(stored.id,)
                 )
@@ -63,5 +63,5 @@ def _take_example() -> None:
 
 def _begin(photo: str, title: str, regions: tuple[Region, ...] = (), *, guided: bool = False) -> None:
     begun = replace(session.current(), name=title, photo=photo, regions=regions, guided=guided)
-    # The example may show its own paints, whatever else stands on the shelf.
+    # The example may use its own paints, whatever else is on the shelf.
     session.keep(replace(begun, limits=replace(begun.limits, invented=guided)))

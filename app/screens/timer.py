@@ -1,4 +1,4 @@
-"""A countdown in the page: the door to ``timer.js``. When it ends stands in the repair, so a reload changes nothing."""
+"""A countdown on the page: the Python side of ``timer.js``. The repair stores its end, so a reload changes nothing."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _component = st.components.v2.component(
 
 
 def now_ms() -> int:
-    """This moment, milliseconds since 1970."""
+    """The current time, milliseconds since 1970."""
     return int(time.time() * 1000)
 
 
@@ -33,7 +33,7 @@ def timer(ends: int, until: str, key: str, *, small: bool = False) -> None:
         What to show beside it, such as "until 16:40".
     key : str
     small : bool
-        For one that is not of the repair at hand.
+        For a timer of another repair.
     """
-    # The browser is told how long is left rather than the moment alone: a phone's clock may differ from this one.
+    # The browser gets the remaining time, not only the end: a phone's clock may differ from this one.
     _component(key=key, data={"ends": ends, "now": now_ms(), "until": until, "small": small})

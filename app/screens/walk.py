@@ -1,4 +1,4 @@
-"""The line on each page of the example that says what to look at and where to go next."""
+"""Guidance on each page of the example: what to look at and where to go next."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from app.state import session
 from app.state.library import open_library
 from colormatch.library.starter import remove_example
 
-#: By the page's place in the address.
+#: Texts by the page's address.
 _LINES = {
     "": "The program has found the gray card. Four patches of sound wood and the damage are marked: drag one, and see "
     "the words beside the photo follow. Then press **Find the wash**.",
@@ -23,14 +23,14 @@ _LINES = {
 
 
 def show(repair: OpenRepair, place: str) -> None:
-    """The line of a page, and the way out of the example."""
+    """The text of a page, and a button to leave the example."""
     with st.container(horizontal=True, vertical_alignment="center", gap="small", key="guide"):
         st.markdown(f"**Example, {list(_LINES).index(place) + 1} of {len(_LINES)}.** {_LINES[place]}")
         st.button("Remove the example", key="remove-example", type="tertiary", on_click=_remove, args=(repair.id,))
 
 
 def lent() -> None:
-    """The line over a repair of one's own while the shelf is empty and the example lends its paints."""
+    """The notice above a user's own repair while the shelf is empty and the example lends its paints."""
     with st.container(horizontal=True, vertical_alignment="center", gap="small", key="guide"):
         st.markdown(
             "**These paints are invented.** Your shelf is empty, so the example lends its own: see how it goes, but "

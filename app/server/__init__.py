@@ -1,1 +1,1 @@
-"""How the app is served, and who may talk to it: the server, its gate, the phone link, pictures' addresses."""
+"""The server and its access control: gate, phone link, addresses of pictures and files."""

@@ -1,7 +1,7 @@
-"""Large files on their way out of the app and into it: streamed from disk and to disk, never held in memory.
+"""Stream large files to and from the browser, by way of the disk.
 
-They lie beside the library, on the disk that has room for them, and not in the system's temporary folder, which may be
-a part of the memory. None outlives the program.
+They are beside the library, on the disk with space for them, rather than in the system's temporary folder, which may be
+in memory. They are deleted when the program ends.
 """
 
 from __future__ import annotations
@@ -32,18 +32,18 @@ if TYPE_CHECKING:
     from starlette.responses import Response
     from starlette.routing import Route
 
-#: Files kept in each direction; the oldest go first. More than anybody chooses at once.
+#: Files kept in each direction, oldest deleted first. More than anyone chooses at once.
 _KEPT = 20
-#: Largest file taken in, bytes: the largest backup. The disk usually ends before.
+#: Largest file accepted, bytes: the largest backup. Disk space is usually the tighter limit.
 _MOST = MAX_PHOTOS_BYTES + MAX_DATABASE_BYTES
-#: Read and sent at a time, bytes.
+#: Bytes read and sent at a time.
 _PIECE = 2**18
-#: Where the browser sends a file to, with its name as the query.
+#: Address for uploads; the file name is the query.
 UPLOAD = "/upload"
 
 
 class _Kept:
-    """The last few files by token, each in a folder of its own."""
+    """The last few files by token, each in its own folder."""
 
     def __init__(self) -> None:
         self._paths: OrderedDict[str, Path] = OrderedDict()
@@ -96,19 +96,19 @@ def hand_out(name: str, make: Callable[[Path], object]) -> str:
     Parameters
     ----------
     name : str
-        What it is called there.
+        Name of the file in the browser.
     make : callable
         Writes it to a path.
 
     Returns
     -------
     str
-        Its address. The file is deleted as soon as all of it was sent.
+        Its address. The file is deleted once it was sent completely.
 
     Raises
     ------
     ColorMatchError
-        What ``make`` raises, or the disk refuses; nothing is left behind.
+        ``make`` raised it, or the disk refuses; nothing is left behind.
     """
     place = _place()
     try:
@@ -120,7 +120,7 @@ def hand_out(name: str, make: Callable[[Path], object]) -> str:
 
 
 def size_of(address: str) -> str:
-    """Size of a file that waits to be fetched, in words; empty where it has been, or is there no longer."""
+    """Size of a file waiting for download, in words; empty once it is gone."""
     path = _out.get(address.split("/")[2])
     return shown(path.stat().st_size) if path and path.is_file() else ""
 
@@ -139,7 +139,7 @@ async def _send(request: Request) -> Response:
         with path.open("rb") as stream:
             while piece := await run_in_threadpool(stream.read, _PIECE):
                 yield piece
-        _out.drop(token)  # not where the browser went away before: it may ask again
+        _out.drop(token)  # not if the browser disconnected earlier: it may try again
 
     headers = {
         "Content-Length": str(path.stat().st_size),
@@ -155,18 +155,18 @@ async def _send(request: Request) -> Response:
 
 
 def arrived(token: str) -> Path | None:
-    """Where a file lies that a browser has sent; None where it is there no longer."""
+    """Path of an uploaded file; None if it is gone."""
     path = _in.get(token)
     return path if path and path.is_file() else None
 
 
 def forget(token: str) -> None:
-    """Delete a file that a browser has sent."""
+    """Delete an uploaded file."""
     _in.drop(token)
 
 
 async def _ask(request: Request) -> Response:
-    """Whether a file would be taken: a refusal would not reach a browser that is still sending it."""
+    """Whether a file would be accepted: a browser that is still sending would not see a refusal."""
     from starlette.responses import JSONResponse
 
     asked = request.query_params
@@ -184,14 +184,14 @@ async def _receive(request: Request) -> Response:
 
     name = _plain(request.query_params.get("name", ""))
     try:
-        # The server holds a browser to the size that it announces.
+        # The server enforces the size announced by the browser.
         _refuse(name, request.headers.get("content-length", ""))
         place = _place()
         try:
             with explained(place.parent), (place / name).open("xb") as stream:
                 async for piece in request.stream():
                     await run_in_threadpool(stream.write, piece)
-        except BaseException:  # the disk is full, or the browser went away
+        except BaseException:  # the disk is full, or the browser disconnected
             shutil.rmtree(place, ignore_errors=True)
             raise
     except ColorMatchError as error:
@@ -202,7 +202,7 @@ async def _receive(request: Request) -> Response:
 
 
 def _refuse(name: str, size: str) -> None:
-    """Refuse a file of a size, as a browser says it, that can't be taken."""
+    """Raise for an unacceptable announced file size."""
     if not (size.isascii() and size.isdecimal() and len(size) < 19):
         raise BadInput(f"The size of {name} is not known.", "Reload the page and choose it again.")
     if int(size) == 0:
@@ -216,13 +216,13 @@ def _refuse(name: str, size: str) -> None:
 
 
 def _plain(name: str) -> str:
-    """The name of a file as every file system takes it, its ending kept."""
+    """A file name valid on every file system, with its ending."""
     plain = re.sub(r"[^\w .()-]", "_", PurePath(name).name)[-60:].strip(" .")
     return plain or "file"
 
 
 def routes() -> list[Route]:
-    """What the server answers those addresses with."""
+    """Routes for those addresses."""
     from starlette.routing import Route
 
     return [Route("/file/{token}/{name}", _send), Route(UPLOAD, _ask), Route(UPLOAD, _receive, methods=["PUT"])]

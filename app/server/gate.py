@@ -1,12 +1,11 @@
-"""The gate before every request, HTTP and WebSocket alike: who may talk to the app.
+"""Access control in front of every request, HTTP and WebSocket.
 
-On loopback it lets in pages of this machine's own address only, so that a foreign web page can't reach the app by
-pointing its own name at 127.0.0.1 (DNS rebinding) or by opening a WebSocket to it. Where links are asked for, it also
-wants a cookie, which a browser gets once for a one-time link. What leaves by it tells the browser to load nothing from
-anywhere else, whatever stands on a page.
+On loopback, only pages from this machine's own address are accepted, so that a foreign web page can't reach the app by
+pointing its own name at 127.0.0.1 (DNS rebinding) or by opening a WebSocket. If links are required, a cookie is needed
+too, which a browser gets once for a one-time link. Response headers forbid pages to load anything from elsewhere.
 
-Wrong tokens are not counted: guessing 128 bits is hopeless at any rate, and a count would only lock out whoever left an
-old tab open.
+Wrong tokens are not counted: guessing 128 bits is hopeless at any rate, and a limit would only lock out users with an
+old tab.
 """
 
 from __future__ import annotations
@@ -25,41 +24,42 @@ if TYPE_CHECKING:
 
 #: Name of the one-time token in a link, and of the cookie that a browser gets for it.
 QUERY, COOKIE = "enter", "colormatch-door"
-#: Bytes of randomness in a token. 16 are beyond guessing; the QR code stays coarse enough for a bad camera.
+#: Bytes of randomness in a token. 16 can't be guessed, and keep the QR code coarse enough for a poor camera.
 _TOKEN_BYTES = 16
-#: How long a link waits for its browser, seconds: time to walk to the bench with the phone.
+#: Lifetime of a link, seconds: time to walk to the bench with the phone.
 LINK_LIFE_S = 600.0
-#: A message that refuses a WebSocket for reasons of policy (RFC 6455, 7.4.1).
+#: Close code that refuses a WebSocket for reasons of policy (RFC 6455, 7.4.1).
 _POLICY = 1008
-#: What a browser reads that has no cookie, or one that counts no longer.
+#: Message for a browser without a valid cookie.
 NOT_IN = (
     "This browser is not let in: its link is used up or too old, or it was shut out. Make a new link on the Phone or "
     "Link page of the app, in a browser that is in, or start the program again, and open that."
 )
-#: What a page may load: its own server's files and what it holds itself (Content Security Policy 3). Streamlit's page
-#: carries one script in its text, its styles are set in place, and a component's script is a blob.
+#: Resources a page may load: its own server's files and inline content (Content Security Policy 3). Streamlit's page
+#: has one
+#: inline script, inline styles, and component scripts as blobs.
 _POLICY_OF_PAGES = (
     "default-src 'self'; script-src 'self' 'unsafe-inline' blob:; style-src 'self' 'unsafe-inline' blob:; "
     "img-src 'self' data: blob:; font-src 'self' data:; media-src 'self' data: blob:; worker-src 'self' blob:; "
     "frame-src 'none'; object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors 'none'; "
-    # Safari before 15.4 does not take 'self' for WebSockets.
+    # Safari before 15.4 does not accept 'self' for WebSockets.
     "connect-src 'self' ws://{host}"
 )
 
 
 class Links:
-    """One-time links, and the browsers that came in by them. Tokens are held as hashes; nothing is written to disk."""
+    """One-time links, and the browsers admitted by them. Tokens are stored as hashes; nothing is written to disk."""
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
         self._waiting: dict[bytes, float] = {}
         self._inside: set[bytes] = set()
-        #: What ends each connection that is open, and whose it is.
+        #: Callback that ends each open connection, and the browser it belongs to.
         self._open: dict[Callable[[], object], bytes] = {}
         self._lock = Lock()
 
     def mint(self) -> str:
-        """A token that lets one browser in, once, within :data:`LINK_LIFE_S`."""
+        """Make a token that admits one browser, once, within :data:`LINK_LIFE_S`."""
         token = secrets.token_urlsafe(_TOKEN_BYTES)
         with self._lock:
             moment = self._clock()
@@ -68,12 +68,12 @@ class Links:
         return token
 
     def waits(self, token: str) -> bool:
-        """Whether a token is still good."""
+        """Whether a token is still valid."""
         with self._lock:
             return self._waiting.get(_hashed(token), 0.0) > self._clock()
 
     def enter(self, token: str) -> str | None:
-        """The cookie for a browser that shows a token; None where it is wrong, used or too old."""
+        """Exchange a token for a cookie; None if it is wrong, used or expired."""
         with self._lock:
             if self._waiting.pop(_hashed(token), 0.0) <= self._clock():
                 return None
@@ -82,7 +82,7 @@ class Links:
         return cookie
 
     def admit(self, cookie: str, end: Callable[[], object]) -> bool:
-        """Let a connection of a browser that came in by a link be open; ``end`` is called when it is shut out."""
+        """Register a connection of an admitted browser; ``end`` is called when the browser is shut out."""
         with self._lock:
             if _hashed(cookie) not in self._inside:
                 return False
@@ -90,22 +90,22 @@ class Links:
         return True
 
     def close(self, end: Callable[[], object]) -> None:
-        """Forget a connection that has ended."""
+        """Unregister a closed connection."""
         with self._lock:
             self._open.pop(end, None)
 
     @property
     def inside(self) -> int:
-        """How many browsers came in."""
+        """Number of browsers admitted."""
         return len(self._inside)
 
     def shut_out(self, but: str = "") -> None:
-        """Let nobody in any more by the links and cookies given so far, and end every connection that is open.
+        """Invalidate all existing links and cookies, and end every open connection.
 
         Parameters
         ----------
         but : str
-            Cookie of the browser that stays: whoever shuts out the others can make new links there.
+            Cookie of a browser that stays, to make new links.
         """
         stays = _hashed(but)
         with self._lock:
@@ -121,15 +121,15 @@ def _hashed(token: str) -> bytes:
 
 
 class Gate:
-    """ASGI application before another.
+    """ASGI middleware for access control.
 
     Parameters
     ----------
     app : ASGI application
     hosts : iterable of str
-        Addresses as a browser names them, with the port, such as ``127.0.0.1:8610``.
+        Addresses as used by a browser, with the port, such as ``127.0.0.1:8610``.
     links : Links, optional
-        Asked for a cookie where given.
+        If given, a cookie is required.
     """
 
     def __init__(self, app: ASGIApp, hosts: Iterable[str], links: Links | None = None) -> None:
@@ -158,7 +158,7 @@ class Gate:
         cookie = asked.cookies.get(COOKIE)
         if cookie and await self._served(self._links, cookie, scope, receive, send):
             return
-        # Only a GET uses a link up: messengers and virus scanners try a link with HEAD before anybody opens it.
+        # Only a GET uses up a link: messengers and virus scanners try a link with HEAD before anyone opens it.
         token = asked.query_params.get(QUERY) if scope["type"] == "http" and scope["method"] == "GET" else None
         if token and (given := self._links.enter(token)):
             await _let_in(scope, receive, send, given)
@@ -166,7 +166,7 @@ class Gate:
         await _refuse(scope, receive, send, HTTPStatus.FORBIDDEN, NOT_IN)
 
     async def _served(self, links: Links, cookie: str, scope: Scope, receive: Receive, send: Send) -> bool:
-        """Serve a browser that came in by a link until it is shut out; False where it did not come in by one."""
+        """Serve an admitted browser until it is shut out; False if it was not admitted."""
         import asyncio
 
         from anyio import CancelScope
@@ -189,7 +189,7 @@ class Gate:
 
 
 def _guarded(send: Send, host: str) -> Send:
-    """Sending with the headers that keep everything foreign off a page."""
+    """Wrap ``send`` to add headers that keep foreign content off a page."""
     more = {
         b"content-security-policy": _POLICY_OF_PAGES.format(host=host).encode(),
         b"x-content-type-options": b"nosniff",
@@ -206,15 +206,15 @@ def _guarded(send: Send, host: str) -> Send:
 
 
 async def _let_in(scope: Scope, receive: Receive, send: Send, cookie: str) -> None:
-    """Hand the cookie over and go on to the same address without the token, so that no history keeps it."""
+    """Set the cookie and redirect to the same address without the token, so that no history keeps it."""
     from starlette.responses import RedirectResponse
 
     rest = [(name, value) for name, value in parse_qsl(scope["query_string"].decode("latin-1")) if name != QUERY]
-    # Slashes in front of a path would make a browser take it for another site.
+    # Leading slashes would make a browser take the path for another site.
     path = "/" + scope["path"].lstrip("/\\")
     response = RedirectResponse(path + ("?" + urlencode(rest) if rest else ""), HTTPStatus.SEE_OTHER)
     response.headers["Cache-Control"] = "no-store"
-    # Lax, not strict: a link that is opened from another page must still arrive. Foreign pages are refused by origin.
+    # Lax, not strict: a link opened from another page must still work. Foreign pages are refused by origin.
     response.set_cookie(COOKIE, cookie, httponly=True, samesite="lax", path="/")
     await response(scope, receive, send)
 

@@ -1,4 +1,4 @@
-"""The phone link: the app on one address of the home network, behind one-time links that are shown as QR codes."""
+"""The phone link: the app on one address of the home network, behind one-time links shown as QR codes."""
 
 from __future__ import annotations
 
@@ -15,12 +15,13 @@ from colormatch.errors import BadInput
 if TYPE_CHECKING:
     import segno
 
-#: Where the phone link may open: home networks (RFC 1918, and RFC 3927 without a router), and this machine alone, to
-#: try it out. Not 0.0.0.0, which is every network that the machine is in.
+#: Networks where the phone link may open: home networks (RFC 1918, and RFC 3927 without a router), and this machine
+#: alone,
+#: for a trial. Not 0.0.0.0, which is every network of the machine.
 _HOME = tuple(
     map(ipaddress.IPv4Network, ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "169.254.0.0/16", "127.0.0.0/8"))
 )
-#: What the phone link opens and how it is closed, for the terminal and the page.
+#: Explanation of the phone link and how to close it, for the terminal and the page.
 WORDS = (
     "The app now listens on your home network. It answers the browsers that came by one of its one-time links, and no "
     "other.",
@@ -28,7 +29,7 @@ WORDS = (
     "networks have no certificates: use it on your own network only.",
     "To close it, stop the program with Ctrl+C; nothing stays open and no link works again.",
 )
-#: The same where the app asks for links on this machine alone.
+#: The same if the app requires links on this machine alone.
 WORDS_HERE = (
     "The app answers the browsers of this computer that came by one of its one-time links, and no other: nobody else "
     "who uses the computer.",
@@ -39,7 +40,7 @@ WORDS_HERE = (
 
 @dataclass(frozen=True)
 class Door:
-    """The app behind one-time links, as the home network or this machine alone sees it."""
+    """The app behind one-time links, as reached from the home network or only from this machine."""
 
     #: Host and port.
     host: str
@@ -48,21 +49,21 @@ class Door:
     at_home: bool = True
 
     def address(self, token: str, **query: str) -> str:
-        """Address of the app's first page for the browser that a one-time token lets in."""
+        """Address of the app's start page for the browser admitted by a token."""
         return f"http://{self.host}/?{urlencode(query | {QUERY: token})}"
 
 
-#: Set while the app asks for links.
+#: Set while the app requires links.
 door: Door | None = None
 
 
 def home_address(wanted: str = "") -> str:
-    """The address on which this machine is known to its home network.
+    """This machine's address on its home network.
 
     Raises
     ------
     BadInput
-        There is none, or it is one that the whole internet can reach, or not this machine's.
+        There is none, or it is public, or not this machine's.
     """
     found = wanted or _routed_address()
     try:
@@ -78,7 +79,7 @@ def home_address(wanted: str = "") -> str:
 
 
 def _routed_address() -> str:
-    # A connected UDP socket sends nothing; it only makes the system choose the way to a private address.
+    # A connected UDP socket sends nothing; it only makes the system choose the route to a private address.
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(("10.255.255.255", 9))

@@ -1,7 +1,7 @@
-"""Pictures for the browser, each at an address of its own.
+"""Pictures for the browser, each at its own address.
 
-A page publishes a picture in every run; the browser fetches it once and keeps it, since the address is the hash of
-what is in it. A phone on a weak link loads a photo once, not with every region that is drawn.
+A page publishes a picture in every run, but the browser loads it only once, because the address is the hash of its
+content. A phone on a slow link doesn't reload the photo for each region drawn.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ if TYPE_CHECKING:
     from starlette.responses import Response
     from starlette.routing import Route
 
-#: Pictures kept; a page shows at most a handful and the guide a dozen, so these are the last few of everybody at work.
+#: Pictures kept; a page shows a handful and the guide a dozen, so these are the most recent of all users.
 _KEPT = 60
 _pictures: OrderedDict[str, bytes] = OrderedDict()
 _lock = Lock()
 
 
 def publish(content: bytes, form: Literal["jpeg", "webp"] = "jpeg") -> str:
-    """Address of a picture, good for as long as pages go on publishing it."""
+    """Address of a picture, valid as long as pages keep publishing it."""
     name = f"{hashlib.sha256(content).hexdigest()}.{form}"
     with _lock:
         _pictures[name] = content
@@ -35,7 +35,7 @@ def publish(content: bytes, form: Literal["jpeg", "webp"] = "jpeg") -> str:
 
 
 def route() -> Route:
-    """What the server answers those addresses with."""
+    """Route for those addresses."""
     from starlette.responses import Response
     from starlette.routing import Route
 

@@ -1,6 +1,6 @@
-"""Starts the bench app: on loopback only, without telemetry, in neutral gray.
+"""Start the bench app: on loopback only, without telemetry, in neutral gray.
 
-The look is set here rather than in a configuration file, so that the app looks the same wherever it is started from.
+The theme is set here rather than in a configuration file, so that it doesn't depend on the working directory.
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ from app.server import files, phone
 from app.server.gate import Gate
 from app.server.pictures import route
 
-#: Neutral middle gray (CIELAB L* 57) around the photo, as ISO 3664 asks of a surround, and its lighter sister for
-#: whatever is pressed or filled in. Black text has contrast 5.9 : 1 on the first and 8.3 : 1 on the second.
+#: Neutral middle gray (CIELAB L* 57) around the photo, the surround required by ISO 3664, and a lighter one for pressed
+#: and
+#: filled controls. Black text has contrast 5.9 : 1 on the first and 8.3 : 1 on the second.
 GRAY, LIGHT_GRAY, INK = "#8a8a8a", "#a6a6a6", "#0d0d0d"
 _HUES = ("red", "orange", "yellow", "blue", "green", "violet", "gray")
 
@@ -32,12 +33,12 @@ THEME: dict[str, Any] = {
     "theme.headingFontSizes": ["1.6rem", "1.25rem", "1.1rem"],
     "theme.paddingTop": "1rem",
     "theme.paddingBottom": "3rem",
-    # Streamlit takes a middle gray for a dark page and would make its notes light on light: every one is set.
+    # Streamlit treats middle gray as dark and would show its notes light on light, so every color is set.
     **{f"theme.{hue}Color": "#3a3a3a" for hue in _HUES},
     **{f"theme.{hue}BackgroundColor": "#b8b8b8" for hue in _HUES},
     **{f"theme.{hue}TextColor": INK for hue in _HUES},
 }
-#: Largest file that may be chosen, MB: a camera raw of 60 megapixels and some.
+#: Largest file to choose, MB: more than a camera raw of 60 megapixels.
 UPLOAD_LIMIT = 200
 
 
@@ -51,23 +52,23 @@ def settings(port: int, address: str) -> dict[str, Any]:
         "server.fileWatcherType": "none",
         "server.maxUploadSize": UPLOAD_LIMIT,
         "browser.gatherUsageStats": False,
-        "logger.hideWelcomeMessage": True,  # the command has told where the app is
+        "logger.hideWelcomeMessage": True,  # the command prints the address
         "client.toolbarMode": "minimal",
         "client.showErrorDetails": "none",
         **THEME,
     }
 
 
-#: This machine alone.
+#: Address of this machine only.
 LOOPBACK = "127.0.0.1"
-#: The page that Streamlit runs.
+#: Script run by Streamlit.
 MAIN = Path(__file__).parents[1] / "main.py"
 
 
 def serve(port: int, script: Path = MAIN, door: phone.Door | None = None) -> None:
-    """Serve until interrupted: to this machine alone, or through ``door`` to whoever shows one of its links.
+    """Serve until interrupted: only to this machine, or through ``door`` to browsers with one of its links.
 
-    The library is the folder that ``COLORMATCH_LIBRARY`` names.
+    The environment variable ``COLORMATCH_LIBRARY`` gives the folder of the library.
     """
     import streamlit as st
     from starlette.middleware import Middleware

@@ -1,1 +1,1 @@
-"""The Swatches page, one module for each view of it."""
+"""The Swatches page, one module per view."""

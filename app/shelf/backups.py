@@ -1,4 +1,4 @@
-"""Backups: when they were made and why, the way back to one, and the check of everything."""
+"""Backups view: times and reasons, restoring, and the check of everything."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def _back_up() -> None:
 
 
 def ways_back() -> None:
-    """Every backup with its button; works on a library that can't be opened."""
+    """All backups with their buttons; works for a library that can't be opened."""
     st.subheader("Go back to a backup")
     found = backup.backups(default_folder() / DATABASE_NAME)
     if not found:

@@ -1,4 +1,4 @@
-"""A whole board from one photo: every cell is read and proposed by name, and what is confirmed is kept."""
+"""Board view: read all cells of a board from one photo, and keep the confirmed swatches."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ _USE = "board"
 _SHEET, _OWN = "sheet", "own"
 _FORMS = {_SHEET: "A printed sheet", _OWN: "A board of my own, without markers"}
 _WORDS = {RegionKind.PATCH: ("Board", "Board", "all cells of the board, the bare column too")}
-#: Which corner of the marked shape the first row begins at; the corners run clockwise.
+#: Corner of the marked shape where the first row starts; corners run clockwise.
 _TURNS = {0: "Top left", 1: "Top right", 2: "Bottom right", 3: "Bottom left"}
-#: Flags that leave a cell out until somebody says that it is good.
+#: Flags that leave a cell out until the user confirms it.
 _DOUBTS = frozenset({FlagCode.SHADOW, FlagCode.HALF_PAINTED, FlagCode.UNEVEN, FlagCode.UNPAINTED})
 
 
@@ -71,7 +71,7 @@ def show() -> None:
 
 
 def _what(draft: Draft, found: Plan | ColorMatchError | None) -> tuple[str, Plan | None]:
-    """Whether it is a sheet or a board, and what was painted where."""
+    """Ask whether it is a sheet or a board, and for its names."""
     fields = WordFields(draft)
     seen = not isinstance(found, ColorMatchError)
     options = _FORMS if seen else dict(reversed(_FORMS.items()))
@@ -111,7 +111,7 @@ def _next_step(draft: Draft, path: Path, plan: Plan | None) -> None:
 
 
 def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | ColorMatchError | None:
-    """The cells; None while something is still to be marked."""
+    """Read the cells; None while a mark is missing."""
     corners: tuple[tuple[float, float], ...] = ()
     if own:
         marked = draft.of_kind(RegionKind.PATCH)
@@ -129,7 +129,7 @@ def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | C
         ground = str(draft.words.get("ground") or "")
         state = draft.words.get("state", next(iter(STATES)))
         proposals = swatches_of(board, ground, state, work.today(), draft.photo)
-    except ColorMatchError as error:  # the card's value as it was typed
+    except ColorMatchError as error:  # the typed value of the card
         return error
     doubts = (*neutral.card.flags, *board.flags)
     unpainted = [reading.sample.name for reading in board.cells if not reading.painted]

@@ -1,4 +1,4 @@
-"""A color from a photo: of a wood, a shop chip, or a clear coat before and after."""
+"""Color view: read a wood, a shop chip, or a clear coat before and after, from a photo."""
 
 from __future__ import annotations
 

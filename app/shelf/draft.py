@@ -1,6 +1,6 @@
-"""A photo from which swatches are being taken, as far as it has come: kept in the library until it is done with.
+"""Draft of swatches from a photo, stored in the library until it is finished.
 
-So a reload, a restart or a look at another page loses nothing of what was marked and typed.
+A reload, a restart or a visit to another page therefore loses no marks and no input.
 """
 
 from __future__ import annotations
@@ -19,36 +19,36 @@ from app.state.library import open_library
 
 @dataclass(frozen=True)
 class Draft(MarkedByCard):
-    """What has been chosen, marked and typed."""
+    """Chosen photo, marks and input."""
 
-    #: What it is for: ``patch`` or ``board``. One of each is held.
+    #: Purpose: ``patch`` or ``board``. One draft of each is stored.
     use: str
-    #: What was typed or chosen, by the name of its field.
+    #: Input by name of its field.
     words: Mapping[str, Any] = field(default_factory=dict)
 
 
 def with_words(draft: Draft, **words: Any) -> Draft:
-    """A draft with some words in the place of others."""
+    """A draft with some input replaced."""
     return replace(draft, words={**draft.words, **words})
 
 
-#: Undo takes back what was marked and typed, not the choice of a photo.
+#: Undo covers marks and input, not the choice of a photo.
 _APART = frozenset({"photo", "stamp", "searched"})
 
 
 def held(use: str) -> Draft:
-    """What is held for a use; empty where nothing is, or where its photo is gone."""
+    """The stored draft for a purpose; empty if there is none, or if its photo is gone."""
     document = _document(use)
     if not document:
         return Draft(use)
     known = {one.name: document[one.name] for one in fields(Draft) if one.name in document}
     draft = read({**known, "use": use}, Draft)
-    # An undo on the shelf puts a photo away that no swatch names any more.
+    # An undo on the shelf deletes photos that no swatch names any more.
     return draft if not draft.photo or draft.photo in open_library().photos else Draft(use, words=draft.words)
 
 
 def keep(draft: Draft, *, undoable: bool = True) -> None:
-    """Hold on to it; Ctrl+Z in its photo takes back what is ``undoable``."""
+    """Store the draft; Ctrl+Z in its photo undoes changes that are ``undoable``."""
     document = {name: value for name, value in plain(draft).items() if name != "use"}
     before = _document(draft.use)
     if before and before["photo"] == draft.photo:
@@ -58,7 +58,7 @@ def keep(draft: Draft, *, undoable: bool = True) -> None:
 
 
 def undoer(use: str) -> Callable[..., None]:
-    """What takes back the last change of a draft, or makes it again with ``again=True``."""
+    """Callback that undoes (or, with ``again=True``, redoes) the last change of a draft."""
 
     def undo(*, again: bool = False) -> None:
         with session.telling():
@@ -79,7 +79,7 @@ def _save(use: str, document: Mapping[str, Any]) -> None:
 
 
 def taker(use: str) -> Callable[[Edit], None]:
-    """What takes the editor's edits."""
+    """Callback for the editor's edits."""
 
     def take(edit: Edit) -> None:
         taken = session.with_edit(held(use), edit)
@@ -90,7 +90,7 @@ def taker(use: str) -> Callable[[Edit], None]:
 
 
 def changer(use: str, name: str, key: str) -> Callable[[], None]:
-    """Callback that puts a widget's value among the words of a draft."""
+    """Callback that stores a widget's value in the input of a draft."""
 
     def change() -> None:
         with session.telling():
@@ -100,7 +100,7 @@ def changer(use: str, name: str, key: str) -> Callable[[], None]:
 
 
 def field_changer(use: str, name: str, key: str) -> Callable[[], None]:
-    """Callback that puts a widget's value into a field of a draft."""
+    """Callback that stores a widget's value in a field of a draft."""
 
     def change() -> None:
         with session.telling():

@@ -1,4 +1,4 @@
-"""Bring paints and swatches in from files, and take the shelf out as one file."""
+"""Exchange view: import paints and swatches from files, and export the shelf as one file."""
 
 from __future__ import annotations
 
@@ -33,9 +33,9 @@ _CONFLICTS = {
     Conflicts.THEIRS: "Take theirs",
     Conflicts.BOTH: "Keep both, as a further measurement",
 }
-#: Records listed by name for each fate; the rest is counted.
+#: Records listed by name for each result; others are counted.
 _NAMED = 30
-#: Letters of a field that are shown.
+#: Characters of a field that are shown.
 _LONG = 60
 
 
@@ -75,7 +75,7 @@ def _take_out() -> None:
 
 
 def _going(shared: Shared) -> list[str]:
-    """What goes out and what stays, in sentences."""
+    """What is exported and what is not, in sentences."""
     counts = [(len(rows), PLURALS[kind]) for kind, rows in shared.records.items()]
     counts += [(len(shared.repairs), "repairs"), (len(shared.photos), "photos")]
     going = ", ".join(counted(number, name) for number, name in counts if number)
@@ -123,7 +123,7 @@ def _import(chosen: list[Path], *, preview: bool, conflicts: Conflicts = Conflic
 
 
 def _preview(plan: ImportPlan, chosen: list[Path]) -> None:
-    # Whoever chooses tables one by one knows that it is not the whole folder.
+    # A user who chooses single tables knows that it is not the whole folder.
     look.sentences([flag.text for flag in plan.flags if flag.code is not FlagCode.MANIFEST_MISSING])
     by_fate = {fate: [item for item in plan.items if item.fate is fate] for fate in Fate}
     for fate, (word, does) in _FATES.items():
@@ -156,7 +156,7 @@ def _list(items: list[Incoming]) -> None:
 
 
 def _pair(item: Incoming, theirs: Swatch) -> str:
-    """Theirs on its wood; in a conflict, mine beside it."""
+    """The incoming swatch on its wood; in a conflict, with the user's beside it."""
     sides = [theirs]
     if item.fate is Fate.CONFLICT and item.mine is not None and isinstance(item.mine.record, Swatch):
         sides.append(item.mine.record)
@@ -176,7 +176,7 @@ def _told(item: Incoming) -> str:
 
 
 def _differences(theirs: Any, mine: Any) -> list[str]:
-    """Field by field what both sides say."""
+    """Differences field by field."""
     return [
         f"{name.replace('_', ' ')} is {_shown(value)}, yours {_shown(getattr(mine, name))}"
         for name, value in vars(theirs).items()

@@ -1,4 +1,4 @@
-"""One paint: what its washes look like over a wood, how well its model fits, and its swatches."""
+"""One paint: its washes over a wood, the fit of its model, and its swatches."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ from colormatch.records import Paint, RegionKind, Swatch
 from colormatch.wash.ratio import format_fraction, format_layers
 from colormatch.workshop import FitError, Workshop, fit_errors, grid_over
 
-#: Swatches from which one more is looked for by what it would bring; before that, two good ones are known.
+#: Number of swatches from which the next one is chosen by its expected gain; the first two are standard.
 _ENOUGH = 2
-#: Swatches listed before somebody asks for the rest: the last ones added.
+#: Swatches listed at first: the last ones added.
 _FIRST = 40
 
 
@@ -49,7 +49,7 @@ def show() -> None:
     main_side, word_side = st.columns([5, 4], gap="medium")
     with main_side:
         st.subheader("Over a wood")
-        # What most of it was painted on comes first, unless a repair is open.
+        # The most common ground comes first, unless a repair is open.
         usual = Counter(one.record.ground for one in swatches).most_common(1)[0][0]
         first = surfaces[0].name if surfaces else usual
         wood = woods.choose("Which wood?", f"over-{number}", [*surfaces, *woods.known()], first)
@@ -125,7 +125,7 @@ def _show_grid(grid: WashGrid, wood: Wood) -> None:
 
 
 def _next(workshop: Workshop, paint: str, swatches: int, grid: WashGrid, wood: Wood) -> str:
-    """Which swatch to paint next, and why."""
+    """The next swatch to paint, with the reason."""
     reading = woods.repair_reading()
     if reading is not None and wood.name.endswith(woods.OPEN):
         try:

@@ -1,4 +1,4 @@
-"""Add a paint, or change what is known of one."""
+"""Form to add or change a paint."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from colormatch.records import Paint
 
 
 def show() -> None:
-    """The view; the address says of which paint, none for a new one."""
+    """The view; the address names the paint, or none for a new one."""
     number = address.number()
     library = open_library()
     paint = None if number is None else library.get(Paint, number)
@@ -66,7 +66,7 @@ def _keep(number: int | None) -> None:
             photo = photo_files.keep(upload.getvalue(), upload.name)
         paint = replace(before, **given, price=price, photo=photo)
         if number is None:
-            # Pressed twice in a hurry, it is there already.
+            # Pressed twice in quick succession: it already exists.
             twin = next((one.id for one in library.all(Paint) if one.record == paint), None)
             number = library.add(paint) if twin is None else twin
         else:

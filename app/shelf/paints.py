@@ -1,4 +1,4 @@
-"""The shelf: its paints as cards of their measured colors; search, filter, sort."""
+"""The shelf: paints as cards with their measured colors; search, filter, sort."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from colormatch.records import Paint, RegionKind, Swatch
 
 _NAME, _RECENT, _NEAR = "Name", "Added last", "Nearest to a color"
 _ALL_KINDS = "Every kind"
-#: Cards drawn before somebody asks for the rest: a phone scrolls through so many in a few strokes.
+#: Cards shown at first: few enough to scroll through on a phone.
 _FIRST = 48
-#: What a person set here is still there after a look at one paint.
+#: Settings here persist after a visit to one paint.
 _STAYS: dict[str, Any] = {"persist_state": "session"}
 
 
@@ -82,7 +82,7 @@ def _install(library: Library) -> None:
 
 
 def _wanted(stored: tuple[Stored[Paint], ...]) -> tuple[list[Stored[Paint]], str]:
-    """What the filters let through, and the words searched for."""
+    """The filtered paints, and the search words."""
     kinds = sorted({one.record.kind for one in stored if one.record.kind}, key=str.casefold)
     with st.container(horizontal=True, gap="small", vertical_alignment="bottom", key="shelf-filters"):
         words = st.text_input("Search", key="search", **_STAYS)
@@ -96,7 +96,7 @@ def _wanted(stored: tuple[Stored[Paint], ...]) -> tuple[list[Stored[Paint]], str
 
 
 def _listed(swatches: list[Swatch]) -> tuple[tuple[FindResult[Paint], ...], str]:
-    """The paints in the order asked for, and the color they are compared with, if one is."""
+    """The paints in the chosen order, and the color they are compared with, if any."""
     paints, words = _wanted(stored(Paint))
     order = st.segmented_control("Sort by", (_NAME, _RECENT, _NEAR), default=_NAME, required=True, key="sort", **_STAYS)
     by_name = find(paints, words, sort=Sort.NAME)

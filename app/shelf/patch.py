@@ -1,4 +1,4 @@
-"""One swatch from a photo: bare wood and dried wash beside the card, what was painted, and it is on the shelf."""
+"""Swatch view: make one swatch from a photo of bare wood and dried wash beside the card."""
 
 from __future__ import annotations
 
@@ -104,7 +104,7 @@ def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
         library, draft = open_library(), drafts.held(_USE)
         marked = draft.of_kind(RegionKind.PATCH)
         paint = paint or session.widget_value("patch-paint")
-        if not marked:  # pressed twice in a hurry: the swatch is kept
+        if not marked:  # pressed twice in quick succession: the swatch is already kept
             address.go("paint", _number(library, paint))
             return
         ground = session.widget_value("patch-ground")
@@ -123,7 +123,7 @@ def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
         ground_lab = bare.lab if bare else ground_named(library, ground).lab
         swatch = swatch_of(painted, ground_lab, wash, draft.photo, marked[0])
         keep_swatches(library, [swatch], f"added the swatch of {paint}, {chips.wash_words(swatch)}")
-        # The next wash in the same photo lies beside the same card and wood.
+        # The next wash in the same photo has the same card and wood.
         others = (region for region in draft.regions if region.kind is not RegionKind.PATCH)
         drafts.keep(drafts.with_words(draft.with_regions(*others), ratio=""))
         address.go("paint", _number(library, swatch.paint))

@@ -1,4 +1,4 @@
-"""The photo that swatches are read from: chosen, shown, marked, and its card."""
+"""The photo for reading swatches: choose it, show it, mark it, set its card."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from colormatch.records import CardKind, RegionKind, Sample
 
 
 def choose(use: str, what: str) -> None:
-    """Let a photo be chosen."""
+    """Let the user choose a photo."""
     label = f"Choose {what}, or drop it here: {photo_files.FORMS}"
     photo_files.choose(label, f"{use}-file", lambda photo, _: _take(use, photo))
     photo = session.current().photo
@@ -40,13 +40,13 @@ def _take(use: str, photo: str) -> None:
 
 
 def forget(use: str) -> None:
-    """Let the photo go; what the card is, and what was typed, stays for the next one."""
+    """Discard the photo; the card's settings and all input stay for the next one."""
     with session.telling():
         _take(use, "")
 
 
 def with_card(draft: Draft, path: Path) -> Draft:
-    """The draft with the card that the program finds, looked for once in each photo and for each kind."""
+    """The draft with the card found by the program, searched once per photo and kind."""
     if draft.searched or draft.has_card:
         return draft
     draft = with_card_looked_for(draft, path, draft.card_kind)
@@ -61,7 +61,7 @@ def mark(
     words: Mapping[RegionKind, Words],
     cornered: RegionKind | None = None,
 ) -> None:
-    """Show the photo, to be marked."""
+    """Show the photo for marking."""
     region_editor(
         pictures.publish(cache.as_taken(path)),
         cache.size(path),
@@ -76,14 +76,14 @@ def mark(
 
 
 def ask_for_card(draft: Draft, path: Path) -> None:
-    """Say that the card has to be marked, and why."""
+    """Ask the user to mark the card, with the reason."""
     st.subheader("Mark the card")
     why = look.plain(why_not_found(path, draft.card_kind))
     st.write(f"{why} Choose Card above the photo and drag across it, inside its edges.")
 
 
 def _change_kind(use: str, key: str) -> None:
-    """Take another kind of card; what the program found as the kind before is none of this one."""
+    """Change the kind of card; a mark found for the old kind is discarded."""
     with session.telling():
         draft = drafts.held(use)
         regions = [region for region in draft.regions if region.kind is not RegionKind.CARD or region.name != FOUND]
@@ -91,7 +91,7 @@ def _change_kind(use: str, key: str) -> None:
 
 
 def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict[RegionKind, Sample]:
-    """What is read of each kind of surface that is marked, with what it is good for in words; in the kinds' order."""
+    """Samples of each marked kind of surface, in the kinds' order, with their quality in words."""
     surfaces = tuple(replace(region, name=words[kind][0]) for kind in words for region in draft.of_kind(kind))
     if not draft.has_card or not surfaces:
         return {}

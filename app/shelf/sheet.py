@@ -1,4 +1,4 @@
-"""Print a sheet: a grid of cells with markers, on which a whole board of swatches is painted."""
+"""Sheet view: print a grid of cells with markers for painting a whole board of swatches."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from colormatch.sheet.layout import MOST_COLUMNS, MOST_ROWS, Plan
 from colormatch.sheet.swatches import parse_column
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
-#: Columns that teach the program most about a paint: strong, thin, and a second coat.
+#: Columns most informative about a paint: strong, thin, and a second coat.
 USUAL_COLUMNS = "full, 1:1, 1:3, 1:3x2, 1:7"
 
 
@@ -83,12 +83,12 @@ def show() -> None:
 
 
 def planned(paper: str, rows: list[str], columns: str) -> Plan:
-    """A sheet with these names.
+    """Make a sheet with these names.
 
     Raises
     ------
     BadInput
-        Too many, none, or a wash that is none.
+        Too many names, none, or an invalid wash.
     """
     plan = Plan(paper, tuple(row.strip() for row in rows), tuple(part.strip() for part in columns.split(",")))
     for column in plan.columns:

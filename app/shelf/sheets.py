@@ -1,4 +1,4 @@
-"""The sheets that were printed here: a photo of one is then known by its markers."""
+"""Sheets printed here, so that a photo of one is recognized by its markers."""
 
 from __future__ import annotations
 
@@ -7,19 +7,19 @@ import json
 from app.state.library import open_library
 from colormatch.sheet.layout import Plan
 
-#: Sheets that are remembered; our choice, more than hang drying in one workshop.
+#: Sheets remembered; our choice, more than dry at once in a workshop.
 _KEPT = 20
 _SETTING = "printed-sheets"
 
 
 def printed() -> tuple[Plan, ...]:
-    """The last ones printed, the newest first."""
+    """The last printed sheets, newest first."""
     texts = json.loads(open_library().setting(_SETTING) or "[]")
     return tuple(Plan.from_json(text) for text in texts)
 
 
 def remember(plan: Plan) -> None:
-    """Keep what a sheet says that goes to the printer."""
+    """Remember a printed sheet."""
     others = [one for one in printed() if one != plan]
     texts = [one.to_json() for one in (plan, *others)][:_KEPT]
     open_library().set_setting(_SETTING, json.dumps(texts))

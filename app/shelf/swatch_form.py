@@ -1,4 +1,4 @@
-"""Add a swatch by its numbers, or correct one."""
+"""Form to add a swatch by its numbers, or to correct one."""
 
 from __future__ import annotations
 
@@ -103,7 +103,9 @@ def _keep(number: int, paint: str, owner: int) -> None:
             given["measured"] = "typed in"
         if old is None:
             fresh = Swatch(paint=paint, **given)
-            if all(one.record != fresh for one in library.all(Swatch)):  # else it was pressed twice in a hurry
+            if all(
+                one.record != fresh for one in library.all(Swatch)
+            ):  # otherwise it was pressed twice in quick succession
                 library.add(fresh)
         else:
             library.edit(number, replace(old, **given))

@@ -1,4 +1,4 @@
-"""Swatches: the shelf, and everything that is done with it. One page whose address says which view is open."""
+"""Swatches page: the shelf and its views; the address names the open view."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from app.widgets import chips, look
 from colormatch.errors import LibraryDamaged
 
 _CSS = Path(__file__).with_name("shelf.css").read_text(encoding="utf-8")
-#: The views by their names in the address.
+#: Views by their names in the address.
 VIEWS: dict[str, Callable[[], None]] = {
     "": paints.show,
     "paint": paint.show,

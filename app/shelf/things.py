@@ -1,4 +1,4 @@
-"""Woods, shop chips, clear coats and cards: a list of each, with forms to add and correct."""
+"""Woods, shop chips, clear coats and cards: lists, with forms to add and correct."""
 
 from __future__ import annotations
 
@@ -26,11 +26,11 @@ class Field:
 
     name: str
     label: str
-    #: From what is typed, and from what was there before (None for a new record), to the value.
+    #: Parses typed text, given the previous value (None for a new record).
     read: Callable[[Any, Any], Any] = lambda text, before: text.strip()
-    #: The value as it is typed.
+    #: Formats the value for typing.
     show: Callable[[Any], Any] = str
-    #: Where one is chosen instead of typed: the values and their words.
+    #: For a choice instead of typing: values and their labels.
     options: Mapping[Any, str] | None = None
 
 
@@ -48,17 +48,17 @@ class Thing:
     """One kind of record on the page."""
 
     kind: type[ClearCoatPair | Ground | OwnCard | ShopChip]
-    #: Heading of its list, and one of them.
+    #: Heading of its list; below, name of one record.
     title: str
     one: str
-    #: What they are good for.
+    #: Their purpose.
     use: str
     fields: tuple[Field, ...]
-    #: What a new form begins with.
+    #: Initial content of a new form.
     blank: ClearCoatPair | Ground | OwnCard | ShopChip
 
     def colors(self, record: Any) -> tuple[Lab, Lab] | None:
-        """What a record's chip shows: its color, and what lies around it."""
+        """Colors of a record's chip: its own and the surrounding one."""
         if isinstance(record, ClearCoatPair):
             return record.sealed_lab, record.bare_lab
         return None if isinstance(record, OwnCard) else (record.lab, record.lab)
@@ -126,7 +126,7 @@ THINGS = {
 
 
 def show() -> None:
-    """The view; its name says of which kind, its number which record is being corrected."""
+    """The view; its name gives the kind, its number the record to correct."""
     view, number = address.view(), address.number()
     thing = THINGS[view]
     way_up.show("Your paints")
@@ -178,7 +178,7 @@ def _row(thing: Thing, view: str, stored: Stored[Any]) -> None:
 
 
 def _told(thing: Thing, record: Any) -> str:
-    """Its other fields in one line."""
+    """Other fields of a record in one line."""
     said = []
     for field in thing.fields[1:]:
         value = getattr(record, field.name)
@@ -229,13 +229,13 @@ def _form(thing: Thing, record: Any, number: int | None) -> None:
 
 
 def _keys(thing: Thing, number: int | None) -> dict[str, str]:
-    """Of the widgets of a form, by field; a new record's form and a correction's are never mistaken for each other."""
+    """Keys of a form's widgets, by field; forms for new and existing records have different keys."""
     which = "thing" if number is None else f"thing-{number}"
     return {field.name: f"{which}-{field.name}" for field in thing.fields}
 
 
 def _blank(thing: Thing, field: Field) -> Any:
-    """What a new form begins with: empty where nothing is usual."""
+    """Initial value in a new form; empty if there is no usual one."""
     value = getattr(thing.blank, field.name)
     if field.options is not None:
         return value

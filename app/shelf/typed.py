@@ -1,4 +1,4 @@
-"""What people type into the shelf's forms, and back."""
+"""Parse and format text in the shelf's forms."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ NO_RATIO = "It is not said how the paint was thinned.", "Type paint to water, su
 
 
 def volume(text: str) -> float | None:
-    """``250``, ``250 ml``, ``1 pint`` in milliliters; None for nothing.
+    """Parse ``250``, ``250 ml``, ``1 pint`` as milliliters; None if empty.
 
     Raises
     ------
@@ -28,7 +28,7 @@ def volume(text: str) -> float | None:
 
 
 def number(text: str, what: str) -> float | None:
-    """A plain number; None for nothing.
+    """Parse a number; None if empty.
 
     Raises
     ------
@@ -40,7 +40,7 @@ def number(text: str, what: str) -> float | None:
 
 
 def radius(text: str, before: float | None = None) -> float:
-    """An uncertainty in ΔE; ``before`` to the last digit where the text still says the same.
+    """Parse an uncertainty in ΔE; exactly ``before`` if the text is unchanged.
 
     Raises
     ------
@@ -55,7 +55,7 @@ def radius(text: str, before: float | None = None) -> float:
 
 
 def color(text: str, what: str, before: Lab | None = None) -> Lab:
-    """``62, 9, 25`` or ``62 9 25`` as a color; ``before`` to the last digit where the text still says the same.
+    """Parse ``62, 9, 25`` or ``62 9 25`` as a color; exactly ``before`` if the text is unchanged.
 
     Raises
     ------
@@ -70,12 +70,12 @@ def color_text(lab: Lab | None) -> str:
 
 
 def told(lab: Lab) -> Lab:
-    """A color as it is told: a tenth is finer than any photo."""
+    """Round a color for display: a tenth is finer than any photo."""
     return Lab(*(round(v, 1) for v in lab))
 
 
 def ratio(text: str, before: Ratio | None) -> Ratio:
-    """A ratio; parts that were entered in another way stay as they are where the text says the same.
+    """Parse a ratio; keeps the original parts if the text is equivalent.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Undo and redo: on every view of the shelf, with the words of what they would take back."""
+"""Undo and redo buttons for every view of the shelf, with descriptions."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from app.state import address, session
 from app.state.library import open_library
 from app.widgets import look
 
-#: Views that change one record: after an undo the record may be another or gone, so they are left.
+#: Views for one record, which are left after an undo, since the record may be another or gone.
 _FORMS = {"add-paint": "", "edit-paint": "paint", "add-swatch": "paint", "edit-swatch": ""}
 
 

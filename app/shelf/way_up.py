@@ -1,4 +1,4 @@
-"""The way up from a view of the shelf."""
+"""Link from a view of the shelf to the view above."""
 
 from __future__ import annotations
 
@@ -9,5 +9,5 @@ from app.widgets import look
 
 
 def show(label: str, to: str = "", record: int | None = None) -> None:
-    """The way up."""
+    """Show the link."""
     st.button(f"‹ {look.plain(label)}", key="back", on_click=address.go, args=(to, record))

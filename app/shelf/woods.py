@@ -1,4 +1,4 @@
-"""A color to look at the shelf against: of the open repair, a named ground, or typed."""
+"""Choose a color to view the shelf on: from the open repair, a named ground, or typed."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from colormatch import repair as job
 from colormatch.errors import ColorMatchError
 from colormatch.records import Lab, Reading, RegionKind
 
-#: Ends the name of a surface of the open repair.
+#: Suffix of the name of a surface of the open repair.
 OPEN = " of the open repair"
 _TYPED = "A color typed as L*, a*, b*"
-#: Where typing starts when no wood is known: the middle of the scale.
+#: Start of typing when no wood is known: the middle of the scale.
 _MIDDLE = Lab(50.0, 0.0, 0.0)
 
 
@@ -34,7 +34,7 @@ class Wood(NamedTuple):
 
 
 def of_repair(kind: RegionKind) -> Wood | None:
-    """A surface of the open repair, where it can be read."""
+    """A surface of the open repair, if readable."""
     reading = repair_reading()
     if reading is None:
         return None
@@ -43,7 +43,7 @@ def of_repair(kind: RegionKind) -> Wood | None:
         other = job.surface(reading, RegionKind.DAMAGE if kind is RegionKind.SOUND else RegionKind.SOUND)
     except ColorMatchError:
         return None
-    # The wash is judged beside the other surface of the same photo, so what both share of the error doesn't count.
+    # The wash is compared with the other surface of the same photo, so their common error doesn't count.
     return Wood(
         f"{SURFACES[kind]}{OPEN}",
         sample.lab,
@@ -52,7 +52,7 @@ def of_repair(kind: RegionKind) -> Wood | None:
 
 
 def repair_reading() -> Reading | None:
-    """The open repair's colors, where they can be read."""
+    """Reading of the open repair, if possible."""
     try:
         repair = session.current()
         if lacking(repair):
@@ -65,13 +65,13 @@ def repair_reading() -> Reading | None:
 
 
 def known() -> list[Wood]:
-    """Every wood that has a name, in alphabetical order."""
+    """All named woods, in alphabetical order."""
     grounds = cache.grounds(library_state())
     return [Wood(ground.name, ground.lab, ground.uncertainty) for ground in grounds]
 
 
 def choose(label: str, key: str, woods: list[Wood], first: str = "") -> Wood | None:
-    """Let one be chosen, at first that of the name; None, and a sentence, where what is typed is no color."""
+    """Let the user choose one, starting with the named one; None, with a message, if typed text is not a color."""
     names = [*(wood.name for wood in woods), _TYPED]
     place = names.index(first) if first in names else 0
     name = st.selectbox(label, names, place, key=key, persist_state="session")

@@ -1,4 +1,4 @@
-"""The fields of a draft: shown as they are held, kept as soon as they are changed."""
+"""Input fields of a draft, stored on every change."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from app.state import session
 
 
 class WordFields:
-    """Widgets for the words of one draft; the key of each is the draft's use and the field's name."""
+    """Widgets for the input of one draft; each key is the draft's purpose and the field's name."""
 
     def __init__(self, draft: Draft) -> None:
         self._draft = draft
@@ -23,7 +23,7 @@ class WordFields:
         return st.text_input(label, key=self._shown(name, default), on_change=self._change(name))
 
     def pick(self, label: str, name: str, options: Mapping[Any, str]) -> Any:
-        """One of some options; the first until another is chosen."""
+        """Choose an option; the first by default."""
         return st.selectbox(
             label,
             list(options),
@@ -33,7 +33,7 @@ class WordFields:
         )
 
     def pick_or_type(self, label: str, name: str, options: Sequence[str]) -> str | None:
-        """One of some names or a new one; none until one is chosen."""
+        """Choose a name or type a new one; initially empty."""
         held = self._draft.words.get(name)
         return st.selectbox(
             label,
@@ -46,7 +46,7 @@ class WordFields:
         )
 
     def tick(self, label: str, name: str, default: bool) -> bool:
-        """A yes or no."""
+        """A checkbox."""
         return st.checkbox(label, key=self._shown(name, default), on_change=self._change(name))
 
     def _key(self, name: str) -> str:

@@ -1,1 +1,1 @@
-"""What the open window holds: the repair at hand, the library, where in the pages somebody is."""
+"""State of an open window: the current repair, the library, and the address within the pages."""

@@ -1,4 +1,4 @@
-"""What follows from a repair and the library: what its photos hold, and its washes."""
+"""Results for a repair and the library: readings of its photos, and its washes."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def reference(repair: OpenRepair) -> Reference:
     Raises
     ------
     BadInput
-        The card's value is of no known form.
+        The card's value is invalid.
     """
     path = open_library().photos.path(repair.photo)
     plain = replace(repair.reference(shop_chips()), taught=cameras.through(path, repair.through))
@@ -32,23 +32,23 @@ def reference(repair: OpenRepair) -> Reference:
 
 
 def marked(repair: OpenRepair, regions: tuple[Region, ...]) -> MarkedPhoto:
-    """A repair's photo, and regions of it to be read or shown.
+    """A repair's photo, with regions to read or show.
 
     Raises
     ------
     BadInput
-        The card's value is of no known form.
+        The card's value is invalid.
     """
     return MarkedPhoto(open_library().photos.path(repair.photo), reference(repair), regions)
 
 
 def marked_dried(repair: OpenRepair, photo: DriedPhoto, regions: tuple[Region, ...]) -> MarkedPhoto | None:
-    """A photo of the dried paint with the same card, and regions of it; None where the card isn't marked yet.
+    """A photo of the dried paint with the same card, and regions of it; None if the card isn't marked yet.
 
     Raises
     ------
     BadInput
-        Its value is of no known form.
+        Its value is invalid.
     """
     if photo.card_region is None and repair.card_kind is not CardKind.NONE:
         return None
@@ -61,24 +61,24 @@ def read(repair: OpenRepair, regions: tuple[Region, ...]) -> Reading | ColorMatc
     """The colors of regions of a repair's photo."""
     try:
         return cache.reading(marked(repair, regions))
-    except ColorMatchError as error:  # the card's value as it was typed
+    except ColorMatchError as error:  # the typed value of the card
         return error
 
 
 def read_dried(repair: OpenRepair, photo: DriedPhoto) -> Reading | ColorMatchError | None:
-    """The colors in a photo of the dried paint; None where the card isn't marked yet."""
+    """The colors in a photo of the dried paint; None if the card isn't marked yet."""
     try:
         found = marked_dried(repair, photo, photo.surfaces)
         return None if found is None else cache.reading(found)
-    except ColorMatchError as error:  # the card's value as it was typed
+    except ColorMatchError as error:  # the typed value of the card
         return error
 
 
 def ranked(repair: OpenRepair) -> Match | ColorMatchError:
-    """The washes for a repair that lacks nothing, best first."""
+    """Ranked washes for a complete repair, best first."""
     return cache.ranking(marked(repair, repair.to_match), library_state(), repair.limits, repair.aim)
 
 
 def picked(repair: OpenRepair, match: Match) -> RankedWash:
-    """The wash of a ranking that the person picked; the first where that rank is not listed any more."""
+    """The wash of a ranking picked by the user; the first if that rank no longer exists."""
     return next((wash for wash in match.washes if wash.rank == repair.picked), match.washes[0])

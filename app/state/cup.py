@@ -1,4 +1,4 @@
-"""How much a repair takes, from what it holds: the one answer for the page, the report and the label."""
+"""Amounts for a repair, shared by page, report and label."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ from colormatch.mixing.measures import Practice, parse_area, parse_card_size
 from colormatch.records import CardKind, Layer, Paint, RegionKind
 from colormatch.wash.ratio import parse_volume
 
-#: The library's setting with the real size of the person's card, as typed.
+#: The library's setting for the real size of the user's card, as typed.
 CARD_SIZE = "card-size"
 
 
 @dataclass(frozen=True)
 class Cup:
-    """Amounts, and what they follow from."""
+    """Amounts, and their inputs."""
 
     amounts: Amounts
     practice: Practice
-    #: Of what is painted, cm²; None where a batch was asked for.
+    #: Painted area, cm²; None if a batch was asked for.
     area_cm2: float | None
 
 
@@ -42,7 +42,7 @@ def marked(repair: OpenRepair) -> MarkedArea:
     Raises
     ------
     BadInput
-        There is no card in the photo, or its size is not known.
+        The photo has no card, or the card's size is unknown.
     """
     card, size = repair.card_region, card_size()
     if card is None:
@@ -59,12 +59,12 @@ def marked(repair: OpenRepair) -> MarkedArea:
 
 
 def fill(repair: OpenRepair, layers: tuple[Layer, ...], paints: Mapping[str, Paint]) -> Cup:
-    """What goes into the cup.
+    """Compute the content of the cup.
 
     Raises
     ------
     BadInput
-        What was typed can't be read, or the size is not known.
+        Typed input is invalid, or the size is unknown.
     """
     practice = repair.mixing.practice(repair.smallest)
     area = volume = None

@@ -1,4 +1,4 @@
-"""The library of whoever started the app, and what a repair takes from it."""
+"""The user's library, and the parts of it used by a repair."""
 
 from __future__ import annotations
 
@@ -15,41 +15,41 @@ from colormatch.records import Ground, OwnCard, ShopChip
 
 
 def open_library() -> Library:
-    """The library of whoever started the app."""
+    """The user's library."""
     return cache.library(default_folder())
 
 
 def unwritable() -> str:
-    """Why nothing can be saved in the library, in a sentence, where it is known to be so; else empty."""
-    with suppress(LibraryError):  # told where something of it is asked for
+    """Reason why nothing can be saved in the library, in a sentence; empty if it is writable."""
+    with suppress(LibraryError):  # reported where the library is used
         return open_library().unwritable
     return ""
 
 
 def library_state() -> LibraryState:
-    """The library as it stands now: what is computed from it is remembered until something in it changes."""
+    """Current state of the library, as a cache key."""
     own = open_library()
     return LibraryState(own.folder, own.stamp())
 
 
 def stored(kind: type[R]) -> tuple[Stored[R], ...]:
-    """Every record of a kind in the library, read again only when something has changed."""
+    """All records of a kind, read again only after a change."""
     return cache.stored(library_state(), kind)
 
 
 def spoiled() -> tuple[Spoiled, ...]:
-    """Every damaged record of the library; the rest is worked with."""
+    """All damaged records; work continues with the others."""
     return cache.spoiled(library_state())
 
 
 def damage(table: str = "") -> list[str]:
-    """Damaged records, of one table or of all, in sentences: the first few, which is what a page has room for."""
+    """Damaged records of one table or of all, in sentences; only the first few, as many as fit on a page."""
     found = [one for one in spoiled() if table in ("", one.table)]
     return [f"{one.what} It is left out; Swatches, Backups, Check everything can set it aside." for one in found[:3]]
 
 
 def shop_chips() -> tuple[ShopChip, ...]:
-    """The library's settled chips."""
+    """The library's shop chips."""
     return tuple(one.record for one in stored(ShopChip))
 
 
@@ -59,5 +59,5 @@ def own_cards() -> tuple[OwnCard, ...]:
 
 
 def grounds() -> tuple[Ground, ...]:
-    """The library's kept colors of wood."""
+    """The library's grounds."""
     return tuple(one.record for one in stored(Ground))

@@ -1,7 +1,8 @@
-"""The repair that somebody is at work on, and the only file that touches ``st.session_state``.
+"""The open repair of a session; the only module that accesses ``st.session_state``.
 
-The address of the page says which repair is open (``?repair=7``) and the library holds it, so a reload, a second window
-and the browser's Back button all find the same thing. Nothing that a person entered lives in the session alone.
+The page's address names the open repair (``?repair=7``) and the library stores it, so that a reload, a second window
+and
+the browser's Back button find the same state. No user input exists only in the session.
 """
 
 from __future__ import annotations
@@ -29,20 +30,20 @@ from colormatch.library import SavedRepair, Stored
 
 M = TypeVar("M", bound=Marked)
 
-#: Name of the repair's number in the address.
+#: Query parameter for the repair's number.
 QUERY = "repair"
 _NOTE, _WORD, _SEEN, _TOKEN = "note", "word", "seen", "phone-token"
-#: How often a page looks whether the repair was changed on another device, seconds.
+#: Interval between checks for changes on another device, seconds.
 FOLLOW_S = 2.0
 
 
 def current() -> OpenRepair:
-    """The repair that the page's address names; an empty one where it names none.
+    """The repair named in the page's address, or an empty one.
 
     Raises
     ------
     BadInput
-        There is none of that number.
+        No repair has that number.
     """
     number = st.query_params.get(QUERY, "")
     if not is_number(number):
@@ -53,18 +54,18 @@ def current() -> OpenRepair:
 
 
 def is_number(text: str) -> bool:
-    """Whether it may be the number of a record: digits of ours, and no more than SQLite counts to."""
+    """Whether it may be a record number: ASCII digits, within SQLite's range."""
     return text.isascii() and text.isdecimal() and len(text) < 19
 
 
-#: One change at a time: what a page read must still hold when it is written.
+#: Serializes changes: the state read by a page must still be current when it is written.
 _writing = RLock()
 
 
 def keep(repair: OpenRepair, *, undoable: bool = True, apart: frozenset[str] = APART) -> OpenRepair:
-    """Save a repair and open it; what it changes can be undone unless the program itself changed it.
+    """Save a repair and open it; the change can be undone unless the program made it.
 
-    ``apart`` are the fields that undo leaves alone.
+    ``apart`` are the fields excluded from undo.
     """
     with _writing:
         document = document_of(repair)
@@ -94,9 +95,9 @@ def _save(document: history.Document, id: int | None) -> int:
 
 
 def undo(*, again: bool = False, of: str = "") -> None:
-    """Take back the last change of the open repair, or make it again: a callback.
+    """Undo (or redo) the last change of the open repair; a callback.
 
-    Nothing where that change is not ``of`` a field, if one is named: a page takes back only what it shows.
+    With ``of``, only a change of that field: a page undoes only what it shows.
     """
     with telling(), _writing:
         repair = current()
@@ -109,19 +110,19 @@ def undo(*, again: bool = False, of: str = "") -> None:
 
 
 def next_undo(*, again: bool = False, of: str = "") -> str:
-    """What :func:`undo` would change, in words; empty: nothing."""
+    """Description of what :func:`undo` would change; empty: nothing."""
     repair = current()
     return "" if repair.id is None else history.next_change(_held(repair.id), again=again, of=of)
 
 
 def change(**what: Any) -> None:
-    """Change the open repair: the callback of a widget. A refusal is told at the top of the page."""
+    """Change the open repair; a widget's callback. Errors are shown at the top of the page."""
     with telling(), _writing:
         keep(replace(current(), **what))
 
 
 def free_name(name: str) -> str:
-    """A name that no other repair bears, numbered from the second on: phones begin anew with theirs."""
+    """A name unused by other repairs, numbered from the second on; phones reuse file names."""
     names = {one.record.name for one in open_library().repairs()}
     plain = re.sub(r" \(\d+\)$", "", name)
     numbered = (f"{plain} ({n})" for n in range(2, len(names) + 3))
@@ -139,7 +140,7 @@ def leave() -> None:
 
 
 def take_edit(edit: Edit) -> None:
-    """Take regions from the editor."""
+    """Store regions from the editor."""
     with _writing:
         taken = with_edit(current(), edit)
         if taken is not None:
@@ -147,7 +148,7 @@ def take_edit(edit: Edit) -> None:
 
 
 def with_edit(held: M, edit: Edit) -> M | None:
-    """What is marked once an edit has come in, None where that changes nothing; said where it overtakes another's."""
+    """Marks after an edit; None if nothing changes. Shows a notice if the edit overrides another window's."""
     if overtaken(held.edit, edit):
         st.session_state[_WORD] = (
             "The mark that you moved had just been moved in another window too. Your move counts, as the later one; "
@@ -157,21 +158,21 @@ def with_edit(held: M, edit: Edit) -> M | None:
 
 
 def change_check(**what: Any) -> None:
-    """Change what the open repair holds of its checks: the callback of a widget."""
+    """Change the checks of the open repair; a widget's callback."""
     with telling(), _writing:
         repair = current()
         keep(replace(repair, check=replace(repair.check, **what)))
 
 
 def put_dried(photo: DriedPhoto) -> None:
-    """Put a photo of dried paint in the place of the one that it follows."""
+    """Replace the photo of dried paint of the same subject and light."""
     with _writing:
         repair = current()
         keep(replace(repair, check=repair.check.with_photo(photo)))
 
 
 def take_dried_edit(light: int, edit: Edit) -> None:
-    """Take regions of a photo of dried paint from the editor."""
+    """Store regions of a photo of dried paint from the editor."""
     with _writing:
         repair = current()
         held = repair.check.shown(light)
@@ -190,55 +191,57 @@ def link() -> dict[str, str]:
 
 
 def widget_value(key: str) -> Any:
-    """What the widget of that key holds, for a callback."""
+    """Value of the widget with that key, for a callback."""
     return st.session_state[key]
 
 
 def is_done_with(key: str, file: str) -> bool:
-    """Whether the upload that a chooser still holds has been taken, or refused."""
+    """Whether the upload still shown by a chooser was already accepted or refused."""
     return st.session_state.get(f"{key}-done") == file
 
 
 def done_with(key: str, file: str) -> None:
-    """Remember that it has."""
+    """Record that it was."""
     st.session_state[f"{key}-done"] = file
 
 
 def held(key: str) -> list[str]:
-    """What :func:`hold` was given for a key; empty where nothing was."""
+    """List stored by :func:`hold` for a key; empty if none."""
     return list(st.session_state.get(f"{key}-held", ()))
 
 
 def hold(key: str, what: list[str]) -> None:
-    """Keep names of files on their way for as long as the page is open in a browser."""
+    """Store names of files in transit for as long as the page is open in a browser."""
     st.session_state[f"{key}-held"] = what
 
 
 def time_zone() -> ZoneInfo | None:
-    """The time zone of whoever looks; None, this machine's, where the browser tells none that is known here."""
+    """The user's time zone; None (this machine's) if the browser states none, or an unknown one."""
     name = st.context.timezone
     try:
         return ZoneInfo(name) if name else None
-    except (ZoneInfoNotFoundError, ValueError, OSError):  # a newer zone than this machine's, or no zone's name
+    except (ZoneInfoNotFoundError, ValueError, OSError):  # a newer zone than this machine's, or not a zone
         return None
 
 
 def showing(key: str, value: Any) -> str:
-    """Key of a widget that shows a value of the open repair, even where undo or another window has changed it."""
-    if key not in st.session_state or st.session_state[key] != value:  # setting it would undo what is being typed
+    """Key of a widget for a value of the open repair, updated after undo or a change in another window."""
+    if (
+        key not in st.session_state or st.session_state[key] != value
+    ):  # setting it always would discard what is being typed
         st.session_state[key] = value
     return key
 
 
 def changer(name: str, key: str, read: Callable[[Any], Any] = lambda value: value) -> Callable[[], None]:
-    """Callback that puts a widget's value into a field of the open repair."""
+    """Callback that stores a widget's value in a field of the open repair."""
     return lambda: change(**{name: read(widget_value(key))})
 
 
 def part_changer(
     name: str, part: str, key: str, read: Callable[[Any], Any] = lambda value: value
 ) -> Callable[[], None]:
-    """Callback that puts a widget's value into one part of a field of the open repair that has several."""
+    """Callback that stores a widget's value in one part of a compound field of the open repair."""
 
     def change_part() -> None:
         with telling():
@@ -249,13 +252,13 @@ def part_changer(
 
 @st.fragment(run_every=FOLLOW_S)
 def follow() -> None:
-    """Run the page anew when the open repair was changed in another window or on another device."""
+    """Rerun the page after a change of the open repair in another window or on another device."""
     number = st.query_params.get(QUERY, "")
     if not is_number(number):
         return
     try:
         changed = open_library().repair(int(number)) != st.session_state.get(_SEEN)
-    except ColorMatchError:  # it is gone, which the page will say
+    except ColorMatchError:  # it was deleted; the page reports that
         changed = st.session_state.get(_SEEN) is not None
     if changed:
         st.session_state[_SEEN] = None
@@ -263,7 +266,7 @@ def follow() -> None:
 
 
 def phone_link(door: Door) -> str:
-    """One-time link to the open repair: the same until it is used or too old."""
+    """One-time link to the open repair: the same until it is used or expires."""
     token = st.session_state.get(_TOKEN, "")
     if not door.links.waits(token):
         token = st.session_state[_TOKEN] = door.links.mint()
@@ -272,7 +275,7 @@ def phone_link(door: Door) -> str:
 
 @contextmanager
 def telling() -> Iterator[None]:
-    """Context of a callback: an error of ours is told at the top of the next run instead of ending it."""
+    """Context for callbacks: shows our errors at the top of the next run instead of ending it."""
     try:
         yield
     except ColorMatchError as error:
@@ -280,15 +283,15 @@ def telling() -> Iterator[None]:
 
 
 def take_note() -> str:
-    """What a callback had to refuse; told once."""
+    """Error of the last callback, returned once."""
     return str(st.session_state.pop(_NOTE, ""))
 
 
 def say(word: str) -> None:
-    """Tell something at the top of the next run; an empty word tells nothing."""
+    """Show a notice at the top of the next run, unless it is empty."""
     st.session_state[_WORD] = word
 
 
 def take_word() -> str:
-    """What a callback had to say besides; told once."""
+    """Notice of the last callback, returned once."""
     return str(st.session_state.pop(_WORD, ""))

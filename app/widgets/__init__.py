@@ -1,1 +1,1 @@
-"""What several pages show: the look, the photo's editor, forms and words of cards and photos, colors of swatches."""
+"""Widgets shared by pages: look, photo editor, forms and texts for cards and photos, swatch colors."""

@@ -1,4 +1,4 @@
-"""Colors of swatches as small pieces of HTML: strips, cards and the grid."""
+"""Swatch colors as small pieces of HTML: strips, cards and the grid."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from colormatch.records import Lab, Swatch
 from colormatch.wash.ratio import format_fraction, format_ratio
 
 _CSS = Path(__file__).with_name("chips.css").read_text(encoding="utf-8")
-#: Chips in one strip; more are too narrow to judge.
+#: Most chips in one strip; more are too narrow to judge.
 _MOST = 16
 
 
 def dress() -> None:
-    """Put their style sheet on the page."""
+    """Add their style sheet to the page."""
     st.html(f"<style>{_CSS}</style>")
 
 
@@ -35,10 +35,10 @@ def wash_words(swatch: Swatch) -> str:
 
 
 def strip(swatches: Sequence[Swatch]) -> str:
-    """A paint's swatches side by side, the strongest first; under each a band of the wood it lies on."""
+    """A paint's swatches side by side, strongest first, each above a band of its wood."""
     if not swatches:
         return '<div class="strip none" role="img" aria-label="no swatch yet"><span>no swatch yet</span></div>'
-    # Like beside like: ground by ground, from the strongest wash to the thinnest.
+    # Grouped by ground, from the strongest wash to the thinnest.
     ordered = sorted(swatches, key=lambda s: (s.ground.casefold(), -s.paint_fraction, -s.coats))
     step = max(1, -(-len(ordered) // _MOST))
     shown = ordered[::step]
@@ -50,7 +50,7 @@ def strip(swatches: Sequence[Swatch]) -> str:
 
 
 def swatch_chip(lab: Lab, ground: Lab, words: str) -> str:
-    """One swatch with its wood around it."""
+    """One swatch on its wood."""
     return (
         f'<div class="swatch" role="img" aria-label="{escape(words)}" style="background:{hex_from_lab(ground)}">'
         f'<i style="background:{hex_from_lab(lab)}"></i></div>'
@@ -58,7 +58,7 @@ def swatch_chip(lab: Lab, ground: Lab, words: str) -> str:
 
 
 def grid_table(grid: WashGrid, ground: Lab) -> str:
-    """The washes over the wood, as a table of colors."""
+    """Washes over the wood, as a table of colors."""
     coats = [cell.layer.coats for cell in grid.rows[0]]
     head = "".join(f'<th scope="col">{coats_word(count)}</th>' for count in coats)
     rows = "".join(
@@ -77,7 +77,7 @@ def _cell(cell: GridCell) -> str:
     spoken = f"{words}: computed, ± {cell.uncertainty:.1f} ΔE"
     fill, mark = computed, ""
     if cell.measured:
-        # Edge to edge: what was measured beside what is computed.
+        # Measured and computed color edge to edge.
         measured = hex_from_lab(cell.measured[-1].lab)
         fill = f"linear-gradient(90deg,{measured} 50%,{computed} 50%)"
         mark, spoken = "<b>measured</b>", f"{spoken}; measured on a swatch"

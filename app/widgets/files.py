@@ -1,4 +1,4 @@
-"""Large files on a page: made and handed to the browser, or chosen there and streamed to disk."""
+"""Large files on a page: offer downloads, and stream uploads to disk."""
 
 from __future__ import annotations
 
@@ -32,13 +32,13 @@ _component = st.components.v2.component(
     css=(_HERE / "files.css").read_text(encoding="utf-8"),
     js=(_HERE / "files.js").read_text(encoding="utf-8"),
 )
-#: Starts the download of the link before it, as if it had been clicked.
+#: Starts the download of the preceding link, as if it had been clicked.
 _START = "<script>document.currentScript.previousElementSibling.click()</script>"
 
 
 @contextmanager
 def telling_how_far(words: str) -> Iterator[Progress]:
-    """A bar on the page while something long is done."""
+    """Show a progress bar during a long operation."""
     bar = st.progress(0.0, words)
 
     def tell(words: str, done: int, count: int) -> None:
@@ -52,18 +52,18 @@ def telling_how_far(words: str) -> Iterator[Progress]:
 
 
 def offer(label: str, name: str, make: Callable[[Path, Progress], object], key: str, *, first: bool = False) -> None:
-    """A button that makes a file and hands it to the browser; a link to it stays until it has arrived there.
+    """A button that makes a file and sends it to the browser; a link stays until the download is complete.
 
     Parameters
     ----------
     label : str
     name : str
-        What the file is called.
+        Name of the file.
     make : callable
-        Writes it to a path, telling how far it is. What it refuses is told below the button.
+        Writes it to a path, with progress. Errors are shown below the button.
     key : str
     first : bool
-        Whether it is the main thing on its page.
+        Whether it is the main button of its page.
     """
     made = st.button(label, key=key, type="primary" if first else "secondary")
     if made:
@@ -83,7 +83,7 @@ def offer(label: str, name: str, make: Callable[[Path, Progress], object], key: 
 
 
 def choose(label: str, endings: Sequence[str], key: str, *, several: bool = False) -> list[Path]:
-    """Let files be chosen, which are streamed to disk; where each lies, by its own name, until :func:`done_with` them.
+    """Let the user choose files, stream them to disk, and return their paths until :func:`done_with` is called.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ def choose(label: str, endings: Sequence[str], key: str, *, several: bool = Fals
 
 
 def done_with(key: str) -> None:
-    """Delete the files that were chosen."""
+    """Delete the chosen files."""
     for token in session.held(key):
         files.forget(token)
     session.hold(key, [])

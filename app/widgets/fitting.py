@@ -1,4 +1,4 @@
-"""The shelf with its paints fitted; a bar tells how far that is, which takes long once for a large shelf."""
+"""Fit the shelf's paints, with a progress bar, since the first fit of a large shelf takes long."""
 
 from __future__ import annotations
 
@@ -8,17 +8,17 @@ from app import cache
 from app.state.library import library_state
 from colormatch.workshop import Workshop
 
-#: How often the bar moves, seconds.
+#: Interval between updates of the bar, seconds.
 _LOOK_S = 0.2
 
 
 def workshop() -> Workshop:
-    """The shelf in use, made ready for matching.
+    """The current shelf, ready for matching.
 
     Raises
     ------
     ColorMatchError
-        The library can't be read.
+        The library is unreadable.
     """
     held = library_state()
     fitting = cache.fit_ahead(held)

@@ -1,4 +1,4 @@
-"""The card as the program finds it in a photo, as a mark."""
+"""Mark the card that the program finds in a photo."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ M = TypeVar("M", bound=Marked)
 
 
 def with_card_looked_for(held: M, path: Path, kind: CardKind) -> M:
-    """What is marked in a photo, and the card of a kind where none is marked and the program finds it.
+    """Marks in a photo, with the card added if it is unmarked and the program finds it.
 
-    It is looked for once in each photo; from then on it is the person's to move.
+    The search runs once per photo; after that, the user moves the mark.
     """
     found = () if held.card_region else _found(path, kind)
     return replace(held.with_regions(*found, *held.regions), searched=True)
@@ -34,6 +34,6 @@ def _found(path: Path, kind: CardKind) -> tuple[Region, ...]:
 
 
 def why_not_found(path: Path, kind: CardKind) -> str:
-    """Why a card of the kind has to be marked by hand."""
+    """Reason why a card of the kind must be marked by hand."""
     card = cache.card_in(path, kind)
     return str(card) if isinstance(card, ColorMatchError) else "No card is marked."

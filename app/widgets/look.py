@@ -1,4 +1,4 @@
-"""The look: what the theme can't say, and small pieces of HTML."""
+"""Styles beyond the theme, and small pieces of HTML."""
 
 from __future__ import annotations
 
@@ -16,21 +16,22 @@ from colormatch.color.words import ACCEPTABLE, VISIBLE
 from colormatch.errors import ColorMatchError, NothingToRank
 from colormatch.records import Lab
 
-#: ΔE at which a bar has its dashes.
+#: ΔE values of the dashes on a bar.
 DASHES = (VISIBLE, ACCEPTABLE)
-#: ΔE at which the scales of bars end: a close match still has a short bar, and a far one leaves the near ones readable.
+#: Shortest and longest ΔE scale of bars: a close match still has a short bar, and a distant one leaves close ones
+#: readable.
 #: Our choice.
 _SHORTEST_SCALE, _LONGEST_SCALE = 6.0, 12.0
 _CSS = Path(__file__).with_name("look.css").read_text(encoding="utf-8")
 
 
 def dress() -> None:
-    """Put the style sheet on the page."""
+    """Add the style sheet to the page."""
     st.html(f"<style>{_CSS}</style>")
 
 
 def offline() -> None:
-    """What the page says while the program does not answer; the style sheet shows it then."""
+    """Message for when the program does not answer; the style sheet shows it then."""
     st.html(
         '<div class="offline" role="status"><b>The bench program isn\'t answering.</b> Look whether it still runs on '
         "its computer, and start it again with <code>colormatch app</code> if it doesn't. If this browser was shut "
@@ -38,17 +39,18 @@ def offline() -> None:
     )
 
 
-#: What Markdown and Streamlit's own marks begin with: emphasis, code, links and pictures, HTML, formulas, colors and
-#: icons (a colon with a word after it), and what makes a list or a heading of a line.
+#: Starts of Markdown and Streamlit markup: emphasis, code, links and pictures, HTML, formulas, colors and icons (a
+#: colon
+#: before a word), lists and headings.
 _MARKS = re.compile(r"[\\`*_\[\]<>$~&|]|:(?=[^\s\d])|^[-+#=]|(?<=^\d)[.)]", re.MULTILINE)
 
-#: What GitHub's Markdown makes a link of though nothing marks it as one: addresses of pages and of mail.
+#: Text that GitHub's Markdown turns into links without markup: web and mail addresses.
 _LINKS = re.compile(r"https?://|\bwww(?=\.)|(?<=[\w.+-])@(?=[-\w]+\.)", re.IGNORECASE)
 
 
 def plain(text: str) -> str:
-    """A name that somebody typed, for where Streamlit would read it as Markdown: an image in it would be fetched."""
-    # A word joiner parts what is no link then; a backslash before the colon does not.
+    """Escape user text for places where Streamlit would parse it as Markdown and, for example, load an image."""
+    # A word joiner prevents the link; a backslash before the colon does not.
     return _MARKS.sub(r"\\\g<0>", _LINKS.sub("\\g<0>\u2060", text))
 
 
@@ -58,7 +60,7 @@ def capital(words: str) -> str:
 
 
 def facts(rows: Sequence[tuple[str, str]]) -> None:
-    """A quiet list: what it is about, and what there is to say. Both are plain text."""
+    """A quiet list of subjects and statements, both plain text."""
     st.html(_facts(rows))
 
 
@@ -68,12 +70,12 @@ def _facts(rows: Sequence[tuple[str, str]]) -> str:
     return f'<ul class="facts">{items}</ul>'
 
 
-#: Doubts that are told at once; our choice. The rest is folded.
+#: Cautions shown at once; the others are folded. Our choice.
 _AT_ONCE = 3
 
 
 def cautions(rows: Sequence[tuple[str, str]]) -> None:
-    """What to take care of, what matters most first: what each is about, if it doesn't say, and the words."""
+    """Cautions, most important first: the subject, if the text doesn't include it, and the text."""
     if not rows:
         return
     told, rest = _facts(rows[:_AT_ONCE]), rows[_AT_ONCE:]
@@ -88,7 +90,7 @@ def sentences(lines: Sequence[str]) -> None:
 
 
 def numbered(lines: Sequence[str], done: int = 0) -> None:
-    """Plain sentences to be done in order, of which the first ``done`` are."""
+    """Numbered plain sentences; the first ``done`` are marked as done."""
     items = "".join(
         f"<li{' class=done' if place < done else ' class=now' if place == done else ''}>{escape(line)}</li>"
         for place, line in enumerate(lines)
@@ -97,7 +99,7 @@ def numbered(lines: Sequence[str], done: int = 0) -> None:
 
 
 def portions(rows: Sequence[tuple[str, str, str]]) -> str:
-    """What goes into a cup: a name, its amount to be read from afar, and the same in other measures."""
+    """Content of a cup: name, amount in large type, and the same in other measures."""
     return "".join(
         f'<div class="portion"><span class="name">{escape(name)}</span><b>{escape(amount)}</b>'
         f'<span class="also">{escape(also)}</span></div>'
@@ -106,7 +108,7 @@ def portions(rows: Sequence[tuple[str, str, str]]) -> str:
 
 
 def not_yet(head: str, lacking: str, query: dict[str, str]) -> None:
-    """A page that has nothing to show yet: what is missing, and the way back to where it is supplied."""
+    """A page without content yet: what is missing, and a link to where it is supplied."""
     st.header(head)
     st.write(lacking)
     with st.container(key="go"):
@@ -114,14 +116,14 @@ def not_yet(head: str, lacking: str, query: dict[str, str]) -> None:
 
 
 def refused(error: ColorMatchError, query: dict[str, str]) -> None:
-    """Why no wash can be ranked; where the shelf lacks something, the way there."""
+    """Why no wash can be ranked, with a link to the shelf if it lacks something."""
     st.error(plain(str(error)))
     if isinstance(error, NothingToRank):
         st.page_link("shelf/swatches.py", label="**To my paints**", query_params=query)
 
 
 def edge_to_edge(left: Lab, right: Lab, names: tuple[str, str]) -> str:
-    """Two colors with no gap between them, on the gray of the page."""
+    """Two colors without a gap, on the gray of the page."""
     halves = "".join(f'<div style="background:{hex_from_lab(lab)}"></div>' for lab in (left, right))
     spoken = escape(f"{names[0]} beside {names[1]}")
     captions = "".join(
@@ -131,17 +133,17 @@ def edge_to_edge(left: Lab, right: Lab, names: tuple[str, str]) -> str:
 
 
 def beyond(lab: Lab) -> str:
-    """Words after the name of a color that a screen can't show; empty for others."""
+    """Note after the name of a color outside the screen's gamut; empty for others."""
     return "" if in_gamut(np.asarray(lab)) else ", more vivid than a screen can show"
 
 
 def scale_end(highs: Iterable[float]) -> float:
-    """End of the ΔE scale of bars that reach so far; a bar that reaches farther than the longest scale is cut."""
+    """End of the ΔE scale of bars with these upper ends; bars beyond the longest scale are cut."""
     return min(_LONGEST_SCALE, max(_SHORTEST_SCALE, *highs))
 
 
 def range_bar(low: float, mean: float, high: float, end: float) -> str:
-    """A bar from ``low`` to ``high`` with a line at ``mean``, on a ΔE scale from 0 to ``end`` with its dashes."""
+    """A bar from ``low`` to ``high`` with a line at ``mean``, on a ΔE scale from 0 to ``end`` with dashes."""
 
     def percent(value: float) -> float:
         return 100 * min(value, end) / end
@@ -155,7 +157,7 @@ def range_bar(low: float, mean: float, high: float, end: float) -> str:
 
 
 def wash_row(target: Lab, lab: Lab, head: str, text: str, bar: str) -> str:
-    """One line of the ranking: colors edge to edge, words, bar."""
+    """One line of the ranking: colors edge to edge, text, bar."""
     halves = "".join(f'<div style="background:{hex_from_lab(color)}"></div>' for color in (target, lab))
     return (
         f'<div class="row"><div class="chips" role="img" aria-label="sound wood beside this wash">{halves}</div>'
@@ -165,7 +167,7 @@ def wash_row(target: Lab, lab: Lab, head: str, text: str, bar: str) -> str:
 
 
 def picture(address: str, width: int, height: int, words: str) -> str:
-    """A published picture; its size keeps the place while it loads."""
+    """A published picture; its size reserves the space while it loads."""
     return (
         f'<img src="{address}" width="{width}" height="{height}" alt="{escape(words)}" '
         'style="width:100%;height:auto;display:block">'
@@ -173,7 +175,7 @@ def picture(address: str, width: int, height: int, words: str) -> str:
 
 
 def side_by_side(pictures: Sequence[tuple[str, str]], width: int, height: int) -> str:
-    """Pictures of one size beside each other, below each other on a phone; each with its caption."""
+    """Captioned pictures of equal size side by side, or stacked on a phone."""
     figures = "".join(
         f"<figure>{picture(address, width, height, words)}<figcaption>{escape(words)}</figcaption></figure>"
         for address, words in pictures
@@ -182,13 +184,13 @@ def side_by_side(pictures: Sequence[tuple[str, str]], width: int, height: int) -
 
 
 def drawing(svg: str, words: str) -> str:
-    """An SVG as a picture: inside a page of its own, since Streamlit lets no SVG into its HTML."""
+    """An SVG as an image, since Streamlit allows no SVG in its HTML."""
     content = b64encode(svg.encode()).decode()
     return f'<img src="data:image/svg+xml;base64,{content}" alt="{escape(words)}" style="max-width:100%">'
 
 
 def job(address: str, size: tuple[int, int], name: str, lines: Sequence[str]) -> str:
-    """One repair in the list: its photo, its name and what there is to say of it."""
+    """One repair in the list: photo, name and details."""
     width, height = size
     photo = f'<img src="{address}" width="{width}" height="{height}" alt="">' if address else '<div class="none"></div>'
     said = "".join(f"<li>{escape(line)}</li>" for line in lines)

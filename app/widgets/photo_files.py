@@ -1,4 +1,4 @@
-"""Photos that somebody chooses: what may be chosen, and where it is kept."""
+"""Choose photos: accepted files, and storing them."""
 
 from __future__ import annotations
 
@@ -15,25 +15,25 @@ from app.state.library import open_library
 if TYPE_CHECKING:
     from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-#: What the chooser lets through by name; the library looks at the content.
+#: File endings accepted by the chooser; the library checks the content.
 _ENDINGS = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif", "dng", "cr2", "cr3", "nef", "arw",
            "raf", "orf", "rw2", "pef"]  # fmt: skip
-#: The same for people, with the size.
+#: The same in words, with the size limit.
 FORMS = f"JPEG, PNG, TIFF, WebP, HEIC or camera raw, up to {UPLOAD_LIMIT}\u00a0MB"
 
 
 def choose(label: str, key: str, take: Callable[[str, str], None]) -> None:
-    """Let a photo be chosen. It is kept at once, since a page that is left forgets its upload.
+    """Let the user choose a photo, and store it at once, since leaving the page would discard it.
 
     Parameters
     ----------
     take : callable
-        Receives its SHA-256 and the file's name. What it refuses is told at the top of the page.
+        Receives its SHA-256 and the file's name. Its errors are shown at the top of the page.
     """
     upload = uploader(label, key)
     if upload is None or session.is_done_with(key, upload.file_id):
         return
-    # Not in a callback: a large photo takes seconds to decode, and what a callback shows would shift the page.
+    # Not in a callback: a large photo takes seconds to decode, and output of a callback would shift the page.
     with st.spinner("Reading the photo"), session.telling():
         take(keep(upload.getvalue(), upload.name), upload.name)
     session.done_with(key, upload.file_id)
@@ -41,7 +41,7 @@ def choose(label: str, key: str, take: Callable[[str, str], None]) -> None:
 
 
 def uploader(label: str, key: str) -> UploadedFile | None:
-    """Streamlit's uploader of one photo. What its filter refuses is told in our words, which the style sheet shows."""
+    """Streamlit's uploader for one photo, with our own text for files that its filter refuses."""
     with st.container(gap="small", key=f"{key}-chooser"):
         upload = st.file_uploader(label, type=_ENDINGS, key=key)
         st.html(
@@ -52,12 +52,12 @@ def uploader(label: str, key: str) -> UploadedFile | None:
 
 
 def keep(content: bytes, name: str) -> str:
-    """Keep a photo in the library; its SHA-256.
+    """Store a photo in the library; return its SHA-256.
 
     Raises
     ------
     PhotoError
-        It is no photo.
+        It is not a photo.
     LibraryUnwritable
     """
     photos = open_library().photos

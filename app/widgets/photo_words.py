@@ -1,4 +1,4 @@
-"""What a photo is good for, in words."""
+"""Describe the quality of a photo in words."""
 
 from __future__ import annotations
 
@@ -15,8 +15,9 @@ from colormatch.color.words import NOTHING, describe_off
 from colormatch.lessons import photos_word
 from colormatch.records import CardKind, Difference, Flag, FlagCode, Lab, Reading, RegionKind, Sample
 
-#: Codes of doubts by what causes them: colors that are wrong before those that are less sure, and of one cause the
-#: surest sign first. All others come after. Our choice.
+#: Flag codes grouped by cause: causes of wrong colors before those of less certain ones, and in each group the surest
+#: sign
+#: first. All others follow. Our choice.
 _CAUSES = (
     (FlagCode.CARD_IN_SHADOW, FlagCode.WOOD_OTHER_LIGHT, FlagCode.CARD_OTHER_LIGHT, FlagCode.LIGHTER_THAN_PAPER),
     (FlagCode.LIGHT_MIXED,),
@@ -33,12 +34,12 @@ _CAUSES = (
         FlagCode.BLURRED,
     ),
 )
-#: Patches of sound wood that the page asks for: from three on, their spread tells how far one can be trusted.
+#: Patches of sound wood the page asks for; three or more show by their spread how reliable one is.
 PATCHES = 3
 
 
 def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
-    """What is to be said of a reading: what it is about, and the words."""
+    """Statements about a reading, as subject and text."""
     rows = [("Card", _card(repair, reading)), ("Light", _light(reading))]
     if reading.learned is not None:
         name, light, photos = reading.learned
@@ -57,7 +58,7 @@ def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
 
 
 def doubts(reading: Reading, surfaces: Iterable[tuple[str, Sample]]) -> list[tuple[str, str]]:
-    """What there is to take care of in a photo and in its surfaces, which are named; what matters most comes first."""
+    """Cautions for a photo and its named surfaces, most important first."""
     holders: list[tuple[str, Any]] = [("", reading.photo), ("", reading.card), ("", reading.light), *surfaces]
     about: dict[str, tuple[Flag, list[str]]] = {}
     for name, holder in holders:
@@ -65,14 +66,14 @@ def doubts(reading: Reading, surfaces: Iterable[tuple[str, Sample]]) -> list[tup
             about.setdefault(flag.text, (flag, []))[1].extend([name] if name else [])
     rows = []
     for flag in _by_weight([flag for flag, _ in about.values()]):
-        # A sentence that names its patch needs no name above it.
+        # A sentence that names its patch needs no heading with the name.
         names = [name for name in about[flag.text][1] if name not in flag.text]
         rows.append((", ".join(names), flag.text))
     return rows
 
 
 def _by_weight(flags: Iterable[Flag]) -> list[Flag]:
-    """What matters most first; of what one cause explains, one stands for all, and the others come at the end."""
+    """Flags by importance; of those with one cause the first stands for all, and the others follow at the end."""
     places = {code: (cause, place) for cause, codes in enumerate(_CAUSES) for place, code in enumerate(codes)}
     ranked = sorted(flags, key=lambda flag: places.get(flag.code, (len(_CAUSES), 0)))
     causes = [places[flag.code][0] if flag.code in places else flag.text for flag in ranked]

@@ -1,4 +1,4 @@
-"""What a person says of the references in a photo: which card, its value, which chips."""
+"""Form for the references in a photo: the card, its value, the chips."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ _UNNAMED = ""
 
 
 def card_form(repair: OpenRepair) -> None:
-    """Which card lies in the photo, and what its maker states."""
+    """Ask for the card in the photo and its maker's value."""
     own = {card.name: card for card in own_cards()}
     key = f"card_kind-{repair.id}"
     chosen = repair.own_card if repair.own_card in own else repair.card_kind
@@ -103,7 +103,7 @@ def camera_form(repair: OpenRepair, path: Path) -> None:
 
 
 def _take_card(key: str, own: dict[str, OwnCard]) -> None:
-    """Another card: what was found as the old kind is looked for anew."""
+    """Change the card; a mark found for the old kind is searched again."""
     chosen: Any = session.widget_value(key)
     card = own.get(chosen)
     repair = session.current()
@@ -119,7 +119,7 @@ def _take_card(key: str, own: dict[str, OwnCard]) -> None:
 
 
 def chip_form(repair: OpenRepair) -> None:
-    """Which shop chip each marked one is; nothing where none is marked."""
+    """Ask which shop chip each mark is; empty without marks."""
     marked = repair.of_kind(RegionKind.CHIP)
     if not marked:
         return

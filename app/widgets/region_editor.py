@@ -1,7 +1,7 @@
-"""Marks regions on a photo: the door to ``region_editor.js``.
+"""Region editor for photos: the Python side of ``region_editor.js``.
 
-The photo goes to the browser once, by its own address; only the regions travel with each run. The caller holds the
-regions (they belong to a repair in the library); this module keeps nothing.
+The browser loads the photo once, from its own address; only regions are exchanged in each run. The caller stores the
+regions (in a repair in the library); this module stores nothing.
 """
 
 from __future__ import annotations
@@ -51,9 +51,9 @@ _component = st.components.v2.component(
     js=(_HERE / "region_editor.js").read_text(encoding="utf-8"),
 )
 
-#: Of a kind: its button, its label in the photo, and what the help line calls it.
+#: Texts for a kind of region: its button, its label in the photo, and its name in the help line.
 Words = tuple[str, str, str]
-#: What the help line calls a kind, where that is not just one of it.
+#: Names of kinds in the help line that differ from the kind.
 _TO_MARK = {
     RegionKind.CARD: "the card",
     RegionKind.SOUND: "a patch of sound wood",
@@ -61,7 +61,7 @@ _TO_MARK = {
     RegionKind.REPAIR: "the dried repair",
     RegionKind.WHITE: "plain white paper",
 }
-#: What a repair's photo is marked with, the card first, and what only some photos hold.
+#: Kinds usually marked in a repair's photo, card first; below, the rarer kinds.
 USUAL = (RegionKind.CARD, RegionKind.SOUND, RegionKind.DAMAGE)
 RARE = (RegionKind.WHITE, RegionKind.CHIP)
 
@@ -86,17 +86,17 @@ def region_editor(
     source : str
         Address of the picture to show.
     size : (int, int)
-        Width and height of the upright photo; its shape keeps the place while the picture loads.
+        Width and height of the upright photo; its shape reserves the space while the picture loads.
     held : Edit
-        What the program holds. An edit of the browser that is not in it is asked for again.
+        Stored state. An edit of the browser missing from it is requested again.
     on_edit : callable
         Receives each edit before the page runs again.
     kinds, more : sequence of RegionKind
-        What can be marked, and what behind a button of its own.
+        Kinds to mark; those in ``more`` are behind a button.
     words : mapping, optional
-        What this page calls some of them, instead of the usual words.
+        This page's texts for some kinds, instead of the usual ones.
     cornered : RegionKind, optional
-        One of which a photo holds one, seen at a slant: each of its four corners moves by itself.
+        A kind with a single region in perspective, whose four corners move separately.
     on_undo : callable
         Ctrl+Z in the photo; ``again=True`` for Ctrl+Y.
     """
@@ -104,7 +104,7 @@ def region_editor(
     def receive() -> None:
         edit = widget_value(key)["edit"]
         if edit is not None:
-            # An edit that could not be kept stays in the browser, which offers it again.
+            # An edit that was not stored stays in the browser, which sends it again.
             with telling():
                 regions, was = from_document(edit["regions"]), from_document(edit["was"])
                 bases, seen = tuple(map(int, edit["bases"])), int(edit.get("seen", 0))

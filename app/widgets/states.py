@@ -1,10 +1,10 @@
-"""States of a surface, as pages name them."""
+"""Names of surface states on pages."""
 
 from __future__ import annotations
 
 from colormatch.records import SurfaceState
 
-#: Of wood that was painted on.
+#: States of wood before painting.
 STATES = {state: state.capitalize() for state in SurfaceState}
-#: Of a surface as it lies in a photo.
+#: States of a surface in a photo.
 DRY_STATES = {state: f"{word} and dry" for state, word in STATES.items()}

@@ -1,1 +1,1 @@
-"""The dried repair: compare it with the sound wood, choose the next step, learn from what came out."""
+"""The dried repair: compare it with the sound wood, choose the next step, learn from the result."""

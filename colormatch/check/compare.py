@@ -1,4 +1,4 @@
-"""Judge what is painted and dry: a repair beside sound wood, or test strips, in one photo for each light."""
+"""Compare dried paint (a repair or test strips) with sound wood in the same photo, one photo per light."""
 
 from __future__ import annotations
 
@@ -12,43 +12,43 @@ from colormatch.color.words import ACCEPTABLE, VISIBLE, describe_off, verdict
 from colormatch.errors import RegionError
 from colormatch.records import SIGMA_PER_RADIUS, Lab, RankedWash, Sample, SurfaceState
 
-#: Draws behind a range; the 5th and 95th percentile are then good to about 0.03 ΔE.
+#: Draws for a range; its 5th and 95th percentile are then accurate to about 0.03 ΔE.
 _DRAWS = 4000
-#: Fixed, so that the same photo gives the same figures.
+#: Fixed, so that equal photos give equal results.
 _SEED = 0
-#: Surfaces without a clear coat; a wash is no clear coat, so washed and bare wood are alike in that.
+#: Surfaces without a clear coat; washed and bare wood may be compared.
 _UNCOATED = (SurfaceState.BARE, SurfaceState.WASHED)
 
 
 @dataclass(frozen=True)
 class Check:
-    """How a dried surface compares with sound wood in the same photo."""
+    """Comparison of a dried surface with sound wood in the same photo."""
 
     name: str
     lab: Lab
-    #: The sound wood of that photo.
+    #: Sound wood in that photo.
     sound: Lab
     #: ΔE00 to the sound wood.
     delta_e: float
-    #: 5th and 95th percentile of it, given both readings' uncertainty.
+    #: 5th and 95th percentile, from the uncertainty of both readings.
     low: float
     high: float
-    #: What is off, in words.
+    #: Difference in words.
     off: str
-    #: What somebody who looks would say.
+    #: Visibility of the difference, in words.
     verdict: str
 
     @property
     def done(self) -> bool:
-        """Whether to stop: nobody would see it, or the photo can't tell a better one from it."""
+        """Whether to stop: the difference is invisible, or the photo can't show an improvement."""
         return self.delta_e < VISIBLE or (self.low < VISIBLE and self.delta_e < ACCEPTABLE)
 
 
 @dataclass(frozen=True)
 class Judged:
-    """A surface as it looks in every light that it was photographed in."""
+    """A surface compared in every light it was photographed in."""
 
-    #: One for each light.
+    #: One check per light.
     lights: tuple[Check, ...]
 
     @property
@@ -57,17 +57,17 @@ class Judged:
 
     @property
     def worse(self) -> Check:
-        """The light in which it is farther off: a match has to hold in both."""
+        """The light with the larger difference; a match has to hold in both."""
         return max(self.lights, key=lambda check: check.delta_e)
 
     @property
     def done(self) -> bool:
-        """Whether to stop, whichever the light."""
+        """Whether to stop, judged in every light."""
         return all(check.done for check in self.lights)
 
     @property
     def one_light_only(self) -> str:
-        """Says so where the match holds in one light only, and how sure that is; empty elsewhere."""
+        """Sentence about a match in only one light, with its certainty; otherwise empty."""
         better = min(self.lights, key=lambda check: check.delta_e)
         if not better.delta_e < ACCEPTABLE <= self.worse.delta_e:
             return ""
@@ -84,9 +84,9 @@ def compare(painted: Sample, sound: Sample, shared: float = 0.0) -> Check:
     Parameters
     ----------
     painted, sound : Sample
-        Their random parts count in full; what both share cancels, up to ``shared``.
+        Their random parts count in full; their common error cancels, except for ``shared``.
     shared : float
-        Error that the photo's correction leaves in a difference, ΔE00, 90 % radius.
+        Error left by the photo's correction in a difference, ΔE00, 90 % radius.
 
     Returns
     -------
@@ -111,12 +111,12 @@ def compare(painted: Sample, sound: Sample, shared: float = 0.0) -> Check:
 
 
 def rank_strips(lights: Sequence[Sequence[Check]]) -> list[Judged]:
-    """Test strips, nearest to the sound wood first, by the worse of their lights; equals stay in their order.
+    """Rank test strips by the worse of their lights, closest to the sound wood first; ties keep their order.
 
     Parameters
     ----------
     lights : sequence of sequence of Check
-        The strips of each photo, named alike.
+        Strips of each photo, with the same names.
 
     Raises
     ------
@@ -150,7 +150,7 @@ def against_expected(check: Check, wash: RankedWash) -> str:
 
 
 def unlike(sound: SurfaceState, painted: SurfaceState) -> str:
-    """Warns where a coated surface would be compared with an uncoated one; empty where like meets like."""
+    """Warning about comparing a coated with an uncoated surface; empty if both are alike."""
     if (sound in _UNCOATED) == (painted in _UNCOATED):
         return ""
     coated, other = ("repair", "sound wood") if sound in _UNCOATED else ("sound wood", "repair")

@@ -1,4 +1,4 @@
-"""Judge a dried repair or test strips, and say what to do next."""
+"""Judge a dried repair or test strips, and recommend the next step."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def judge_repair(photos: Sequence[Reading]) -> Judged:
-    """A dried repair beside sound wood, in one photo for each light.
+    """Compare a dried repair with sound wood, in one photo per light.
 
     Raises
     ------
@@ -28,7 +28,7 @@ def judge_repair(photos: Sequence[Reading]) -> Judged:
 
 
 def judge_strips(photos: Sequence[Reading]) -> list[Judged]:
-    """Test strips beside sound wood, in one photo for each light; the nearest first, by the worse of the lights.
+    """Rank test strips beside sound wood, in one photo per light: closest first, by the worse of the lights.
 
     Raises
     ------
@@ -39,7 +39,7 @@ def judge_strips(photos: Sequence[Reading]) -> list[Judged]:
 
 
 def strips_of(reading: Reading) -> list[Sample]:
-    """The test strips of a photo; places of one name are taken together."""
+    """Test strips in a photo; regions with the same name are combined."""
     named: dict[str, list[Sample]] = {}
     for sample in reading.of_kind(RegionKind.STRIP):
         named.setdefault(sample.name, []).append(sample)
@@ -61,17 +61,16 @@ def what_next(
     painted: Sequence[Layer] = (),
     before: Lab | None = None,
 ) -> tuple[NextStep, ...]:
-    """All that can be done about a dried repair, the best expected result first; leaving it is among them.
+    """List the possible steps for a dried repair, best expected result first, including leaving it alone.
 
     Parameters
     ----------
     photo : Reading
-        Of the dried repair.
+        Reading of the dried repair.
     workshop : Workshop
     limits : Limits, optional
     painted : sequence of Layer
-        What lies on the repair, lowest first, as its topmost surface; empty where that is not known or a clear coat
-        lies over it.
+        Washes on the repair, lowest first; empty if unknown or under a clear coat.
     before : Lab, optional
         The damage before it was painted; needed for wiping back.
 
@@ -88,7 +87,7 @@ def what_next(
 
 
 def advise(judged: Judged, steps: Sequence[NextStep]) -> list[str]:
-    """What to do, in plain sentences, the best first."""
+    """Recommendation in plain sentences, best first."""
     from colormatch.check.next_step import worth_doing
 
     if judged.done:
@@ -119,7 +118,7 @@ def words_of(step: NextStep) -> str:
 
 
 def outlook(step: NextStep) -> str:
-    """What is expected of a step, in words."""
+    """Expected result of a step, in words."""
     from colormatch.check.next_step import Move
 
     expected = f"expected ΔE {step.expected_delta_e:.1f} ({step.low:.1f} to {step.high:.1f})"

@@ -1,4 +1,4 @@
-"""What a dried repair or strip teaches: the swatch kept from it, and how much better its paint is known then."""
+"""Learn from a dried repair or strip: make a swatch of it, and measure the gain in certainty about its paint."""
 
 from __future__ import annotations
 
@@ -17,12 +17,14 @@ from colormatch.repair import difference_error, surface
 if TYPE_CHECKING:
     pass
 
-#: Paint fractions over which a paint's doubt is stated: one coat of 1:1, 1:3 and 1:7.
+#: Paint fractions for stating the uncertainty of a paint: one coat of 1:1, 1:3 and 1:7.
 _USUAL = (1 / 2, 1 / 4, 1 / 8)
 
-#: Share of what a photo's correction leaves that counts in a kept swatch: ground and dried color share the rest. The
-#: stated radius then held 87 % of 30 simulated repairs, the dried color beside its ground, which is what a paint is
-#: learned from. (By itself the color is known less well: 63 %.)
+#: Share of a photo's remaining error that counts in a swatch kept from a check; ground and dried color share the
+#: remainder.
+#: The stated radius then covered 87 % of 30 simulated repairs, for the dried color relative to its ground, which is
+#: what a
+#: paint is learned from. (For the color alone: 63 %.)
 _SHARED = 0.5
 
 
@@ -31,14 +33,14 @@ class Before:
     """The damage before it was painted."""
 
     damage: Lab
-    #: The sound wood of the same photo; it ties that photo to the later one. None: both show the same light.
+    #: Sound wood of the same photo; links that photo to the later one. None: both were taken in the same light.
     sound: Lab | None = None
-    #: Of the damage beside the sound wood: ΔE00, 90 % radius. Without sound wood, of the damage by itself.
+    #: Uncertainty of the damage relative to the sound wood (or alone, without sound wood): ΔE00, 90 % radius.
     uncertainty: float = 0.0
 
 
 def before_painting(photo: Reading) -> Before:
-    """What the photo of the damage says.
+    """Read the damage from its photo.
 
     Raises
     ------
@@ -47,7 +49,7 @@ def before_painting(photo: Reading) -> Before:
     """
     damage = surface(photo, RegionKind.DAMAGE)
     if not photo.of_kind(RegionKind.SOUND):
-        return Before(damage.lab, None, damage.uncertainty)  # nothing ties it to another photo
+        return Before(damage.lab, None, damage.uncertainty)  # no link to another photo
     sound = surface(photo, RegionKind.SOUND)
     return Before(
         damage.lab, sound.lab, math.hypot(damage.random, sound.random, difference_error(photo, damage.lab, sound.lab))
@@ -64,26 +66,26 @@ def swatch_from(
     taken: str = "",
     sha256: str = "",
 ) -> Swatch:
-    """A swatch from a dried repair or a test strip.
+    """Make a swatch from a dried repair or a test strip.
 
     Parameters
     ----------
     painted : Sample
-        The dried surface, of ``photo``.
+        The dried surface, from ``photo``.
     photo : Reading
-        With sound wood.
+        Has a sample of sound wood.
     before : Before
-        The ground. Where its photo was another one, the sound wood of both ties them: the dried color is moved by what
-        the sound wood was read apart, since that piece of wood has not changed.
+        The ground. If it is from another photo, the sound wood links both: the dried color is shifted by the difference
+        of the two readings of sound wood, which has not changed.
     layers : sequence of Layer
-        What was painted; one wash of one paint.
+        One wash of one paint.
     ground, state, taken, sha256
-        As a :class:`Swatch` has them.
+        As in :class:`Swatch`.
 
     Raises
     ------
     BadInput
-        More than one wash or paint lies there.
+        There is more than one wash or paint.
     """
     if len(layers) != 1 or len(layers[0].paints) != 1:
         raise BadInput(
@@ -116,31 +118,31 @@ def swatch_from(
 
 
 def _parts(paint_fraction: float) -> tuple[float, float]:
-    """Parts of paint and of water, the paint one part."""
+    """Parts of paint and water; the paint is one part."""
     return 1.0, round(1 / paint_fraction - 1, 6)
 
 
 @dataclass(frozen=True)
 class Lesson:
-    """What a new swatch teaches about its paint, on its own ground; all ΔE00."""
+    """Effect of a new swatch on the model of its paint, on its own ground; all ΔE00."""
 
-    #: Between what the paint's model gave for this wash before it knew the swatch, and what was read.
+    #: Difference between the model's prediction without the swatch and the reading.
     missed: float | None
-    #: 90 % radius of what the paint's usual washes are expected to dry to, without and with the swatch.
+    #: 90 % radius of the predictions for the paint's common washes, without and with the swatch.
     before: float | None
     after: float
 
 
 def lesson(swatch: Swatch, others: Sequence[Swatch], kind: str = "") -> Lesson:
-    """Refit a paint with one swatch more.
+    """Refit a paint with one more swatch.
 
     Parameters
     ----------
     swatch : Swatch
     others : sequence of Swatch
-        Of the same paint; empty where it is the first, and nothing could be predicted so far.
+        Other swatches of the same paint; empty if it is the first, without an earlier prediction.
     kind : str
-        The paint's, as its tin says.
+        Kind stated on the can.
     """
     from colormatch.wash.paint import PaintModel, fit_paint
     from colormatch.wash.predict import draw_normals, predict, predict_many

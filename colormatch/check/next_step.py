@@ -1,7 +1,8 @@
-"""What to do about a dried repair that still shows: one more coat, another wash, a glaze, or wiping back.
+"""Options for a dried repair that still shows: one more coat, another wash, a glaze, or wiping back.
 
-Each is played through over the repair as it is now. The first wash has formed a surface of its own, so the next one is
-laid on that, not on bare wood.
+Each is simulated over the repair as it is now. The first wash has its own surface, so the next wash goes on that
+surface,
+not on bare wood.
 """
 
 from __future__ import annotations
@@ -25,26 +26,29 @@ from colormatch.wash.film import bare, lay, seen
 from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel
 from colormatch.wash.predict import Draws, predict_many
 
-#: Share of a film that stays when a wash that still gives is wiped with a damp rag: nobody has measured it, so all
-#: between these is taken as equally likely. Common practice (wipe little, look, wipe again), no source.
+#: Share of a film that stays when a fresh wash is wiped with a damp rag. Unmeasured, so all values in this range are
+#: equally
+#: likely. Common practice (wipe a little, look, wipe again), no source.
 WIPED = (0.25, 0.75)
-#: Films that a wash may have left, multiples of the usual one; the standard deviation of their logarithm (a wash wiped
-#: late or early, our choice), and that of a difference between two photos tied by the sound wood, ΔE00.
+#: Possible film thickness of a wash, relative to the nominal one; below, the standard deviation of its logarithm (a
+#: wash
+#: wiped late or early, our choice), and that of a difference between two photos linked by sound wood, ΔE00.
 _FILMS = np.geomspace(1 / 3, 3, 41)
 _HAND_SIGMA, _READING_SIGMA = 0.4, 1.0
-#: Expected ΔE00 that a step must win to be worth its trouble: half of what half of the observers see. Our choice.
+#: Smallest gain in expected ΔE00 that is worth a step: half of the visible difference. Our choice.
 WORTH_A_STEP = VISIBLE / 2
-#: Probability to end nearer that a step must have: on simulated repairs of which none is in the study's figures, it
-#: took the share that got clearly worse from 4 to 3 % and cost nothing.
+#: Least probability of an improvement for recommending a step. On simulated repairs outside the published study, it
+#: reduced
+#: the share of clearly worse results from 4 to 3 % at no cost.
 SURE_ENOUGH = 0.7
 #: Most coats of the next wash.
 _COATS = 2
-#: Other washes that are reported.
+#: Number of other washes reported.
 _WASHES = 3
 
 
 class Move(StrEnum):
-    """What can be done about a dried repair."""
+    """Options for a dried repair."""
 
     LEAVE = "leave"
     AGAIN = "again"
@@ -55,40 +59,40 @@ class Move(StrEnum):
 
 @dataclass(frozen=True)
 class NextStep:
-    """One thing that can be done, and what is expected of it."""
+    """One option, with its expected result."""
 
     move: Move
-    #: What is brushed on, lowest first; empty where nothing is.
+    #: Layers to brush on, lowest first; empty if there are none.
     layers: tuple[Layer, ...]
-    #: What it is expected to dry to.
+    #: Expected dried color.
     lab: Lab
-    #: Mean of ΔE00 to the sound wood over everything that is uncertain, and its 5th and 95th percentile.
+    #: Mean ΔE00 to the sound wood over all uncertainty; below, its 5th and 95th percentile.
     expected_delta_e: float
     low: float
     high: float
-    #: What will still be off, in words.
+    #: Remaining difference, in words.
     off: str
-    #: Probability that it ends nearer than the repair left as it is, 0 to 1.
+    #: Probability of ending closer than the repair left alone, 0 to 1.
     better: float
 
 
 def next_steps(
     task: Task, shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits, before: Lab | None = None
 ) -> tuple[NextStep, ...]:
-    """All that can be done, the best expected result first; leaving it as it is among them.
+    """List all options, best expected result first, including leaving the repair alone.
 
     Parameters
     ----------
     task : Task
-        Its ground is the repair as it is now; ``painted`` what lies on it, as far as that is known.
+        Its ground is the repair as it is now; ``painted`` the known washes on it.
     shelf : Shelf
     models : mapping of PaintModel by name
-        Of every paint that ``painted`` names, and of those to choose from.
+        Models of every paint in ``painted`` and of the paints to choose from.
     limits : Limits
-        Of the next wash: one layer in at most two coats, whatever they say.
+        Limits on the next wash, further restricted to one layer of at most two coats.
     before : Lab, optional
-        The damage before it was painted. Known, and with the last wash not yet cured or sealed, wiping back is one of
-        the steps.
+        The damage before it was painted. If given, wiping back is one of the options; the last wash must be uncured and
+        unsealed.
 
     Raises
     ------
@@ -116,7 +120,7 @@ def next_steps(
 
     found: dict[Move, list[NextStep]] = {move: [] for move in Move}
     washes = ranked(job, outcomes)
-    # The repetition is looked up before the list is thinned out to one recipe of each kind.
+    # The repetition is looked up before the list is reduced to one recipe of each kind.
     for wash in [*(w for w in washes if w.layers == again), *varied(washes)]:
         move, better = move_of(wash.layers), float((outcomes.compared[place[wash.layers]] < left_alone).mean())
         step = NextStep(move, wash.layers, wash.lab, wash.expected_delta_e, wash.low, wash.high, wash.off, better)
@@ -129,7 +133,7 @@ def next_steps(
 
 
 def worth_doing(steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
-    """The steps that are expected to bring the repair clearly nearer than leaving it; none when it is time to stop."""
+    """Steps expected to bring the repair clearly closer than leaving it; empty when it is time to stop."""
     alone = next(step for step in steps if step.move is Move.LEAVE)
     return tuple(
         step
@@ -139,12 +143,12 @@ def worth_doing(steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
 
 
 def _wiping_back(job: MatchProblem, before: Lab, now: FloatArray, left_alone: FloatArray) -> NextStep:
-    """The last wash wiped thinner: the change is the model's, and starts from the color as it was read.
+    """Wipe the last wash thinner: the model gives the change, the reading gives the starting color.
 
     Parameters
     ----------
     now, left_alone : (m, 3) and (m,)
-        Draws of the repair as it is, and of its ΔE00.
+        Draws of the repair's color, and of its ΔE00.
     """
     kept = np.random.default_rng(0).uniform(*WIPED, len(now))
     usual = job.chances.thickness.copy()
@@ -174,7 +178,7 @@ def _wiping_back(job: MatchProblem, before: Lab, now: FloatArray, left_alone: Fl
 
 
 def _film_that_came_out(job: MatchProblem, before: Lab) -> float:
-    """How thick the last wash came out, as a multiple of the usual, judged by the repair's color."""
+    """Thickness of the last wash relative to the nominal one, estimated from the repair's color."""
     under = bare(reflectance_from_lab(before))
     for layer in job.task.painted[:-1]:
         under = lay(film_of_layer(job.models, layer), under)

@@ -1,1 +1,1 @@
-"""Color: the one converter, the one door to CIEDE2000, words for a difference, spectra."""
+"""Color: the only converter, the only CIEDE2000, words for a difference, and spectra."""

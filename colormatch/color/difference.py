@@ -1,4 +1,4 @@
-"""The one door to CIEDE2000.
+"""The only implementation of CIEDE2000.
 
 Sources
 -------
@@ -16,7 +16,7 @@ import numpy as np
 
 from colormatch.records import BoolArray, FloatArray
 
-#: Pairs handled at a time: the kernel's temporaries then stay inside a core's cache (8k was fastest of 1k to 128k).
+#: Pairs per chunk; the kernel's temporaries then fit in a core's cache (8k was fastest of 1k to 128k).
 _CHUNK = 8192
 _25_TO_7TH = 25.0**7
 
@@ -70,7 +70,7 @@ def _cos_sin(degrees: float, like: np.dtype[Any]) -> tuple[Any, Any]:
 
 
 def _kernel(lab: FloatArray, other: FloatArray) -> FloatArray:
-    """CIEDE2000 with the hue terms taken from unit vectors, so that only one arctangent is left."""
+    """CIEDE2000 with hue terms from unit vectors, which leaves only one arctangent."""
     real = lab.dtype.type
     L1, a1, b1 = lab[..., 0], lab[..., 1], lab[..., 2]
     L2, a2, b2 = other[..., 0], other[..., 1], other[..., 2]
@@ -81,7 +81,7 @@ def _kernel(lab: FloatArray, other: FloatArray) -> FloatArray:
     a1, a2 = a1 * stretch, a2 * stretch
     C1, C2 = np.sqrt(a1 * a1 + b1 * b1), np.sqrt(a2 * a2 + b2 * b2)
 
-    # Unit vector of the mean hue (14): the bisector of the two hue vectors; of one alone where the other is gray.
+    # Unit vector of the mean hue (14): the bisector of the two hue vectors, or the only hue if one color is gray.
     safe1, safe2 = np.maximum(C1, real(1e-12)), np.maximum(C2, real(1e-12))
     x, y = a1 / safe1 + a2 / safe2, b1 / safe1 + b2 / safe2
     length = np.sqrt(x * x + y * y)
@@ -141,7 +141,7 @@ def _root_of_seventh(chroma: FloatArray) -> FloatArray:
 def _mean_hue_of_opposites(
     cos: FloatArray, sin: FloatArray, which: BoolArray, a1: FloatArray, b1: FloatArray, a2: FloatArray, b2: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Mean hue by (14) itself where the two hues are opposite and have no bisector to speak of."""
+    """Mean hue by (14) for opposite hues, whose bisector is undefined."""
     shape = np.broadcast_shapes(which.shape, a1.shape, a2.shape)
     picked = np.broadcast_to(which, shape)
     a1, b1, a2, b2 = (np.broadcast_to(v, shape)[picked] for v in (a1, b1, a2, b2))
@@ -156,9 +156,9 @@ def _mean_hue_of_opposites(
 
 
 def axis_weights(lab: FloatArray) -> FloatArray:
-    """How much a unit step of L*, a*, b* counts near a color, in ΔE00 (diagonal approximation).
+    """Size of a unit step of L*, a*, b* near a color, in ΔE00 (diagonal approximation).
 
-    Turns residuals in CIELAB into nearly ΔE00 for least squares, where the square root in CIEDE2000 has no gradient.
+    Scales CIELAB residuals to about ΔE00 for least squares; the square root in CIEDE2000 has no gradient at zero.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The standard observer and daylight, every 10 nm: numbers only.
+"""Tables of the standard observer and daylight, every 10 nm.
 
 Sources
 -------

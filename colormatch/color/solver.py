@@ -1,8 +1,8 @@
 """Least squares for many small problems at once.
 
-SciPy's ``least_squares`` solves one problem a call, at a cost of milliseconds of overhead; a paint's fit with its
-refits is a batch of some thirty problems of the same shape, and a photo's colors to spectra a batch of hundreds. Here
-numpy works on the whole batch in each step.
+SciPy's ``least_squares`` solves one problem per call, with milliseconds of overhead. A paint's fit is a batch of about
+thirty problems of equal shape, and converting a photo's colors to spectra a batch of hundreds. Each NumPy step here
+works on the whole batch.
 """
 
 from __future__ import annotations
@@ -15,23 +15,24 @@ from numpy.typing import NDArray
 
 from colormatch.records import FloatArray
 
-#: Places in the batch, (b,) int.
+#: Indices into the batch, (b,) int.
 Which = NDArray[np.integer[Any]]
-#: Given parameters (b, p) and which problems of the batch they belong to: residuals (b, r) and their
-#: derivatives (b, r, p).
+#: Function of parameters (b, p) and their indices in the batch: residuals (b, r) and derivatives (b, r, p).
 Problem = Callable[[FloatArray, Which], tuple[FloatArray, FloatArray]]
 
-#: Marquardt's damping at the start, its change after a good and after a bad step, and its limits: common practice.
+#: Marquardt damping: initial value, factor after a good step, factor after a bad step. Below: its limits. Common
+#: practice.
 _DAMPING, _EASE, _TIGHTEN = 1e-3, 0.2, 5.0
 _LEAST_DAMPING, _MOST_DAMPING = 1e-12, 1e8
 
 
 class NormalEquations(NamedTuple):
-    """Cost, and what the best step follows from, where some parameters are each met by a few residuals only.
+    """Cost and normal equations of problems in which each of many parameters affects only a few residuals.
 
-    The k shared parameters come first, then n own ones, no two of which meet in one residual. Eliminating those leaves
-    a k by k system (Å. Björck, Numerical Methods for Least Squares Problems, 1996, chapter 6; cited from memory), so
-    that a step costs as much as n, and not as its cube.
+    The k shared parameters come first, then n own parameters; no residual depends on two of those. Eliminating the own
+    parameters leaves a k by k system (Å. Björck, Numerical Methods for Least Squares Problems, 1996, chapter 6; cited
+    from
+    memory), so the cost of a step grows linearly with n instead of with its cube.
     """
 
     #: (b,) half the sum of squared residuals.
@@ -42,13 +43,13 @@ class NormalEquations(NamedTuple):
     shared: FloatArray
     #: (b, n, k) J'J of own by shared parameters.
     border: FloatArray
-    #: (b, n) diagonal of J'J of the own parameters, which is nothing elsewhere.
+    #: (b, n) diagonal of J'J of the own parameters; the off-diagonal is zero.
     own: FloatArray
 
     def step(self, damping: FloatArray) -> FloatArray:
-        """(b, k + n) Marquardt's step, from (b,) damping."""
+        """(b, k + n) Marquardt step, from (b,) damping."""
         size = self.shared.shape[-1]
-        # The floor keeps a direction that changes nothing from making the system singular.
+        # The floor keeps a direction without effect from making the system singular.
         diagonal = np.diagonal(self.shared, axis1=1, axis2=2)
         scale = damping[:, None] * np.maximum(diagonal, 1e-12) + 1e-12
         own = self.own + damping[:, None] * np.maximum(self.own, 1e-12) + 1e-12
@@ -62,7 +63,7 @@ class NormalEquations(NamedTuple):
 
 
 def _without_own(residuals: FloatArray, slopes: FloatArray) -> NormalEquations:
-    """The normal equations of residuals (b, r) and derivatives (b, r, p)."""
+    """Normal equations of residuals (b, r) and derivatives (b, r, p)."""
     across = np.swapaxes(slopes, 1, 2)
     none = np.empty((len(residuals), 0))
     cost = 0.5 * (residuals**2).sum(axis=1)
@@ -78,7 +79,7 @@ def least_squares(
     Parameters
     ----------
     problem : callable
-        Residuals and derivatives of a part of the batch; see :data:`Problem`.
+        Residuals and derivatives of some of the batch; see :data:`Problem`.
     start, steps, tolerance
         See :func:`marquardt`.
 
@@ -104,12 +105,12 @@ def marquardt(
     equations : callable
         Given parameters (b, p) and which problems of the batch they belong to: their normal equations.
     start : (b, p) float
-        Where to begin.
+        Starting values.
     steps : int
-        Most steps, accepted or not.
+        Maximum number of steps, accepted or not.
     tolerance : float
-        A problem is done once an accepted step lowers its cost by less than this, in units of the squared residual, or
-        once no step lowers it.
+        A problem ends when an accepted step lowers its cost by less than this, in units of the squared residual, or
+        when no step lowers it.
 
     Returns
     -------
@@ -126,7 +127,7 @@ def marquardt(
         with np.errstate(over="ignore", invalid="ignore"):
             found = equations(trial, open_)
         gain = known.cost[open_] - found.cost
-        better = gain > 0  # false for a step that ran into infinity
+        better = gain > 0  # false if the step reached infinity
         won = open_[better]
         best[won] = trial[better]
         for kept, fresh in zip(known, found, strict=True):

@@ -1,4 +1,4 @@
-"""The one converter: encoded sRGB, linear sRGB, XYZ and CIELAB, all for D65 and the 2° observer.
+"""The only color converter: encoded sRGB, linear sRGB, XYZ and CIELAB, all for D65 and the 2° observer.
 
 Sources
 -------
@@ -12,7 +12,7 @@ import numpy as np
 
 from colormatch.records import BoolArray, FloatArray, Lab
 
-#: CIE constants of the lightness function: the joint of cube root and line, and the line's slope.
+#: CIE constants of the lightness function: where the cube root meets the line, and the slope of the line.
 EPSILON = 216 / 24389
 KAPPA = 24389 / 27
 
@@ -27,7 +27,7 @@ def _xyz_of_xy(xy: FloatArray) -> FloatArray:
 
 
 def rgb_to_xyz_matrix(primaries: FloatArray, white_xyz: FloatArray) -> FloatArray:
-    """(3, 3) matrix from linear RGB of some primaries to XYZ, such that RGB (1, 1, 1) is the white.
+    """(3, 3) matrix from linear RGB with the given primaries to XYZ; RGB (1, 1, 1) becomes the white.
 
     Parameters
     ----------
@@ -48,12 +48,12 @@ XYZ_TO_RGB: FloatArray = np.linalg.inv(RGB_TO_XYZ)
 D50_XYZ: FloatArray = np.array([0.9642, 1.0, 0.8249])
 #: Cone responses of the Bradford transform (ICC.1:2022, annex E).
 _BRADFORD: FloatArray = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
-#: The same, and XYZ itself, as multiples of white's.
+#: Linear sRGB and XYZ to XYZ relative to white.
 _RGB_TO_WHITE: FloatArray = RGB_TO_XYZ / WHITE_XYZ[:, None]
 _XYZ_TO_WHITE: FloatArray = np.diag(1 / WHITE_XYZ)
 #: From the cube roots f(X), f(Y), f(Z) to L* + 16, a*, b*.
 _ROOTS_TO_LAB: FloatArray = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
-#: Colors handled at a time: the steps between stay inside a core's cache (16k to 32k were fastest of 2k to 64k).
+#: Colors per chunk; intermediate results then fit in a core's cache (16k to 32k were fastest of 2k to 64k).
 _CHUNK = 16384
 for _constant in (WHITE_XYZ, RGB_TO_XYZ, XYZ_TO_RGB, D50_XYZ, _BRADFORD, _RGB_TO_WHITE, _XYZ_TO_WHITE, _ROOTS_TO_LAB):
     _constant.setflags(write=False)
@@ -78,7 +78,7 @@ def linear_from_encoded(encoded_rgb: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    encoded_rgb : (..., 3) float; sRGB, 0 to 1. Values outside are carried on with the curve's odd extension.
+    encoded_rgb : (..., 3) float; sRGB, 0 to 1. Outside that range: odd extension of the curve.
 
     Returns
     -------
@@ -113,7 +113,7 @@ def lab_from_xyz(xyz: FloatArray) -> FloatArray:
 
 
 def _lab(colors: FloatArray, to_white: FloatArray) -> FloatArray:
-    """CIELAB of colors that a matrix turns into XYZ over that of white."""
+    """CIELAB of colors, by a matrix from those colors to XYZ relative to white."""
     precision = np.result_type(colors, np.float32)
     to_white, to_lab = to_white.T.astype(precision), _ROOTS_TO_LAB.T.astype(precision)
     lab = np.empty(colors.shape, precision)
@@ -140,7 +140,7 @@ def xyz_from_lab(lab: FloatArray) -> FloatArray:
 
 
 def d65_from_d50(lab: FloatArray) -> FloatArray:
-    """CIELAB under D65 of CIELAB under D50, as instruments state it (ISO 13655), by :func:`adaptation_to_d65`."""
+    """CIELAB under D65 of CIELAB under D50, as reported by instruments (ISO 13655), by :func:`adaptation_to_d65`."""
     xyz = xyz_from_lab(lab) / WHITE_XYZ * D50_XYZ
     return lab_from_xyz(xyz @ adaptation_to_d65(D50_XYZ).T)
 
@@ -178,7 +178,7 @@ def encoded_from_lab(lab: FloatArray) -> FloatArray:
 
 
 def in_gamut(lab: FloatArray, tolerance: float = 1e-4) -> BoolArray:
-    """(...) bool; whether sRGB can show the color (within ``tolerance`` of linear light)."""
+    """(...) bool; whether the color is inside sRGB (within ``tolerance`` of linear light)."""
     linear = linear_from_lab(lab)
     inside: BoolArray = np.all((linear >= -tolerance) & (linear <= 1 + tolerance), axis=-1)
     return inside

@@ -1,4 +1,5 @@
-"""Reflectance spectra on one grid: to CIELAB, and the smoothest plausible spectrum of a CIELAB color.
+"""Reflectance spectra on one wavelength grid: conversion to CIELAB, and a smooth plausible spectrum of a CIELAB
+color.
 
 Sources
 -------
@@ -25,7 +26,7 @@ XYZ_WEIGHTS: FloatArray = _PRODUCT / _PRODUCT.sum(axis=0) * WHITE_XYZ
 #: (41, 3) Legendre polynomials over the visible range, -1 to 1: the quadratics of Jakob and Hanika, better conditioned.
 _SPAN = (WAVELENGTHS - 580) / 200
 _POLYNOMIALS = np.stack([np.ones_like(_SPAN), _SPAN, 1.5 * _SPAN**2 - 0.5], axis=1)
-#: Reflectances at which the search for a gray start stops, so that its coefficients stay finite.
+#: Lowest and highest gray reflectance to start the search from; keeps the coefficients finite.
 _DARKEST, _LIGHTEST = 1e-4, 0.9999
 for _constant in (WAVELENGTHS, XYZ_WEIGHTS):
     _constant.setflags(write=False)
@@ -72,8 +73,8 @@ def reflectance_from_lab(lab: FloatArray | tuple[float, ...]) -> FloatArray:
 
     Returns
     -------
-    (..., 41) float; unitless, above 0 and below 1. For a color that no such reflectance has (pure black, pure white,
-    beyond the reach of surfaces) the one that comes closest; compare :func:`lab_from_reflectance` of it.
+    (..., 41) float; unitless, above 0 and below 1. For a color without such a reflectance (pure black, pure white,
+    outside the gamut of surfaces) the closest one; compare its :func:`lab_from_reflectance`.
 
     Examples
     --------

@@ -17,25 +17,25 @@ import numpy as np
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.records import Lab
 
-#: ΔE00 that half of the observers see, and that half of them accept (Paravina et al. 2015).
+#: ΔE00 visible to half of observers, and acceptable to half of them (Paravina et al. 2015).
 VISIBLE = 0.8
 ACCEPTABLE = 1.8
-#: What stays off when nobody would see it.
+#: Description of an invisible difference.
 NOTHING = "nothing to see"
-#: ΔE00 above which a difference is called clear, and strong: twice and four times the acceptable one, our choice.
+#: ΔE00 limits of "clear" and "strong": two and four times the acceptable difference, our choice.
 CLEAR = 2 * ACCEPTABLE
 STRONG = 4 * ACCEPTABLE
-#: A part of the difference smaller than this share of the whole is not worth a word; our choice.
+#: Smallest share of the whole difference for which a part is named; our choice.
 _WORTH_NAMING = 0.4
-#: Chroma below which a hue angle says little, and a* and b* are named directly; our choice.
+#: Chroma below which hue is too unsure, so a* and b* are named instead; our choice.
 _NEARLY_GRAY = 5.0
-#: Hue angles of unique red, yellow, green and blue, degrees (CIE 159:2004, table of unique hues; taken over to CIELAB
-#: as they stand, good enough to choose a word).
+#: Hue angles of unique red, yellow, green and blue, degrees (CIE 159:2004, table of unique hues; used unchanged in
+#: CIELAB, close enough to choose a word).
 _UNIQUE_HUES = ((20.14, "red"), (90.0, "yellow"), (164.25, "green"), (237.53, "blue"))
 
 
 def verdict(difference: float) -> str:
-    """What a ΔE00 between two neighbors means to somebody who looks.
+    """Meaning of a ΔE00 between two neighboring surfaces, in words.
 
     Examples
     --------
@@ -54,7 +54,7 @@ def verdict(difference: float) -> str:
 
 
 def size_word(difference: float) -> str:
-    """How much, for a part of a difference: "a touch", "slightly", "clearly", "far"."""
+    """Size of a part of a difference: "a touch", "slightly", "clearly", "far"."""
     if difference < ACCEPTABLE:
         return "a touch"
     if difference < CLEAR:
@@ -63,18 +63,18 @@ def size_word(difference: float) -> str:
 
 
 def directions(lab: Lab, target: Lab) -> list[tuple[float, str]]:
-    """The parts of a difference, largest first: (size in about ΔE00, comparative word).
+    """Parts of a difference, largest first: (size in about ΔE00, comparative word).
 
     Parameters
     ----------
     lab, target : Lab
-        The color in question, and the one it should have.
+        The actual color and the intended one.
 
     Returns
     -------
     list of (float, str)
         Lightness ("lighter", "darker"), chroma ("stronger", "grayer") and hue ("redder", "yellower", "greener",
-        "bluer"); seen from the target: ``lab`` is lighter than it.
+        "bluer"); relative to the target: "lighter" means that ``lab`` is lighter.
 
     Examples
     --------
@@ -99,15 +99,15 @@ def directions(lab: Lab, target: Lab) -> list[tuple[float, str]]:
 
 
 def _hue_word(hue: float, turn: float) -> str:
-    """Comparative of the unique hue that lies ahead when turning from ``hue``."""
+    """Comparative of the next unique hue when turning from ``hue``."""
     gaps = [((unique - hue if turn > 0 else hue - unique) % 360, name) for unique, name in _UNIQUE_HUES]
-    # A hue that sits on a unique hue turns toward the next one.
+    # From exactly a unique hue, the next one is meant.
     name = min((gap if gap > 1 else 360.0, name) for gap, name in gaps)[1]
     return "redder" if name == "red" else f"{name}r" if name.endswith("e") else f"{name}er"
 
 
 def describe_off(lab: Lab, target: Lab) -> str:
-    """What stays off, in words.
+    """Remaining difference, in words.
 
     Examples
     --------

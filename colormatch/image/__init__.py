@@ -1,1 +1,1 @@
-"""From the bytes of a photo to upright pixels in linear light: formats, EXIF, color profile, limits."""
+"""From a photo file to upright pixels in linear light: formats, EXIF, color profile, limits."""

@@ -1,4 +1,4 @@
-"""What the numbers of a decoded file mean, and the pixels of those that need a color engine."""
+"""Color encoding of a decoded file, and conversion of pixels that need a color engine."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from colormatch.records import Flag, FlagCode
 def meaning(
     icc: bytes | None, code_points: tuple[int, int] | None, info: Mapping[Any, Any], exif: Exif
 ) -> tuple[Profile | None, tuple[Flag, ...]]:
-    """The profile that :func:`colormatch.image.metadata.profile_of` finds, and a doubt of it.
+    """Profile found by :func:`colormatch.image.metadata.profile_of`, with flags for doubts about it.
 
     Returns
     -------
     (Profile or None, flags)
-        None where it isn't curves and a matrix: the pixels then go through :func:`by_color_engine`.
+        None unless the profile is curves and a matrix: such pixels go through :func:`by_color_engine`.
     """
     try:
         return metadata.profile_of(icc, code_points, info, exif), ()
@@ -37,7 +37,7 @@ def meaning(
 def by_color_engine(
     stored: Image.Image | PixelArray, icc: bytes | None
 ) -> tuple[Image.Image | PixelArray, Profile, tuple[Flag, ...]]:
-    """The pixels converted to sRGB, its profile, and what that means; as they are, if the profile doesn't fit them."""
+    """Convert pixels to sRGB, with flags; if the profile doesn't fit the pixels, leave them unchanged."""
     from PIL import ImageCms
 
     try:

@@ -1,4 +1,4 @@
-"""The bytes of a photo's file."""
+"""Read the bytes of a photo file."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from colormatch.image.limits import MOST_BYTES
 
 
 def bytes_of(path: Path) -> bytes:
-    """What is in a file.
+    """Bytes of a photo file.
 
     Raises
     ------
     PhotoUnreadable
-        Missing, no file, or not to be read.
+        Missing, not a regular file, or not readable.
     PhotoTooLarge
-        More than :data:`MOST_BYTES`.
+        Larger than :data:`MOST_BYTES`.
     """
     return content_of(path, MOST_BYTES, what="photo", unreadable=PhotoUnreadable, too_large=PhotoTooLarge)

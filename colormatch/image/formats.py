@@ -1,7 +1,7 @@
-"""File formats: what kind of file it is, how large, and its pixels as they are stored.
+"""File formats: the kind and size of a file, and its decoded pixels.
 
-The size is known and judged before a pixel is decoded. Decoders are other people's; this module chooses one for each
-kind, hands on what the file says of itself, and turns whatever a decoder may raise into a sentence.
+Size is checked before any pixel is decoded. The decoders are third-party; this module selects one by kind, returns the
+file's own statements, and turns any exception of a decoder into an error of ours.
 """
 
 from __future__ import annotations
@@ -37,15 +37,15 @@ class DecodedFile:
     """A decoded file."""
 
     pixels: Pixels
-    #: What the numbers mean.
+    #: Meaning of the values.
     profile: Profile
-    #: As in :class:`colormatch.records.Photo`.
+    #: Format name; see :class:`colormatch.records.Photo`.
     format: str
     #: What the file says of the camera and of much else.
     exif: metadata.Exif = metadata.NO_EXIF
     raw: bool = False
     flags: tuple[Flag, ...] = ()
-    #: Of a camera raw that says enough of itself.
+    #: Sensor of a camera raw, if the file describes it fully.
     sensor: Sensor | None = None
 
 
@@ -73,7 +73,7 @@ def decode(data: bytes) -> DecodedFile:
             "The computer has too little free memory for this photo.",
             "Close other programs, or save the photo smaller.",
         ) from None
-    except Exception as error:  # Decoders raise whatever they like on damaged files.
+    except Exception as error:  # Decoders raise anything on damaged files.
         raise PhotoUnreadable(f"The photo is damaged: {_one_line(error)}.", _SEND_AGAIN) from error
 
 
@@ -84,7 +84,7 @@ def _one_line(error: Exception) -> str:
 # --- kinds -----------------------------------------------------------------------------------------------------------
 
 _TIFF_MAGIC = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
-#: Openings of raw files that are not plain TIFF: ORF (three), RW2, RAF, X3F, MRW.
+#: First bytes of raw files that are not plain TIFF: ORF (three), RW2, RAF, X3F, MRW.
 _RAW_MAGIC = (b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"FUJIFILMCCD-RAW", b"FOVb", b"\0MRM")
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"mif2")
 
@@ -103,7 +103,7 @@ def _is_heif(data: bytes) -> bool:
 
 
 def _is_raw(data: bytes) -> bool:
-    """Whether it is a camera raw. Many are TIFF files whose first picture is only a small preview."""
+    """Whether the file is a camera raw. Many are TIFF files that begin with a small preview."""
     if data.startswith(_RAW_MAGIC) or _brands(data)[:1] == (b"crx ",):
         return True
     if not data.startswith(_TIFF_MAGIC):
@@ -116,14 +116,14 @@ def _is_raw(data: bytes) -> bool:
 
 
 def kind_of(data: bytes) -> str:
-    """``JPEG``, ``PNG``, ``TIFF``, ``WEBP``, ``AVIF``, ``HEIF``, ``DNG`` or ``raw``; empty: none that is read."""
+    """``JPEG``, ``PNG``, ``TIFF``, ``WEBP``, ``AVIF``, ``HEIF``, ``DNG`` or ``raw``; empty if unsupported."""
     if _is_raw(data):
         with quiet_pillow:
             return "DNG" if metadata.DNG_VERSION in metadata.tiff_tags(data) else "raw"
     return "HEIF" if _is_heif(data) else _pillow_format(data) or ""
 
 
-#: PhotometricInterpretation of mosaic and of linear sensor data (DNG 1.7).
+#: PhotometricInterpretation of mosaic and linear sensor data (DNG 1.7).
 _SENSOR_DATA = (32803, 34892)
 
 # --- camera raw ------------------------------------------------------------------------------------------------------
@@ -141,7 +141,7 @@ def _decode_raw(data: bytes) -> DecodedFile:
                 gamma=(1, 1),
                 no_auto_bright=True,
                 use_camera_wb=True,
-                # Each color is interpolated by itself: means stay true, and it is the quickest.
+                # Interpolates each color separately: means stay correct, and it is the fastest.
                 demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
             )
             sensor = _sensor(raw.color_matrix, raw.daylight_whitebalance, raw.camera_whitebalance)
@@ -157,7 +157,7 @@ def _decode_raw(data: bytes) -> DecodedFile:
 
 
 def _sensor(matrix: ArrayLike, daylight: ArrayLike, balance: ArrayLike) -> Sensor | None:
-    """What LibRaw knows of the sensor; None for one of four colors, or if the file leaves something out."""
+    """The sensor according to LibRaw; None for four-color sensors or incomplete data."""
     to_srgb, of_daylight, of_camera = (np.asarray(values, dtype=float) for values in (matrix, daylight, balance))
     three = to_srgb[:, :3]
     known = np.all(of_daylight[:3] > 0) and np.all(of_camera[:3] > 0) and abs(np.linalg.det(three)) > 1e-6
@@ -196,7 +196,7 @@ def _decode_heif(data: bytes) -> DecodedFile:
     icc = info.get("icc_profile")
     profile, doubt = meaning(icc, code_points, info, exif)
     stored: Image.Image | PixelArray
-    # A copy: the array that the container hands out does not keep its memory alive.
+    # A copy: the container's array does not keep its memory alive.
     stored, see_through = opaque_array(np.array(container))
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
@@ -206,7 +206,7 @@ def _decode_heif(data: bytes) -> DecodedFile:
 
 # --- the common kinds ------------------------------------------------------------------------------------------------
 
-#: What Pillow may open, and the module that makes it known.
+#: Formats Pillow may open, and the plugin module of each.
 _PLUGINS = {
     "JPEG": "JpegImagePlugin",
     "PNG": "PngImagePlugin",
@@ -214,13 +214,14 @@ _PLUGINS = {
     "WEBP": "WebPImagePlugin",
     "AVIF": "AvifImagePlugin",
 }
-#: A JPEG that holds further pictures (a phone's brightness map) comes back as "MPO".
+#: Pillow names a JPEG with further pictures (such as a phone's brightness map) "MPO".
 _OUR_NAMES = {"MPO": "JPEG", "WEBP": "WebP"}
 
 
 class _Quiet:
-    """Pillow warns of odd EXIF and of sizes below our own limit. Warning filters are global: the first thread that
-    decodes sets one, the last takes it away, and none waits for another.
+    """Suppress Pillow's warnings about odd EXIF and sizes below our limit. Warning filters are global: the first
+    decoding
+    thread sets one, the last removes it, and none waits for another.
     """
 
     def __init__(self) -> None:
@@ -243,7 +244,7 @@ class _Quiet:
                 self._filters.__exit__(None, None, None)
 
 
-#: Around whatever Pillow does.
+#: Wrap every use of Pillow in this.
 quiet_pillow = _Quiet()
 
 
@@ -260,7 +261,7 @@ def _pillow_format(data: bytes) -> str | None:
 
 
 def opened(data: bytes) -> ImageFile.ImageFile:
-    """A JPEG, PNG, TIFF, WebP or AVIF file of which no pixel is decoded yet.
+    """Open a JPEG, PNG, TIFF, WebP or AVIF file without decoding pixels.
 
     `Image.open` would first import plugins for a dozen formats.
     """
@@ -275,7 +276,12 @@ def opened(data: bytes) -> ImageFile.ImageFile:
     try:
         if accepts is None or accepts(data[:16]) is True:
             return factory(io.BytesIO(data), "")
-    except (SyntaxError, IndexError, TypeError, struct.error):  # As Pillow has it: it isn't what it says it is.
+    except (
+        SyntaxError,
+        IndexError,
+        TypeError,
+        struct.error,
+    ):  # Pillow's signs of a file that is not what its header says.
         pass
     raise PhotoUnreadable("The photo is damaged, or of a rare kind that can't be decoded.", _SEND_AGAIN)
 
@@ -290,14 +296,16 @@ def _decode_common(data: bytes) -> DecodedFile:
         by_chunk = kind == "PNG" and "Raw profile type exif" not in picture.info
         exif = metadata.exif_of(metadata.png_exif(data) if by_chunk else picture)
         flags = _flags_of(picture, data)
-    # A PNG's code points overrule its other statements (PNG 3rd edition, 4.3).
+    # A PNG's code points override its other color statements (PNG 3rd edition, 4.3).
     code_points = metadata.png_code_points(data) if kind == "PNG" else None
     icc = None if code_points else picture.info.get("icc_profile")
     profile, doubt = meaning(icc, code_points, picture.info, exif)
     stored: Image.Image | PixelArray
     if _is_sixteen_bit(picture, data):
         channels = len(picture.getbands())
-        check_deep(picture.width * picture.height, 4 if channels == 2 else channels)  # OpenCV makes four of two.
+        check_deep(
+            picture.width * picture.height, 4 if channels == 2 else channels
+        )  # OpenCV expands two channels to four.
         stored, see_through = opaque_array(_decode_sixteen_bit(data))
     else:
         with quiet_pillow:
@@ -306,7 +314,7 @@ def _decode_common(data: bytes) -> DecodedFile:
             stored, see_through = opaque_picture(picture)
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
-    # Both decoders turn a TIFF upright themselves.
+    # Both decoders turn a TIFF upright.
     pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation)
     return DecodedFile(pixels, profile, kind, exif, flags=(*flags, *see_through, *doubt))
 
@@ -321,7 +329,7 @@ def _is_ycbcr(picture: ImageFile.ImageFile) -> bool:
 
 def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:
     if picture.format in ("JPEG", "MPO"):
-        # Both kinds of gain map in JPEG announce themselves in an XMP block near the start of the file.
+        # Both kinds of gain map in JPEG are announced in an XMP block near the start of the file.
         head = data[: 1 << 18].lower()
         return [GAIN_MAP] if b"hdrgm:" in head or b"hdrgainmap" in head else []
     frames = pictures_of_tiff(data) if picture.format == "TIFF" else getattr(picture, "n_frames", 1)
@@ -347,7 +355,7 @@ def _is_sixteen_bit(picture: Image.Image, data: bytes) -> bool:
 
 
 def _decode_sixteen_bit(data: bytes) -> PixelArray:
-    """PNG or TIFF; Pillow would cut it to 8 bits."""
+    """Decode a PNG or TIFF with OpenCV; Pillow would cut it to 8 bits."""
     import cv2
 
     values = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)

@@ -1,7 +1,7 @@
-"""What the numbers in a picture file mean: from its own encoding to linear light with sRGB primaries.
+"""Color profiles: from a file's encoding to linear light with sRGB primaries.
 
-A profile is three curves and a matrix. They come exactly as the file states them: an ICC profile of the matrix kind,
-the coding-independent code points of PNG, HEIF and AVIF, or a PNG's gamma.
+A profile is three curves and a matrix. They are taken exactly from a matrix-based ICC profile, from the
+coding-independent code points of PNG, HEIF and AVIF, or from a PNG's gamma.
 
 Sources
 -------
@@ -31,33 +31,35 @@ from colormatch.records import FloatArray
 #: Encoded 0 to 1 in, linear light 0 to 1 out.
 Curve = Callable[[FloatArray], FloatArray]
 
-#: How far a profile's white may lie from 1 before we think it damaged; sound ones stay within 0.005. Our choice.
+#: Largest deviation of a profile's white from 1; a larger one means damage. Valid profiles stay within 0.005. Our
+#: choice.
 _WHITE_TOLERANCE = 0.05
-#: Condition of the matrix above which three colorants span no space; ProPhoto, the widest in use, has 2.4. Our choice.
+#: Largest condition of the matrix; a larger one means that the colorants are degenerate. ProPhoto, the widest in use,
+#: has 2.4. Our choice.
 _MOST_CONDITION = 100
 
 
 class NotMatrix(Exception):
-    """The ICC profile is sound but not made of three curves and a matrix."""
+    """The ICC profile is valid but not made of three curves and a matrix."""
 
 
 class ProfileBroken(Exception):
-    """The ICC profile can't be read."""
+    """The ICC profile is damaged."""
 
 
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """Meaning of RGB values: a curve for each channel, then a matrix."""
+    """Meaning of RGB values: a curve per channel, then a matrix."""
 
-    #: For people, such as "Display P3".
+    #: Name shown to people, such as "Display P3".
     name: str
-    #: For red, green, blue.
+    #: Curves of red, green and blue.
     curves: tuple[Curve, Curve, Curve]
-    #: (3, 3) from the file's linear RGB to linear sRGB, applied as ``rgb @ to_srgb.T``.
+    #: (3, 3) matrix from the file's linear RGB to linear sRGB, applied as ``rgb @ to_srgb.T``.
     to_srgb: FloatArray
 
     def tables(self, levels: int) -> FloatArray:
-        """(3, levels) float32; linear light of each code value, 256 or 65536 of them."""
+        """(3, levels) float32; linear light of each code value; 256 or 65536 levels."""
         codes = np.linspace(0, 1, levels)
         return np.stack([curve(codes) for curve in self.curves]).astype(np.float32)
 
@@ -84,7 +86,7 @@ _PRIMARIES = {
     9: ("BT.2020", ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046))),
     12: ("Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060))),
 }
-#: H.273 table 3: transfer characteristics. 16 and 18, the two of high dynamic range, are left out on purpose.
+#: H.273 table 3: transfer characteristics. 16 and 18, for high dynamic range, are left out on purpose.
 _TRANSFER: dict[int, Curve] = {
     1: _bt709_curve,
     4: _power(2.2),
@@ -95,18 +97,18 @@ _TRANSFER: dict[int, Curve] = {
     14: _bt709_curve,
     15: _bt709_curve,
 }
-#: H.273: "unspecified"; by custom sRGB.
+#: H.273: "unspecified", by convention sRGB.
 _UNSPECIFIED = 2
 
 SRGB = Profile("sRGB", (linear_from_encoded,) * 3, np.eye(3))
-#: Gamma 2 51/256 as in the specification.
+#: Gamma 2 51/256, from the specification.
 ADOBE_RGB = _of_primaries("Adobe RGB", ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)), _power(563 / 256))
-#: Already linear light with sRGB primaries, as the raw developer is asked for.
+#: Linear light with sRGB primaries, the output requested from the raw developer.
 LINEAR_SRGB = Profile("linear sRGB", (_power(1.0),) * 3, np.eye(3))
 
 
 def from_code_points(primaries: int, transfer: int) -> Profile | None:
-    """Profile of a pair of H.273 code points; None for those we don't know, high dynamic range among them.
+    """Profile of a pair of H.273 code points; None for unsupported ones, including high dynamic range.
 
     Examples
     --------
@@ -145,12 +147,12 @@ def from_gamma(gamma: float, chromaticities: tuple[float, ...] | None) -> Profil
 
 
 def from_icc(icc: bytes) -> Profile:
-    """Profile of an embedded ICC profile of the matrix or the gray kind.
+    """Profile from an embedded ICC profile of the matrix or gray kind.
 
     Raises
     ------
     NotMatrix
-        It holds look-up tables only, or is for other than RGB or gray.
+        It holds look-up tables only, or is not for RGB or gray.
     ProfileBroken
         It is damaged.
     """
@@ -192,7 +194,7 @@ def _parse(icc: bytes) -> Profile:
 def _tags(icc: bytes) -> dict[bytes, bytes]:
     (count,) = struct.unpack_from(">I", icc, 128)
     tags = {}
-    for index in range(min(count, 200)):  # 200: far more than any profile holds; a damaged count must not loop long.
+    for index in range(min(count, 200)):  # 200: far more than in any profile; a damaged count must not loop for long.
         signature, offset, size = struct.unpack_from(">4sII", icc, 132 + 12 * index)
         tags[signature] = icc[offset : offset + size]
     return tags
@@ -208,12 +210,12 @@ def _description(tag: bytes) -> str:
     else:
         text = ""
     text = text.split("\0")[0].strip()
-    # "sRGB IEC61966-2.1" and its like are one thing to a reader.
+    # Readers see "sRGB IEC61966-2.1" and its variants as one name.
     return "sRGB" if text.startswith("sRGB") else text or "unnamed profile"
 
 
 def _fixed(tag: bytes, offset: int, count: int) -> list[float]:
-    """Numbers of the type s15Fixed16."""
+    """Numbers of type s15Fixed16."""
     return [v / 65536 for v in struct.unpack_from(f">{count}i", tag, offset)]
 
 
@@ -230,7 +232,7 @@ def _curve(tag: bytes) -> Curve:
 
 
 def _sampled_curve(tag: bytes) -> Curve:
-    """ICC.1:2022, 10.6: nothing is a straight line, one number a power, more are samples."""
+    """ICC.1:2022, 10.6: no entry means a straight line, one entry a power, more entries are samples."""
     (count,) = struct.unpack_from(">I", tag, 8)
     if count == 0:
         return _power(1.0)
@@ -241,7 +243,7 @@ def _sampled_curve(tag: bytes) -> Curve:
 
 
 def _parametric_curve(tag: bytes) -> Curve:
-    """ICC.1:2022, 10.18, table 68: function types 0 to 4, each written as type 4."""
+    """ICC.1:2022, 10.18, table 68: function types 0 to 4, each converted to type 4."""
     (kind,) = struct.unpack_from(">H", tag, 8)
     if kind > 4:
         raise ProfileBroken("unknown parametric curve")
@@ -256,5 +258,5 @@ def _parametric_curve(tag: bytes) -> Curve:
 
 
 def _two_piece(g: float, a: float, b: float, c: float, d: float, e: float, f: float) -> Curve:
-    """(a v + b)^g + e from d on, c v + f below."""
+    """(a v + b)^g + e from d up, c v + f below."""
     return lambda v: np.where(v >= d, np.maximum(a * v + b, 0) ** g + e, c * v + f)

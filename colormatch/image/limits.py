@@ -1,7 +1,7 @@
-"""What a photo's file may cost: a file from a stranger may be small and still be made to take hours or all the memory.
+"""Limits on the cost of a photo file: a small file can be made to take hours or all of the memory.
 
-Every limit on photos stands here. Each is far above what cameras and editors write, and is told before a pixel is
-decoded. This module imports so little that a command can decode while it imports the rest.
+All limits on photos are here. Each is far above the output of cameras and editors, and is checked before decoding. This
+module imports little, so that a command can decode while it imports everything else.
 
 Sources: ITU-T T.81, annex B (markers of JPEG); PNG 3rd edition, 5.3 (chunks); TIFF 6.0, section 2 (directories).
 """
@@ -13,33 +13,35 @@ import struct
 
 from colormatch.errors import PhotoTooLarge, PhotoUnreadable
 
-#: Pixels of the largest photo that is decoded. Phones reach 50 megapixels and medium-format cameras 102; above that
-#: come stitched panoramas, scans and files made to exhaust the memory. 120 megapixels in 8 bits take 480 MB.
+#: Most pixels of a photo. Phones reach 50 megapixels and medium-format cameras 102; larger ones are stitched panoramas,
+#: scans, and files made to exhaust the memory. 120 megapixels in 8 bits take 480 MB.
 MOST_PIXELS = 120_000_000
-#: Bytes of the pixels of a picture of 16 bits: MOST_PIXELS of three colors. Its decoder holds them twice.
+#: Most bytes of 16-bit pixels: MOST_PIXELS in three channels. The decoder holds them twice.
 MOST_DEEP_BYTES = 720_000_000
-#: Bytes of the largest file that is opened: MOST_PIXELS in 16-bit RGB without compression, and some to spare.
+#: Most bytes of a file: MOST_PIXELS in uncompressed 16-bit RGB, plus a margin.
 MOST_BYTES = 800_000_000
-#: Scans of a JPEG. Progressive ones have about ten, one for each bit of each coefficient would be some hundreds.
+#: Most scans of a JPEG. Progressive files have about ten; one for each bit of each coefficient would be some hundreds.
 MOST_SCANS = 200
-#: Pixels of all scans together, as each passes over the whole picture: 20 scans of the largest photo, which take about
-#: ten seconds.
+#: Most pixels of all scans together, since each passes over the whole picture: 20 scans of the largest photo, which
+#: take
+#: about ten seconds.
 MOST_SCANNED_PIXELS = 20 * MOST_PIXELS
-#: Segments of a JPEG, or chunks of a PNG beside those of a usual size; and bytes of a JPEG's descriptions, which Pillow
-#: keeps. Our choice: depth maps and sound that phones keep there take some megabytes.
+#: Most segments of a JPEG, or chunks of a PNG beyond those of ordinary size; and most bytes of a JPEG's metadata, which
+#: Pillow keeps. Our choice: depth maps and sound stored there by phones take a few megabytes.
 MOST_SEGMENTS, MOST_DESCRIBED_BYTES = 10_000, 64 * 2**20
-#: Bytes of a PNG for each chunk beyond :data:`MOST_SEGMENTS`. Encoders write pixels in chunks of 8 KB or more.
+#: Bytes of a PNG that allow one more chunk beyond :data:`MOST_SEGMENTS`. Encoders write pixels in chunks of 8 KB or
+#: more.
 _CHUNK_BYTES = 2048
-#: EXIF segments of a JPEG. The standard has one; some programs split a longer one.
+#: Most EXIF segments of a JPEG. The standard has one; some programs split a longer one.
 MOST_EXIF_SEGMENTS = 64
-#: Directories of a TIFF. Our choice: a scanned book has some hundreds.
+#: Most directories of a TIFF. Our choice: a scanned book has some hundreds.
 MOST_PICTURES = 1000
 
 _SAVE_AGAIN = "Open it in a picture editor, save it as a plain JPEG, and choose that file."
 
 
 def check_size(width: int, height: int) -> None:
-    """Refuse a picture without pixels or with too many.
+    """Raise for a picture without pixels or with too many.
 
     Raises
     ------
@@ -58,7 +60,7 @@ def check_size(width: int, height: int) -> None:
 
 
 def check_deep(pixels: int, channels: int) -> None:
-    """Refuse a picture of 16 bits that takes too much memory.
+    """Raise for a 16-bit picture that takes too much memory.
 
     Raises
     ------
@@ -73,7 +75,7 @@ def check_deep(pixels: int, channels: int) -> None:
 
 
 def check_parts(data: bytes) -> None:
-    """Refuse a file of more parts than any camera writes. What is otherwise wrong with it is for decoders to find.
+    """Raise for a file with more parts than any camera writes. Other faults are left to the decoders.
 
     Raises
     ------
@@ -98,7 +100,7 @@ _MARKER = re.compile(rb"\xff[^\x00\xff\xd0-\xd7]")
 _END, _SCAN, _APP1 = 0xD9, 0xDA, 0xE1
 _DESCRIPTIONS = frozenset((*range(0xE0, 0xF0), 0xFE))
 _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
-#: Frames that are decoded in several scans: progressive ones.
+#: Frames decoded in several scans: progressive ones.
 _PROGRESSIVE = frozenset((0xC2, 0xC6, 0xCA, 0xCE))
 #: Markers without a length: temporary, start and end.
 _BARE = frozenset((0x01, 0xD8, _END))
@@ -123,7 +125,7 @@ def _check_jpeg(data: bytes) -> None:
         elif marker == _SCAN:
             scans += 1
             if not progressive and data[begin : begin + 1] == bytes((components,)):
-                break  # All components in one scan of a sequential file: decoders stop behind it.
+                break  # All components in one scan of a sequential file: decoders stop after it.
             if scans > MOST_SCANS:
                 raise _too_many("scans", MOST_SCANS)
             if scans * pixels > max(pixels, MOST_SCANNED_PIXELS):
@@ -151,9 +153,10 @@ def _check_png(data: bytes) -> None:
 
 
 def pictures_of_tiff(data: bytes) -> int:
-    """Directories in the chain of a TIFF; counted no further than just above :data:`MOST_PICTURES`."""
+    """Number of directories in the chain of a TIFF; counting stops just above :data:`MOST_PICTURES`."""
     order = "<" if data.startswith(b"II") else ">"
-    # Where the first directory's place stands; forms of places and of numbers of entries; bytes of an entry.
+    # Offset of the pointer to the first directory; struct formats of an offset and of an entry count; bytes of an
+    # entry.
     start, place, number, entry = (8, "Q", "Q", 20) if 43 in data[2:4] else (4, "I", "H", 12)
     count = 0
     try:
@@ -163,5 +166,5 @@ def pictures_of_tiff(data: bytes) -> int:
             count += 1
             (at,) = struct.unpack_from(order + place, data, at + struct.calcsize(order + number) + entries * entry)
     except (struct.error, OverflowError):
-        pass  # The chain ends beyond the file.
+        pass  # The chain ends outside the file.
     return count

@@ -1,7 +1,6 @@
-"""What a picture file says of itself besides its pixels: EXIF, color profile, oddities worth a flag.
+"""Metadata of a picture file: EXIF, color profile, and oddities worth a flag.
 
-EXIF is written by thousands of devices, many of them wrongly. Nothing here refuses a photo for it: what can't be read
-counts as not stated.
+Thousands of devices write EXIF, many of them wrongly. No photo is refused for it: unreadable entries count as missing.
 """
 
 from __future__ import annotations
@@ -37,7 +36,7 @@ def several_pictures(count: int) -> Flag:
 
 @dataclass(frozen=True)
 class Exif:
-    """The few facts we use."""
+    """The few EXIF facts that the program uses."""
 
     #: 1 to 8; 1 is upright.
     orientation: int = 1
@@ -53,7 +52,7 @@ NO_EXIF = Exif()
 
 
 def exif_of(source: Image.Image | bytes | None) -> Exif:
-    """EXIF of an opened picture or of a bare EXIF block."""
+    """EXIF of an open picture or of a bare EXIF block."""
     try:
         if isinstance(source, Image.Image):
             exif = source.getexif()
@@ -71,13 +70,13 @@ def exif_of(source: Image.Image | bytes | None) -> Exif:
 
 
 def camera_name(tags: Mapping[int, Any]) -> str:
-    """Maker and model of the tags of a picture, once each."""
+    """Make and model from a picture's tags, without repetition."""
     make, model = (str(tags.get(tag, "")).strip(" \0") for tag in (MAKE, MODEL))
     return model if model.startswith(make) else f"{make} {model}".strip()
 
 
 def tiff_tags(data: bytes) -> Mapping[int, Any]:
-    """Tags of the first picture of a TIFF or of a raw that is built like one; empty if there are none."""
+    """Tags of the first picture of a TIFF or TIFF-like raw; empty if there are none."""
     from PIL import TiffImagePlugin
 
     try:
@@ -87,12 +86,12 @@ def tiff_tags(data: bytes) -> Mapping[int, Any]:
         stream.seek(directory.next)
         directory.load(stream)
         return dict(directory)
-    except Exception:  # Whatever Pillow's parser trips over.
+    except Exception:  # Anything Pillow's parser raises.
         return {}
 
 
 def png_code_points(data: bytes) -> tuple[int, int] | None:
-    """Color primaries and transfer of a PNG's ``cICP`` chunk, which stands before the first ``IDAT``."""
+    """Color primaries and transfer from a PNG's ``cICP`` chunk, which precedes the first ``IDAT``."""
     for name, begin, end in _png_chunks(data):
         if name == b"cICP" and end - begin == 4:
             return data[begin], data[begin + 1]
@@ -102,12 +101,12 @@ def png_code_points(data: bytes) -> tuple[int, int] | None:
 
 
 def png_exif(data: bytes) -> bytes:
-    """Content of a PNG's ``eXIf`` chunk, wherever it stands, or empty."""
+    """Content of a PNG's ``eXIf`` chunk, at any position, or empty."""
     return next((data[begin:end] for name, begin, end in _png_chunks(data) if name == b"eXIf"), b"")
 
 
 def _png_chunks(data: bytes) -> Iterator[tuple[bytes, int, int]]:
-    """Name of each whole chunk, and where its content begins and ends."""
+    """Name of each complete chunk, with the start and end of its content."""
     position = 8
     while position + 12 <= len(data):
         length, name = struct.unpack_from(">I4s", data, position)
@@ -117,14 +116,14 @@ def _png_chunks(data: bytes) -> Iterator[tuple[bytes, int, int]]:
 
 
 def profile_of(icc: bytes | None, code_points: tuple[int, int] | None, info: Mapping[Any, Any], exif: Exif) -> Profile:
-    """The profile that counts, the most exact statement first.
+    """The profile to use: the most exact statement in the file wins.
 
     Parameters
     ----------
     icc : bytes or None
         An embedded ICC profile.
     code_points : (int, int) or None
-        Primaries and transfer after H.273.
+        Primaries and transfer by H.273.
     info : mapping
         Pillow's ``info``: ``srgb``, ``gamma``, ``chromaticity`` of a PNG.
     exif : Exif
@@ -132,7 +131,7 @@ def profile_of(icc: bytes | None, code_points: tuple[int, int] | None, info: Map
     Raises
     ------
     PhotoUnreadable
-        Code points that we don't know, those of high dynamic range among them.
+        Unsupported code points, including high dynamic range.
     ProfileBroken, NotMatrix
         From :func:`colormatch.image.icc.from_icc`.
     """
@@ -150,7 +149,7 @@ def profile_of(icc: bytes | None, code_points: tuple[int, int] | None, info: Map
     if exif.adobe_rgb:
         return profiles.ADOBE_RGB
     gamma = info.get("gamma")
-    # 0.45455 beside no profile is how sRGB was written before its own chunk existed (PNG 3rd edition, 11.3.2.5).
+    # 0.45455 without a profile was the way to write sRGB before it had a chunk of its own (PNG 3rd edition, 11.3.2.5).
     if gamma and "srgb" not in info and abs(gamma - 0.45455) > 1e-4:
         return profiles.from_gamma(gamma, info.get("chromaticity"))
     return profiles.SRGB

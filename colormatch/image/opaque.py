@@ -1,4 +1,4 @@
-"""See-through pictures laid on white, as browsers do, in the memory that they hold already."""
+"""Composite transparent pictures on white, as browsers do, in place."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from colormatch.errors import PhotoUnreadable
 from colormatch.image.pixels import PixelArray
 from colormatch.records import Flag, FlagCode
 
-#: Rows of a picture that are worked on at once: few megabytes, so that no step doubles the memory.
+#: Rows processed at once: a few megabytes, so that no step doubles the memory.
 _BAND = 256
 
 
 def opaque_picture(picture: Image.Image) -> tuple[Image.Image, tuple[Flag, ...]]:
-    """Load a picture as RGB, gray or Y'CbCr; what is see-through is laid on white, as browsers do, and flagged."""
+    """Load a picture as RGB, gray or Y'CbCr; composite transparent pixels on white, and flag them."""
     picture.load()
     if not picture.has_transparency_data:
         return (picture if picture.mode in ("L", "RGB", "YCbCr") else picture.convert("RGB")), ()
@@ -33,7 +33,7 @@ def opaque_picture(picture: Image.Image) -> tuple[Image.Image, tuple[Flag, ...]]
 
 
 def opaque_array(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
-    """The same for an array of 8 or 16 bits with one to four channels."""
+    """Composite an array of 8 or 16 bits with one to four channels; see :func:`opaque_picture`."""
     if values.dtype not in (np.uint8, np.uint16):
         raise PhotoUnreadable("The picture has 32 bits for each color.", "Save it as a 16-bit TIFF.")
     if values.ndim == 2 or values.shape[2] == 3:
@@ -42,10 +42,10 @@ def opaque_array(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
     values = np.require(values, requirements=("C", "W"))
     full, packed, opaque, at = np.iinfo(values.dtype).max, values.reshape(-1), 0, 0
     for band in bands(values):
-        alpha = band[..., -1].astype(np.uint32)  # which just takes the product of two numbers of 16 bits
+        alpha = band[..., -1].astype(np.uint32)  # just wide enough for the product of two 16-bit numbers
         opaque += int(np.count_nonzero(alpha == full))
         color = np.stack([_on_white(band[..., channel], alpha, full) for channel in range(channels - 1)], axis=-1)
-        # Ahead of what is still to be read: the whole needs no memory of its own.
+        # Written behind the read position, so the result needs no memory of its own.
         packed[at : at + color.size] = color.reshape(-1)
         at += color.size
     shape = (height, width, channels - 1) if channels > 2 else (height, width)
@@ -54,7 +54,7 @@ def opaque_array(values: PixelArray) -> tuple[PixelArray, tuple[Flag, ...]]:
 
 
 def _on_white(values: PixelArray, alpha: NDArray[np.uint32], full: int) -> PixelArray:
-    """(h, w); one channel of see-through pixels laid on white."""
+    """(h, w); one channel composited on white."""
     darkness = np.subtract(full, values, dtype=np.uint32)
     darkness *= alpha
     darkness //= np.uint32(full)
@@ -62,7 +62,7 @@ def _on_white(values: PixelArray, alpha: NDArray[np.uint32], full: int) -> Pixel
 
 
 def bands(values: PixelArray) -> Iterator[PixelArray]:
-    """Views of a picture, some rows each."""
+    """Views of a picture, a band of rows each."""
     for row in range(0, values.shape[0], _BAND):
         yield values[row : row + _BAND]
 

@@ -1,4 +1,4 @@
-"""Open a photo: upright pixels, the meaning of its numbers, and what the file says of itself."""
+"""Open a photo: upright pixels, their encoding, and the file's metadata."""
 
 from __future__ import annotations
 
@@ -21,29 +21,29 @@ from colormatch.image.pixels import PixelArray, Pixels
 from colormatch.image.sensor import Sensor
 from colormatch.records import BoolArray, Box, ByteArray, FloatArray, Photo, Region
 
-#: Pixels of the box around a region above which not all of them are read: several hundred each way tell its color, its
-#: grain and its light as well as all of them, and a card may cover ten million of a large photo.
+#: Most pixels of the box around a region that are read before subsampling. Several hundred each way give color, grain
+#: and light as well as all of them; a card may cover ten million pixels of a large photo.
 MOST_READ = 100_000
-#: Pixels of a region below which it is read in finer steps: enough for a median and for quarters of it. Our choice.
+#: Fewest pixels of a region before it is read at a finer step: enough for a median and quartiles. Our choice.
 _THIN = 100
 
 
 @dataclass(frozen=True, eq=False)
 class RegionPixels:
-    """What lies in a region; where that is a great many pixels, every so many of them each way."""
+    """Pixels of a region; subsampled if the region is large."""
 
-    #: Around the region, in pixels of the photo.
+    #: Box around the region, in pixels of the photo.
     box: Box
-    #: (h, w) bool; which of the pixels that were read belong to the region.
+    #: (h, w) bool; which of the pixels read belong to the region.
     inside: BoolArray
     #: (h, w, 3) float32; linear sRGB.
     linear_rgb: FloatArray
-    #: Steps from one pixel that was read to the next, 1 for all.
+    #: Step between pixels read, 1 for all.
     every: int
 
     @property
     def pixels(self) -> int:
-        """How many pixels of the photo the region holds, to the nearest that is known."""
+        """Estimated number of the photo's pixels inside the region."""
         return int(self.inside.sum()) * self.every**2
 
     @property
@@ -56,20 +56,20 @@ class RegionPixels:
 
 @dataclass(frozen=True, eq=False)
 class DecodedPhoto:
-    """A photo's pixels, kept in 8 or 16 bits; parts of it become floating point when they are asked for.
+    """A photo's pixels, kept in 8 or 16 bits; parts of it are converted to floating point on request.
 
-    All boxes and regions are those of the upright photo.
+    All boxes and regions refer to the upright photo.
     """
 
-    #: What is known besides the pixels.
+    #: Facts about the photo.
     facts: Photo
     #: Upright, in 8 or 16 bits.
     pixels: Pixels
-    #: What the numbers mean.
+    #: Meaning of the values.
     profile: Profile
-    #: How the light falls, where it was measured: it is divided out of all linear light.
+    #: Illumination, if measured; it is divided out of all linear light.
     plane: FlatField | None = None
-    #: Of a camera raw that says enough of itself.
+    #: Sensor of a camera raw, if the file describes it fully.
     sensor: Sensor | None = None
 
     def __repr__(self) -> str:
@@ -77,37 +77,37 @@ class DecodedPhoto:
         return f"DecodedPhoto({facts.width} x {facts.height} {facts.format}, {facts.profile})"
 
     def evened(self, plane: FlatField | None) -> DecodedPhoto:
-        """The same photo as in the light of the plane's origin everywhere."""
+        """The same photo with illumination divided out, relative to the plane's origin."""
         return replace(self, plane=plane)
 
     def encoded(self, box: Box | None = None, every: int = 1) -> FloatArray:
-        """Values as the file states them, in its own profile's encoding; the place to look for clipping.
+        """Stored values, in the encoding of the file's profile; use them to find clipping.
 
         Parameters
         ----------
         box : Box, optional
             Part of the photo; all of it by default.
         every : int
-            Only every so many pixels each way.
+            Step between pixels, each way.
 
         Returns
         -------
-        (h, w, 3) float32; 0 to 1. Linear light of a camera raw is encoded with the sRGB curve.
+        (h, w, 3) float32; 0 to 1. A camera raw's linear light is encoded with the sRGB curve.
         """
         codes = self.pixels.crop(box, every)
         values = codes * np.float32(1 / np.iinfo(codes.dtype).max)
         return encoded_from_linear(values) if self.facts.raw else values
 
     def part(self, region: Region) -> RegionPixels:
-        """The pixels of a region."""
+        """Pixels of a region, for reading it."""
         box, every = region.box(self.facts.width, self.facts.height), self.step(region, MOST_READ)
         _, inside = region.mask(self.facts.width, self.facts.height, every)
         return RegionPixels(box, inside, self.linear(box, every), every)
 
     def step(self, region: Region, most: int) -> int:
-        """Every how many pixels each way a region is read, so that its box gives about ``most`` of them.
+        """Step between the pixels of a region, each way, that reads about ``most`` pixels of its box.
 
-        Fewer are left out where a thin region would slip through between them.
+        Smaller for a thin region, which would otherwise fall between the steps.
         """
         width, height = self.facts.width, self.facts.height
         box = region.box(width, height)
@@ -124,7 +124,7 @@ class DecodedPhoto:
         box : Box, optional
             Part of the photo; all of it by default.
         every : int
-            Only every so many pixels each way.
+            Step between pixels, each way.
 
         Returns
         -------
@@ -136,7 +136,7 @@ class DecodedPhoto:
         return linear / self.plane.over(box or Box(0, 0, *self.pixels.size), *self.pixels.size, every)
 
     def preview(self, longest_side: int, *, averaged: bool = True) -> ByteArray:
-        """(h, w, 3) uint8; encoded sRGB for the screen, averaged down, or single pixels; never enlarged."""
+        """(h, w, 3) uint8; encoded sRGB for the screen, averaged or subsampled; never enlarged."""
         small = self.pixels.shrunk(longest_side, averaged=averaged)
         if self.profile is SRGB and small.dtype == np.uint8 and self.plane is None:
             return np.array(small)
@@ -148,12 +148,12 @@ class DecodedPhoto:
         return np.round(np.clip(encoded, 0, 1) * 255).astype(np.uint8)
 
     def mask(self, region: Region) -> tuple[Box, BoolArray]:
-        """Which pixels a region takes in: those whose center lies inside its corners (even-odd rule).
+        """Mask of the pixels whose centers lie inside a region's corners (even-odd rule).
 
         Returns
         -------
         (Box, (h, w) bool)
-            The box around the region, and the pixels of that box.
+            The box around the region, and the mask of its pixels.
         """
         return region.mask(self.facts.width, self.facts.height)
 
@@ -170,17 +170,17 @@ class DecodedPhoto:
 
 @lru_cache(maxsize=8)
 def _tables(profile: Profile, levels: int) -> FloatArray:
-    """(1, levels, 3) float32; a profile's tables as OpenCV takes them."""
+    """(1, levels, 3) float32; a profile's tables in OpenCV's layout."""
     return np.ascontiguousarray(profile.tables(levels).T)[None]
 
 
 def open_photo(source: Path | str | bytes | PixelArray) -> DecodedPhoto:
-    """Open a photo of any kind we read.
+    """Open a photo of any supported kind.
 
     Parameters
     ----------
     source : Path, str, bytes, or (h, w, 3) or (h, w) array of uint8 or uint16
-        The file, what is in it, or its upright pixels as encoded sRGB.
+        The file, its bytes, or upright pixels as encoded sRGB.
 
     Returns
     -------
@@ -189,11 +189,11 @@ def open_photo(source: Path | str | bytes | PixelArray) -> DecodedPhoto:
     Raises
     ------
     PhotoUnreadable
-        Missing, empty, no picture, damaged, or of a kind that can't be decoded.
+        Missing, empty, not a picture, damaged, or of an unsupported kind.
     PhotoTooLarge
         See :mod:`colormatch.image.limits`.
     WrongType, BadInput
-        None of these, or an array of another shape or kind of number.
+        Another type, or an array of another shape or number type.
     """
     if isinstance(source, np.ndarray):
         return _from_array(source)
@@ -224,5 +224,5 @@ def _from_array(pixels: PixelArray) -> DecodedPhoto:
         raise BadInput("The array holds no pixels.", "Pass a picture of at least one pixel.")
     height, width = pixels.shape[:2]
     digest = hashlib.sha256(np.ascontiguousarray(pixels).tobytes()).hexdigest()
-    # A copy: the photo's pixels never change, the caller's may.
+    # A copy: the caller's array may change, the photo's pixels must not.
     return DecodedPhoto(Photo(width, height, "array", "", SRGB.name, digest), Pixels(pixels.copy()), SRGB)

@@ -1,8 +1,8 @@
-"""Where a photo's pixels are kept: in the decoder's own memory, in 8 or 16 bits, with their turn still to be done.
+"""Store a photo's pixels in the decoder's own memory, in 8 or 16 bits, and turn them upright on access.
 
-An 8-bit photo stays a Pillow picture, 4 bytes for each pixel. Copying it out to an array as a whole would more than
-double the peak of the memory; crops are copied when they are asked for. A JPEG stays in Y'CbCr, and becomes RGB of 16
-bits where its color counts: the decoder's rounding to 8-bit RGB would be off by 0.1 ΔE00.
+An 8-bit photo stays a Pillow picture, 4 bytes per pixel; copying all of it to an array would more than double the peak
+memory, so crops are copied on request. A JPEG stays in Y'CbCr, and becomes 16-bit RGB where its color counts: the
+decoder's rounding to 8-bit RGB would be off by 0.1 ΔE00.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ PixelArray = NDArray[np.unsignedinteger[Any]]
 
 T = TypeVar("T", bound="np.number[Any]")
 
-#: Pillow first shrinks by a whole number, to no less than this many times the size asked for: six times as quick as
-#: averaging at once, the mean stays.
+#: Pillow first shrinks by a whole number, down to this multiple of the requested size: six times as fast as averaging
+#: at once, with the same mean.
 _REDUCING_GAP = 1.0
 
 #: R, G, B of Y, Cb, Cr with chroma around 0 (ITU-T T.871, 7; the constants of BT.601: Kr 0.299, Kb 0.114).
@@ -31,7 +31,7 @@ _YCBCR_TO_RGB = np.array([[1, 0, 1.402], [1, -0.114 * 1.772 / 0.587, -0.299 * 1.
 
 @dataclass(frozen=True, eq=False)
 class Pixels:
-    """RGB, gray or Y'CbCr pixels as they lie in the file, seen upright and as RGB."""
+    """RGB, gray or Y'CbCr pixels as stored in the file, presented upright and as RGB."""
 
     #: A loaded picture of mode "RGB", "L" or "YCbCr", or an array (h, w, 3) or (h, w) of uint8 or uint16.
     stored: Image.Image | PixelArray
@@ -56,7 +56,7 @@ class Pixels:
         return width, height
 
     def crop(self, box: Box | None = None, every: int = 1) -> PixelArray:
-        """(h, w, 3) uint8 or uint16; a part of the upright photo, or all of it, every so many pixels. Read-only."""
+        """(h, w, 3) uint8 or uint16; all or a box of the upright photo, strided by `every`. Read-only."""
         x, y, w, h = self._box_in_file(box or Box(0, 0, *self.size))
         if not isinstance(self.stored, Image.Image):
             return self._upright(self.stored[y : y + h, x : x + w])[::every, ::every]
@@ -64,7 +64,7 @@ class Pixels:
         return _rgb(values, np.uint16) if self.stored.mode == "YCbCr" else values
 
     def _first(self, x: int, y: int, w: int, h: int, every: int) -> tuple[int, int]:
-        """Of every so many pixels of a box in the file, the leftmost and topmost that the upright photo has."""
+        """File coordinates of the first sample when the upright photo is strided by `every`."""
         turn = _turn(self.orientation)
         from_right, from_bottom = turn.mirrored_x, turn.mirrored_y
         if turn.transposed:
@@ -72,18 +72,18 @@ class Pixels:
         return x + from_right * ((w - 1) % every), y + from_bottom * ((h - 1) % every)
 
     def _picked(self, stored: Image.Image, x: int, y: int, w: int, h: int, every: int) -> Image.Image:
-        """Every so many pixels of a box in the file."""
+        """A box of the file, strided by `every`."""
         if every == 1:
             return stored.crop(_corners(Box(x, y, w, h)))
         left, top = self._first(x, y, w, h, every)
-        # Pillow maps the middle of each pixel and takes the one it falls in: nothing between them is copied.
+        # Pillow maps the center of each pixel and takes the pixel it falls in, without intermediate copies.
         steps = (every, 0, left + (1 - every) / 2, 0, every, top + (1 - every) / 2)
         return stored.transform((-(-w // every), -(-h // every)), Image.Transform.AFFINE, steps)
 
     def shrunk(self, longest_side: int, *, averaged: bool = True) -> PixelArray:
-        """(h, w, 3) uint8 or uint16; the upright photo averaged down or, at no cost, picked down; never enlarged.
+        """(h, w, 3) uint8 or uint16; the upright photo, averaged down or (faster) subsampled; never enlarged.
 
-        Y'CbCr comes in 8 bits: enough for a look, and quicker.
+        Y'CbCr is returned in 8 bits, which is faster and enough for viewing.
         """
         width, height = self._stored_size
         scale = min(1.0, longest_side / max(width, height))
@@ -107,7 +107,7 @@ class Pixels:
         return Box(y, x, box.h, box.w) if turn.transposed else Box(x, y, box.w, box.h)
 
     def _upright(self, values: NDArray[T]) -> NDArray[T]:
-        """View of values from the file, turned, in three channels."""
+        """View of stored values: upright, with three channels."""
         turn = _turn(self.orientation)
         if values.ndim == 2:
             values = np.broadcast_to(values[..., None], (*values.shape, 3))
@@ -118,12 +118,12 @@ class Pixels:
 
 
 def _corners(box: Box) -> tuple[int, int, int, int]:
-    """As Pillow has a box: left, top, right, bottom."""
+    """The box in Pillow's form: left, top, right, bottom."""
     return box.x, box.y, box.x + box.w, box.y + box.h
 
 
 def _rgb(ycbcr: NDArray[np.number[Any]], kind: type[np.uint8 | np.uint16]) -> PixelArray:
-    """RGB codes of Y'CbCr, cut to their range as decoders do."""
+    """RGB codes of Y'CbCr, clipped to their range as decoders do."""
     import cv2
 
     to_rgb = np.column_stack([_YCBCR_TO_RGB, _YCBCR_TO_RGB @ (0, -128, -128)])
@@ -137,13 +137,13 @@ def _rgb(ycbcr: NDArray[np.number[Any]], kind: type[np.uint8 | np.uint16]) -> Pi
 
 
 def _sixteen_bit(codes: FloatArray) -> PixelArray:
-    """Codes of 0 to 255 and between, cut to that range."""
+    """16-bit codes of fractional 8-bit codes, clipped to the range."""
     scaled = codes * np.float32(65535 / 255)
     return np.clip(scaled, 0, 65535, out=scaled).round(out=scaled).astype(np.uint16)
 
 
 class _Turn(NamedTuple):
-    """From the file to upright: first rows and columns are swapped, then each axis of the result is mirrored."""
+    """Turn from stored to upright: first swap rows and columns, then mirror each axis of the result."""
 
     transposed: bool
     mirrored_x: bool
@@ -151,5 +151,5 @@ class _Turn(NamedTuple):
 
 
 def _turn(orientation: int) -> _Turn:
-    """What an EXIF orientation asks for (EXIF 3.0, tag 0x0112)."""
+    """Turn for an EXIF orientation (EXIF 3.0, tag 0x0112)."""
     return _Turn(orientation >= 5, orientation in (2, 3, 6, 7), orientation in (3, 4, 7, 8))

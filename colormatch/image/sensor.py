@@ -1,4 +1,4 @@
-"""The sensor behind a camera raw, and the color temperature of the lamp that it saw."""
+"""The sensor behind a camera raw, and the color temperature of the lamp over the scene."""
 
 from __future__ import annotations
 
@@ -10,29 +10,30 @@ import numpy as np
 from colormatch.color.space import RGB_TO_XYZ, adaptation_to_d65
 from colormatch.records import FloatArray, LightKind
 
-#: Distance from the Planckian locus beyond which a color temperature says nothing (CIE 15:2018, 9.5).
+#: Distance from the Planckian locus beyond which a color temperature has no meaning (CIE 15:2018, 9.5).
 _FARTHEST_DUV = 0.05
-#: Weight of the adaptation under the measured lamp against gains on the sensor's channels. Chosen on simulated raws
-#: developed with a daylight matrix (3 sensors, 7 lights): 3.11 ΔE00 at 0, 2.61 at 2/3, 2.83 at 1; the one real raw
-#: at hand, under a bulb, goes from 5.7 to 4.2; it was seen before the choice, so it confirms nothing.
+#: Weight of Bradford adaptation from the measured lamp; gains on the sensor's channels get the remainder. Chosen on
+#: simulated raws developed with a daylight matrix (3 sensors, 7 lights): 3.11 ΔE00 at 0, 2.61 at 2/3, 2.83 at 1; the
+#: one real raw at hand, under a bulb, goes from 5.7 to 4.2; it was known before the choice, so it is not a
+#: confirmation.
 _BY_LAMP = 2 / 3
 
 
 @dataclass(frozen=True, eq=False)
 class Sensor:
-    """How a raw developer took the camera's channels to linear sRGB; enough to go back to what the sensor saw."""
+    """A raw developer's conversion from the camera's channels to linear sRGB; enough to recover the sensor's values."""
 
     #: (3, 3) float; channels balanced for daylight (D65) to linear sRGB.
     to_srgb: FloatArray
-    #: (3,) float; gains that balance the channels for daylight; None where nobody knows them.
+    #: (3,) float; gains that balance the channels for daylight; None if unknown.
     daylight: FloatArray | None = None
-    #: (3,) float; gains with which the photo was developed: the camera's own white balance.
+    #: (3,) float; gains used in developing the photo: the camera's own white balance.
     balance: FloatArray | None = None
 
     def lamp(self, neutral_linear_rgb: FloatArray) -> tuple[float, float] | None:
-        """Kelvin and Duv of the light on a neutral surface, from its developed linear sRGB; None far off the locus.
+        """Kelvin and Duv of the light on a neutral surface, from its developed linear sRGB; None far from the locus.
 
-        1, 1, 1 stands for the light that the camera balanced for.
+        1, 1, 1 gives the light that the camera balanced for.
         """
         under_the_lamp = self._under_the_lamp()
         if under_the_lamp is None:
@@ -44,11 +45,11 @@ class Sensor:
         return (kelvin, duv) if abs(duv) <= _FARTHEST_DUV else None
 
     def neutralizing(self, gray_linear_rgb: FloatArray, true_linear_rgb: FloatArray) -> FloatArray | None:
-        """What gives a gray of the developed photo its true color under D65.
+        """Matrix that gives a gray of the developed photo its true color under D65.
 
-        Two ways differ in what they get wrong. Gains on the sensor's channels keep the matrix that was made for
-        daylight, though the lamp is another; the colors of the scene as they stand under the lamp, then taken to D65
-        by the Bradford transform, leave that to the transform. Their weighted mean is better than either.
+        Two methods have different errors. Gains on the sensor's channels keep a matrix made for daylight, even under
+        another lamp. Colors under the lamp, adapted to D65 by the Bradford transform, depend on that transform. Their
+        weighted mean is better than either.
 
         Parameters
         ----------
@@ -56,7 +57,7 @@ class Sensor:
 
         Returns
         -------
-        (3, 3) float, or None where the sensor can't have seen such a gray
+        (3, 3) float, or None if the sensor can't produce such a gray
         """
         seen, true = (np.linalg.solve(self.to_srgb, color) for color in (gray_linear_rgb, true_linear_rgb))
         if seen.min() <= 0:
@@ -70,28 +71,29 @@ class Sensor:
         if lamp.min() <= 0:
             return by_channel
         adapted = np.linalg.solve(RGB_TO_XYZ, adaptation_to_d65(lamp / lamp[1]) @ to_xyz)
-        # Both ways take the gray to its own color; only what else they do is averaged.
+        # Both methods map the gray to its own color; averaging affects only the other colors.
         by_lamp = np.diag(true_linear_rgb / (adapted @ gray_linear_rgb)) @ adapted
         mean: FloatArray = _BY_LAMP * by_lamp + (1 - _BY_LAMP) * by_channel
         return mean
 
     def _under_the_lamp(self) -> FloatArray | None:
-        """(3, 3) float; developed linear sRGB to that of the scene as it stands under its lamp."""
+        """(3, 3) float; from developed linear sRGB to the scene's linear sRGB under its lamp."""
         if self.daylight is None or self.balance is None:
             return None
         matrix: FloatArray = self.to_srgb @ np.diag(self.daylight / self.balance) @ np.linalg.inv(self.to_srgb)
         return matrix
 
 
-#: Color temperature, kelvin, and distance from the Planckian locus by which a light is taken for daylight (shade and
-#: overcast sky included) or for a bulb; CIE illuminants D50 to D75 and A lie well inside. Between them anything may be.
+#: Color temperature, kelvin, and distance from the Planckian locus that define daylight (including shade and overcast
+#: sky)
+#: and bulbs. CIE illuminants D50 to D75 and A lie well inside. Light between them is ambiguous.
 _DAYLIGHT_FROM, _DAYLIGHT_DUV, _BULB_TO, _BULB_DUV = 4700.0, 0.008, 3400.0, 0.004
 
 
 def kind_of_light(lamp: tuple[float, float] | None) -> LightKind | None:
-    """Daylight or a bulb, by (kelvin, Duv); None where it is neither, or unknown.
+    """Daylight or bulb, by (kelvin, Duv); None if neither or unknown.
 
-    A warm LED or tube near the locus passes for a bulb; only the person knows.
+    A warm LED or fluorescent tube near the locus also counts as a bulb; only the user can tell.
 
     Examples
     --------
@@ -123,7 +125,7 @@ def temperature(x: float, y: float) -> tuple[float, float]:
     -----
     Y. Ohno, "Practical use and calculation of CCT and Duv", LEUKOS 10(1), 2014, equations 5 to 8 for Duv; CCT by
     C. S. McCamy, "Correlated color temperature as an explicit function of chromaticity coordinates", Color Research
-    and Application 17(2), 1992. Coefficients from memory, held by a test against colour-science.
+    and Application 17(2), 1992. Coefficients from memory; a test compares them with colour-science.
     """
     n = (x - 0.3320) / (0.1858 - y)
     kelvin = 449 * n**3 + 3525 * n**2 + 6823.3 * n + 5520.33

@@ -1,4 +1,4 @@
-"""Whether a file is a whole picture, found out as quickly as can be."""
+"""Quick check that a picture file is complete and decodable."""
 
 from __future__ import annotations
 
@@ -6,18 +6,17 @@ from colormatch.errors import ColorMatchError, PhotoUnreadable
 from colormatch.image.formats import decode, opened, quiet_pillow
 from colormatch.image.limits import check_parts, check_size
 
-#: A JPEG's pixels are decoded at so much less than their size each way, the most that its decoder offers: all of the
-#: file is still read.
+#: Reduction, each way, when decoding a JPEG: the decoder's maximum. It still reads the whole file.
 _SMALLER = 8
 
 
 def refuse_unless_whole(data: bytes) -> None:
-    """Decode a file of any kind we read, and keep nothing of it.
+    """Decode a file of any supported kind and discard the result.
 
     Raises
     ------
     PhotoUnreadable
-        Not a picture, damaged, or of a kind that can't be decoded.
+        Not a picture, damaged, or of an unsupported kind.
     PhotoTooLarge
         Beyond a limit of :mod:`colormatch.image.limits`.
     """
@@ -33,5 +32,5 @@ def refuse_unless_whole(data: bytes) -> None:
             picture.load()
     except ColorMatchError:
         raise
-    except Exception as error:  # Decoders raise whatever they like on damaged files.
+    except Exception as error:  # Decoders raise anything on damaged files.
         raise PhotoUnreadable("The photo is damaged.", "Copy it once more.") from error

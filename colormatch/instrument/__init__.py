@@ -1,1 +1,1 @@
-"""Files of measuring instruments (CGATS text, CxF3), read into CIELAB under D65."""
+"""Measuring instruments' files (CGATS text, CxF3), read as CIELAB under D65."""

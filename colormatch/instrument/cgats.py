@@ -1,4 +1,4 @@
-"""CGATS.17 / ISO 28178 text: keywords, a row of field names, rows of values; several such tables in one file."""
+"""CGATS.17 / ISO 28178 text: keywords, a row of field names, rows of values; one or more tables in a file."""
 
 from __future__ import annotations
 
@@ -8,26 +8,26 @@ from collections.abc import Mapping, Sequence
 from colormatch.instrument.raw_sample import RawSample, bad_file
 
 _TOKEN = re.compile(r'"([^"]*)"|(#.*)|([^\s"]+)')
-#: Spectral fields as instruments write them: SPECTRAL_NM400, NM_400, SPEC_400, R_400, NM400.
+#: Spectral field names used by instruments: SPECTRAL_NM400, NM_400, SPEC_400, R_400, NM400.
 _SPECTRAL = re.compile(r"(?:SPECTRAL_NM_?|SPECTRAL_|SPEC_|NM_?|R_)(\d{3})(?:\.0+)?")
 _NAMES = ("SAMPLE_NAME", "SAMPLE_LOC", "SAMPLE_ID", "SAMPLEID", "PATCH_NAME")
-#: Where a file without SPECTRAL_NORM holds a value above this, its spectra are in percent. Our choice: above any
-#: reflectance, below any percentage of a set of samples that holds a light one.
+#: Without SPECTRAL_NORM, a value above this means that spectra are in percent. Our choice: above any reflectance,
+#: below the percentages of any set that includes a light sample.
 _FRACTION_AT_MOST = 1.5
 
 
 def read(content: bytes, file: str) -> list[RawSample]:
-    """Samples of all tables that hold colors.
+    """Samples of all tables with colors.
 
     Raises
     ------
     ExchangeError
-        With line and reason.
+        The file is invalid; with line and reason.
     """
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        text = content.decode("latin-1")  # the standard is ASCII; only names can hold more
+        text = content.decode("latin-1")  # the standard is ASCII; only names may exceed it
     if "\0" in text:
         raise bad_file(file, text[: text.index("\0")].count("\n") + 1, "it holds a NUL byte; it is no text")
     samples: list[RawSample] = []
@@ -63,7 +63,7 @@ def read(content: bytes, file: str) -> list[RawSample]:
 
 
 class _Table:
-    """The table that is being read; keywords and fields carry over to a next one that names none."""
+    """The table being read; keywords and fields carry over to a next table that has none."""
 
     def __init__(self, file: str) -> None:
         self._file = file
@@ -127,7 +127,7 @@ _LAB = ("LAB_L", "LAB_A", "LAB_B")
 
 
 def _white(keywords: Mapping[str, str]) -> str:
-    """The light that XYZ or Lab are for, as far as the keywords say it, with the observer where it is not 2°."""
+    """Light of the XYZ or Lab values according to the keywords, with the observer unless it is 2°."""
     said = " ".join(value for key, value in keywords.items() if key not in ("CREATED", "ORIGINATOR")).upper()
     if re.search(r"\b10 ?(DEG|°)|\b10_DEG|OBSERVER\W+10\b|1964", said) or keywords.get("OBSERVER", "").startswith("10"):
         return "the 10° observer"

@@ -1,6 +1,6 @@
-"""CxF3 (ISO 17972-1): samples of an XML file, read with no more than the parser that Python ships.
+"""CxF3 (ISO 17972-1): samples of an XML file, read with Python's own parser.
 
-A document type is refused outright, and with it every entity: CxF3 has none, and they are how XML files bite.
+Document types, and with them all entities, are refused: CxF3 has none, and they are how XML files attack a reader.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from colormatch.errors import ExchangeError
 from colormatch.instrument.raw_sample import RawSample, bad_file
 
 _NAMESPACE = "http://colorexchangeformat.com/CxF3-core"
-#: Elements of a sample, and their parts.
+#: Elements of a sample, and their components.
 _TRIPLES = {"ColorCIELab": ("L", "A", "B"), "ColorCIEXYZ": ("X", "Y", "Z")}
-#: Deepest nesting that is followed. Our choice; CxF3 needs about ten.
+#: Deepest nesting accepted. Our choice; CxF3 needs about ten levels.
 _DEEPEST = 50
 
 
@@ -24,7 +24,7 @@ def read(content: bytes, file: str) -> list[RawSample]:
     Raises
     ------
     ExchangeError
-        With line and reason.
+        The file is invalid; with line and reason.
     """
     reader = _Reader(file)
     try:
@@ -42,7 +42,7 @@ def read(content: bytes, file: str) -> list[RawSample]:
 
 
 class _Reader:
-    """Follows the elements as they come, and remembers the line of each."""
+    """Collects elements as they arrive, with their line numbers."""
 
     def __init__(self, file: str) -> None:
         self._file = file
@@ -50,7 +50,7 @@ class _Reader:
         self._text: list[str] = []
         self._attributes: list[Mapping[str, str]] = []
         self._objects: list[_Object] = []
-        #: By the id of a color specification: what it says.
+        #: Color specifications by id.
         self._specifications: dict[str, dict[str, str]] = {}
         self._specification: dict[str, str] = {}
         self.is_cxf = False
@@ -104,7 +104,7 @@ class _Reader:
         except ValueError:
             raise self._bad(f"{name} holds {word[:30]!r}, which is no number") from None
 
-    # The specifications stand after the objects that name them, so the samples are put together at the end.
+    # Specifications follow the objects that refer to them, so samples are assembled at the end.
 
     def samples(self) -> list[RawSample]:
         found = []
@@ -150,7 +150,7 @@ class _Reader:
 
 
 class _Object:
-    """One object of the file as it is being read."""
+    """One object of the file, while it is read."""
 
     def __init__(self, attributes: Mapping[str, str], line: int) -> None:
         self.attributes, self.line = attributes, line

@@ -1,13 +1,15 @@
-"""Colors from a measuring instrument's file, brought to the one frame: CIELAB, D65, 2°.
+"""Colors from a measuring instrument's file, converted to CIELAB, D65, 2°.
 
-Two open forms are read: CGATS.17 / ISO 28178 text (:mod:`cgats`) and CxF3, ISO 17972-1 (:mod:`cxf`). Where a file holds
-the spectrum, the color is computed from it. XYZ or Lab for D50 is adapted to D65, which is an estimate: two
-reflectances that match under D50 need not match under D65.
+Two open formats are read: CGATS.17 / ISO 28178 text (:mod:`cgats`) and CxF3, ISO 17972-1 (:mod:`cxf`). If the file
+holds
+a spectrum, the color is computed from it. XYZ or Lab for D50 is adapted to D65, an estimate: two reflectances that
+match
+under D50 may differ under D65.
 
 Sources
 -------
-Bradford adaptation and its matrix: ICC.1:2022, annex E. White of D50 for 2°: the same, also ISO 13655. Carrying the
-first and last measured reflectance on to the ends of the observer: CIE 15:2018, 7.2.3 (extrapolation).
+Bradford adaptation and its matrix: ICC.1:2022, annex E. White of D50 for 2°: the same, also ISO 13655. Extending the
+first and last measured reflectance to the ends of the observer: CIE 15:2018, 7.2.3 (extrapolation).
 """
 
 from __future__ import annotations
@@ -26,19 +28,19 @@ from colormatch.files import content_of
 from colormatch.instrument.raw_sample import RawSample, bad_file
 from colormatch.records import FloatArray, Lab, lab_of
 
-#: Endings under which instruments write these forms.
+#: File name endings used by instruments for these formats.
 CGATS_ENDINGS = frozenset({".cie", ".cgats", ".it8", ".ti3", ".txt"})
 CXF_ENDINGS = frozenset({".cxf", ".xml"})
-#: Largest such file, bytes. Our choice: some hundred thousand samples.
+#: Largest file read, bytes. Our choice: about a hundred thousand samples.
 MAX_BYTES = 64 * 2**20
-#: Span that a spectrum must cover, nm: what common instruments measure. The rest adds little to the color.
+#: Wavelengths a spectrum must cover, nm: the span of common instruments. The rest adds little to the color.
 _NEEDED_SPAN = (420, 680)
-#: Widest step between wavelengths, nm (ISO 13655 allows no wider).
+#: Widest wavelength step, nm (limit of ISO 13655).
 _WIDEST_STEP = 20
-#: ΔE00 within which nine in ten of 144 measured print patches (the sample file of colour-cxf) lie when their Lab for
-#: D50 is adapted, against their spectra under D65; 1.7 at most.
+#: ΔE00 that covers nine of ten of 144 measured print patches (the sample file of colour-cxf): their Lab for D50,
+#: adapted, against their spectra under D65. The largest difference is 1.7.
 _ADAPTED_UNCERTAINTY = 1.1
-#: Reflectances beyond these are no reflectances; a fluorescent sample may pass 1. CxF3's own limits.
+#: Limits of a reflectance, from CxF3; a fluorescent sample may exceed 1.
 _LEAST, _MOST = -0.1, 3.0
 
 
@@ -46,12 +48,12 @@ _LEAST, _MOST = -0.1, 3.0
 class Measurement:
     """One measured sample."""
 
-    #: As the file names it.
+    #: Name stated in the file.
     name: str
     lab: Lab
-    #: What it was computed from, in words, such as "spectrum" or "Lab for D50, adapted".
+    #: Source of the color in words, such as "spectrum" or "Lab for D50, adapted".
     basis: str
-    #: What bringing it to the frame adds to its uncertainty, ΔE00, 90 % radius.
+    #: Uncertainty added by the conversion to D65, ΔE00, 90 % radius.
     uncertainty: float = 0.0
 
 
@@ -61,7 +63,7 @@ def read_measurements(path: Path) -> tuple[Measurement, ...]:
     Raises
     ------
     ExchangeError
-        It can't be read or used; with file, line and reason.
+        The file is unreadable or unusable; with file, line and reason.
     """
     from colormatch.instrument import cgats, cxf
 
@@ -74,12 +76,12 @@ def read_measurements(path: Path) -> tuple[Measurement, ...]:
 
 
 def pick(measurements: Sequence[Measurement], name: str = "") -> Measurement:
-    """The sample of a name, or the only one.
+    """Select a sample by name, or the only one.
 
     Raises
     ------
     BadInput
-        None has it, or there are several and no name is given.
+        No sample has that name, or there are several and no name is given.
     """
     found = [one for one in measurements if not name or one.name == name]
     if len(found) != 1:
@@ -120,7 +122,7 @@ def _lab_of_spectrum(sample: RawSample, file: str) -> FloatArray:
     if np.isin(inside, wavelengths).all():
         reflectance = measured[np.searchsorted(wavelengths, inside)]
     else:
-        from scipy.interpolate import CubicSpline  # as CIE 15:2018, 7.2.2 allows for other steps
+        from scipy.interpolate import CubicSpline  # CIE 15:2018, 7.2.2 allows it for other steps
 
         reflectance = CubicSpline(wavelengths, measured)(inside)
     return lab_from_reflectance(reflectance)

@@ -1,4 +1,4 @@
-"""What an instrument's file says of a sample, whatever its form, and the error for a file that says it badly."""
+"""A sample as stated in an instrument's file of either format, and the error for an invalid file."""
 
 from __future__ import annotations
 
@@ -10,22 +10,22 @@ from colormatch.errors import ExchangeError
 
 @dataclass(frozen=True)
 class RawSample:
-    """What a file says of a sample, before it is brought to the one frame."""
+    """A sample as stated in a file, before conversion to D65."""
 
     name: str
-    #: Line of the file, for what is said when it is bad.
+    #: Line in the file, for error messages.
     line: int
-    #: Reflectance by wavelength in nm, 1 = perfect white; empty where there is none.
+    #: Reflectance by wavelength in nm, 1 = perfect white; empty if not stated.
     spectrum: Mapping[float, float]
-    #: XYZ with 100 for white, and Lab, each for ``white``; None where there is none.
+    #: XYZ (100 for white) and Lab, each for ``white``; None if not stated.
     xyz: tuple[float, float, float] | None
     lab: tuple[float, float, float] | None
-    #: "D50" or "D65" for 2°, something else as the file says it, or empty.
+    #: "D50" or "D65" for 2°, other light as stated in the file, or empty.
     white: str
 
 
 def bad_file(file: str, line: int, reason: str) -> ExchangeError:
-    """The error for what is wrong in an instrument's file."""
+    """Error for an invalid instrument file."""
     return ExchangeError(
         f"{file}, line {line}: {reason}.",
         "Nothing was read; export it from the instrument again.",

@@ -1,6 +1,6 @@
 """The personal swatch library: store, photos, backup, exchange, starter.
 
-``Library.open()`` is the door; ``library.shelf()`` is what a match takes from it.
+``Library.open()`` opens one; ``library.shelf()`` gives a match all it needs.
 """
 
 from colormatch.library.store import Library, SavedRepair, Stored

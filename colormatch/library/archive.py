@@ -1,4 +1,4 @@
-"""A folder or a zip file from a stranger, read with care: nothing is ever unpacked to a name that it chooses."""
+"""Safe reading of a folder or zip file from an untrusted source: nothing is unpacked to a name it chooses."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from typing import IO, Protocol
 from colormatch.errors import ExchangeError
 from colormatch.library import limits
 
-#: What file managers add by themselves.
+#: Files added by file managers.
 _CLUTTER = ("__MACOSX/", ".DS_Store", "Thumbs.db", "desktop.ini")
-#: All that zipfile and zlib are known to raise on a spoiled file.
+#: All exceptions known from zipfile and zlib for a damaged file.
 _ZIP_ERRORS = (
     zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError,
     OSError, OverflowError,
@@ -25,11 +25,12 @@ _ZIP_ERRORS = (
 _SAFE = "Ask for a new copy of it; do not use this one."
 
 
-#: Read from a file in one go, bytes.
+#: Bytes read from a file at once.
 _CHUNK = 2**20
-#: A file in a zip's list, beside its name: the fixed part (APPNOTE 6.3, 4.3.12) and room for what programs add, bytes.
+#: Bytes of a file's entry in a zip's directory, without its name: the fixed part (APPNOTE 6.3, 4.3.12) and room for
+#: extras.
 _DIRECTORY_ENTRY = 46 + 100
-#: Where photos lie.
+#: Folder of the photos.
 PHOTOS = "photos/"
 
 
@@ -37,18 +38,18 @@ class Source(Protocol):
     """Files with relative names, with ``/`` between folders."""
 
     def names(self) -> frozenset[str]:
-        """All files."""
+        """Names of all files."""
 
     def size(self, name: str) -> int:
-        """Bytes of one file, as far as can be told without reading it."""
+        """Size of one file, bytes, as far as known without reading it."""
 
     def chunks(self, name: str, limit: int = limits.MAX_PHOTO_BYTES) -> Iterator[bytes]:
-        """Content of one file, piece by piece, so that none is held in memory as a whole.
+        """Content of one file in pieces, so that it is never in memory as a whole.
 
         Raises
         ------
         ExchangeError
-            It is missing, larger than ``limit`` bytes, damaged, or no plain file.
+            It is missing, larger than ``limit`` bytes, damaged, or not a regular file.
         """
 
 
@@ -67,13 +68,13 @@ def digest(source: Source, name: str, limit: int = limits.MAX_PHOTO_BYTES) -> st
 
 @contextmanager
 def opened(path: Path, marks: frozenset[str]) -> Iterator[Source]:
-    """A folder or zip file as a source.
+    """Open a folder or zip file as a source.
 
     Parameters
     ----------
     path : Path
     marks : frozenset of str
-        Names of which the wanted folder holds at least one; they find the folder inside a zip file.
+        Names, at least one of them in the wanted folder; they locate the folder inside a zip file.
 
     Raises
     ------
@@ -101,9 +102,9 @@ def opened(path: Path, marks: frozenset[str]) -> Iterator[Source]:
 
 
 class _Bounded(io.BufferedReader):
-    """A zip file of which no piece is read that is longer than any list of our files.
+    """A zip file that refuses to read any piece longer than the longest directory we accept.
 
-    ``zipfile`` reads that list in one go, before anybody could count it.
+    ``zipfile`` reads the directory at once, before its entries can be counted.
     """
 
     def read(self, size: int | None = -1, /) -> bytes:
@@ -114,7 +115,7 @@ class _Bounded(io.BufferedReader):
 
 
 def refuse_unsafe_name(name: str, where: str) -> None:
-    """Refuse a name that could lead out of the folder or that no file system takes.
+    """Raise for a name that leads out of the folder or is invalid on some file system.
 
     Raises
     ------
@@ -141,7 +142,7 @@ class _Folder:
 
     def names(self) -> frozenset[str]:
         found: set[str] = set()
-        # Only where our files lie: somebody may choose a home folder by mistake.
+        # Only in our own folders: the user may have chosen a home folder by mistake.
         for folder in (self._folder, self._folder / "photos", self._folder / "repairs"):
             if not folder.is_dir() or folder.is_symlink():
                 continue
@@ -184,20 +185,21 @@ class _Folder:
 class _Zip:
     def __init__(self, archive: zipfile.ZipFile, where: str, marks: frozenset[str]) -> None:
         self._archive, self._where = archive, where
-        # Of a name that begins with a NUL byte nothing is left, and zipfile's own `is_dir` takes its last letter.
+        # For a name that begins with a NUL byte zipfile keeps an empty string, and its own `is_dir` fails on the last
+        # letter.
         entries = [entry for entry in archive.infolist() if not entry.filename.endswith("/")]
         if len(entries) > limits.MAX_FILES:
             raise ExchangeError(f"{where} holds more than {limits.MAX_FILES:,} files.", _SAFE)
         files: dict[str, zipfile.ZipInfo] = {}
         for entry in entries:
-            # zipfile cuts a name at a NUL byte; the original shows it.
+            # zipfile cuts a name at a NUL byte; the original name reveals it.
             refuse_unsafe_name(entry.orig_filename, where)
             self._refuse_unsafe(entry)
             if entry.filename in files:
                 raise ExchangeError(f"{where} holds {entry.filename} twice.", _SAFE)
             if not entry.filename.startswith(_CLUTTER[0]) and PurePosixPath(entry.filename).name not in _CLUTTER:
                 files[entry.filename] = entry
-        # Zipping a folder often puts the folder's own name first.
+        # Zipping a folder often prefixes the folder's own name.
         homes = {name[: -len(mark)] for name in files for mark in marks if name == mark or name.endswith("/" + mark)}
         home = min(homes, key=len, default="")
         self._files = {name[len(home) :]: entry for name, entry in files.items() if name.startswith(home)}

@@ -1,4 +1,4 @@
-"""Damaged records taken out of the library and kept beside it, so that the rest can be worked with."""
+"""Set damaged records aside: move them out of the library into a file beside it, so that work can go on."""
 
 from __future__ import annotations
 
@@ -20,24 +20,24 @@ from colormatch.records import Paint
 
 @dataclass(frozen=True)
 class Aside:
-    """What was set aside."""
+    """Records that were set aside."""
 
-    #: Rows, steps of undo among them.
+    #: Number of rows, including undo steps.
     count: int
-    #: The JSON file that holds them; None where there was nothing to set aside.
+    #: The JSON file with them; None if there were none.
     kept: Path | None = None
 
 
 def set_aside(library: Library) -> Aside:
-    """Take every damaged record, repair, draft and step of undo out of the library, into a file in ``damaged``.
+    """Move every damaged record, repair, draft and undo step out of the library, into a file in ``damaged``.
 
-    A damaged paint of which there are swatches keeps its name and its swatches and loses its other fields. Can be
-    undone, as far as the rows can be written as text.
+    A damaged paint with swatches keeps its name and swatches but loses its other fields. Can be undone, for rows that
+    can be written as text.
 
     Raises
     ------
     LibraryUnwritable
-        Folder or disk refuses; nothing was changed.
+        The folder or disk refuses; nothing was changed.
     """
     with writing(library.database) as connection:
         spoiled = {(one.table, one.id) for one in everything(connection).spoiled}
@@ -66,7 +66,7 @@ def set_aside(library: Library) -> Aside:
         kept = _write(library, document)
         connection.executemany("DELETE FROM step WHERE id = ?", [(step["id"],) for step in steps])
         connection.executemany("DELETE FROM setting WHERE key = ?", [(draft["key"],) for draft in drafts])
-        # It changes the library's stamp, and older backups tell no more what should be there.
+        # Changes the library's stamp, and marks older backups as outdated for checking missing records.
         connection.execute("INSERT OR REPLACE INTO setting (key, value) VALUES ('restored', ?)", (now(),))
         can_be_logged = any(_is_text(row) for row in rows.values())
         log = UndoStep(connection, "set damaged records aside") if can_be_logged else None
@@ -92,7 +92,7 @@ def _write(library: Library, document: dict[str, Any]) -> Path:
     folder.mkdir(parents=True)
     path = folder / "records.json"
     with path.open("x", encoding="utf-8") as stream:
-        # Bytes that are no text as hexadecimal digits, and what is no number as its name.
+        # Bytes that are not text as hexadecimal digits, other non-JSON numbers as their name.
         json.dump(document, stream, indent=1, default=lambda value: {"bytes": bytes(value).hex()})
         stream.flush()
         os.fsync(stream.fileno())

@@ -1,4 +1,4 @@
-"""Files that leave the library, for example on a stick: whole under their name, or not there at all."""
+"""Write files outside the library, for example on a memory stick: complete under their name, or not at all."""
 
 from __future__ import annotations
 
@@ -16,21 +16,21 @@ from colormatch.library.photos import TEMPORARY_PREFIX
 
 @contextmanager
 def written_whole(target: Path, what: str) -> Iterator[Path]:
-    """A place to write a file or a folder to, beside the target, whose name it gets in the end.
+    """Yield a temporary path beside the target, renamed to the target at the end.
 
     Parameters
     ----------
     target : Path
-        Must not be there yet, unless as an empty folder: nothing is overwritten.
+        Must not exist, except as an empty folder: nothing is overwritten.
     what : str
-        In a word, such as "export".
+        Kind of file in a word, such as "export".
 
     Raises
     ------
     BadInput
         The target is in use.
     LibraryUnwritable
-        Folder or disk refuses; nothing is left behind.
+        The folder or disk refuses; nothing is left behind.
     """
     target = target.expanduser().absolute()
     if target.exists() and not (target.is_dir() and not any(target.iterdir())):
@@ -54,12 +54,12 @@ def written_whole(target: Path, what: str) -> Iterator[Path]:
 
 @contextmanager
 def read_back() -> Iterator[None]:
-    """Around the reading of what was just written: whatever is wrong with it is the disk's doing.
+    """Wrap the reading of a file just written: any error in it is the disk's.
 
     Raises
     ------
     LibraryUnwritable
-        It does not read as it should.
+        The file does not read back correctly.
     """
     try:
         yield
@@ -71,7 +71,7 @@ def read_back() -> Iterator[None]:
 
 
 def settle(path: Path) -> None:
-    """Make a file's content lasting, and let go of what is cached of it, so that it is next read from the disk."""
+    """Flush a file to the disk and drop it from the cache, so that the next read comes from the disk."""
     sync_file(path)
     if hasattr(os, "posix_fadvise"):
         with path.open("rb") as stream:

@@ -1,4 +1,4 @@
-"""Backups: dated copies of the database beside it, kept few."""
+"""Backups: a few dated copies of the database beside it."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from colormatch.errors import LibraryUnwritable
 from colormatch.library import database
 from colormatch.library.photos import TEMPORARY_PREFIX
 
-#: Backups that always stay, and beyond them the newest of each of so many weeks and months. Our choice.
+#: Newest backups that always stay; besides, the newest of each of this many weeks and months. Our choice.
 KEEP_NEWEST, KEEP_WEEKS, KEEP_MONTHS = 7, 5, 12
-#: Between two backups that nobody asked for.
+#: Time between two automatic backups.
 DAILY = timedelta(days=1)
-#: Down to the microsecond, so that no two have one name and the newest is always known.
+#: With microseconds, so that names are unique and the newest is always known.
 _STAMP = "%Y%m%dT%H%M%S.%f"
 
 
@@ -26,14 +26,14 @@ class Backup:
     """One backup of the database."""
 
     path: Path
-    #: UTC.
+    #: Time in UTC.
     made: datetime
-    #: Why it was made: ``daily``, ``before-import``, ``before-update``, ``before-restore`` or ``asked``.
+    #: Reason: ``daily``, ``before-import``, ``before-update``, ``before-restore`` or ``asked``.
     reason: str
 
 
 def backups(path: Path) -> list[Backup]:
-    """Backups of a database file, the newest first; those dated in the future, by a clock that was wrong, last."""
+    """Backups of a database file, newest first; those dated in the future, by a wrong clock, last."""
     found = []
     for copy in (path.parent / "backups").glob(f"{path.stem}-*{path.suffix}"):
         stamp, _, reason = copy.stem.removeprefix(path.stem + "-").partition("-")
@@ -47,14 +47,14 @@ def backups(path: Path) -> list[Backup]:
 
 
 def back_up(path: Path, reason: str) -> Path:
-    """Copy the database as it is at this moment, check the copy, and thin out old ones.
+    """Copy the current database, check the copy, and thin out old ones.
 
     Raises
     ------
     LibraryDamaged
         The copy fails its check; no backup was made and none removed.
     LibraryUnwritable
-        Folder or disk refuses.
+        The folder or disk refuses.
     """
     folder = path.parent / "backups"
     with database.explained(path.parent):
@@ -74,7 +74,7 @@ def back_up(path: Path, reason: str) -> Path:
 
 
 def copy_database(source: Path, target: Path) -> None:
-    """A checked copy of a database, even while others write to it.
+    """Make a checked copy of a database, even while others write to it.
 
     Raises
     ------
@@ -92,12 +92,12 @@ def copy_database(source: Path, target: Path) -> None:
 
 
 def back_up_daily(path: Path) -> bool:
-    """Make a backup if the last one is a day old; where the folder can't be written there is nothing new to save.
+    """Make a backup if the last one is a day old. A folder that can't be written has nothing new to save.
 
     Returns
     -------
     bool
-        Whether one was made.
+        Whether a backup was made.
 
     Raises
     ------
@@ -105,8 +105,7 @@ def back_up_daily(path: Path) -> bool:
         The database fails its check.
     """
     now = datetime.now(UTC)
-    # Not older than a day, and not from the future: a clock that was once wrong must neither stop the backups nor make
-    # one each time.
+    # Between now and a day ago: a clock that was once wrong must neither stop the backups nor trigger one each time.
     if any(timedelta(0) <= now - backup.made < DAILY for backup in backups(path)):
         return False
     try:

@@ -1,4 +1,4 @@
-"""The records that one step of undo touches."""
+"""Changes to records within one undo step."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ class Changes:
         self._connection = connection
         self._what = what
         self._log: UndoStep | None = None
-        #: Photos that rows named before or name after.
+        #: Photos named by rows before or after the change.
         self.photos: set[str] = set()
-        # Names in use, by table: key of a name, and the names of that key with their numbers.
+        # Names in use, by table: from the key of a name to its spellings and their numbers.
         self._names: dict[str, dict[str, dict[int, str]]] = {}
 
     def _logged(self, what: str) -> UndoStep:
@@ -33,7 +33,7 @@ class Changes:
     # --- records -----------------------------------------------------------------------------------------------------
 
     def all(self, kind: type[R]) -> tuple[Stored[R], ...]:
-        """Every record of a kind, as the step has left them so far."""
+        """All records of a kind, including changes of this step."""
         return all_records(self._connection, kind)
 
     def add(self, record: Record, *, even_if_alike: bool = False) -> int:
@@ -43,7 +43,7 @@ class Changes:
         ----------
         record : Record
         even_if_alike : bool
-            Also where another name differs from its own only in capitals or spaces.
+            Allow a name that differs from another only in capitals or spaces.
         """
         record = tidy(record)
         self._check_name(record, None, even_if_alike)
@@ -86,16 +86,16 @@ class Changes:
     # --- repairs -----------------------------------------------------------------------------------------------------
 
     def repairs(self) -> tuple[Stored[SavedRepair], ...]:
-        """Every repair, the last changed first."""
+        """All repairs, last changed first."""
         return all_repairs(self._connection)
 
     def add_repair(self, repair: SavedRepair) -> int:
-        """Add a repair with the times that it bears."""
+        """Add a repair with its own times."""
         self.photos.update(repair.photos)
         return self._logged(f"added the repair {repair.name}").insert("repair", row_of_repair(repair))
 
     def edit_repair(self, id: int, repair: SavedRepair) -> None:
-        """Put a repair, with the times that it bears, in the place of another."""
+        """Replace a repair, with the new one's own times."""
         self.photos.update(photos_of_row("repair", repair_row(self._connection, id)), repair.photos)
         self._logged(f"changed the repair {repair.name}").update("repair", id, row_of_repair(repair))
 
@@ -142,5 +142,5 @@ class Changes:
 
 
 def _is_named(record: Record) -> TypeGuard[Paint | Ground | ShopChip | OwnCard | CameraPhoto]:
-    """Whether its name must be its own; several clear-coat pairs of one tin are measurements over several woods."""
+    """Whether the record's name must be unique; clear-coat pairs of one can may share it, one for each wood."""
     return not isinstance(record, Swatch | ClearCoatPair)

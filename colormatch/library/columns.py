@@ -1,4 +1,4 @@
-"""Records as rows of plain cells: the one form that the database, its undo history and the exchange files share.
+"""Records as rows of plain cells, the common form of the database, its undo history and the exchange files.
 
 A row is a ``dict`` from column name to text, number or None. A color field ``x_lab`` takes the three columns ``x_L``,
 ``x_a``, ``x_b`` (the field ``lab``: ``L``, ``a``, ``b``); every other field takes the column of its own name. Corners
@@ -24,7 +24,7 @@ R = TypeVar("R", bound=Record)
 Cell = str | int | float | None
 Row = dict[str, Cell]
 
-#: Table of each kind of record, in the order in which they may be written: a swatch needs its paint.
+#: Table of each kind of record, in an order that allows writing: a swatch needs its paint first.
 TABLES: dict[type, str] = {
     Paint: "paint",
     Swatch: "swatch",
@@ -34,7 +34,7 @@ TABLES: dict[type, str] = {
     OwnCard: "card",
     CameraPhoto: "camera_photo",
 }
-#: What people call one of each.
+#: Everyday word for one record of each kind.
 WORDS: dict[type, str] = {
     Paint: "paint",
     Swatch: "swatch",
@@ -44,13 +44,13 @@ WORDS: dict[type, str] = {
     OwnCard: "card",
     CameraPhoto: "camera's photo",
 }
-#: Columns whose cell is a name: compared letter for letter, so stripped and in one Unicode form.
+#: Columns with names: compared letter for letter, so stripped and in one Unicode form.
 NAME_COLUMNS = frozenset({"name", "paint", "ground"})
-#: Longest name and longest other text, characters. Our choice: far beyond what a label or a note holds.
+#: Longest name and longest other text, characters. Our choice: far longer than any label or note.
 MAX_NAME, MAX_TEXT = 200, 20_000
-#: Largest number in any cell, and thinnest wash of a swatch (volume of paint). Our choice: beyond all use.
+#: Largest number in any cell, and thinnest wash of a swatch (volume of paint). Our choice: far outside real values.
 MAX_NUMBER, MIN_PAINT_FRACTION = 1e9, 1e-4
-#: The control characters that a note may hold; no other can be told apart in a text file.
+#: Control characters allowed in a note; others are not preserved in a text file.
 _ALLOWED_CONTROLS = "\t\n\r"
 #: Most corners of a swatch's spot in its photo. Our choice: a cell has four, a traced spot a few dozen.
 MAX_CORNERS = 200
@@ -58,7 +58,7 @@ _Points = tuple[tuple[float, float], ...]
 
 
 class Kind(StrEnum):
-    """What a column holds."""
+    """Type of a column's content."""
 
     TEXT = "text"
     NUMBER = "number"
@@ -75,9 +75,9 @@ class Column:
 
     name: str
     kind: Kind
-    #: The words allowed, for :attr:`Kind.WORD`.
+    #: Allowed words, for :attr:`Kind.WORD`.
     words: tuple[str, ...] = ()
-    #: False where the record has a default for it.
+    #: False if the record has a default for it.
     required: bool = False
 
 
@@ -86,9 +86,9 @@ class _Field:
     name: str
     #: Its columns: three for a color, otherwise one.
     columns: tuple[Column, ...]
-    #: Enumeration that its text is turned into.
+    #: Enumeration of its text, if any.
     words: type[StrEnum] | None = None
-    #: Whether it holds corners, which its text lists.
+    #: Whether it holds corners, listed as text.
     corners: bool = False
 
 
@@ -118,12 +118,12 @@ _FIELDS = {record: _find_fields(record) for record in TABLES}
 
 
 def columns_of(record: type[Record]) -> tuple[Column, ...]:
-    """The columns of a kind of record in their standard order, without those that an import brought along."""
+    """Columns of a kind of record in standard order, without additional columns of an import."""
     return tuple(column for item in _FIELDS[record] for column in item.columns)
 
 
 def row_of(record: Record) -> Row:
-    """A record as a row; what an import brought along becomes one JSON text in the column ``extra``.
+    """Convert a record to a row; additional columns of an import become one JSON text in the column ``extra``.
 
     Examples
     --------
@@ -144,14 +144,14 @@ def row_of(record: Record) -> Row:
 
 
 def record_of(record: type[R], row: Mapping[str, Any]) -> R:
-    """The record of a row; the inverse of :func:`row_of`.
+    """Convert a row to a record; the inverse of :func:`row_of`.
 
-    Columns that the row lacks take the record's default.
+    Missing columns take the record's default.
 
     Raises
     ------
     BadInput
-        What the record itself refuses.
+        The record's own checks refuse it.
     """
     values: dict[str, Any] = {}
     for item in _FIELDS[record]:
@@ -189,8 +189,8 @@ def tidy(record: R) -> R:
     Raises
     ------
     BadInput
-        A text that no file can carry, one that is too long, a date that is none, or a brought-along column that is
-        named like one of ours.
+        A text that files can't hold or that is too long, an invalid date, or an additional column named like one of
+        ours.
     """
     changes: dict[str, Any] = {}
     for item in _FIELDS[type(record)]:
@@ -222,7 +222,7 @@ def _tidy_number(name: str, number: float) -> float:
 
 
 def tidy_text(column: str, text: str) -> str:
-    """A text as it is kept.
+    """Normalize a text for storage.
 
     Raises
     ------
@@ -249,8 +249,8 @@ def _checked_text(column: str, text: str, longest: int) -> str:
 
 
 def is_text(text: str) -> bool:
-    """Whether every character of it can be told apart in a text file."""
-    # What is printable holds none of them, and is told a hundred times as quickly.
+    """Whether a text file preserves every character."""
+    # Printable text contains none of them, and is checked a hundred times as fast.
     return text.isprintable() or not any(
         unicodedata.category(c) in ("Cc", "Cs") and c not in _ALLOWED_CONTROLS for c in text
     )
@@ -264,7 +264,7 @@ def _check_date(text: str) -> None:
 
 
 def is_sha256(text: str) -> bool:
-    """Whether it is the hexadecimal form of a SHA-256, in small letters."""
+    """Whether it is a SHA-256 in lowercase hexadecimal."""
     return len(text) == 64 and set(text) <= set("0123456789abcdef")
 
 
@@ -280,12 +280,12 @@ def _tidy_extra(record: Record) -> tuple[tuple[str, str], ...]:
 
 
 def number_of(text: str) -> float:
-    """A finite number written with a decimal point.
+    """Parse a finite number with a decimal point.
 
     Raises
     ------
     ValueError
-        It is none.
+        It is not a finite number.
     """
     number = float(text)
     if not math.isfinite(number) or "_" in text:

@@ -1,4 +1,4 @@
-"""Records as CSV text that spreadsheets open, and back without losing a bit."""
+"""Convert records to CSV text for spreadsheets, and back without loss."""
 
 from __future__ import annotations
 
@@ -40,14 +40,14 @@ from colormatch.records import (
     Swatch,
 )
 
-#: Where a text would begin a formula in some spreadsheet (OWASP, "CSV Injection"): at its begin, and behind what parts
-#: cells where semicolons or tabs do; also where our own sign stands before it already.
+#: Text that would start a formula in some spreadsheet (OWASP, "CSV Injection"): at its start, and after separators of
+#: spreadsheets that use semicolons or tabs; also if our own escape already precedes it.
 _SIGN = r"""'*[ "]*[=+\-@\uff1d\uff0b\uff0d\uff20]"""
 _FORMULA = re.compile(rf"^(?={_SIGN}|'*[\t\r\n])|(?<=[;\t\r\n])(?={_SIGN})")
 _ESCAPED = re.compile(rf"^'(?={_SIGN}|'*[\t\r\n])|(?<=[;\t\r\n])'(?={_SIGN})")
-#: Problems that are told in one go; a sheet with more is likely wrong from the start.
+#: Most problems reported at once; a sheet with more is probably the wrong one.
 _TOLD = 20
-#: A sound record of each kind: with one cell of another put in, it shows whether that cell is at fault.
+#: A valid record of each kind; with one cell of another record, it shows whether that cell is at fault.
 _SOUND: dict[type, Record] = {
     Paint: Paint("paint"),
     Swatch: Swatch("paint", 1, 0, 1, "wood", Lab(50, 0, 0), Lab(50, 0, 0)),
@@ -61,7 +61,7 @@ _SOUND: dict[type, Record] = {
 
 @dataclass(frozen=True)
 class Read(Generic[R]):
-    """A record and where it stood."""
+    """A record and its position."""
 
     record: R
     #: First line of its row, from 1; the header is line 1.
@@ -70,11 +70,11 @@ class Read(Generic[R]):
 
 @dataclass(frozen=True)
 class Problem:
-    """What is wrong in a sheet."""
+    """A problem in a sheet."""
 
     file: str
     line: int
-    #: Name of the column, or empty where it is the whole row.
+    #: Name of the column, or empty for the whole row.
     column: str
     what: str
 
@@ -84,12 +84,12 @@ class Problem:
 
 
 def refuse(problems: Sequence[Problem]) -> None:
-    """Tell the first problem and the number of the others.
+    """Raise for the first problem, with the number of others.
 
     Raises
     ------
     ExchangeError
-        There are any; all stand in its facts.
+        There are problems; its facts hold all of them.
     """
     if not problems:
         return
@@ -109,7 +109,7 @@ def refuse(problems: Sequence[Problem]) -> None:
 
 
 def escaped(text: str) -> str:
-    """A text that no spreadsheet takes for a formula.
+    """Escape a text so that no spreadsheet takes it for a formula.
 
     Examples
     --------
@@ -122,14 +122,14 @@ def escaped(text: str) -> str:
 
 
 def restored(text: str) -> str:
-    """The inverse of :func:`escaped`."""
+    """Inverse of :func:`escaped`."""
     return _ESCAPED.sub("", text)
 
 
 def write_rows(kind: type[Record], records: Iterable[Record]) -> bytes:
-    """CSV of records of one kind: UTF-8, comma, header row, numbers to the last bit.
+    """Write records of one kind as CSV: UTF-8, comma, header row, exact numbers.
 
-    Columns that an import brought along follow ours, sorted by name. Lines end as RFC 4180 has it, which also makes the
+    Additional columns of an import follow ours, sorted by name. Line ends are those of RFC 4180, which also makes the
     writer quote every line end inside a cell.
     """
     records = list(records)
@@ -147,7 +147,7 @@ def write_rows(kind: type[Record], records: Iterable[Record]) -> bytes:
 def _written(cell: Cell) -> str:
     if cell is None:
         return ""
-    # repr: the shortest decimal that reads back as the same number.
+    # repr gives the shortest decimal that reads back as the same number.
     return escaped(cell) if isinstance(cell, str) else repr(cell)
 
 
@@ -155,21 +155,21 @@ def _written(cell: Cell) -> str:
 
 
 def read_rows(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]], list[Problem]]:
-    """Records of a CSV file, and all that is wrong in it.
+    """Read the records of a CSV file, and its problems.
 
     Parameters
     ----------
     kind : type
         ``Paint``, ``Swatch`` ...
     name : str
-        Name of the file, for the problems.
+        Name of the file, for messages.
     content : bytes
         UTF-8, with or without a byte order mark; line ends of any system.
 
     Returns
     -------
     records, problems : lists
-        Both may hold something; the records are of use only where there is no problem.
+        Both may be non-empty; the records are usable only without problems.
     """
     try:
         text = content.decode("utf-8-sig")
@@ -216,7 +216,7 @@ class _BadCell(Exception):
 
 
 class _Header:
-    """The first row: which column stands where."""
+    """The first row: position of each column."""
 
     def __init__(self, kind: type[Any], file: str, line: int, cells: list[str]) -> None:
         self.problems: list[Problem] = []
@@ -269,7 +269,7 @@ def _record(kind: type[R], header: _Header, cells: list[str]) -> R:
 
 
 def _parsed(column: Column, cell: str) -> Cell:
-    """The cell's value; None where it is empty and the record has a default."""
+    """Value of a cell; None if it is empty and the record has a default."""
     plain = cell.strip()
     if column.kind is Kind.TEXT:
         return restored(cell)
@@ -295,7 +295,7 @@ def _parsed(column: Column, cell: str) -> Cell:
 
 
 def _at_fault(kind: type[Any], row: Row) -> str:
-    """The column whose cell spoils an otherwise sound record, or nothing where only the combination is wrong."""
+    """Column whose cell invalidates an otherwise valid record, or empty if only the combination is invalid."""
     sound = row_of(_SOUND[kind])
     for name, cell in row.items():
         trial: dict[str, Any] = {**sound, name: cell}

@@ -1,4 +1,4 @@
-"""The database file: one short connection for each operation, and what went wrong said in plain words."""
+"""The database file: one short connection per operation, and errors in plain words."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from pathlib import Path
 
 from colormatch.errors import LibraryDamaged, LibraryError, LibraryUnwritable
 
-#: How long one process waits for another that writes. Our choice: far longer than any write of ours, short enough for
-#: a person to wait.
+#: Longest wait of one process for another that is writing, seconds. Our choice: far longer than any write, short enough
+#: for a
+#: person.
 BUSY_SECONDS = 15.0
 
 #: Databases of an earlier version that can't be written, and the up-to-date copies that are read in their place.
@@ -22,7 +23,7 @@ _WAY_BACK = "Bring back a backup with 'colormatch library restore', or under Swa
 
 @contextmanager
 def explained(folder: Path) -> Iterator[None]:
-    """Turn errors of SQLite and of the file system into those that a person can act on."""
+    """Convert errors of SQLite and of the file system to errors that a person can act on."""
     try:
         yield
     except sqlite3.Error as error:
@@ -55,7 +56,7 @@ def _code(error: sqlite3.Error) -> int:
 
 
 def is_damage(error: sqlite3.Error) -> bool:
-    """Whether the file's own content is at fault, rather than the disk, a lock or a permission."""
+    """Whether the content of the file is at fault, rather than the disk, a lock or a permission."""
     return _code(error) in (
         sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT, sqlite3.SQLITE_ERROR
     )  # fmt: skip
@@ -88,12 +89,12 @@ def _explain(error: sqlite3.Error, folder: Path) -> LibraryError:
             f"The disk refuses to read or write the library in {folder}.",
             "Nothing already in it is lost; check that the disk is there and has room, then try again.",
         )
-    # Anything else is a statement of ours that is wrong; it is still told as a sentence, with SQLite's own words.
+    # Any other error is a bug in a statement of ours, still reported as a sentence with SQLite's own words.
     return LibraryError(f"The library in {folder} refused the request: {error}.", "Please report it.")
 
 
 def damaged(folder: Path, reason: str) -> LibraryDamaged:
-    """The error for a database that fails its check."""
+    """Error for a database that fails its check."""
     return LibraryDamaged(f"The library in {folder} is damaged ({reason}).", _WAY_BACK, reason=reason)
 
 
@@ -110,7 +111,7 @@ def copy_read_instead(path: Path) -> Path | None:
 
 
 def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
-    """A connection in autocommit mode; a file that has gone is not silently made anew unless ``create``."""
+    """Connect in autocommit mode; a missing file is an error unless ``create``."""
     copy = None if create else copy_read_instead(path)
     mode = "rwc" if create else "rw" if copy is None else "ro"
     connection = sqlite3.connect(
@@ -125,7 +126,7 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
 
 @contextmanager
 def reading(path: Path) -> Iterator[sqlite3.Connection]:
-    """A connection on which all reads see one state of the library."""
+    """Yield a connection for reading one consistent state of the library."""
     with explained(path.parent):
         connection = connect(path)
         try:
@@ -138,7 +139,7 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
 
 @contextmanager
 def writing(path: Path) -> Iterator[sqlite3.Connection]:
-    """A connection inside one transaction: all of it is written, or nothing."""
+    """Yield a connection inside one transaction: all or nothing is written."""
     with explained(path.parent):
         connection = connect(path)
         try:
@@ -155,12 +156,12 @@ def writing(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def check(connection: sqlite3.Connection, folder: Path, *, quick: bool = False) -> None:
-    """Let SQLite check the whole file.
+    """Check the whole file with SQLite.
 
     Raises
     ------
     LibraryDamaged
-        With the first thing that it found.
+        With the first problem found.
     """
     found = connection.execute("PRAGMA quick_check(1)" if quick else "PRAGMA integrity_check(1)").fetchone()[0]
     if found != "ok":
@@ -174,7 +175,7 @@ def check(connection: sqlite3.Connection, folder: Path, *, quick: bool = False) 
 
 
 def sync_folder(folder: Path) -> None:
-    """Make a rename in the folder lasting. Windows can't open a folder and needs no such step."""
+    """Flush a rename in the folder to the disk. Windows can't open a folder and doesn't need it."""
     if os.name == "posix":
         descriptor = os.open(folder, os.O_RDONLY)
         try:
@@ -184,13 +185,13 @@ def sync_folder(folder: Path) -> None:
 
 
 def sync_file(path: Path) -> None:
-    """Make a file's content lasting."""
+    """Flush a file to the disk."""
     with path.open("rb+") as stream:
         os.fsync(stream.fileno())
 
 
 def replace_file(temporary: Path, target: Path) -> None:
-    """Move a finished temporary file of the same folder into place, so that the target is always whole."""
+    """Rename a finished temporary file within its folder, so that the target is always complete."""
     sync_file(temporary)
     os.replace(temporary, target)
     sync_folder(target.parent)

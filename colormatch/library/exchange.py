@@ -1,6 +1,6 @@
-"""The exchange folder: records as CSV, repairs, photos and a manifest that any program can read, also as one zip.
+"""The exchange folder: records as CSV, repairs, photos and a manifest, readable by any program; also as one zip.
 
-Here it is read; :mod:`colormatch.library.export` writes it.
+This module reads it; :mod:`colormatch.library.export` writes it.
 """
 
 from __future__ import annotations
@@ -34,10 +34,11 @@ from colormatch.records import (
     name_key,
 )
 
-#: Version of the folder's form that is written, and the newest that is read.
+#: Version of the folder's format: the one written, and the newest one read.
 FORMAT_VERSION = 1
 MANIFEST = "manifest.json"
-#: The sheets and what their rows are. The first three are always written, the others where they have rows: folders of
+#: Sheets, and the kind of record in their rows. The first three are always written, the others only with rows: folders
+#: of
 #: older programs lack them.
 SHEETS: dict[type, str] = {
     Paint: "paints.csv",
@@ -53,7 +54,7 @@ _MARKS = frozenset(SHEETS.values())
 
 @dataclass(frozen=True)
 class Exchange:
-    """What an exchange folder holds, checked as a whole."""
+    """Content of an exchange folder, checked as a whole."""
 
     source: Path
     #: Records by kind.
@@ -61,17 +62,17 @@ class Exchange:
     repairs: tuple[SavedRepair, ...]
     #: SHA-256 of each photo, and its name in the source.
     photos: Mapping[str, str]
-    #: What is odd about it though it can be imported.
+    #: Oddities that don't prevent an import.
     flags: tuple[Flag, ...] = ()
 
     @property
     def shelf(self) -> Shelf:
-        """What a match needs of it."""
+        """The part that a match needs."""
         return Shelf(self.records[Paint], self.records[Swatch], self.records[ClearCoatPair])
 
     @contextmanager
     def photo_reader(self) -> Iterator[Source]:
-        """The source opened again, to read the photos from."""
+        """Reopen the source to read photos."""
         with opened(self.source, _MARKS) as source:
             yield source
 
@@ -82,16 +83,16 @@ def read_exchange(source: Path, progress: Progress | None = None, *, shelf: Iter
     Parameters
     ----------
     source : Path
-        Holds at least one of the sheets, such as ``paints.csv``. A sheet that differs from the manifest was edited by
-        hand, which is allowed and flagged; so is a manifest that is missing.
+        Folder or zip with at least one of the sheets, such as ``paints.csv``. Sheets edited by hand (different from the
+        manifest) and a missing manifest are allowed and flagged.
     progress : Progress, optional
     shelf : iterable of str
-        Paints that the library has: swatches of them need no paints.csv beside them.
+        Paints in the library: their swatches don't need a paints.csv.
 
     Raises
     ------
     ExchangeError
-        It is unsafe, incomplete or damaged, or a row is bad: then with file, line and column.
+        It is unsafe, incomplete or damaged, or a row is invalid: then with file, line and column.
     """
     with opened(source, _MARKS) as files:
         names = files.names()
@@ -126,7 +127,7 @@ def read_exchange(source: Path, progress: Progress | None = None, *, shelf: Iter
 
 
 def _repairs(files: Source, names: frozenset[str]) -> tuple[tuple[SavedRepair, ...], list[Flag]]:
-    """The repairs, and what is said of those that can't be read: they are left out, the rest comes in."""
+    """Read the repairs; unreadable ones are left out and flagged."""
     repairs, flags = [], []
     for name in sorted(filter(is_repair_file, names)):
         try:
@@ -159,7 +160,7 @@ def _names_that_clash(sheet: str, rows: list[Read[Any]]) -> list[Problem]:
 
 
 def _repeated(rows: list[Read[Swatch]]) -> list[Flag]:
-    """Swatches that stand there twice; they may be meant, so they are only told."""
+    """Flag repeated swatches, which may be intentional."""
     seen: dict[Swatch, int] = {}
     lines = [read.line for read in rows if seen.setdefault(read.record, read.line) != read.line]
     if not lines:
@@ -173,13 +174,12 @@ def _repeated(rows: list[Read[Swatch]]) -> list[Flag]:
 def _check_manifest(
     files: Source, names: frozenset[str], progress: Progress | None
 ) -> tuple[dict[str, str], list[Flag]]:
-    """Compare the files with the manifest; also the SHA-256 of each file that it lists.
+    """Compare the files with the manifest; also return the SHA-256 of each listed file.
 
     Raises
     ------
     ExchangeError
-        The manifest can't be read, is of a later version, or a file that it names is missing or, unless it is a sheet,
-        not the same.
+        The manifest is unreadable or of a later version, or a listed file is missing or (unless it is a sheet) changed.
     """
     if MANIFEST not in names:
         told_missing = f"There is no {MANIFEST}, so it can't be told whether all of it is there."
@@ -214,12 +214,12 @@ def _check_manifest(
 
 
 def _check_photos(files: Source, names: frozenset[str], digests: Mapping[str, str]) -> dict[str, str]:
-    """SHA-256 and name of each photo.
+    """Check the photos; return the SHA-256 and name of each.
 
     Raises
     ------
     ExchangeError
-        A photo's bytes are not those that its name says.
+        A photo's bytes don't match its name.
     """
     photos = {}
     for name in sorted(names):

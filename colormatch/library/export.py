@@ -1,4 +1,4 @@
-"""Write the exchange folder: what a person chose to share, without what photos tell of the photographer."""
+"""Write the exchange folder: the records chosen for sharing, without metadata about the photographer."""
 
 from __future__ import annotations
 
@@ -27,38 +27,38 @@ from colormatch.library.sharing.photo import cleaned
 from colormatch.library.store import Library
 from colormatch.records import ClearCoatPair, Flag, FlagCode, Paint, Swatch
 
-#: Sheets that are written without rows, too.
+#: Sheets written even without rows.
 _ALWAYS = (Paint, Swatch, ClearCoatPair)
 
 
 @dataclass(frozen=True)
 class Shared:
-    """What goes out, or went out."""
+    """Records to export, or exported."""
 
-    #: Records by kind, in the order in which they were added.
+    #: Records by kind, in the order they were added.
     records: Mapping[type, tuple[Any, ...]]
     repairs: tuple[SavedRepair, ...]
     #: SHA-256 of each photo.
     photos: tuple[str, ...]
-    #: Repairs and photos that stay, since they were not asked for.
+    #: Number of repairs left out because they were not requested; below, of photos.
     repairs_left: int
     photos_left: int
-    #: What could not go out though it was asked for.
+    #: Requested items that could not be exported.
     flags: tuple[Flag, ...] = ()
 
 
 def to_share(library: Library, *, repairs: bool = False, photos: bool = False) -> Shared:
-    """What :func:`export_exchange` would write, with its photos as the library names them.
+    """Content that :func:`export_exchange` would write, with photos named as in the library.
 
     Parameters
     ----------
     library : Library
     repairs, photos : bool
-        Whether they go along.
+        Whether to include them.
     """
     held, kept, spoiled = library.everything()
     records = dict(held)
-    # A paint that is damaged but for its name takes no sound swatch of it with it.
+    # Valid swatches of a damaged paint stay, as long as its name is intact.
     known = {paint.name for paint in records[Paint]}
     nameless = dict.fromkeys(swatch.paint for swatch in records[Swatch] if swatch.paint not in known)
     records[Paint] = (*records[Paint], *map(Paint, nameless))
@@ -79,38 +79,38 @@ def to_share(library: Library, *, repairs: bool = False, photos: bool = False) -
 def export_exchange(
     library: Library, target: Path, progress: Progress | None = None, *, repairs: bool = False, photos: bool = False
 ) -> Shared:
-    """Write paints, swatches and what they were measured on as an exchange folder, or as one zip file (``.zip``).
+    """Write paints, swatches and their references as an exchange folder, or as one zip file (``.zip``).
 
-    Photos are cleaned: see :func:`colormatch.library.sharing.photo.cleaned`. One that can't be cleaned stays behind,
-    and what named it names none.
+    Photos are cleaned: see :func:`colormatch.library.sharing.photo.cleaned`. A photo that can't be cleaned is left out,
+    and references to it are removed.
 
     Parameters
     ----------
     library : Library
     target : Path
-        Must not be there yet, unless as an empty folder: nothing is overwritten.
+        Must not exist, except as an empty folder: nothing is overwritten.
     progress : Progress, optional
     repairs : bool
-        The repairs too.
+        Include the repairs.
     photos : bool
-        The photos of all that goes out too.
+        Include the photos of all exported records.
 
     Returns
     -------
     Shared
-        With the photos as they are named in the folder.
+        With photos named as in the folder.
 
     Raises
     ------
     BadInput
         The target is in use.
     LibraryUnwritable
-        It is more than can be read back, folder or disk refuses, or what was written does not read as it should;
-        nothing is left behind.
+        It exceeds the limits for reading, the folder or disk refuses, or it doesn't read back correctly; nothing is
+        left behind.
     """
     shared = to_share(library, repairs=repairs, photos=photos)
     places = {sha256: path for sha256, path in library.photos.all().items() if sha256 in shared.photos}
-    # Under their own names: no sheet, repair or manifest grows when its photos are named anew.
+    # With the original names: renaming photos doesn't make any sheet, repair or manifest longer.
     texts = _texts(shared)
     texts[MANIFEST] = _manifest(dict.fromkeys([*texts, *(f"photos/{path.name}" for path in places.values())], "0" * 64))
     sizes = {path.name: path.stat().st_size for path in places.values() if path.is_file()}
@@ -149,7 +149,7 @@ def export_exchange(
 def _put_photos(
     photos: tuple[str, ...], places: Mapping[str, Path], folder: _Target, progress: Progress | None
 ) -> tuple[dict[str, str], dict[str, str], list[Flag]]:
-    """New name of each photo, SHA-256 of each file that was written, and what is said of the photos left out."""
+    """New name of each photo, SHA-256 of each file written, and flags for photos left out."""
     names, digests, flags = {}, {}, []
     for sha256 in told(photos, len(photos), "Cleaning photos", progress):
         path = places.get(sha256)
@@ -181,7 +181,7 @@ def _texts(shared: Shared) -> dict[str, bytes]:
 
 
 def _most(name: str) -> int:
-    """Largest size of a file besides the photos that is read, bytes."""
+    """Largest size at which a file that is not a photo is read, bytes."""
     if is_repair_file(name):
         return MAX_REPAIR_BYTES
     return limits.MAX_MANIFEST_BYTES if name == MANIFEST else limits.MAX_SHEET_BYTES
@@ -199,7 +199,7 @@ def _manifest(digests: Mapping[str, str]) -> bytes:
 
 
 class _Target(Protocol):
-    """Where the files go."""
+    """Destination of the files."""
 
     def put(self, name: str, content: bytes) -> None:
         """Write one file."""
@@ -227,7 +227,9 @@ class _Zip:
         self._archive = archive
 
     def put(self, name: str, content: bytes) -> None:
-        packed = zipfile.ZIP_STORED if name.startswith("photos/") else zipfile.ZIP_DEFLATED  # photos are packed already
+        packed = (
+            zipfile.ZIP_STORED if name.startswith("photos/") else zipfile.ZIP_DEFLATED
+        )  # photos are already compressed
         self._archive.writestr(name, content, packed)
 
 

@@ -1,4 +1,4 @@
-"""Find records in a list: by words, by what was painted, and by nearness to a color."""
+"""Find records in a list: by words, by wash, and by distance from a color."""
 
 from __future__ import annotations
 
@@ -16,27 +16,27 @@ from colormatch.library.columns import R, Record
 from colormatch.library.rows import Stored
 from colormatch.records import ClearCoatPair, FloatArray, Ground, Lab, ShopChip, Swatch, name_key
 
-#: Paint fractions that count as one ratio, relative: 1:3 is 25 %, and 33.3 % is 1:2. Our choice.
+#: Relative tolerance for equal paint fractions: 1:3 is 25 %, and 33.3 % is 1:2. Our choice.
 SAME_RATIO = 0.01
 
 
 class Sort(StrEnum):
-    """In which order records are listed."""
+    """Order of listed records."""
 
-    #: As they were added.
+    #: In the order they were added.
     ADDED = "added"
-    #: By name, whatever its capitals; swatches by paint, then the strongest wash first.
+    #: By name, ignoring capitals; swatches by paint, strongest wash first.
     NAME = "name"
-    #: The newest first, by the swatch's date; other records, the last added first.
+    #: Newest first, by the swatch's date; other records by when they were added.
     NEWEST = "newest"
 
 
 @dataclass(frozen=True)
 class FindResult(Generic[R]):
-    """A record that was found."""
+    """A matching record."""
 
     stored: Stored[R]
-    #: ΔE00 to the color asked for; None where none was, or where the record has no color.
+    #: ΔE00 to the given color; None without one, or if the record has no color.
     delta_e: float | None = None
 
 
@@ -51,22 +51,22 @@ def find(
     swatches: Sequence[Swatch] = (),
     sort: Sort = Sort.ADDED,
 ) -> tuple[FindResult[R], ...]:
-    """The records that fit, in order.
+    """Matching records, in order.
 
     Parameters
     ----------
     stored : iterable of Stored
-        Of one kind, as ``library.all`` gives them.
+        Records of one kind, from ``library.all``.
     text : str
-        Words of which each must stand somewhere in the record; capitals and accents don't matter.
+        Words that must all occur in the record; capitals and accents don't matter.
     paint, ground : str
-        Only swatches of this paint, on this ground, whatever the capitals and spaces; empty: all.
+        Only swatches of this paint, on this ground, ignoring capitals and spaces; empty: all.
     paint_fraction : float; 0 < d <= 1, optional
-        Only swatches of this ratio: the volume of paint in the wash, within 1 % of it.
+        Only swatches of this ratio (volume of paint in the wash), within 1 %.
     near : Lab, optional
-        The nearest by CIEDE2000 first, whatever ``sort`` says; what has no color last.
+        Closest by CIEDE2000 first, overriding ``sort``; records without a color last.
     swatches : sequence of Swatch
-        For paints: a paint is as near as the nearest of its swatches.
+        For paints: a paint is as close as its closest swatch.
     sort : Sort
 
     Examples
@@ -89,7 +89,7 @@ def find(
 
 
 def twins(swatch: Swatch, stored: Iterable[Stored[Swatch]]) -> tuple[Stored[Swatch], ...]:
-    """Swatches that were painted alike and dried to the very same color: most likely the same one, entered twice."""
+    """Swatches with the same wash and exactly the same color: most likely entered twice."""
 
     def painted(one: Swatch) -> tuple[object, ...]:
         return one.paint, one.paint_fraction, one.coats, name_key(one.ground), one.ground_lab, one.state, one.lab
@@ -98,7 +98,7 @@ def twins(swatch: Swatch, stored: Iterable[Stored[Swatch]]) -> tuple[Stored[Swat
 
 
 def _plain(text: str) -> str:
-    """Without capitals and accents."""
+    """Lowercase without accents."""
     decomposed = unicodedata.normalize("NFKD", text.casefold())
     return "".join(sign for sign in decomposed if not unicodedata.combining(sign))
 
@@ -130,7 +130,7 @@ def _name_order(record: Record) -> tuple[str, float, int]:
 
 
 def _distances(records: Sequence[Record], near: Lab, swatches: Sequence[Swatch]) -> FloatArray:
-    """(n,) ΔE00 of each record to a color; infinite where it has none."""
+    """(n,) ΔE00 of each record to a color; infinite without a color."""
     nearest: dict[str, float] = {}
     if swatches:
         for swatch, distance in zip(swatches, delta_e(np.array([one.lab for one in swatches]), near), strict=True):
@@ -144,7 +144,7 @@ def _distances(records: Sequence[Record], near: Lab, swatches: Sequence[Swatch])
 
 
 def color_of(record: Record) -> Lab | None:
-    """The color that a record is listed by; None for what has none of its own. A clear coat's is the sealed one."""
+    """Color for listing a record; None for records without one. A clear coat has its sealed color."""
     if isinstance(record, Swatch | Ground | ShopChip):
         return record.lab
     return record.sealed_lab if isinstance(record, ClearCoatPair) else None

@@ -1,9 +1,9 @@
-"""A library's database from anywhere, copied row by row into one of our own making.
+"""Copy a library database of any origin, row by row, into a new one of our own.
 
-Only what this program knows travels, and only as data: known columns of known tables, each row through its record's own
-checks. Views, triggers, indexes and further tables stay behind, so nothing that somebody wrote into the file is ever
-run, here or later. What the file says of itself (lengths, page numbers, texts) is not trusted either: no more is read
-than it can hold.
+Only what this program knows is copied, and only as data: known columns of known tables, each row through its record's
+own
+checks. Views, triggers, indexes and other tables are left behind, so nothing in the file is ever run, now or later. The
+file's own statements (lengths, page numbers, texts) are not trusted either: reading stops at the size of the file.
 """
 
 from __future__ import annotations
@@ -28,21 +28,22 @@ from colormatch.library.repair_file import read_repair
 from colormatch.library.repairs import MAX_DEPTH, MAX_DOCUMENT, check_part, is_moment
 from colormatch.records import Flag, FlagCode
 
-#: Longest text or blob that is read, bytes: a repair's document as JSON text inside a step of undo.
+#: Longest text or blob read, bytes: a repair's document as JSON text inside an undo step.
 _LONGEST = 8 * MAX_DOCUMENT
-#: Largest id and sequence number; SQLite itself fails beyond 2^63. Our choice: every double holds it.
+#: Largest id and sequence number; SQLite itself fails beyond 2^63. Our choice: exact in a double.
 _LARGEST_ID = 2**53
-#: Steps of SQLite's virtual machine: so many for each byte of the file, and so many besides. A row of ours takes about
-#: 5 for each column, which has at least one byte; the check of the whole file some 20.
+#: Steps of SQLite's virtual machine: per byte of the file, as a base, and between checks. A row of ours takes about 5
+#: per
+#: column of at least one byte; the check of the whole file about 20.
 _STEPS_PER_BYTE, _STEPS, _STEPS_A_LOOK = 50, 10_000_000, 10_000
-#: Decoded text is at most so many times as long as what is stored (UTF-16 in the file).
+#: Largest ratio of decoded to stored text (UTF-16 in the file).
 _DECODED = 2
-#: Longest words of a step, characters: ours name one thing.
+#: Longest description of a step, characters; ours name one thing.
 _MAX_WORDS = MAX_TEXT + 1000
-#: Longest setting that may be something else than JSON, characters. Our choice: ours are a line.
+#: Longest setting that need not be JSON, characters. Our choice: ours are one line.
 _MAX_LINE = 1000
 _SETTING = re.compile(r"[a-z-]{1,40}")
-#: All that reading a spoiled row may raise.
+#: All exceptions from reading a damaged row.
 _ROW_ERRORS = (AttributeError, KeyError, OverflowError, RecursionError, TypeError, ValueError, sqlite3.IntegrityError)
 
 
@@ -52,25 +53,26 @@ class UnsoundLibrary(LibraryError):
 
 @dataclass(frozen=True)
 class TakenOver:
-    """What came over."""
+    """Result of taking over a database."""
 
-    #: Photos that the file lists, and when each was added.
+    #: Photos listed in the file, and when each was added.
     photos: dict[str, str]
-    #: What was left behind.
+    #: Parts left behind.
     flags: tuple[Flag, ...]
 
 
 def take_over(source: Path, target: Path, origin: Path) -> TakenOver:
-    """Copy a database of whatever origin into a new one of today's schema. It has no photos' rows: see `Library`.
+    """Copy a database of any origin into a new one with the current schema. Rows of photos are not copied: see
+    `Library`.
 
     Parameters
     ----------
     source : Path
-        A copy that nobody writes to.
+        A copy without writers.
     target : Path
-        Not there yet.
+        Must not exist.
     origin : Path
-        What people know the source by.
+        Name of the source for messages.
 
     Raises
     ------
@@ -89,11 +91,11 @@ def take_over(source: Path, target: Path, origin: Path) -> TakenOver:
                     f"{origin.name} is not a library of this program: its table '{table}' is another's making.",
                     "Ask for an export of it instead ('colormatch library export').",
                 )
-            if not strange.further:  # the check would run what an index or a further table computes
+            if not strange.further:  # the check would evaluate expressions of an index or another table
                 database.check(foreign, origin)
             own.row_factory = sqlite3.Row
             own.execute("PRAGMA foreign_keys = ON")
-            own.execute("PRAGMA synchronous = OFF")  # the caller makes it lasting, or throws it away
+            own.execute("PRAGMA synchronous = OFF")  # the caller flushes or discards it
             return _Copy(foreign, own, version, source.stat().st_size).run(Counter(kind for kind, _ in strange.further))
     except (sqlite3.DatabaseError, LibraryDamaged, UnicodeDecodeError) as error:
         if isinstance(error, sqlite3.DatabaseError) and not _is_its_fault(error):
@@ -106,7 +108,7 @@ def _is_its_fault(error: sqlite3.DatabaseError) -> bool:
 
 
 def _opened(source: Path) -> sqlite3.Connection:
-    """A connection on which nothing can be written, run, or go on for long."""
+    """Connection that can't write, run foreign code, or take long."""
     connection = sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro&immutable=1", uri=True, isolation_level=None)
     for limit, most in (
         (sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST),
@@ -125,7 +127,7 @@ def _opened(source: Path) -> sqlite3.Connection:
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA query_only = ON")
     connection.execute("PRAGMA cell_size_check = ON")
-    # What is not UTF-8 becomes surrogates, which no check of ours lets through.
+    # Bytes that are not UTF-8 become surrogates, which our checks refuse.
     connection.text_factory = lambda stored: stored.decode("utf-8", "surrogateescape")
     return connection
 
@@ -133,9 +135,9 @@ def _opened(source: Path) -> sqlite3.Connection:
 class _Copy:
     def __init__(self, foreign: sqlite3.Connection, own: sqlite3.Connection, version: int, size: int) -> None:
         self._foreign, self._own, self._version = foreign, own, version
-        #: Bytes that may still be read: no file gives more than it holds.
+        #: Bytes that may still be read; a file can't yield more than it holds.
         self._left = _DECODED * size
-        #: Rows that were left behind, by what people call their kind.
+        #: Number of rows left behind, by everyday word for their kind.
         self._lost: Counter[str] = Counter()
 
     def run(self, strange: Counter[str]) -> TakenOver:
@@ -153,7 +155,7 @@ class _Copy:
         self._check_repairs()
         self._check_settings()
         history = self._check_history()
-        # The same step may have another content from now on; see Library.stamp. Drawn, since a clock may repeat itself.
+        # The same step may now have other content; see Library.stamp. Random, since a clock may repeat itself.
         drawn = secrets.token_hex(8)
         own.execute("INSERT OR REPLACE INTO setting (key, value) VALUES ('restored', ?)", (drawn,))
         own.execute("COMMIT")
@@ -164,7 +166,7 @@ class _Copy:
     # --- copy --------------------------------------------------------------------------------------------------------
 
     def _rows(self, table: str, columns: list[str]) -> Iterator[tuple[Any, ...]]:
-        """Rows by the table's own tree: no index of the file's is asked."""
+        """Rows in order of the table's own tree, without the file's indexes."""
         listed = ", ".join(f'"{column}"' for column in columns)
         for row in self._foreign.execute(f'SELECT {listed} FROM "{table}" NOT INDEXED'):
             self._left -= len(row) + sum(len(value) for value in row if isinstance(value, str | bytes))
@@ -174,7 +176,7 @@ class _Copy:
 
     def _copy_table(self, table: str) -> None:
         columns = [row["name"] for row in self._own.execute(f'PRAGMA table_info("{table}")')]
-        if not columns:  # Of a later version than the file.
+        if not columns:  # A column that is newer than the file.
             return
         marks = ", ".join("?" * len(columns))
         names = ", ".join(f'"{column}"' for column in columns)
@@ -184,13 +186,13 @@ class _Copy:
                     raise ValueError(row[0])
                 if any(isinstance(value, bytes) for value in row):
                     raise TypeError(table)
-                # A lone surrogate can't be stored: it raises here.
+                # Raises for a lone surrogate, which can't be stored.
                 self._own.execute(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', row)
             except _ROW_ERRORS:
                 self._lose(table)
 
     def _copy_sequences(self) -> None:
-        """Numbers that were given once are not given again: undo goes by them."""
+        """Never reuse a number: undo identifies rows by it."""
         for name, last in self._rows("sqlite_sequence", ["name", "seq"]):
             if isinstance(last, int) and 0 < last <= _LARGEST_ID:
                 self._own.execute("UPDATE sqlite_sequence SET seq = max(seq, ?) WHERE name = ?", (last, name))
@@ -201,7 +203,7 @@ class _Copy:
                 yield sha256, added if _is_moment(added) else now()
 
     def _stored(self, table: str) -> Iterator[dict[str, Any]]:
-        """Rows of the copy, one at a time, while they may be changed."""
+        """Rows of the copy, one at a time; they may be changed meanwhile."""
         for (id,) in self._own.execute(f'SELECT id FROM "{table}" ORDER BY id').fetchall():
             yield dict(self._own.execute(f'SELECT * FROM "{table}" WHERE id = ?', (id,)).fetchone())
 
@@ -235,7 +237,7 @@ class _Copy:
                 self._lose("setting")
 
     def _check_history(self) -> bool:
-        """Whether what can be undone came over. It goes step by step, so that it comes whole or not at all."""
+        """Whether the undo history was copied. Steps depend on each other, so it is copied as a whole or not at all."""
         columns = {
             table: {row["name"] for row in self._own.execute(f'PRAGMA table_info("{table}")')} - {"id"}
             for table in (*TABLES.values(), "repair")
@@ -286,7 +288,7 @@ def _is_repair(row: dict[str, Any]) -> bool:
 
 
 def _is_setting(value: object) -> bool:
-    """A short line of text, or a JSON document of such depth and text as a repair may have."""
+    """A short line of text, or a JSON document within the depth and text limits of a repair."""
     if not isinstance(value, str) or len(value) > MAX_DOCUMENT or not is_text(value):
         return False
     if len(value) <= _MAX_LINE and not value.startswith(("{", "[")):
@@ -303,7 +305,7 @@ def _is_step(made: object, what: object, undone: object) -> bool:
 
 
 def _is_change(table: object, document: str | None, columns: dict[str, set[str]]) -> bool:
-    """Whether undo may write the row that a change holds."""
+    """Whether undo may write the row in a change."""
     if table not in columns:
         return False
     if document is None:

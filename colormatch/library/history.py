@@ -1,7 +1,9 @@
-"""Every change to a row goes through here, so that it can be taken back: several steps, and after a restart too.
+"""Undo history: every change to a row goes through this module, so that several steps can be undone, even after a
+restart.
 
-A step holds, for each row that it touched, the row in its *other* state. Undo and redo are then one and the same act:
-swap each row with what the step holds, newest first.
+A step stores, for each row it touched, the row in its *other* state. Undo and redo are then the same operation: swap
+each
+row with the stored one, newest first.
 """
 
 from __future__ import annotations
@@ -15,12 +17,12 @@ from datetime import UTC, datetime
 from colormatch.errors import LibraryDamaged
 from colormatch.library.columns import TABLES, Cell, Row
 
-#: Steps that can be taken back. Our choice: more than a person remembers having done.
+#: Most steps that can be undone. Our choice: more than a person remembers.
 UNDO_STEPS = 200
 
 
 def now() -> str:
-    """This moment, ISO 8601 in UTC."""
+    """The current time, ISO 8601 in UTC."""
     return datetime.now(UTC).isoformat(timespec="microseconds")
 
 
@@ -48,19 +50,19 @@ def _delete_row(connection: sqlite3.Connection, table: str, id: int) -> None:
 
 
 class UndoStep:
-    """One thing that a person did, however many rows it touched.
+    """One action of a person, which may touch several rows.
 
     Parameters
     ----------
     connection : sqlite3.Connection
         Inside a writing transaction.
     what : str
-        In words, as the person is told when it is taken back, such as "added the swatch 1:3 of Umber".
+        Description shown on undo, such as "added the swatch 1:3 of Umber".
     """
 
     def __init__(self, connection: sqlite3.Connection, what: str) -> None:
         self._connection = connection
-        # A new step after an undo: what was undone can't be done again.
+        # A new step after an undo: undone steps can no longer be redone.
         connection.execute("DELETE FROM step WHERE undone")
         cursor = connection.execute("INSERT INTO step (made, what) VALUES (?, ?)", (now(), what))
         self._id = cursor.lastrowid
@@ -90,11 +92,12 @@ class UndoStep:
 
 @contextmanager
 def _sound_history() -> Iterator[None]:
-    """Tell of a history that another program or a bad disk has spoiled."""
+    """Report a history damaged by another program or a failing disk."""
     try:
         yield
     except sqlite3.Error as error:
-        # https://www.sqlite.org/rescode.html: a statement that doesn't fit the tables, a row that breaks their rules.
+        # https://www.sqlite.org/rescode.html: a statement that doesn't fit the tables, or a row that violates their
+        # constraints.
         if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF not in _UNFIT:
             raise
         raise _broken() from error
@@ -114,7 +117,7 @@ def _broken() -> LibraryDamaged:
 
 
 def next_step(connection: sqlite3.Connection, *, redo: bool = False) -> tuple[int, str] | None:
-    """Id and words of the step that undo (or redo) would take next."""
+    """Id and description of the next step to undo (or redo)."""
     query = "SELECT min(id), what FROM step WHERE undone" if redo else "SELECT max(id), what FROM step WHERE NOT undone"
     id, what = connection.execute(query).fetchone()
     return None if id is None else (id, what)
@@ -126,7 +129,7 @@ def swap(connection: sqlite3.Connection, step: int, *, redo: bool = False) -> No
     Raises
     ------
     LibraryDamaged
-        What the step holds can't be put back.
+        The step's data is damaged.
     """
     with _sound_history():
         _swap(connection, step, redo=redo)
@@ -152,7 +155,7 @@ def _swap(connection: sqlite3.Connection, step: int, *, redo: bool) -> None:
 
 
 def photos_of_step(connection: sqlite3.Connection, step: int) -> set[str]:
-    """Every photo that the rows of a step name, before or after it."""
+    """All photos named by the rows of a step, before or after it."""
     with _sound_history():
         return _photos_of_step(connection, step)
 
@@ -166,7 +169,7 @@ def _photos_of_step(connection: sqlite3.Connection, step: int) -> set[str]:
 
 
 def photos_of_row(table: str, row: Mapping[str, Cell]) -> Iterable[str]:
-    """Photos that a row names."""
+    """Photos named by a row."""
     if table in ("swatch", "paint") and row.get("photo"):
         return [str(row["photo"])]
     if table == "repair" and row.get("photos"):
@@ -175,7 +178,7 @@ def photos_of_row(table: str, row: Mapping[str, Cell]) -> Iterable[str]:
 
 
 def broken_steps(connection: sqlite3.Connection) -> dict[int, str]:
-    """Number and words of each step that can't be swapped: a row in it is cut, or not one of ours."""
+    """Number and description of each step that can't be swapped: a row in it is incomplete or not one of ours."""
     columns = {}
     for table in (*TABLES.values(), "repair"):
         found = connection.execute(f'PRAGMA table_info("{table}")').fetchall()

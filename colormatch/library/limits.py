@@ -1,8 +1,9 @@
-"""Limits of what leaves a library and comes back: one set, which writer and reader both ask.
+"""Limits for exporting and importing a library, shared by writer and reader.
 
-A writer refuses before the first byte what a reader would refuse, so that whatever was written can be read. The values
-are our choice: ten times what a busy workshop collects in its life, and little enough that no file made to harm fills a
-memory or a disk.
+A writer refuses in advance whatever a reader would refuse, so everything written can be read. The values are our
+choice:
+ten times what a busy workshop collects in its lifetime, and small enough to protect memory and disk from malicious
+files.
 """
 
 from __future__ import annotations
@@ -13,26 +14,27 @@ from pathlib import Path
 
 from colormatch.errors import LibraryUnwritable
 
-#: Most files in one folder or zip file, and longest name of one, characters.
+#: Most files in one folder or zip file, and longest file name, characters.
 MAX_FILES, MAX_NAME = 100_000, 200
 #: Largest photo, bytes: several times the largest camera raw file.
 MAX_PHOTO_BYTES = 400 * 2**20
-#: All photos together, bytes.
+#: Most bytes of all photos together.
 MAX_PHOTOS_BYTES = 2**40
 #: Largest sheet, bytes: 100,000 swatches take about 20 megabytes.
 MAX_SHEET_BYTES = 64 * 2**20
-#: Columns of a sheet, and cells of it that hold something in columns that are none of ours: some ten seconds.
+#: Most columns of a sheet, and most non-empty cells in additional columns: about ten seconds.
 MAX_COLUMNS, MAX_CELLS = 10_000, 2_000_000
-#: Largest manifest, bytes: a photo's line takes about 150.
+#: Largest manifest, bytes: about 150 per photo.
 MAX_MANIFEST_BYTES = 32 * 2**20
-#: All sheets, repairs and the manifest together, bytes: they are held in memory.
+#: Most bytes of all sheets, repairs and the manifest together, which are held in memory.
 MAX_TEXTS_BYTES = 2**30
 #: Largest database, bytes.
 MAX_DATABASE_BYTES = 4 * 2**30
-#: Largest unpacked over packed size of all photos together, once they unpack to :data:`RATIO_FROM_BYTES`. Photos are
-#: packed already, and an unpacked scan packs three times; text may pack a thousand times, and is limited by its size.
+#: Largest ratio of unpacked to packed size of all photos, once they unpack to :data:`RATIO_FROM_BYTES`. Photos are
+#: compressed already, and an uncompressed scan shrinks to a third; text may shrink to a thousandth, and is limited by
+#: size.
 MAX_RATIO, RATIO_FROM_BYTES = 20, 2**30
-#: What stays free on a disk, bytes: enough for the program to go on working.
+#: Free space to leave on a disk, bytes: enough for the program to keep working.
 SPARE_BYTES = 16 * 2**20
 
 _SMALLER = "Copy the library's whole folder instead, while the program is not running."
@@ -41,7 +43,7 @@ _SMALLER = "Copy the library's whole folder instead, while the program is not ru
 def refuse_unreadable(
     photos: Mapping[str, int], texts: Mapping[str, tuple[int, int]] | None = None, database: int = 0
 ) -> None:
-    """Refuse to write what would be refused when it is read.
+    """Refuse to write more than a reader accepts.
 
     Parameters
     ----------
@@ -50,7 +52,7 @@ def refuse_unreadable(
     texts : mapping, optional
         Size and largest size of each sheet, repair and manifest by its name, bytes.
     database : int
-        Size of the database that goes along, bytes.
+        Size of the database in the same file, bytes.
 
     Raises
     ------
@@ -74,14 +76,14 @@ def refuse_unreadable(
 
 
 def refuse_full(folder: Path, wanted: int) -> None:
-    """Refuse to begin what the disk has no room for.
+    """Refuse to start writing more than fits on the disk.
 
     Parameters
     ----------
     folder : Path
-        On that disk.
+        Folder on that disk.
     wanted : int
-        Bytes that are to be written.
+        Bytes to write.
 
     Raises
     ------
@@ -98,6 +100,6 @@ def refuse_full(folder: Path, wanted: int) -> None:
 
 
 def shown(size: int) -> str:
-    """``1.5 GB``, ``12.0 MB`` or ``3.1 kB``, in the units of a disk's label."""
+    """Format a size: ``1.5 GB``, ``12.0 MB`` or ``3.1 kB``, in decimal units."""
     unit, name = next(((unit, name) for unit, name in ((1e9, "GB"), (1e6, "MB")) if size >= unit), (1e3, "kB"))
     return f"{size / unit:,.1f} {name}"

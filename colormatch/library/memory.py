@@ -1,4 +1,4 @@
-"""What the library remembers beside the records: the user's settings, and fits that took time."""
+"""Settings of the user, and a cache of slow fits, stored beside the records."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ from pathlib import Path
 from colormatch.errors import LibraryUnwritable
 from colormatch.library.database import reading, writing
 
-#: Fitted paints that are remembered. Our choice: several versions of a large shelf; each is a few kilobytes.
+#: Most fitted paints in the cache. Our choice: several versions of a large shelf, a few kilobytes each.
 REMEMBERED_FITS = 2_000
 
-#: Begins the key of a setting that :meth:`Memory.remember_shared` keeps.
+#: Prefix of settings stored by :meth:`Memory.remember_shared`.
 _SHARED = "shared-"
 
 
 class Memory:
-    """The library's side that remembers; none of it is a step of undo."""
+    """The part of the library for settings and cached fits; not subject to undo."""
 
     database: Path
 
@@ -27,39 +27,39 @@ class Memory:
         return default if row is None else str(row["value"])
 
     def set_setting(self, key: str, value: str) -> None:
-        """Keep a setting."""
+        """Store a setting."""
         with writing(self.database) as connection:
             connection.execute("INSERT OR REPLACE INTO setting (key, value) VALUES (?, ?)", (key, value))
 
     def remember_shared(self, names: Mapping[str, str]) -> None:
-        """Keep under which name a photo of the library went out, so that it is known when it comes back.
+        """Store the names under which photos were exported, to recognize them on import.
 
         Parameters
         ----------
         names : mapping
-            SHA-256 of each photo as it went out, and as the library has it.
+            From the SHA-256 of each exported photo to that of the library's own.
         """
         with writing(self.database) as connection:
             rows = [(_SHARED + new, own) for new, own in names.items()]
             connection.executemany("INSERT OR REPLACE INTO setting (key, value) VALUES (?, ?)", rows)
 
     def shared(self, photos: Iterable[str]) -> dict[str, str]:
-        """The library's own name of each photo that went out of it under another one."""
+        """The library's own names of photos that were exported under other names."""
         with reading(self.database) as connection:
             query = "SELECT value FROM setting JOIN photo ON sha256 = value WHERE key = ?"
             found = {new: connection.execute(query, (_SHARED + new,)).fetchone() for new in photos}
         return {new: row[0] for new, row in found.items() if row is not None}
 
     def remembered(self, key: str) -> bytes | None:
-        """A fit kept under the hash of all that it was computed from, or None."""
+        """A cached fit by the hash of its inputs, or None."""
         with reading(self.database) as connection:
             row = connection.execute("SELECT value FROM fit WHERE key = ?", (key,)).fetchone()
         return None if row is None else bytes(row["value"])
 
     def remember(self, fits: dict[str, bytes]) -> None:
-        """Keep fits, each under the hash of all that it was computed from, so that it can never be out of date.
+        """Cache fits by the hash of their inputs, so that no entry is ever stale.
 
-        It only saves time: where the library can't be written, nothing is kept and nothing is said.
+        This only saves time: for a read-only library it does nothing, without an error.
         """
         try:
             with writing(self.database) as connection:

@@ -1,8 +1,7 @@
-"""Bring an exchange folder into a library: first said what would happen, then done as one step that can be undone.
+"""Merge an exchange folder into a library: preview first, then one step that can be undone.
 
-A paint, ground, chip or card is known by its name, whatever its capitals and spaces; a swatch by what was painted, on
-which ground, when, and in which photo; a clear coat by its name and the bare color under it; a repair by the moment
-when it was begun. What the two sides say beyond that is compared field by field.
+Paints, grounds, chips and cards are matched by name, ignoring capitals and spaces; swatches by wash, ground, date and
+photo; clear coats by name and bare color; repairs by starting time. Their other fields are compared one by one.
 """
 
 from __future__ import annotations
@@ -42,31 +41,32 @@ from colormatch.wash.doubts import no_trace
 
 
 class Fate(StrEnum):
-    """What becomes of an incoming record."""
+    """Result for an incoming record."""
 
-    #: The library has none like it; it is added.
+    #: The library has no such record; it is added.
     NEW = "new"
-    #: It says more than the library's, and nothing against it; the gaps are filled.
+    #: It adds to the library's record without contradicting it; gaps are filled.
     CHANGED = "changed"
-    #: It says something else; the caller decides, see :class:`Conflicts`.
+    #: It contradicts the library's record; the caller decides, see :class:`Conflicts`.
     CONFLICT = "conflict"
-    #: It says nothing new; nothing is done.
+    #: It adds nothing; the library's record stays.
     SAME = "same"
 
 
 class Conflicts(StrEnum):
-    """What to do with a conflict."""
+    """How to resolve a conflict."""
 
     #: Keep the library's record.
     MINE = "mine"
     #: Take the incoming one; gaps in it are filled from the library's.
     THEIRS = "theirs"
-    #: Keep the library's and add the incoming one as a further measurement or repair; of what is known by its name,
-    #: keep the library's.
+    #: Keep the library's and add the incoming one as a further measurement or repair; for records identified by name,
+    #: keep the
+    #: library's.
     BOTH = "both"
 
 
-#: What people call several of each kind, with ``_`` for a space.
+#: Everyday plural of each kind, with ``_`` for a space.
 PLURALS: dict[type, str] = {
     Paint: "paints",
     Swatch: "swatches",
@@ -80,22 +80,22 @@ PLURALS: dict[type, str] = {
 
 
 def counted(number: int, plural: str) -> str:
-    """A number of records of one of :data:`PLURALS`, or of photos: ``1 swatch``, ``2 clear coats``."""
+    """Count of records of one of :data:`PLURALS`, or of photos: ``1 swatch``, ``2 clear coats``."""
     words = plural.replace("_", " ")
     return f"{number} {words.removesuffix('es' if words.endswith('ches') else 's') if number == 1 else words}"
 
 
 @dataclass(frozen=True)
 class Incoming:
-    """One record or repair of the exchange folder, against the library."""
+    """One record or repair of the exchange folder, compared with the library."""
 
     fate: Fate
     theirs: Record | SavedRepair
-    #: The library's that it was compared with; None for a new one.
+    #: The library's record it was compared with; None for a new one.
     mine: Stored[Any] | None = None
 
     def differences(self) -> tuple[str, ...]:
-        """Fields in which the two sides differ."""
+        """Fields that differ between the two."""
         if self.mine is None:
             return ()
         return tuple(
@@ -107,7 +107,7 @@ class Incoming:
 
 @dataclass(frozen=True)
 class ImportPlan:
-    """What an import does, or has done."""
+    """Actions of an import, planned or done."""
 
     items: tuple[Incoming, ...]
     #: Doubts about the folder.
@@ -134,28 +134,28 @@ def import_exchange(
     library : Library
     source : Path
     preview : bool
-        Only say what would be done.
+        Only show what would be done.
     conflicts : Conflicts
-        What to do where both sides say something else.
+        How to resolve conflicts.
     progress : Progress, optional
 
     Returns
     -------
     ImportPlan
-        What was, or would be, done with each record.
+        Actions done or planned for each record.
 
     Raises
     ------
     ExchangeError
-        The source is unsafe or not sound as a whole; nothing was imported.
+        The source is unsafe or invalid; nothing was imported.
     LibraryUnwritable
-        Folder or disk refuses; nothing was imported.
+        The folder or disk refuses; nothing was imported.
     """
     shelf = [_name(stored.record) for stored in library.all(Paint)]
     exchange = _in_own_names(library, read_exchange(source, progress, shelf=shelf))
     plan = _plan(library, exchange)
     wanted = {photo for item in plan.items if item.fate is not Fate.SAME for photo in _photos_of(item.theirs)}
-    # A photo that was lost from the library's folder, or spoiled there, comes back with the same record.
+    # Photos that are missing or damaged in the library's folder are restored by the same record.
     kept = {sha256: path for sha256, path in library.photos.all().items() if sha256 in exchange.photos}
     looked_at = told(kept.items(), len(kept), "Checking photos", progress)
     healed = {sha256 for sha256, path in looked_at if not is_whole(path, sha256)}
@@ -169,12 +169,12 @@ def import_exchange(
             names = [exchange.photos[sha256] for sha256 in sorted(wanted)]
             pictures = Pictures(source_files, names, "Importing photos", progress)
             for path in library.photos.put_files(pictures):
-                files.append(path)  # one by one: those before a failure are known
+                files.append(path)  # one by one, so that those before a failure are known
         refused = set(pictures.refused)
         plan = replace(plan, flags=(*plan.flags, *_healing(healed - refused), *pictures.flags))
         exchange = _renamed(exchange, dict.fromkeys(refused - kept.keys(), ""))
         with library.step(f"imported {source.name}") as step:
-            # Planned again inside the transaction: another window may have written since.
+            # Planned again inside the transaction: another window may have written in the meantime.
             plan = replace(_plan(step, exchange), flags=plan.flags)
             for item in plan.items:
                 _apply(step, item, conflicts)
@@ -186,7 +186,7 @@ def import_exchange(
 
 
 def _in_own_names(library: Library, exchange: Exchange) -> Exchange:
-    """What the library once shared itself, with its photos as it has them."""
+    """Map photos that this library exported back to its own names."""
     return _renamed(exchange, library.shared(exchange.photos))
 
 
@@ -203,7 +203,7 @@ def _renamed(exchange: Exchange, names: Mapping[str, str]) -> Exchange:
 
 
 def _healing(photos: set[str]) -> tuple[Flag, ...]:
-    """What is said of photos that the library has lost or spoiled, and the import holds."""
+    """Flag for photos that are missing or damaged in the library and present in the import."""
     if not photos:
         return ()
     which = (
@@ -223,7 +223,7 @@ def _photos_of(record: Record | SavedRepair) -> tuple[str, ...]:
 def _apply(step: Changes, item: Incoming, conflicts: Conflicts) -> None:
     theirs, mine = item.theirs, item.mine
     if item.fate is Fate.NEW:
-        # Two names that are alike and both new are two in their library too.
+        # Two new records with similar names are separate in their own library too.
         step.add_repair(theirs) if isinstance(theirs, SavedRepair) else step.add(theirs, even_if_alike=True)
     elif item.fate is Fate.CHANGED:
         assert mine is not None
@@ -233,7 +233,7 @@ def _apply(step: Changes, item: Incoming, conflicts: Conflicts) -> None:
         if isinstance(theirs, SavedRepair):
             step.edit_repair(mine.id, theirs)
         else:
-            # The spelling of a name stays the library's: swatches go by it.
+            # The library's spelling of a name stays, since swatches refer to it.
             kept = {} if isinstance(theirs, Swatch) else {"name": mine.record.name}
             step.edit(mine.id, replace(_filled(theirs, mine.record), **kept))
     elif item.fate is Fate.CONFLICT and conflicts is Conflicts.BOTH:
@@ -292,12 +292,12 @@ def _swatch_key(swatch: Swatch) -> Hashable:
 
 
 def _reading(swatch: Swatch) -> Hashable:
-    """What a swatch without its photo is known by."""
+    """Identity of a swatch without its photo."""
     return replace(swatch, photo="", region=(), notes="", measured="", extra=())
 
 
 def _compare(mine: Iterable[Stored[R]], theirs: Sequence[R], keys: Sequence[Callable[[R], Hashable]]) -> list[Incoming]:
-    """Pair the records of both sides: equal ones first, then those of one key in their order, for each key in turn."""
+    """Pair the records of both sides: equal ones first, then in order those with equal keys, for each key in turn."""
     left = {stored.id: stored for stored in mine}
     partners: list[Stored[R] | None] = [None] * len(theirs)
 
@@ -315,7 +315,7 @@ def _compare(mine: Iterable[Stored[R]], theirs: Sequence[R], keys: Sequence[Call
 
 
 def _compare_repairs(mine: Iterable[Stored[SavedRepair]], theirs: Iterable[SavedRepair]) -> list[Incoming]:
-    """Pair repairs by the moment of their begin; several of one moment (or of none) by their content."""
+    """Pair repairs by starting time; several with the same time (or none) by their content."""
     free: defaultdict[str, list[Stored[SavedRepair]]] = defaultdict(list)
     for stored in mine:
         free[stored.record.created].append(stored)
@@ -333,7 +333,7 @@ def _compare_repairs(mine: Iterable[Stored[SavedRepair]], theirs: Iterable[Saved
 
 
 def _says_no_more(theirs: SavedRepair, mine: SavedRepair) -> bool:
-    """Whether it is the same repair, whenever it was last saved; photos may have stayed behind."""
+    """Whether it is the same repair, whenever it was last saved; photos may be missing."""
     return replace(theirs, changed="", photos=()) == replace(mine, changed="", photos=()) and (
         set(theirs.photos) <= set(mine.photos)
     )
@@ -344,13 +344,13 @@ def _fate(theirs: R, mine: Stored[R] | None) -> Fate:
         return Fate.NEW
     filled = _filled(mine.record, theirs)
     if filled == mine.record:
-        # Nothing to fill: the same, or it differs where the library has its own word.
+        # Nothing to fill: it is the same, or differs in a field that the library has.
         return Fate.SAME if _filled(theirs, mine.record) == mine.record else Fate.CONFLICT
     return Fate.CHANGED if filled == _filled(theirs, mine.record) else Fate.CONFLICT
 
 
 def _filled(record: R, other: R) -> R:
-    """The record, with what it leaves empty taken from the other."""
+    """The record with its empty fields filled from the other."""
     changes: dict[str, Any] = {}
     for item in fields(record):
         own, foreign = getattr(record, item.name), getattr(other, item.name)

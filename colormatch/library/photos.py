@@ -1,7 +1,7 @@
-"""The library's photos: files named by the SHA-256 of their bytes, never changed once written.
+"""The library's photos: files named by the SHA-256 of their bytes, never changed after writing.
 
-A photo's file is on the disk before its row is, and leaves only after its row has: a row without a file can't come
-about, however the program ends. A file without a row can; it does no harm, and a check mentions it.
+A photo's file is written before its row and removed after it: however the program ends, no row lacks its file. A file
+without a row is possible and harmless; a check reports it.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ from colormatch.library.columns import is_sha256
 from colormatch.library.database import explained, reading, sync_file, sync_folder, writing
 from colormatch.library.history import now
 
-#: How long a photo that nothing names any more stays in the trash folder, days. Our choice.
+#: Days that an unused photo stays in the trash folder. Our choice.
 TRASH_DAYS = 90
-#: Endings that a photo from elsewhere keeps; any other would make a program of it, or a page.
+#: File name endings kept for imported photos; others could make the file a program or a web page.
 _PICTURES = (
     *(
         "jpg",
@@ -47,14 +47,14 @@ _PICTURES = (
     *("crw", "erf", "iiq", "kdc", "mef", "mos", "mrw", "nef", "nrw", "orf", "pef", "raf", "raw", "rw2", "rwl"),
     *("sr2", "srf", "srw", "x3f"),
 )
-#: Photos from elsewhere that are made lasting together, and their bytes. Our choice: a moment's work.
+#: Most imported photos flushed together, and most bytes. Our choice: a moment's work.
 _FILES_TOGETHER, _BYTES_TOGETHER = 64, 64 * 2**20
-#: Marks a file that is still being written.
+#: Prefix of a file that is still being written.
 TEMPORARY_PREFIX = ".unfinished-"
 
 
 class PhotoFolder:
-    """Photos of one library; reach it as ``library.photos``."""
+    """Photos of one library; available as ``library.photos``."""
 
     def __init__(self, database: Path) -> None:
         self._database = database
@@ -62,26 +62,26 @@ class PhotoFolder:
         self.trash = database.parent / "trash"
 
     def add(self, content: bytes, name: str = "") -> str:
-        """Keep a photo.
+        """Store a photo.
 
         Parameters
         ----------
         content : bytes
-            The file as it came from the camera.
+            The camera's original file.
         name : str, optional
-            Its name there; only the ending is used.
+            Its original name; only the ending is used.
 
         Returns
         -------
         str
-            Its SHA-256, under which it is found again. Adding the same photo twice keeps it once.
+            Its SHA-256, the key for finding it. A photo added twice is stored once.
 
         Raises
         ------
         BadInput
             It is empty or too large.
         LibraryUnwritable
-            Folder or disk refuses.
+            The folder or disk refuses.
         """
         if not 0 < len(content) <= limits.MAX_PHOTO_BYTES:
             raise BadInput(
@@ -98,7 +98,7 @@ class PhotoFolder:
                 _write(target, content)
                 sync_folder(self.folder)
         with writing(self._database) as connection:
-            # Holding the lock: nobody can move the file to the trash between this look and the row.
+            # Inside the lock: no one can move the file to the trash between this check and the row.
             if not target.is_file():
                 _write(target, content)
                 sync_folder(self.folder)
@@ -106,14 +106,14 @@ class PhotoFolder:
         return sha256
 
     def path(self, sha256: str) -> Path:
-        """Where a photo lies.
+        """Path of a photo.
 
         Raises
         ------
         BadInput
             The library never had it.
         LibraryDamaged
-            It should be there and is not.
+            Its file is missing.
         """
         with reading(self._database) as connection:
             row = connection.execute("SELECT file FROM photo WHERE sha256 = ?", (sha256,)).fetchone()
@@ -133,19 +133,19 @@ class PhotoFolder:
         return found is not None
 
     def all(self) -> dict[str, Path]:
-        """SHA-256 and place of every photo."""
+        """SHA-256 and path of every photo."""
         with reading(self._database) as connection:
             return {sha256: self.folder / name for sha256, name in self.file_names(connection).items()}
 
     def file_names(self, connection: sqlite3.Connection) -> dict[str, str]:
-        """SHA-256 and file name of every photo that a database lists; a name in it that is no photo's is not used."""
+        """SHA-256 and file name of every photo listed in a database; invalid names are replaced."""
         rows = connection.execute("SELECT sha256, file FROM photo ORDER BY sha256").fetchall()
         return {sha256: _file_name(sha256, file) for sha256, file in rows if is_sha256(sha256)}
 
     # --- for the store and for a restore ------------------------------------------------------------------------------
 
     def put_files(self, photos: Iterable[tuple[bytes, str]]) -> Iterator[Path]:
-        """Only the files, without rows; yields the place of each. One that is there but damaged is written anew."""
+        """Write only the files, without rows; yield the path of each. A damaged existing file is replaced."""
         self.folder.mkdir(exist_ok=True)
         present = _files_in(self.folder)
         waiting: list[tuple[Path, Path]] = []
@@ -170,27 +170,27 @@ class PhotoFolder:
         sync_folder(self.folder)
 
     def discard(self, files: Iterable[Path]) -> None:
-        """Delete files of :meth:`put_files` to which no row came."""
-        with writing(self._database) as connection:  # the lock keeps another window from giving one a row meanwhile
+        """Delete files of :meth:`put_files` that have no row."""
+        with writing(self._database) as connection:  # the lock keeps another window from adding a row meanwhile
             for path in files:
                 if not _has_row(connection, path.name):
                     path.unlink(missing_ok=True)
 
     def give_rows(self, connection: sqlite3.Connection, photos: Mapping[str, str]) -> None:
-        """Inside a database that is to take the place of the library's: rows of photos whose files are here.
+        """Add rows for existing photo files, inside a database that will replace the library's.
 
         Parameters
         ----------
         connection : sqlite3.Connection
         photos : mapping
-            When each was added, by its SHA-256.
+            Time each was added, by SHA-256.
         """
         present = _files_in(self.folder)
         for sha256 in photos.keys() & present.keys():
             _insert(connection, present[sha256], photos[sha256])
 
     def recover(self, connection: sqlite3.Connection, photos: Iterable[str]) -> None:
-        """Inside a writing transaction: give photos that are named again their file and row back, where they exist."""
+        """Inside a writing transaction: restore file and row of photos that are named again, where they exist."""
         wanted = [sha256 for sha256 in photos if _named(connection, sha256) and not self._is_there(connection, sha256)]
         if not wanted:
             return
@@ -206,7 +206,7 @@ class PhotoFolder:
                 _insert(connection, path)
 
     def release(self, connection: sqlite3.Connection, photos: Iterable[str]) -> set[str]:
-        """Inside a writing transaction: drop the rows of photos that nothing names any more, and say which."""
+        """Inside a writing transaction: drop and return the rows of photos that nothing names any more."""
         unnamed = [sha256 for sha256 in photos if not _named(connection, sha256)]
         return {
             sha256 for sha256 in unnamed if connection.execute("DELETE FROM photo WHERE sha256 = ?", (sha256,)).rowcount
@@ -236,9 +236,9 @@ class PhotoFolder:
                     sync_folder(self.trash)
 
     def clear_old(self) -> None:
-        """Delete what has lain in the trash for long, and what an ended program left unfinished anywhere here.
+        """Delete old files from the trash, and unfinished files of programs that ended.
 
-        What a step of undo may still bring back stays, however old it looks: clocks jump.
+        Files that an undo step may still need stay, however old they look: clocks jump.
         """
         old = [path for path in self.trash.glob("*") if _days_old(path) > TRASH_DAYS]
         if old:
@@ -260,12 +260,12 @@ class PhotoFolder:
 def _days_old(path: Path) -> float:
     try:
         return (time.time() - path.stat().st_mtime) / 86_400
-    except FileNotFoundError:  # another window finished it or cleared it away
+    except FileNotFoundError:  # another window finished or deleted it
         return 0.0
 
 
 def is_whole(path: Path, sha256: str) -> bool:
-    """Whether the file is there and its bytes are those that its name says."""
+    """Whether the file exists and its bytes match its name."""
     try:
         with path.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest() == sha256
@@ -274,7 +274,7 @@ def is_whole(path: Path, sha256: str) -> bool:
 
 
 def _files_in(folder: Path) -> dict[str, Path]:
-    """Photo files of a folder by SHA-256; none where there is no folder."""
+    """Photo files of a folder by SHA-256; empty without a folder."""
     try:
         return {
             path.name[:64]: path
@@ -290,18 +290,18 @@ def _has_row(connection: sqlite3.Connection, file: str) -> bool:
 
 
 def ending(name: str) -> str:
-    """``.jpg`` of ``IMG_1.JPG``; nothing where the ending is no plain word."""
+    """Ending of a file name, ``.jpg`` for ``IMG_1.JPG``; empty unless it is a plain word."""
     found = Path(name).suffix.lower()
     return found if re.fullmatch(r"\.[a-z0-9]{1,5}", found) else ""
 
 
 def _file_name(sha256: str, file: str) -> str:
-    """A photo's name in the folder. It is the hash and an ending, whatever somebody wrote into the row."""
+    """A photo's name in the folder: its hash and a safe ending, whatever the row says."""
     return sha256 + ending(file)
 
 
 def _write(target: Path, content: bytes) -> None:
-    """Write a file so that it is whole under its name; the folder is the caller's to sync, once for many."""
+    """Write a file so that it is complete under its name; the caller flushes the folder, once for many."""
     temporary = _unfinished(content, target.parent)
     try:
         sync_file(temporary)
@@ -311,7 +311,7 @@ def _write(target: Path, content: bytes) -> None:
 
 
 def _unfinished(content: bytes, folder: Path) -> Path:
-    """A file with that content under a name that nobody looks for."""
+    """Write a file under a temporary name."""
     descriptor, name = tempfile.mkstemp(prefix=TEMPORARY_PREFIX, dir=folder)
     try:
         with os.fdopen(descriptor, "wb") as stream:
@@ -323,7 +323,7 @@ def _unfinished(content: bytes, folder: Path) -> Path:
 
 
 def _put(waiting: list[tuple[Path, Path]]) -> Iterator[Path]:
-    """Make files lasting and give them their names. The first sync of several takes nearly as long as all of them."""
+    """Flush files and give them their names. The first flush takes nearly as long as all of them."""
     for temporary, _ in waiting:
         sync_file(temporary)
     while waiting:
@@ -341,7 +341,7 @@ def _insert(connection: sqlite3.Connection, path: Path, added: str = "") -> None
 
 
 def _named(connection: sqlite3.Connection, sha256: str) -> bool:
-    """Whether a paint, a swatch or a repair names the photo, or the app is just taking swatches from it (a draft)."""
+    """Whether a paint, a swatch, a repair or a draft of swatches in the app names the photo."""
     found = connection.execute(
         "SELECT 1 FROM swatch WHERE photo = ?1 UNION ALL SELECT 1 FROM paint WHERE photo = ?1"
         " UNION ALL SELECT 1 FROM repair, json_each(repair.photos) WHERE json_each.value = ?1"

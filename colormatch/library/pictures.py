@@ -1,4 +1,4 @@
-"""Photos from elsewhere: each is decoded before it is kept, and one that is none stays behind and is told."""
+"""Photos of an import or a restore: each is decoded before it is stored; invalid ones are left out and flagged."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ from colormatch.records import Flag, FlagCode
 
 
 class Pictures:
-    """The photos of a source that are whole pictures.
+    """The valid photos of a source.
 
     Parameters
     ----------
     files : Source
     names : sequence of str
-        Those that are wanted; each tells the SHA-256 of its bytes.
+        Names of the wanted photos, which contain the SHA-256 of their bytes.
     words : str
-        What is being done with them, for the progress.
+        Description of the work, for the progress.
     progress : Progress, optional
     """
 
     def __init__(self, files: Source, names: Sequence[str], words: str, progress: Progress | None) -> None:
         self._files, self._names, self._words, self._progress = files, names, words, progress
-        #: SHA-256 of those that are none, once all were read.
+        #: SHA-256 of the invalid ones, after all were read.
         self.refused: list[str] = []
 
     def __iter__(self) -> Iterator[tuple[bytes, str]]:
@@ -47,7 +47,7 @@ class Pictures:
 
     @property
     def flags(self) -> tuple[Flag, ...]:
-        """What is said of those that were refused."""
+        """Flags for the refused photos."""
         if not self.refused:
             return ()
         shown = ", ".join(sha256[:12] for sha256 in self.refused[:3]) + (" ..." if len(self.refused) > 3 else "")

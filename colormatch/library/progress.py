@@ -1,16 +1,17 @@
-"""How long work tells how far it is."""
+"""Progress callbacks for long operations."""
 
 from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar
 
 T = TypeVar("T")
-#: Called with what is being done, in words such as "Checking photos", the number done and the number of all: before
-#: each and after the last.
+#: Called with a description of the work, such as "Checking photos", the number done and the total: before each item and
+#: after
+#: the last.
 Progress = Callable[[str, int, int], None]
 
 
 def told(items: Iterable[T], count: int, words: str, progress: Progress | None) -> Iterator[T]:
-    """The items one by one, telling how far it is."""
+    """Yield the items, reporting progress."""
     for done, item in enumerate(items):
         if progress:
             progress(words, done, count)
@@ -20,5 +21,5 @@ def told(items: Iterable[T], count: int, words: str, progress: Progress | None) 
 
 
 def renamed(progress: Progress | None, words: str) -> Progress | None:
-    """The same callback, which says something else is being done."""
+    """The same callback with another description."""
     return None if progress is None else lambda _, done, count: progress(words, done, count)

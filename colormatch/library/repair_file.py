@@ -1,6 +1,6 @@
 """A repair as a JSON file of the exchange folder.
 
-Its document stands there as one text, letter for letter as the library keeps it, so that what comes back is identical.
+Its document is stored as one text, exactly as in the library, so that it comes back identical.
 """
 
 from __future__ import annotations
@@ -12,27 +12,27 @@ from colormatch.errors import BadInput, ExchangeError
 from colormatch.library.columns import is_sha256
 from colormatch.library.repairs import MAX_DOCUMENT, SavedRepair, check_repair
 
-#: Largest file, bytes: a document's character takes at most six.
+#: Largest file, bytes: a character of the document takes at most six.
 MAX_REPAIR_BYTES = 6 * MAX_DOCUMENT
 _NAME = re.compile(r"repairs/[^/]+\.json")
 
 
 class UnreadableRepair(ExchangeError):
-    """One repair of a folder can't be taken in; what else it holds can."""
+    """One repair of a folder is unreadable; the others are not affected."""
 
 
 def repair_file(number: int) -> str:
-    """Name of a repair's file in the folder; the order of the numbers is the order in which they are taken in."""
+    """Name of a repair's file; the numbers give the order of import."""
     return f"repairs/{number:05}.json"
 
 
 def is_repair_file(name: str) -> bool:
-    """Whether a file of that name in the folder is a repair."""
+    """Whether a file name in the folder is that of a repair."""
     return _NAME.fullmatch(name) is not None
 
 
 def write_repair(repair: SavedRepair) -> bytes:
-    """A repair as the bytes of its file."""
+    """Serialize a repair to the bytes of its file."""
     return (json.dumps(vars(repair), indent=1, ensure_ascii=False) + "\n").encode()
 
 
@@ -42,7 +42,7 @@ def read_repair(name: str, content: bytes) -> SavedRepair:
     Raises
     ------
     UnreadableRepair
-        It is not a repair, or one that can't be kept.
+        It is not a repair, or is invalid.
     """
     try:
         found = json.loads(content)

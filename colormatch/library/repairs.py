@@ -1,4 +1,4 @@
-"""Repairs, open or done: documents that the library keeps as whoever works on them wrote them."""
+"""Repairs, open or finished, stored as documents exactly as written."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from colormatch.library.history import now, photos_of_row, read_row
 from colormatch.library.photos import PhotoFolder
 from colormatch.library.rows import ASIDE, Spoiled, Stored, rows_of, warn_of
 
-#: Longest document, characters, and deepest nesting in one. Our choice: a hundred times what a busy repair holds.
+#: Longest document, characters, and its deepest nesting. Our choice: a hundred times the size of a busy repair.
 MAX_DOCUMENT, MAX_DEPTH = 8 * 2**20, 50
 #: Most photos that one repair may name. Our choice.
 MAX_PHOTOS = 1000
@@ -25,14 +25,14 @@ MAX_PHOTOS = 1000
 
 @dataclass(frozen=True)
 class SavedRepair:
-    """A repair as it is kept: open or done."""
+    """A stored repair, open or finished."""
 
     name: str
-    #: JSON text; what is in it is the writer's business.
+    #: JSON text; its content is up to the writer.
     document: str
-    #: Version of the document's form.
+    #: Version of the document's format.
     version: int = 1
-    #: SHA-256 of each photo that it speaks of.
+    #: SHA-256 of each photo it refers to.
     photos: tuple[str, ...] = ()
     #: ISO 8601, UTC; set by the library.
     created: str = ""
@@ -40,21 +40,21 @@ class SavedRepair:
 
 
 class RepairKeeper:
-    """The library's side that keeps repairs."""
+    """The part of the library that stores repairs."""
 
     database: Path
     photos: PhotoFolder
 
     def save_repair(self, repair: SavedRepair, id: int | None = None) -> int:
-        """Keep a repair, new or in the place of an earlier state of it, and return its number.
+        """Store a repair, new or in place of its earlier state, and return its number.
 
-        Saving is no step of undo: it happens all the time while somebody works. The photos it names stay as long as
-        it does.
+        Saving is not an undo step: it happens all the time during work. The photos it names are kept as long as the
+        repair.
 
         Raises
         ------
         BadInput
-            The document is no JSON, the name no text, or the repair of that number is gone.
+            The document is not JSON, the name is not text, or the repair with that number is gone.
         """
         check_repair(repair)
         moment = now()
@@ -78,7 +78,7 @@ class RepairKeeper:
         return id
 
     def repairs(self) -> tuple[Stored[SavedRepair], ...]:
-        """Every repair, the last changed first."""
+        """All repairs, last changed first."""
         with reading(self.database) as connection:
             return all_repairs(connection)
 
@@ -88,7 +88,7 @@ class RepairKeeper:
         Raises
         ------
         BadInput
-            There is none of that number.
+            No repair has that number.
         LibraryDamaged
             Its row is damaged.
         """
@@ -101,13 +101,13 @@ class RepairKeeper:
 
 
 def check_repair(repair: SavedRepair) -> None:
-    """Refuse a repair that can't be kept and written out again.
+    """Raise for a repair that can't be stored and exported.
 
     Raises
     ------
     BadInput
-        Its document is no JSON, too long, nested too deep, or it holds a character that is no text; a moment of it is
-        none, or its version.
+        Its document is not JSON, too long, nested too deep, or contains a character that is not text; or a time or its
+        version is invalid.
     """
     tidy_text("repair's name", repair.name)
     for moment in (repair.created, repair.changed):
@@ -128,7 +128,7 @@ def check_repair(repair: SavedRepair) -> None:
 
 
 def is_moment(text: str) -> bool:
-    """Whether it is a date, or a date and time, in ISO 8601, that every time zone can show."""
+    """Whether it is an ISO 8601 date, or date and time, representable in every time zone."""
     try:
         return MINYEAR < datetime.fromisoformat(text).year < MAXYEAR
     except ValueError:
@@ -136,7 +136,7 @@ def is_moment(text: str) -> bool:
 
 
 def check_part(part: Any, depth: int) -> None:
-    """Refuse a part of a document that is nested deeper than ``depth`` or holds a character that is no text.
+    """Raise for a part of a document that is nested deeper than ``depth`` or contains a character that is not text.
 
     Raises
     ------
@@ -156,7 +156,7 @@ def check_part(part: Any, depth: int) -> None:
 
 
 def all_repairs(connection: sqlite3.Connection) -> tuple[Stored[SavedRepair], ...]:
-    """Every repair whose row can be read, the last changed first; a warning tells of each other one."""
+    """All readable repairs, last changed first; each unreadable one causes a warning."""
     sound, spoiled = sorted_repairs(connection)
     warn_of(spoiled)
     return sound
@@ -165,7 +165,7 @@ def all_repairs(connection: sqlite3.Connection) -> tuple[Stored[SavedRepair], ..
 def sorted_repairs(
     connection: sqlite3.Connection, *, strict: bool = False
 ) -> tuple[tuple[Stored[SavedRepair], ...], tuple[Spoiled, ...]]:
-    """The sound repairs, the last changed first, and the rows that are none; see :func:`rows.sorted_records`."""
+    """The valid repairs, last changed first, and the invalid rows; see :func:`rows.sorted_records`."""
     sound, spoiled = [], []
     for row in rows_of(connection, "repair"):
         try:
@@ -187,7 +187,7 @@ def repair_row(connection: sqlite3.Connection, id: int) -> Row:
     Raises
     ------
     BadInput
-        There is none of that number.
+        No repair has that number.
     """
     row = read_row(connection, "repair", id)
     if row is None:
@@ -196,7 +196,7 @@ def repair_row(connection: sqlite3.Connection, id: int) -> Row:
 
 
 def row_of_repair(repair: SavedRepair) -> Row:
-    """A repair as a row."""
+    """Convert a repair to a row."""
     return {
         "name": repair.name,
         "created": repair.created,
@@ -208,12 +208,12 @@ def row_of_repair(repair: SavedRepair) -> Row:
 
 
 def _repair(row: Mapping[str, Any]) -> SavedRepair:
-    """The repair of a row.
+    """Convert a row to a repair.
 
     Raises
     ------
     TypeError, ValueError
-        The row holds what is never written.
+        The row contains data that is never written.
     """
     texts = [row[name] for name in ("name", "document", "photos", "created", "changed")]
     photos = json.loads(row["photos"])

@@ -1,4 +1,4 @@
-"""The way back from a backup."""
+"""Restore a library from a backup."""
 
 from __future__ import annotations
 
@@ -25,23 +25,23 @@ from colormatch.records import Flag, FlagCode
 #: SQLite Database File Format, 1.3.1: the header string.
 _SQLITE = b"SQLite format 3\0"
 
-# --- the way back ----------------------------------------------------------------------------------------------------
+# --- restore ---------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class Restored:
-    """What a restore took."""
+    """Result of a restore."""
 
-    #: The backup.
+    #: The backup used.
     source: Path
-    #: Newer backups that are damaged, so that this one was taken.
+    #: Newer backups that were skipped because they are damaged.
     passed_over: tuple[Path, ...] = ()
-    #: What was left behind.
+    #: Parts left behind.
     flags: tuple[Flag, ...] = ()
 
 
 def trust_warning(source: Path, folder: Path) -> str:
-    """What to say before a file is put in a library's place, as plain text; empty for the library's own backups."""
+    """Warning in plain text before a file replaces a library; empty for the library's own backups."""
     if source.absolute().parent == folder.expanduser().absolute() / "backups":
         return ""
     return (
@@ -52,33 +52,33 @@ def trust_warning(source: Path, folder: Path) -> str:
 
 
 def restore(folder: Path, source: Path | None = None, progress: Progress | None = None) -> Restored:
-    """Put a backup in the place of a library's database. What is there now is kept.
+    """Replace a library's database with a backup. The current one is kept.
 
     Parameters
     ----------
     folder : Path
-        The library, healthy, damaged or without its database.
+        Folder of the library: intact, damaged or without its database.
     source : Path, optional
-        A backup, or a file of :func:`colormatch.library.saved.save_archive`, whose photos come along; by default the
-        newest backup that passes its check.
+        A backup, or a file of :func:`colormatch.library.saved.save_archive` with its photos; by default the newest
+        backup that passes its check.
     progress : Progress, optional
 
     Returns
     -------
     Restored
-        The backup that was taken. A healthy library was backed up before; a damaged one lies in ``damaged``.
+        The backup used. An intact library is backed up first; a damaged one is moved to ``damaged``.
 
     Raises
     ------
     LibraryError
-        There is no sound backup, or the source is none; nothing was changed.
+        There is no intact backup, or the source isn't one; nothing was changed.
     LibraryTooNew
-        A later version of the program wrote it; an older backup is not taken instead.
+        A later version of the program wrote it; no older backup is used instead.
     LibraryUnwritable
-        Folder or disk refuses; an older backup is not taken instead.
+        The folder or disk refuses; no older backup is used instead.
     """
     library = Library(folder.expanduser().absolute())
-    # Before the folder is made: a mistyped name must not leave one behind.
+    # Before the folder is created: a mistyped name must not leave one behind.
     if source is None:
         refuse_absent(library.folder)
     elif not source.expanduser().is_file():
@@ -122,7 +122,7 @@ def _take_newest(copy: Path, library: Library) -> Restored:
 
 
 def _take(source: Path, copy: Path, library: Library, progress: Progress | None = None) -> tuple[Flag, ...]:
-    """Copy a backup's records to ``copy``; a zip file's photos go where they belong, where they harm nothing."""
+    """Copy a backup's records to ``copy``, and a zip file's photos to the library's folder, where they are harmless."""
     raw = copy.with_name("as-it-came")
     if _is_database(source) or not zipfile.is_zipfile(source):
         size = source.stat().st_size
@@ -152,7 +152,7 @@ def _take(source: Path, copy: Path, library: Library, progress: Progress | None 
 def _take_photos(
     files: Source, wanted: Collection[str], library: Library, progress: Progress | None
 ) -> tuple[Flag, ...]:
-    """Put the photos that the records list into the library's folder; those that are none stay behind and are told."""
+    """Copy the photos listed in the records to the library's folder; invalid ones are left out and flagged."""
     names = [name for name in sorted(files.names()) if name.startswith(PHOTOS) and name[len(PHOTOS) :][:64] in wanted]
     pictures = Pictures(files, names, "Restoring photos", progress)
     for _ in library.photos.put_files(pictures):
@@ -161,7 +161,7 @@ def _take_photos(
 
 
 def _is_database(source: Path) -> bool:
-    """Whether a file begins as SQLite's do; one whose last pages hold a fit, itself a zip, passes for a zip too."""
+    """Whether a file starts like SQLite's; a database that ends with a fit, itself a zip, would also pass for a zip."""
     with source.open("rb") as stream:
         return stream.read(len(_SQLITE)) == _SQLITE
 
@@ -172,7 +172,7 @@ def _put(copy: Path, library: Library) -> None:
         fresh, live = sqlite3.connect(copy), database.connect(library.database)
         try:
             _keep_fits(live, fresh, library)
-            fresh.backup(live)  # one transaction of SQLite's own: other windows see the old library or the new one
+            fresh.backup(live)  # one SQLite transaction: other windows see either the old library or the new one
         finally:
             live.close()
             fresh.close()
@@ -182,7 +182,7 @@ def _put(copy: Path, library: Library) -> None:
 
 
 def _keep_fits(live: sqlite3.Connection, fresh: sqlite3.Connection, library: Library) -> None:
-    """Fits that this library remembers are its own work and hold for whatever they were computed from; they stay."""
+    """Keep the library's own cached fits, which stay valid for their inputs."""
     version = schema.version_of(live, library.folder)
     if version == len(schema.MIGRATIONS) and not schema.strangers(live, version).unreadable:
         fits = live.execute("SELECT key, value, made FROM fit").fetchall()
@@ -209,7 +209,7 @@ def _is_sound(library: Library) -> bool:
 
 
 def _set_aside(library: Library) -> None:
-    """Keep a damaged database, and the journal that belongs to it: beside the new one it would spoil that."""
+    """Move a damaged database aside, with its journal, which would damage the new one."""
     folder = library.folder / "damaged" / datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%f")
     for ending in ("", "-journal", "-wal", "-shm"):
         part = library.folder / (DATABASE_NAME + ending)

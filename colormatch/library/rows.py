@@ -1,4 +1,4 @@
-"""Records out of rows: what the store and its changes both read."""
+"""Read records from rows, for the store and its changes."""
 
 from __future__ import annotations
 
@@ -19,22 +19,22 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Stored(Generic[T]):
-    """A record together with its number in the library."""
+    """A record with its number in the library."""
 
-    #: Never used again for another record, even after a deletion.
+    #: Never reused for another record, even after a deletion.
     id: int
     record: T
 
 
 @dataclass(frozen=True)
 class Spoiled:
-    """A row that can't be read, or can't be written out again: another program or a failing disk spoiled it."""
+    """A row that is unreadable or can't be exported, damaged by another program or a failing disk."""
 
     table: str
     id: int
-    #: What it is called, as far as that can be read.
+    #: Its name, if readable.
     name: str
-    #: What is wrong with it, one sentence.
+    #: The problem in one sentence.
     reason: str
 
     @property
@@ -44,19 +44,19 @@ class Spoiled:
         return f"The {word} number {self.id}{f' ({self.name})' if self.name else ''} is damaged: {self.reason}"
 
 
-#: What becomes of spoiled rows.
+#: What to do about damaged rows.
 ASIDE = "Set it aside with 'colormatch library verify --set-aside', or under Swatches, Backups in the app."
 
 
 def all_records(connection: sqlite3.Connection, kind: type[R]) -> tuple[Stored[R], ...]:
-    """Every sound record of a kind, in the order in which they were added; a warning tells of each other one."""
+    """All valid records of a kind, in the order they were added; each invalid one causes a warning."""
     sound, spoiled = sorted_records(connection, kind)
     warn_of(spoiled)
     return sound
 
 
 def warn_of(spoiled: Iterable[Spoiled]) -> None:
-    """Tell that rows are left out."""
+    """Warn about rows that are left out."""
     for one in spoiled:
         warnings.warn(f"{one.what} It is left out. {ASIDE}", RecordLeftOut, stacklevel=3)
 
@@ -64,15 +64,15 @@ def warn_of(spoiled: Iterable[Spoiled]) -> None:
 def sorted_records(
     connection: sqlite3.Connection, kind: type[R], *, strict: bool = False
 ) -> tuple[tuple[Stored[R], ...], tuple[Spoiled, ...]]:
-    """The sound records of a kind, and the rows that are none.
+    """The valid records of a kind, and the invalid rows.
 
     Parameters
     ----------
     connection : sqlite3.Connection
     kind : type
     strict : bool
-        Also look for what can be read, but would be refused when it comes back from an export. The records then come in
-        the form in which it would come back.
+        Also reject readable rows that would be refused after an export. Records are then returned in the form they
+        would have after it.
     """
     table = TABLES[kind]
     sound, spoiled = [], []
@@ -97,7 +97,7 @@ def sorted_records(
 
 
 def rows_of(connection: sqlite3.Connection, table: str) -> list[dict[str, Any]]:
-    """Every row of a table; text that is not UTF-8 comes as bytes."""
+    """All rows of a table; text that is not UTF-8 is returned as bytes."""
     query = f'SELECT * FROM "{table}" ORDER BY id'
     try:
         return [dict(row) for row in connection.execute(query)]
@@ -118,7 +118,7 @@ def _text_or_bytes(content: bytes) -> str | bytes:
         return content
 
 
-#: Types of SQLite that a column may hold.
+#: SQLite types allowed in a column.
 _TYPES = {
     Kind.TEXT: "'text'", Kind.WORD: "'text'", Kind.WHOLE: "'integer'", Kind.NUMBER: "'real', 'integer'",
     Kind.OPTIONAL: "'real', 'integer', 'null'",
@@ -126,7 +126,7 @@ _TYPES = {
 
 
 def _mistyped(connection: sqlite3.Connection, kind: type[Any]) -> frozenset[int]:
-    """Numbers of the rows that hold a number for a text or the like: SQLite lets any program write that."""
+    """Numbers of rows with a value of the wrong type, which SQLite lets other programs write."""
     wrong = [f'typeof("{column.name}") NOT IN ({_TYPES[column.kind]})' for column in columns_of(kind)]
     query = f"SELECT id FROM \"{TABLES[kind]}\" WHERE {' OR '.join(wrong)} OR typeof(extra) <> 'text'"
     return frozenset(row[0] for row in connection.execute(query))
@@ -145,7 +145,7 @@ def one_record(connection: sqlite3.Connection, kind: type[R], id: int) -> R:
     Raises
     ------
     BadInput
-        There is none of that number.
+        No record has that number.
     LibraryDamaged
         Its row is damaged.
     """

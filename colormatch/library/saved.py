@@ -1,4 +1,4 @@
-"""All of a library in one zip file, to be kept elsewhere: its database, and its photos as they are."""
+"""Save a whole library as one zip file, to keep elsewhere: its database and its unchanged photos."""
 
 from __future__ import annotations
 
@@ -20,33 +20,33 @@ from colormatch.library.progress import Progress, told
 from colormatch.library.store import DATABASE_NAME, Library
 from colormatch.records import Flag, FlagCode
 
-#: Read from a photo in one go, bytes.
+#: Bytes read from a photo at once.
 _CHUNK = 2**20
 _MISSING, _DAMAGED = (FlagCode.PHOTO_MISSING, "missing"), (FlagCode.PHOTO_DAMAGED, "damaged")
 
 
 @dataclass(frozen=True)
 class Saved:
-    """What a saved file holds."""
+    """Content of a saved file."""
 
-    #: Number of photos, and bytes of the file.
+    #: Number of photos; below, size of the file, bytes.
     photos: int
     size: int
-    #: What was left out, and what a restore of it will leave out.
+    #: Parts left out, and parts that a restore will leave out.
     flags: tuple[Flag, ...] = ()
 
 
 def save_archive(library: Library, target: Path, progress: Progress | None = None) -> Saved:
-    """Write database and photos as one zip file; :func:`colormatch.library.rescue.restore` takes it back.
+    """Write database and photos as one zip file, for :func:`colormatch.library.rescue.restore`.
 
-    It is written piece by piece, so that a library of any size takes little memory, and read back from the disk before
-    it gets its name.
+    It is written in pieces, which takes little memory for a library of any size, and read back from the disk before it
+    is renamed.
 
     Parameters
     ----------
     library : Library
     target : Path
-        Must not be there yet: nothing is overwritten.
+        Must not exist: nothing is overwritten.
     progress : Progress, optional
 
     Returns
@@ -56,14 +56,14 @@ def save_archive(library: Library, target: Path, progress: Progress | None = Non
     Raises
     ------
     BadInput
-        The target is there.
+        The target exists.
     LibraryDamaged
         The database fails its check.
     LibraryUnwritable
-        It is more than can be read back, the disk refuses or has too little room, or what was written does not read as
-        it should. Nothing is left behind.
+        It exceeds the limits for reading, the disk refuses or has too little space, or it doesn't read back correctly.
+        Nothing is left behind.
     """
-    _places(library.database, library.photos)  # told before anything is written
+    _places(library.database, library.photos)  # checked before anything is written
     with written_whole(target, "backup") as ready:
         copy = ready.with_name(DATABASE_NAME)
         backup.copy_database(library.database, copy)
@@ -88,12 +88,12 @@ def save_archive(library: Library, target: Path, progress: Progress | None = Non
 
 
 def _places(database: Path, photos: PhotoFolder) -> tuple[dict[str, Path | None], int]:
-    """Where the photos that a database lists lie, in the trash where they were removed since, and bytes in all.
+    """Paths of the photos listed in a database (in the trash if removed since), and their total size, bytes.
 
     Raises
     ------
     LibraryUnwritable
-        It is more than can be read back.
+        It exceeds the limits for reading.
     """
     with reading(database) as connection:
         names = photos.file_names(connection)
@@ -109,17 +109,19 @@ def _places(database: Path, photos: PhotoFolder) -> tuple[dict[str, Path | None]
 
 
 def _write_photo(archive: zipfile.ZipFile, sha256: str, path: Path | None) -> str | None:
-    """Name of the photo in the archive, or None where it is gone or its bytes are not those that its name says."""
+    """Name of the photo in the archive, or None if it is missing or its bytes don't match its name."""
     if path is None:
         return None
     try:
-        with path.open("rb") as stream:  # read twice through one handle: whoever moves it meanwhile changes nothing
+        with path.open(
+            "rb"
+        ) as stream:  # read twice through one handle, so that moving the file meanwhile has no effect
             if hashlib.file_digest(stream, "sha256").hexdigest() != sha256:
                 return None
             stream.seek(0)
             entry = zipfile.ZipInfo.from_file(
                 path, PHOTOS + path.name, strict_timestamps=False
-            )  # stored: packed already
+            )  # stored: compressed already
             with archive.open(entry, "w") as out:
                 shutil.copyfileobj(stream, out, _CHUNK)
     except FileNotFoundError:
@@ -128,7 +130,7 @@ def _write_photo(archive: zipfile.ZipFile, sha256: str, path: Path | None) -> st
 
 
 def _read_back(ready: Path, copy: Path, written: dict[str, str], progress: Progress | None) -> tuple[Flag, ...]:
-    """Compare the file with what was written, and try its database as a restore will."""
+    """Compare the file with the data written, and try to restore its database."""
     with copy.open("rb") as stream:
         files = {DATABASE_NAME: hashlib.file_digest(stream, "sha256").hexdigest()} | written
     with opened(ready, frozenset({DATABASE_NAME})) as source:

@@ -1,6 +1,6 @@
-"""The database's tables, and the steps that bring an older library up to date.
+"""The database's tables, and the migrations from older versions.
 
-A step, once released, is never edited: a change to the tables is a further step at the end.
+A released migration is never edited: a change to the tables is a new one at the end.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from typing import NamedTuple
 from colormatch.errors import LibraryDamaged, LibraryTooNew
 from colormatch.library import database
 
-#: Marks the file as ours in its header ("CMsw").
+#: Identifies the file as ours in its header ("CMsw").
 APPLICATION_ID = 0x434D7377
 
-#: Statements of each step, from version n to n + 1. Numbers are REAL, so that each comes back to the last bit.
+#: Statements of each migration, from version n to n + 1. Numbers are REAL, so that they come back exactly.
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (
         """CREATE TABLE paint (
@@ -54,7 +54,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL UNIQUE, kind TEXT NOT NULL, value TEXT NOT NULL,
             notes TEXT NOT NULL
         )""",
-        # photos: JSON list of the SHA-256 of each photo that the document speaks of.
+        # photos: JSON list of the SHA-256 of each photo in the document.
         """CREATE TABLE repair (
             id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, created TEXT NOT NULL, changed TEXT NOT NULL,
             version INTEGER NOT NULL, document TEXT NOT NULL, photos TEXT NOT NULL
@@ -69,15 +69,16 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             id INTEGER PRIMARY KEY AUTOINCREMENT, made TEXT NOT NULL, what TEXT NOT NULL,
             undone INTEGER NOT NULL DEFAULT 0
         )""",
-        # document: the row in its other state (before the step, or after it where the step is undone); NULL: no row.
+        # document: the row in its other state (before the step, or after it if the step is undone); NULL: no row.
         """CREATE TABLE change (
             id INTEGER PRIMARY KEY, step INTEGER NOT NULL REFERENCES step (id) ON DELETE CASCADE,
             kind TEXT NOT NULL, row INTEGER NOT NULL, document TEXT
         )""",
         "CREATE INDEX change_by_step ON change (step)",
     ),
-    # Steps of undo that an older program kept lack these columns: so each has a default. A column of that name that an
-    # import had brought along gets another one.
+    # Undo steps stored by an older program lack these columns, so each has a default. An additional column of that name
+    # from an
+    # import is renamed.
     (
         """UPDATE paint SET extra = replace(extra, '["photo", ', '["photo, imported", ')""",
         """UPDATE swatch SET extra = replace(
@@ -101,7 +102,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
 
 
 def build(connection: sqlite3.Connection, version: int) -> None:
-    """Make the tables of a version in an empty database, inside the caller's transaction."""
+    """Create the tables of a version in an empty database, inside the caller's transaction."""
     _take_steps(connection, MIGRATIONS[:version])
 
 
@@ -139,12 +140,12 @@ def _is_internal(name: str) -> bool:
 
 
 def refuse_strange(connection: sqlite3.Connection, version: int, folder: Path) -> None:
-    """Refuse to work in a database in which something of another's making would run along.
+    """Refuse a database with foreign code that would run during use.
 
     Raises
     ------
     LibraryDamaged
-        A table is not as this program makes it, or there is a view or a trigger.
+        A table differs from this program's, or there is a view or a trigger.
     """
     found = strangers(connection, version)
     runs = (kind for kind, _ in found.further if kind in ("view", "trigger"))
@@ -180,9 +181,9 @@ def version_of(connection: sqlite3.Connection, folder: Path) -> int:
     Raises
     ------
     LibraryDamaged
-        It is a database, but not one of ours.
+        It is a database of another program.
     LibraryTooNew
-        A later program wrote it.
+        A later version of the program wrote it.
     """
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
     mark = int(connection.execute("PRAGMA application_id").fetchone()[0])
@@ -202,16 +203,16 @@ def version_of(connection: sqlite3.Connection, folder: Path) -> int:
 
 
 def migrate(connection: sqlite3.Connection, folder: Path) -> None:
-    """Bring the tables up to date: every step and the check after them in one transaction, or nothing.
+    """Bring the tables up to date: all migrations and a final check in one transaction, or nothing.
 
     Raises
     ------
     LibraryDamaged, LibraryTooNew
-        See :func:`version_of`; or the migrated file fails its check, and is left as it was.
+        See :func:`version_of`; or the migrated file fails its check and stays unchanged.
     """
     connection.execute("BEGIN IMMEDIATE")
     try:
-        # Read inside the transaction: another process may have migrated while this one waited.
+        # Read inside the transaction: another process may have migrated during the wait.
         version = version_of(connection, folder)
         _take_steps(connection, MIGRATIONS[version:], version)
         database.check(connection, folder)

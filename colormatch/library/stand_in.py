@@ -1,4 +1,4 @@
-"""An older library on a disk that can't be written: an up-to-date copy of its database is read in its place."""
+"""Read an older library on a read-only disk from an up-to-date copy of its database."""
 
 from __future__ import annotations
 
@@ -9,22 +9,22 @@ from pathlib import Path
 
 from colormatch.library import backup, database, schema
 
-#: The copies, which go when the program ends, and the state of the database that each was made of.
+#: The copies, deleted when the program ends, and the state of the database that each was made from.
 _made: dict[Path, tuple[tuple[int, int], tempfile.TemporaryDirectory[str]]] = {}
 
 
 def can_be_written(path: Path) -> bool:
-    """Whether a database can be brought up to date where it lies: its journal needs the folder too."""
+    """Whether a database can be migrated in place, which needs write access to its folder for the journal."""
     return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
 
 
 def read_a_copy(path: Path) -> None:
-    """Bring a copy of a database up to date and read that from now on.
+    """Bring a copy of a database up to date, and read the copy from now on.
 
     Raises
     ------
     LibraryDamaged, LibraryUnwritable
-        It fails its check; there is no room for the copy.
+        The copy fails its check, or there is no space for it.
     """
     status = path.stat()
     state = status.st_mtime_ns, status.st_size

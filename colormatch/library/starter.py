@@ -1,4 +1,4 @@
-"""What is shipped with the program: the starter library, and where shipped files lie."""
+"""Files shipped with the program: the starter library, and their location."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from colormatch.library.store import Library
 from colormatch.records import Box, ClearCoatPair, Layer, Paint, Part, Region, RegionKind, Shelf, Swatch
 
 _PACKAGE = Path(__file__).resolve().parent.parent
-#: What stands in the notes of the example's swatches and clear coats.
+#: Note of the example's swatches and clear coats.
 _SIMULATED = "simulated"
 
 
 def bundled(name: str) -> Path:
-    """A shipped folder, in an installed copy or in a checkout.
+    """Path of a shipped folder, in an installed copy or in a checkout.
 
     Parameters
     ----------
@@ -37,12 +37,12 @@ def bundled(name: str) -> Path:
 
 
 def starter_shelf() -> Shelf:
-    """The starter library's paints, swatches and clear coats, for whoever has none of their own yet.
+    """The starter library's paints, swatches and clear coats, for users without their own.
 
     Raises
     ------
     LibraryError
-        The installation lacks it or it is spoiled.
+        The installation lacks it, or it is damaged.
     """
     return read_exchange(bundled("swatches")).shelf
 
@@ -55,8 +55,8 @@ def install_starter(library: Library) -> ImportPlan:
 def remove_example(library: Library, repair: int) -> None:
     """Remove the example's repair with its paints, swatches and clear coats, as one step that can be undone.
 
-    What something of the user's depends on stays: a paint that another repair names or of which there is a swatch that
-    is not of the example's photos, and a clear coat that another repair names.
+    Items needed by the user's own records stay: paints named in another repair or with swatches from other photos, and
+    clear coats named in another repair.
 
     Parameters
     ----------
@@ -92,14 +92,15 @@ class Example:
 
     title: str
     photo: Path
-    #: Of sound wood and of damage.
+    #: Regions of sound wood and of damage.
     regions: tuple[Region, ...]
-    #: Where the gray card lies, for whoever wants to mark it by hand.
+    #: Region of the gray card, for marking it by hand.
     card: Region
-    #: The damage as it would be painted, for the picture of the repair.
+    #: Outline of the damage to paint, for the picture of the repair.
     outline: Region
-    #: A simulated photo of the same piece once it was painted and dry; its marks of sound wood and of the repair; and
-    #: what was painted. The card lies where it lay.
+    #: A simulated photo of the same piece painted and dry; below, its marks of sound wood and of the repair, and the
+    #: wash. The card
+    #: is in the same place.
     dried: Path
     dried_regions: tuple[Region, ...]
     painted: Layer

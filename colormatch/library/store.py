@@ -1,4 +1,4 @@
-"""The personal library: paints, swatches and all else a person keeps, in one SQLite file and a folder of photos."""
+"""The personal library: paints, swatches and other records, in one SQLite file and a folder of photos."""
 
 from __future__ import annotations
 
@@ -35,23 +35,23 @@ __all__ = [
 ]
 
 DATABASE_NAME = "library.sqlite3"
-#: Environment variable with the folder of the library; the user's own where it is unset.
+#: Environment variable for the folder of the library; the user's data folder if unset.
 LIBRARY_VARIABLE = "COLORMATCH_LIBRARY"
 
 
 class Everything(NamedTuple):
-    """What a library holds."""
+    """Content of a library."""
 
-    #: Sound records by kind.
+    #: Valid records by kind.
     records: dict[type, tuple[Any, ...]]
-    #: Sound repairs.
+    #: Valid repairs.
     repairs: tuple[SavedRepair, ...]
-    #: The rows that are neither.
+    #: Invalid rows.
     spoiled: tuple[Spoiled, ...]
 
 
 def everything(connection: sqlite3.Connection) -> Everything:
-    """What a library holds, in the order in which it was added."""
+    """Read the content of a library, in the order it was added."""
     records: dict[type, tuple[Any, ...]] = {}
     spoiled: list[Spoiled] = []
     for kind in TABLES:
@@ -66,8 +66,8 @@ def everything(connection: sqlite3.Connection) -> Everything:
 class Library(RepairKeeper, Memory):
     """A person's library.
 
-    Each method opens the file, does one thing and closes it again, so an instance may be shared by threads, and several
-    programs may use one library at once.
+    Each method opens and closes the file, so threads may share an instance, and several programs may use one library at
+    once.
 
     Examples
     --------
@@ -81,7 +81,7 @@ class Library(RepairKeeper, Memory):
     """
 
     def __init__(self, folder: Path) -> None:
-        #: Where the library lies.
+        #: Folder of the library.
         self.folder = folder
         #: Its database file.
         self.database = folder / DATABASE_NAME
@@ -134,8 +134,8 @@ class Library(RepairKeeper, Memory):
             ) from None
 
     def _refuse_what_is_no_library(self) -> None:
-        """An empty database must not be made where one was lost, nor inside an exchange folder."""
-        # Backups first: another window may be making the library, and backs it up only when it is there.
+        """Refuse to create an empty database where one was lost, or inside an exchange folder."""
+        # Backups first: another window may be creating the library, which it backs up only afterwards.
         backed_up = bool(backup.backups(self.database))
         present = self.database.is_file() and self.database.stat().st_size > 0
         if not present and backed_up:
@@ -176,7 +176,7 @@ class Library(RepairKeeper, Memory):
     # --- read --------------------------------------------------------------------------------------------------------
 
     def all(self, kind: type[R]) -> tuple[Stored[R], ...]:
-        """Every record of a kind (``Paint``, ``Swatch``, ...), in the order in which they were added."""
+        """All records of a kind (``Paint``, ``Swatch``, ...), in the order they were added."""
         with reading(self.database) as connection:
             return all_records(connection, kind)
 
@@ -186,13 +186,13 @@ class Library(RepairKeeper, Memory):
         Raises
         ------
         BadInput
-            There is none of that number.
+            No record has that number.
         """
         with reading(self.database) as connection:
             return one_record(connection, kind, id)
 
     def shelf(self) -> Shelf:
-        """All that a match needs to know."""
+        """Everything a match needs."""
         with reading(self.database) as connection:
             return Shelf(
                 tuple(stored.record for stored in all_records(connection, Paint)),
@@ -201,23 +201,23 @@ class Library(RepairKeeper, Memory):
             )
 
     def everything(self) -> Everything:
-        """All records by kind and all repairs, in the order in which they were added, at one moment."""
+        """All records by kind and all repairs, in the order they were added, as one consistent state."""
         with reading(self.database) as connection:
             return everything(connection)
 
     def spoiled(self) -> tuple[Spoiled, ...]:
-        """Every row that can't be read, or couldn't be read any more when it comes back from an export."""
+        """All rows that are unreadable, or would be after an export."""
         return self.everything().spoiled
 
     def count(self, kind: type[Record]) -> int:
-        """How many records of a kind there are."""
+        """Number of records of a kind."""
         with reading(self.database) as connection:
             return int(connection.execute(f'SELECT count(*) FROM "{TABLES[kind]}"').fetchone()[0])
 
     def stamp(self) -> str:
-        """Changes whenever a record does, whatever the clock says: a key for whoever remembers what was read."""
+        """Key that changes whenever a record does, independent of the clock; for caches."""
         with reading(self.database) as connection:
-            # The number of the last step never comes again (AUTOINCREMENT), and of its steps the last ones are undone.
+            # The number of the last step is never reused (AUTOINCREMENT), and the undone steps are the last ones.
             last, undone = connection.execute("SELECT max(id), total(undone) FROM step").fetchone()
             restored = connection.execute("SELECT value FROM setting WHERE key = 'restored'").fetchone()
         return f"{last or 0}/{int(undone)}/{restored[0] if restored else ''}"
@@ -230,31 +230,31 @@ class Library(RepairKeeper, Memory):
         Raises
         ------
         PaintError
-            A swatch of a paint that is not on the shelf.
+            A swatch names a paint that is not on the shelf.
         BadInput
-            The name is taken, or a text can't be kept.
+            The name is taken, or a text can't be stored.
         LibraryUnwritable
-            Folder or disk refuses; nothing was changed.
+            The folder or disk refuses; nothing was changed.
         """
         return self.add_all([record], f"added the {describe(record)}")[0]
 
     def add_all(self, records: Sequence[Record], what: str) -> list[int]:
-        """Add several records as one step of undo: all or none; paints first where swatches need them."""
+        """Add several records as one undo step: all or none; paints first where swatches need them."""
         with self.step(what) as step:
             return [step.add(record) for record in records]
 
     def edit(self, id: int, record: R) -> None:
-        """Put another record in the place of one of the same kind; renaming a paint renames it in its swatches."""
+        """Replace a record by another of the same kind; renaming a paint renames it in its swatches."""
         with self.step(f"changed the {describe(record)}") as step:
             step.edit(id, record)
 
     def remove(self, kind: type[Record], id: int) -> None:
-        """Remove a record; a paint goes with its swatches. Can be undone."""
+        """Remove a record, and with a paint its swatches. Can be undone."""
         with self.step("") as step:
             step.remove(kind, id)
 
     def duplicate(self, kind: type[R], id: int) -> int:
-        """Add a copy of a record; where names must differ, the copy gets a new one."""
+        """Add a copy of a record, with a new name if names must be unique."""
         record = self.get(kind, id)
         if not isinstance(record, Swatch | ClearCoatPair):
             taken = {name_key(one.record.name) for one in self.all(kind) if not isinstance(one.record, Swatch)}
@@ -263,21 +263,21 @@ class Library(RepairKeeper, Memory):
         return self.add(record)
 
     def undo(self) -> str | None:
-        """Take back the last step, of this or an earlier session; its words, or None if there is none."""
+        """Undo the last step, of this or an earlier session; return its description, or None if there is none."""
         return self._swap(redo=False)
 
     def redo(self) -> str | None:
-        """Do the last step again that was taken back; None if there is none, or something was changed since."""
+        """Redo the last undone step; None if there is none, or if something was changed since."""
         return self._swap(redo=True)
 
     def next_undo(self) -> str | None:
-        """What :meth:`undo` would take back, in words."""
+        """Description of the step that :meth:`undo` would undo."""
         with reading(self.database) as connection:
             found = next_step(connection)
         return found[1] if found else None
 
     def next_redo(self) -> str | None:
-        """What :meth:`redo` would do again, in words."""
+        """Description of the step that :meth:`redo` would redo."""
         with reading(self.database) as connection:
             found = next_step(connection, redo=True)
         return found[1] if found else None
@@ -296,12 +296,12 @@ class Library(RepairKeeper, Memory):
 
     @contextmanager
     def step(self, what: str) -> Iterator[Changes]:
-        """Several changes as one step of undo: all of them or none.
+        """Several changes as one undo step: all of them or none.
 
         Parameters
         ----------
         what : str
-            In words, such as "imported swatches.zip"; empty: what the first change does.
+            Description, such as "imported swatches.zip"; empty: that of the first change.
         """
         with writing(self.database) as connection:
             changes = Changes(connection, what)
@@ -311,19 +311,19 @@ class Library(RepairKeeper, Memory):
         self.photos.sweep(released)
 
     def remove_repair(self, id: int) -> None:
-        """Remove a repair, and the photos that only it names. Can be undone."""
+        """Remove a repair, and the photos named only by it. Can be undone."""
         with self.step("") as step:
             step.remove_repair(id)
 
 
 def holds_library(folder: Path) -> bool:
-    """Whether a library is there, sound or not."""
+    """Whether a folder contains a library, valid or not."""
     path = folder.expanduser() / DATABASE_NAME
     return path.is_file() or bool(backup.backups(path))
 
 
 def refuse_absent(folder: Path) -> None:
-    """Refuse a folder without a library, where a mistyped name must not make a new one.
+    """Refuse a folder without a library, so that a mistyped name doesn't create a new one.
 
     Raises
     ------
@@ -337,7 +337,7 @@ def refuse_absent(folder: Path) -> None:
 
 
 def default_folder() -> Path:
-    """The folder that :data:`LIBRARY_VARIABLE` names, or the user's data folder for this program."""
+    """The folder named by :data:`LIBRARY_VARIABLE`, or the user's data folder for this program."""
     import os
 
     import platformdirs

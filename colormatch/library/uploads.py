@@ -1,6 +1,6 @@
-"""Files that somebody chose in a window, laid out so that they can be brought in together.
+"""Turn uploaded files into an exchange folder.
 
-What comes out is an exchange folder or zip file, whatever went in, so that one preview and one merge serve all.
+The result is always an exchange folder or zip file, so that one preview and one merge handle every kind of upload.
 """
 
 from __future__ import annotations
@@ -19,35 +19,35 @@ from colormatch.library.exchange import MANIFEST, SHEETS
 from colormatch.library.limits import MAX_SHEET_BYTES, shown
 from colormatch.records import Ground
 
-#: Endings of files that can be brought in, without their dot.
+#: Endings of files that can be imported, without their dot.
 ENDINGS = sorted(ending[1:] for ending in {".zip", ".csv", ".json", *CGATS_ENDINGS, *CXF_ENDINGS})
 
-#: Of a sheet's first line so much is looked at, bytes.
+#: Bytes of a sheet's first line that are examined.
 _LONGEST_HEAD = 2**16
 
 
 def lay_out(files: Sequence[Path], folder: Path) -> Path:
-    """Files as `import_exchange` takes them: a zip file where it lies, others copied into a folder.
+    """Prepare files for `import_exchange`: a zip file stays in place, others are copied into a folder.
 
     Parameters
     ----------
     files : sequence of Path
-        One zip file, or sheets of an exchange folder under whatever names, or an instrument's files, whose samples
-        become grounds.
+        One zip file, or sheets of an exchange folder under any names, or instrument files, whose samples become
+        grounds.
     folder : Path
-        Empty.
+        Empty folder.
 
     Returns
     -------
     Path
-        What to import.
+        Path to import.
 
     Raises
     ------
     BadInput
-        A zip file beside others, a sheet that is too large or of no known kind, or two of one kind.
+        A zip file with others, a sheet that is too large or of unknown kind, or two of one kind.
     ExchangeError
-        An instrument's file can't be used.
+        An instrument's file is unusable.
     """
     if any(path.suffix.lower() == ".zip" for path in files):
         if len(files) > 1:
@@ -78,7 +78,7 @@ def grounds_in(path: Path) -> list[Ground]:
     Raises
     ------
     ExchangeError
-        It can't be read or used; with file, line and reason.
+        The file is unreadable or unusable; with file, line and reason.
     """
     return [
         Ground(one.name, one.lab, math.hypot(Ground.uncertainty, one.uncertainty), notes=f"{one.basis}; {path.name}")
@@ -87,7 +87,7 @@ def grounds_in(path: Path) -> list[Ground]:
 
 
 def _kind_of(path: Path) -> type:
-    """Which sheet a CSV file is, by its first line: the kind of which it has all that is needed, and most columns."""
+    """Kind of sheet, from the first line of a CSV file: all required columns, and the most matching ones."""
     with path.open("rb") as stream:
         first = stream.readline(_LONGEST_HEAD).decode("utf-8-sig", errors="replace").strip()
     head = {cell.strip() for row in csv.reader([first]) for cell in row}

@@ -1,4 +1,4 @@
-"""The check of everything: what is wrong with a library, and what to do about each."""
+"""Check a whole library, and say what to do about each problem."""
 
 from __future__ import annotations
 
@@ -30,18 +30,18 @@ _PHOTO_BACK = (
     "Restore a saved file or import an export that holds it, or choose the photo again; until then the record stays "
     "without its picture."
 )
-#: Of one kind of damage that are told one by one. Our choice: a screenful.
+#: Most problems of one kind listed one by one. Our choice: a screenful.
 _TOLD = 20
 
 
 @dataclass(frozen=True)
 class Damage:
-    """One thing that is wrong."""
+    """One problem."""
 
-    #: What it is, and what to do about it: one sentence each.
+    #: The problem, and what to do about it: one sentence each.
     what: str
     fix: str
-    #: Whether `set_aside` takes it out of the library.
+    #: Whether `set_aside` moves it out of the library.
     aside: bool = False
 
     def __str__(self) -> str:
@@ -50,26 +50,26 @@ class Damage:
 
 @dataclass(frozen=True)
 class Verification:
-    """What a check of a whole library found."""
+    """Result of checking a whole library."""
 
-    #: Empty: all is well.
+    #: Empty if all is well.
     problems: tuple[Damage, ...]
-    #: Sound records, and photos, that were looked at.
+    #: Number of valid records; below, of photos.
     records: int
     photos: int
-    #: Photo files that no record and no repair knows: they do no harm.
+    #: Number of photo files without a record or repair, which are harmless.
     spare: int
-    #: What is odd though sound, each one sentence.
+    #: Oddities that are not problems, one sentence each.
     remarks: tuple[str, ...] = ()
 
 
 def verify(library: Library, progress: Progress | None = None) -> Verification:
-    """Check the database's structure, every record, repair, photo and step of undo, and the backups.
+    """Check the database's structure, every record, repair, photo and undo step, and the backups.
 
     Raises
     ------
     LibraryUnwritable
-        It can't be read.
+        The library is unreadable.
     """
     try:
         with database.reading(library.database) as connection:
@@ -127,7 +127,7 @@ def _structure(connection: sqlite3.Connection, library: Library) -> Iterator[Dam
 
 
 def _schema(connection: sqlite3.Connection) -> Iterator[Damage]:
-    """What the tables hold beyond or short of ours."""
+    """Differences between the tables and ours."""
     found = schema.strangers(connection, len(schema.MIGRATIONS))
     for kind, name in found.further:
         yield Damage(f"The database holds the {kind} '{name}', which this program did not make.", _NEW_FOLDER)
@@ -188,7 +188,7 @@ def _settings(connection: sqlite3.Connection) -> Iterator[Damage]:
 
 
 def _numbers(connection: sqlite3.Connection) -> Iterator[Damage]:
-    """A number that is given twice would make undo change the wrong record."""
+    """A reused number would make undo change the wrong record."""
     last = dict(connection.execute("SELECT name, seq FROM sqlite_sequence").fetchall())
     for table in (*TABLES.values(), "repair", "step"):
         most = connection.execute(f'SELECT max(id) FROM "{table}"').fetchone()[0]
@@ -197,7 +197,7 @@ def _numbers(connection: sqlite3.Connection) -> Iterator[Damage]:
 
 
 def _gone(connection: sqlite3.Connection, library: Library) -> tuple[list[Damage], list[str]]:
-    """Records that the newest backup still holds and that no step removed; remarks where steps were forgotten."""
+    """Records of the newest backup that are missing, although no step removed them; remarks if steps were forgotten."""
     now = datetime.now(UTC)
     newest = next((one for one in backup.backups(library.database) if one.made <= now), None)
     if newest is None:
@@ -210,7 +210,7 @@ def _gone(connection: sqlite3.Connection, library: Library) -> tuple[list[Damage
     try:
         if copy.execute("PRAGMA user_version").fetchone()[0] != len(schema.MIGRATIONS):
             return [], []
-        if _restored(copy) != _restored(connection):  # made before another backup was put in place
+        if _restored(copy) != _restored(connection):  # made before another backup was restored
             return [], []
         since = copy.execute("SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'step'").fetchone()[0]
         made = connection.execute("SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'step'").fetchone()[0]
@@ -245,7 +245,7 @@ def _gone(connection: sqlite3.Connection, library: Library) -> tuple[list[Damage
 
 
 def _restored(connection: sqlite3.Connection) -> str:
-    """What marks the last time that a backup was put in the database's place."""
+    """Identifies the last time that a backup was restored."""
     row = connection.execute("SELECT value FROM setting WHERE key = 'restored'").fetchone()
     return "" if row is None else str(row[0])
 
@@ -254,13 +254,13 @@ def _restored(connection: sqlite3.Connection) -> str:
 
 
 def _named_photos(connection: sqlite3.Connection) -> dict[str, list[str]]:
-    """Each photo that a record names, and what names it, in words."""
+    """Descriptions of the records that name each photo."""
     named: defaultdict[str, list[str]] = defaultdict(list)
     for table in ("paint", "swatch", "repair"):
         for row in rows_of(connection, table):
             try:
                 photos = list(photos_of_row(table, row))
-            except (TypeError, ValueError):  # told as a damaged record
+            except (TypeError, ValueError):  # reported as a damaged record
                 continue
             for photo in photos:
                 named[photo].append(f"{table} number {row['id']}")

@@ -1,1 +1,1 @@
-"""Which of the user's washes turns the damage into the sound wood."""
+"""Find the user's washes that turn the damage into the sound wood."""

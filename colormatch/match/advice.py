@@ -1,4 +1,4 @@
-"""What to say about a ranking, in plain sentences."""
+"""Advice about a ranking, in plain sentences."""
 
 from __future__ import annotations
 
@@ -19,28 +19,28 @@ from colormatch.wash.film import lay
 from colormatch.wash.paint import APPLICATION_SCATTER
 from colormatch.wash.ratio import format_layers
 
-#: What a spoon of water is off by: common practice, no source.
+#: Relative error of a spoon of water: common practice, no source.
 WATER_ERROR = 0.15
-#: A helper's share of a mix up to which it is called a little.
+#: Share of the second paint in a mix up to which it is called a little; our choice.
 _A_LITTLE = 1 / 3
-#: For more paints to be called a help this share of what stays off may remain, less a visible difference; our choice.
+#: More paints help if at most this share of the remaining difference is left, minus a visible difference; our choice.
 _HELPS = 0.9
-#: Paints that are looked at when more of them, or mixes, might help: the nearest; their mixes take half a second.
+#: Paints examined when more paints or mixes might help: the closest ones; their mixes take half a second.
 _PAINTS_TRIED = 16
-#: ΔE00 that one more swatch must win to be worth its paint; our choice, above what 30 refits leave to chance.
+#: Gain in ΔE00 from which one more swatch is worth painting; our choice, above the noise of 30 refits.
 WORTH_A_SWATCH = 0.15
 
 
 def advise(
     job: MatchProblem, outcomes: Outcomes, washes: Sequence[RankedWash], names: Sequence[str], limits: Limits
 ) -> tuple[str, ...]:
-    """Sentences, the most useful first.
+    """Sentences about a ranking, most useful first.
 
     Parameters
     ----------
     job : MatchProblem
     outcomes : Outcomes
-        Of all finalists.
+        Outcomes of all finalists.
     washes : sequence of RankedWash
         All finalists in order.
     names : sequence of str
@@ -105,12 +105,12 @@ def _what_would_help(job: MatchProblem, outcomes: Outcomes, names: Sequence[str]
 
 
 def _on_shelf(job: MatchProblem) -> set[str]:
-    """Paints that may be advised: with swatches, and on the shelf that the ranking was given."""
+    """Paints that may be recommended: those with swatches on the shelf being ranked."""
     return {paint.name for paint in job.shelf.paints if paint.name in job.models}
 
 
 def _helper(recipe: Recipe) -> str:
-    """What makes the difference in a recipe: a paint stirred in, one on top, or the only one."""
+    """The paint that makes the difference in a recipe: stirred in, on top, or the only one."""
     for layer in recipe:
         if len(layer.paints) > 1:
             less, more = sorted(layer.paints, key=lambda part: part.parts)
@@ -120,7 +120,7 @@ def _helper(recipe: Recipe) -> str:
 
 
 def _needs(recipe: Recipe, names: Sequence[str], limits: Limits) -> str:
-    """What the limits have to allow for a recipe."""
+    """Limits that a recipe needs, in words."""
     needs = sorted({part.paint for layer in recipe for part in layer.paints} - set(names))
     if limits.mix == 1 and any(len(layer.paints) > 1 for layer in recipe):
         needs.append("mixes of two paints")
@@ -139,7 +139,7 @@ def _ties(washes: Sequence[RankedWash]) -> list[str]:
 
 
 def _untouched(washes: Sequence[RankedWash]) -> list[str]:
-    """The reference: what happens when nothing is done."""
+    """Sentence about leaving the damage alone, as a reference."""
     wash = next((wash for wash in washes if not wash.layers), None)
     if wash is None or wash.group == 1:
         return []
@@ -147,7 +147,7 @@ def _untouched(washes: Sequence[RankedWash]) -> list[str]:
 
 
 def _sensitivity(job: MatchProblem, recipe: Recipe) -> str:
-    """How far a spoon and a brush move the color."""
+    """Sentence about the effect of measuring and brushing errors on the color."""
     usual = _color(job, recipe)
     thick = float(delta_e(_color(job, recipe, 1 + APPLICATION_SCATTER), usual))
     scatter = f"{APPLICATION_SCATTER:.0%} thicker or thinner"

@@ -1,4 +1,4 @@
-"""The washes that a shelf and the user's limits allow."""
+"""Washes allowed by a shelf and the user's limits."""
 
 from __future__ import annotations
 
@@ -17,20 +17,20 @@ from colormatch.wash.optics import Optics, mix, optics_of
 from colormatch.wash.paint import PaintModel
 from colormatch.wash.ratio import ROUNDING
 
-#: Paint to water: what can be measured out with a spoon. From full strength to 1:24, where hardly a tint is left.
+#: Ratios of paint to water that a spoon can measure, from full strength to 1:24, a barely visible tint.
 RATIOS: tuple[tuple[int, int], ...] = (
     *((1, 0), (4, 1), (3, 1), (2, 1), (3, 2), (1, 1), (2, 3), (1, 2), (2, 5), (1, 3), (2, 7)),
     *((1, water) for water in (4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 24)),
 )
 #: Parts of two paints in a mix.
 PROPORTIONS: tuple[tuple[int, int], ...] = ((1, 3), (1, 2), (1, 1), (2, 1), (3, 1))
-#: Most coats of all layers together: more fill the grain and look painted (common practice, no source).
+#: Most coats of all layers together; more fill the grain and look painted (common practice, no source).
 MOST_COATS = 4
-#: Most coats of one wash that a limit may ask for.
+#: Highest limit on the coats of one wash.
 MOST_COATS_OF_ONE = 10
-#: Measures in a batch from which on it no longer matters how many.
+#: Measures in a batch from which their number no longer matters.
 _COUNTLESS = 1e9
-#: Pairs whose films are computed at a time; some tens of megabytes.
+#: Pairs computed at a time; their films take some tens of megabytes.
 _MIXES = 100
 
 
@@ -38,28 +38,28 @@ def _fraction(ratio: tuple[int, int]) -> float:
     return ratio[0] / sum(ratio)
 
 
-#: Paint fractions that take one part of one side: one measure, filled once or several times.
+#: Paint fractions with one part on one side: a single measure, filled once or several times.
 _EASY = frozenset(round(_fraction(r), 4) for r in RATIOS if min(r) <= 1)
 
 
 def is_easy(paint_fraction: float) -> bool:
-    """Whether a ratio is measured out with one measure: full, 1:x or x:1."""
+    """Whether one measure is enough for a ratio: full, 1:x or x:1."""
     return round(paint_fraction, 4) in _EASY
 
 
 def measurable(shares: FloatArray, measures: int) -> BoolArray:
-    """Which washes come out right in some batch of whole measures.
+    """Find washes that some batch of whole measures reproduces.
 
     Parameters
     ----------
     shares : (n, k) float
-        Of each thing that goes into the cup; zero: none of it.
+        Share of each ingredient; zero if absent.
     measures : int; 1 or more
-        Most of them in one batch.
+        Most measures in one batch.
 
     Returns
     -------
-    (n,) bool; True where rounding to measures changes no share by more than 3 %
+    (n,) bool; True if rounding to measures changes every share by at most 3 %
 
     Examples
     --------
@@ -69,8 +69,9 @@ def measurable(shares: FloatArray, measures: int) -> BoolArray:
     [True, False]
     """
     there = shares > 0
-    # With w measures each share is off by at most 1 / (2 w share), and the sum of k shares by k / 2w: from here on any
-    # of them comes out right, so that nobody need count the drops of a bucket.
+    # With w measures each share is off by at most 1 / (2 w share), and the sum of k shares by k / 2w: from this w on,
+    # every batch
+    # is accurate, so larger ones need not be tried.
     enough = there.sum(axis=1) * (1 / (ROUNDING * shares.min(axis=1, where=there, initial=1.0)) + 1)
     possible: BoolArray = measures >= enough
     for whole in range(1, math.ceil(min(measures, enough[~possible].max(initial=0.0))) + 1):
@@ -82,7 +83,7 @@ def measurable(shares: FloatArray, measures: int) -> BoolArray:
 
 
 def _measures(limits: Limits) -> int | None:
-    """Most measures in one batch; None where any ratio can be measured."""
+    """Most measures in one batch; None if any ratio is measurable."""
     if not limits.smallest_ml:
         return None
     return int(min(round(limits.batch_ml / limits.smallest_ml, 6), _COUNTLESS))
@@ -90,28 +91,28 @@ def _measures(limits: Limits) -> int | None:
 
 @dataclass(frozen=True, eq=False)
 class Washes:
-    """Washes as arrays in step, with what each leaves at the paints' best estimates."""
+    """Washes as parallel arrays, with the film of each at the paints' best estimates."""
 
-    #: The paints, or mixes of them.
+    #: Paints and mixes.
     mixes: tuple[tuple[Part, ...], ...]
-    #: (n,) place of each wash's paint in ``mixes``.
+    #: (n,) index of each wash's paint in ``mixes``.
     mix: IntArray
-    #: (n,) paint fraction, and number of coats.
+    #: (n,) paint fraction; below, number of coats.
     fraction: FloatArray
     coats: IntArray
-    #: (n, 41)
+    #: (n, 41) films.
     film: Film
 
     def __len__(self) -> int:
         return len(self.mix)
 
     def layer(self, place: int) -> Layer:
-        """One wash by its place."""
+        """One wash by its index."""
         return Layer(self.mixes[self.mix[place]], float(self.fraction[place]), int(self.coats[place]))
 
 
 def check_limits(limits: Limits) -> None:
-    """Refuse limits that make no sense.
+    """Raise for invalid limits.
 
     Raises
     ------
@@ -134,7 +135,7 @@ def check_limits(limits: Limits) -> None:
 
 
 def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits) -> tuple[str, ...]:
-    """Names of the paints to choose from, in alphabetical order.
+    """Names of the paints to rank, in alphabetical order.
 
     Raises
     ------
@@ -159,7 +160,7 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
                     "Paint one swatch of it, let it dry and measure it.",
                 )
     paints = [paint for paint in shelf.paints if name_key(paint.name) in chosen]
-    # An amount that nobody entered is taken as some: the tin is on the shelf.
+    # An amount that was never entered counts as some: the can is on the shelf.
     left = [paint for paint in paints if not limits.on_hand or paint.on_hand_ml is None or paint.on_hand_ml > 0]
     if not left:
         raise NothingToRank(
@@ -177,7 +178,7 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
 def single_washes(
     names: Sequence[str], models: Mapping[str, PaintModel], shelf: Shelf, limits: Limits, weakest: float = 0.0
 ) -> Washes:
-    """Every wash of one paint that can be measured out: each in the usual ratios and in those of its swatches.
+    """All measurable washes of one paint each, in the usual ratios and those of its swatches.
 
     Parameters
     ----------
@@ -198,7 +199,7 @@ def single_washes(
 def mixed_washes(
     pairs: Sequence[tuple[str, str]], models: Mapping[str, PaintModel], shelf: Shelf, limits: Limits
 ) -> Iterator[Washes]:
-    """Every wash of the given pairs of paints in simple parts that can be measured out, some at a time."""
+    """All measurable washes of the given pairs of paints in simple parts, in chunks."""
     usual = np.array([_fraction(ratio) for ratio in RATIOS])
     measures = _measures(limits)
     possible = {parts: usual[_possible(usual, parts, measures)] for parts in PROPORTIONS}
@@ -219,7 +220,7 @@ def mixed_washes(
 
 
 def _possible(fractions: FloatArray, parts: Sequence[int], measures: int | None) -> BoolArray:
-    """(n,) which paint fractions of a mix of parts can be measured out."""
+    """(n,) which paint fractions of a mix of parts are measurable."""
     if measures is None:
         return np.ones(len(fractions), dtype=bool)
     shares = [fractions * part / sum(parts) for part in parts]
@@ -227,13 +228,13 @@ def _possible(fractions: FloatArray, parts: Sequence[int], measures: int | None)
 
 
 def merged_fractions(usual: Sequence[float], own: Sequence[float]) -> FloatArray:
-    """The usual paint fractions, and those of a paint's own swatches that are new; strongest first."""
+    """The usual paint fractions plus new ones from a paint's own swatches; strongest first."""
     new = {round(f, 4): f for f in own if all(abs(f - u) > SAME_FRACTION for u in usual)}
     return np.array(sorted([*usual, *new.values()], reverse=True))
 
 
 def joined(several: Sequence[Washes]) -> Washes:
-    """Several lists of washes as one."""
+    """Concatenate lists of washes."""
     starts = np.cumsum([0, *(len(washes.mixes) for washes in several)])
     return Washes(
         tuple(mix for washes in several for mix in washes.mixes),
@@ -250,6 +251,6 @@ def _washes(
     coats = np.tile(np.arange(1, most_coats + 1), len(places))
     places, fraction = np.repeat(places, most_coats), np.repeat(fraction, most_coats)
     x = thickness(fraction, coats.astype(float), paints.gamma[places], paints.rho[places])
-    # Single precision is four times faster here; the finalists are computed anew in double precision.
+    # Single precision is four times faster here; finalists are recomputed in double precision.
     K, S, x, k2 = (v.astype(np.float32) for v in (paints.K[places], paints.S[places], x, paints.k2[places]))
     return Washes(mixes, places, fraction, coats, film(K, S, x, k2))

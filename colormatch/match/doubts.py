@@ -1,4 +1,4 @@
-"""What to doubt about the swatches behind a ranking."""
+"""Doubts about the swatches behind a ranking."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from colormatch.wash.paint import PaintModel, distinct
 
 
 def shelf_doubts(shelf: Shelf, models: Mapping[str, PaintModel], names: Sequence[str]) -> tuple[str, ...]:
-    """Sentences about the swatches of some paints, and about paints without any.
+    """Sentences about the swatches of some paints, and about paints without swatches.
 
     Parameters
     ----------
@@ -19,7 +19,7 @@ def shelf_doubts(shelf: Shelf, models: Mapping[str, PaintModel], names: Sequence
     """
     said = []
     for name in names:
-        # That there is one swatch only shows in the width of the range already.
+        # The width of the range already shows that there is only one swatch.
         said += [flag.text for flag in models[name].flags if flag.code is not FlagCode.ONE_SWATCH]
         copies = len(shelf.of(name)) - len(distinct(shelf.of(name)))
         if copies:

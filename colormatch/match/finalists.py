@@ -1,4 +1,4 @@
-"""The recipes worth a closer look: nearest to the target at the paints' best estimates."""
+"""Finalists: the recipes closest to the target at the paints' best estimates."""
 
 from __future__ import annotations
 
@@ -16,22 +16,22 @@ from colormatch.match.search import IntArray, Stacks
 from colormatch.records import FloatArray, Limits
 from colormatch.wash.film import Body, Film, lay
 
-#: Finalists among washes of one paint, of two, and among stacks; and how many may share their paints and coats.
+#: Finalists among washes of one paint, of two paints, and stacks; and the most that may share paints and coats.
 _SINGLES, _MIXES, _STACKS = 160, 60, 40
 _ALIKE = 4
-#: Mixes below a glaze that are compared: as many as stacks of 100 paints, 2 s. Enough for all pairs of 16 paints.
+#: Most mixes below a glaze to compare: as many as stacks of 100 paints, 2 s. Enough for all pairs of 16 paints.
 _MOST_STACKS = 52_000_000
 
 
 def finalists(
     job: MatchProblem, names: Sequence[str], limits: Limits, weakest: float = 0.0
 ) -> tuple[tuple[Recipe, ...], int]:
-    """The recipes worth playing through, leaving the damage as it is among them; and how many were looked at.
+    """Recipes worth simulating, including leaving the damage alone; and the number of recipes examined.
 
     Parameters
     ----------
     job : MatchProblem
-    names : sequence of str; the paints to choose from
+    names : sequence of str; the paints to rank
     limits : Limits
     weakest : float
         Smallest paint fraction of a wash of one paint.
@@ -52,7 +52,7 @@ def finalists(
         recipes += [recipe for _, recipe in mixes]
         near = min([near, *(some for some, _ in mixes[:1])])
     if limits.layers == 2:
-        # A dearer recipe that is clearly farther off than a simpler one isn't worth playing through.
+        # A recipe that costs more and is clearly farther off than a simpler one isn't worth simulating.
         found, compared = _stacks(job, singles, singles, near + CLEAR)
         stacks = list(found)
         searched += compared
@@ -70,7 +70,7 @@ def finalists(
 
 
 def _stacks(job: MatchProblem, lower: Washes, upper: Washes, within: float) -> tuple[dict[Recipe, float], int]:
-    """The nearest stacks and their ΔE00, one for the same paints below and above; and how many were looked at."""
+    """Closest stacks with their ΔE00, one for each pair of paints below and above; and the number examined."""
     below, above = (Film(*(values.astype(float) for values in washes.film)) for washes in (lower, upper))
     found = Stacks(below, above, job.body(), job.ending()).nearest(
         job.finished,
@@ -87,16 +87,16 @@ def _stacks(job: MatchProblem, lower: Washes, upper: Washes, within: float) -> t
 
 
 def _paints(washes: Washes) -> IntArray:
-    """(n,) a number for each wash's paints, whatever their parts."""
+    """(n,) an identifier of each wash's paints, whatever their parts."""
     names = [tuple(part.paint for part in mix) for mix in washes.mixes]
     number = {paints: place for place, paints in enumerate(dict.fromkeys(names))}
     return np.array([number[paints] for paints in names])[washes.mix]
 
 
 def _leading(stacks: Sequence[Recipe], names: Sequence[str], limits: Limits) -> list[str]:
-    """The paints whose mixes are tried below a glaze: all, or as many as :data:`_MOST_STACKS` allows.
+    """Paints whose mixes are tried below a glaze: all, or as many as :data:`_MOST_STACKS` allows.
 
-    First come those of the nearest stacks of two plain washes.
+    Paints of the closest stacks of two plain washes come first.
     """
     ordered = dict.fromkeys(part.paint for recipe in stacks for layer in recipe for part in layer.paints)
     ordered |= dict.fromkeys(names)
@@ -114,14 +114,14 @@ def _distance(washes: Washes, body: Body, ending: Ending, target: FloatArray) ->
 
 
 def _nearest(washes: Washes, distance: FloatArray, count: int) -> list[int]:
-    """Places of the nearest, at most :data:`_ALIKE` of each paint or mix and number of coats."""
+    """Indices of the closest, at most :data:`_ALIKE` of each paint or mix and number of coats."""
     order = np.argsort(distance, kind="stable")
     kind = washes.mix[order] * (int(washes.coats.max()) + 1) + washes.coats[order]
     return [int(i) for i in order[_turn(kind) < _ALIKE][:count]]
 
 
 def _turn(kind: IntArray) -> IntArray:
-    """How many of the same kind stand before each."""
+    """Rank of each element within its kind (0 for the first)."""
     by_kind = np.argsort(kind, kind="stable")
     ordered = kind[by_kind]
     starts = np.searchsorted(ordered, ordered, side="left")

@@ -1,6 +1,7 @@
-"""What goes over the whole piece after the repair, sound wood and repair alike: more washes, a clear coat, or nothing.
+"""Layers over the whole piece after the repair, on sound wood and repair alike: more washes, a clear coat, or
+nothing.
 
-The difference that counts is the one at the very end.
+The final difference is the one that counts.
 """
 
 from __future__ import annotations
@@ -28,14 +29,14 @@ def optics_of_layer(models: Mapping[str, PaintModel], layer: Layer) -> Optics:
 
 
 def film_of_layer(models: Mapping[str, PaintModel], layer: Layer, thick: float = 1.0) -> Film:
-    """Best estimate of what a layer leaves, or of ``thick`` times as much of it."""
+    """Best estimate of a layer's film, with its thickness multiplied by ``thick``."""
     paint = optics_of_layer(models, layer)
     x = thick * thickness(layer.paint_fraction, layer.coats, paint.gamma, paint.rho)
     return film(paint.K, paint.S, x, paint.k2)
 
 
 def brushed(models: Mapping[str, PaintModel], layer: Layer, ground: Body) -> tuple[FloatArray, FloatArray]:
-    """Best estimates of what a layer dries to over grounds (n, 41), and of the same brushed on a little thicker.
+    """Best estimates of a layer's dried color over grounds (n, 41), and of the same layer brushed on thicker.
 
     Returns
     -------
@@ -50,7 +51,7 @@ def brushed(models: Mapping[str, PaintModel], layer: Layer, ground: Body) -> tup
 
 
 def clear_coat_named(shelf: Shelf, name: str) -> ClearCoat | None:
-    """The clear coat of that name, learned from its pairs; None for no name.
+    """Model of the clear coat with that name, learned from its pairs; None for an empty name.
 
     Raises
     ------
@@ -71,15 +72,15 @@ def clear_coat_named(shelf: Shelf, name: str) -> ClearCoat | None:
 
 @dataclass(frozen=True, eq=False)
 class Ending:
-    """From a body of wood and wash to the color that it ends with; best estimates."""
+    """From a body of wood and wash to its final color; best estimates."""
 
-    #: Lowest first; each is one film without leading axes.
+    #: Films over it, lowest first, each without leading axes.
     films: tuple[Film, ...] = ()
     clear: ClearCoat | None = None
 
     @classmethod
     def of(cls, models: Mapping[str, PaintModel], then: Sequence[Layer], clear: ClearCoat | None) -> Ending:
-        """The ending of a job.
+        """Make the ending of a job.
 
         Parameters
         ----------
@@ -91,7 +92,7 @@ class Ending:
 
     @property
     def cover_darkens(self) -> bool:
-        """Whether more air surface below makes the end darker; see :meth:`xyz`."""
+        """Whether more air surface below makes the final color darker; see :meth:`xyz`."""
         return self.clear is None
 
     def as_type(self, real: type[np.floating]) -> Ending:
@@ -111,10 +112,10 @@ class Ending:
 
         Notes
         -----
-        Monotone in all that it takes, which the search builds on. Each value grows with the body's reflectance: a film
-        over it does so (R0 + T² R / (1 - R0 R)), a surface does so, the weights are positive. An air surface takes
-        light, so more cover or inner reflectance gives less; under a clear coat the air surface is gone, and what
-        counts of the cover is that it keeps the haze of bare wood away, so more cover gives more.
+        Monotone in every argument, which the search relies on. Each value increases with the body's reflectance: a film
+        over it is monotone (R0 + T² R / (1 - R0 R)), so is a surface, and the weights are positive. An air surface
+        absorbs light, so more cover or inner reflectance gives less. Under a clear coat the air surface is gone and
+        cover only removes the haze of bare wood, so more cover gives more.
         """
         for one in self.films:
             body = lay(one, body)

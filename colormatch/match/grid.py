@@ -1,4 +1,4 @@
-"""Ratio by coats: what the washes of one paint dry to over one wood, how sure that is, and which were painted."""
+"""Grid of ratio by coats: dried colors of one paint's washes over one wood, their uncertainty, and the swatches."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from colormatch.match.candidates import merged_fractions
 from colormatch.match.problem import MatchProblem
 from colormatch.records import Lab, Layer, Part, Swatch
 
-#: Paint to water of the rows that are always there: halved from step to step, as far as a tint is worth having.
+#: Paint fractions of the standard rows: halved from row to row, down to the weakest useful tint.
 USUAL_FRACTIONS = (1.0, 1 / 2, 1 / 4, 1 / 8, 1 / 16)
-#: Columns that are always there: more coats fill the grain (common practice, no source).
+#: Standard columns; more coats fill the grain (common practice, no source).
 USUAL_COATS = (1, 2, 3)
 
 
@@ -22,33 +22,33 @@ class GridCell:
     """One wash over the wood."""
 
     layer: Layer
-    #: What it is expected to dry to.
+    #: Expected dried color.
     lab: Lab
-    #: ΔE00 that holds nine in ten of the outcomes, brush and reading of the wood included.
+    #: ΔE00, 90 % radius, including brushing and the reading of the wood.
     uncertainty: float
-    #: Swatches of just this wash on a wood like this one; none: the cell is computed only.
+    #: Swatches of exactly this wash on similar wood; empty: the cell is only computed.
     measured: tuple[Swatch, ...]
 
 
 @dataclass(frozen=True)
 class WashGrid:
-    """Rows of one ratio each, the strongest first; in each the same numbers of coats, the fewest first."""
+    """Rows of one ratio each, strongest first; each with the same numbers of coats, fewest first."""
 
     rows: tuple[tuple[GridCell, ...], ...]
 
     @property
     def least_sure(self) -> GridCell:
-        """The cell of which least is known."""
+        """The least certain cell."""
         return max((cell for row in self.rows for cell in row), key=lambda cell: cell.uncertainty)
 
 
 def wash_grid(job: MatchProblem, paint: str) -> WashGrid:
-    """The washes of one paint over the ground of a job, as the ranking expects them.
+    """Washes of one paint over the ground of a job, predicted as in the ranking.
 
     Parameters
     ----------
     job : MatchProblem
-        Its target plays no part.
+        Its target is ignored.
     paint : str; one with a model
     """
     swatches = job.shelf.of(paint)

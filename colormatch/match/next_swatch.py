@@ -1,9 +1,10 @@
-"""The one more swatch that this repair would gain most from.
+"""Choose the next swatch: the one that would help this repair most.
 
-Every draw of the paints is taken for the truth in turn, a possible swatch is measured on it with all its errors, all
-other draws are moved by what that measurement says of them, and the best recipe is chosen anew. The mean over the
-truths of what is then expected is what the swatch would bring. The move is the linear one of an ensemble Kalman update
-(G. Evensen, Journal of Geophysical Research 99, 1994): cheap, and good enough to choose between swatches.
+Each draw of the paints is taken as the truth in turn: a possible swatch is measured on it with all errors, the other
+draws
+are updated by that measurement, and the best recipe is chosen again. The value of the swatch is the mean, over these
+truths, of the resulting expected difference. The update is the linear one of an ensemble Kalman filter (G. Evensen,
+Journal of Geophysical Research 99, 1994): cheap, and good enough to choose between swatches.
 """
 
 from __future__ import annotations
@@ -21,13 +22,13 @@ from colormatch.wash.film import Body, bare
 from colormatch.wash.paint import MODEL_ERROR, REFITS
 from colormatch.wash.predict import MOST_LAYERS, Draws, predict_many
 
-#: Recipes to choose from after the swatch, and draws of each.
+#: Recipes to choose from after the swatch, and draws per recipe.
 _RECIPES, _DRAWS = 16, 2 * REFITS
-#: Paints that are looked at: those of the best recipes.
+#: Paints examined: those of the best recipes.
 _PAINTS = 4
-#: Washes worth a swatch of any paint: paint fraction and coats.
+#: Washes worth a swatch for any paint: paint fraction and coats.
 _USUAL = ((1.0, 1), (0.25, 1), (0.25, 2), (0.125, 1))
-#: Uncertainty with which a swatch is read, ΔE00 90 % radius: that of a record without its own.
+#: Uncertainty of a swatch's reading, ΔE00 90 % radius: the default of a record.
 _READING = 1.0
 
 
@@ -36,19 +37,19 @@ class NextSwatch:
     """A swatch worth painting, on wood like the damage."""
 
     layer: Layer
-    #: ΔE00 expected of the best recipe now, and once the swatch is known.
+    #: ΔE00 expected of the best recipe now, and with the swatch.
     before: float
     after: float
 
 
 def next_swatch(job: MatchProblem, outcomes: Outcomes) -> NextSwatch | None:
-    """The swatch that lowers the expected difference most; None where no recipe uses a paint.
+    """Find the swatch that lowers the expected difference most; None if no recipe uses a paint.
 
     Parameters
     ----------
     job : MatchProblem
     outcomes : Outcomes
-        Of the recipes to choose from.
+        Outcomes of the recipes to choose from.
     """
     order = np.argsort(outcomes.order, kind="stable")
     order = np.array([i for i in order if outcomes.recipes[i]], dtype=int)[:_RECIPES]
@@ -82,7 +83,7 @@ def next_swatch(job: MatchProblem, outcomes: Outcomes) -> NextSwatch | None:
 
 
 def _designs(layers: list[Layer], shelf: Shelf) -> list[Layer]:
-    """The washes of the recipes, and the usual swatches of their paints."""
+    """Washes of the recipes, and the standard swatches of their paints."""
     paints = list(dict.fromkeys(part.paint for layer in layers for part in layer.paints))[:_PAINTS]
     own = [layer for layer in layers if len(layer.paints) == 1 and layer.paints[0].paint in paints]
     usual = [Layer((shelf.part(paint),), fraction, coats) for paint in paints for fraction, coats in _USUAL]
@@ -90,7 +91,7 @@ def _designs(layers: list[Layer], shelf: Shelf) -> list[Layer]:
 
 
 def _noise(job: MatchProblem, design: Layer, ground: Body) -> FloatArray:
-    """(3, 3) covariance of a swatch's reading given its paint: reading, what the model misses, brush."""
+    """(3, 3) covariance of a swatch's reading given its paint: reading, model error, brushing."""
     usual, thicker = brushed(job.models, design, ground)
     axes = np.hypot(_READING * SIGMA_PER_RADIUS, MODEL_ERROR) / axis_weights(usual)
     out: FloatArray = np.diag(axes**2) + np.outer(thicker - usual, thicker - usual)
@@ -98,7 +99,7 @@ def _noise(job: MatchProblem, design: Layer, ground: Body) -> FloatArray:
 
 
 def _gain(colors: FloatArray, strip: FloatArray, noise: FloatArray) -> FloatArray:
-    """(r, 3, 3) what a unit of surprise in a strip (m, 3) says about recipes' colors (r, m, 3)."""
+    """(r, 3, 3) gain matrices: update of the recipes' colors (r, m, 3) per unit of surprise in a strip (m, 3)."""
     off = strip - strip.mean(axis=0)
     together = np.swapaxes(colors - colors.mean(axis=1, keepdims=True), 1, 2) @ off / (len(strip) - 1)
     out: FloatArray = together @ np.linalg.inv(off.T @ off / (len(strip) - 1) + noise)

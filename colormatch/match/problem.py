@@ -17,21 +17,21 @@ from colormatch.wash.film import Body, bare, lay, read_through
 from colormatch.wash.paint import MODEL_ERROR, PaintModel, distinct
 from colormatch.wash.predict import Draws, draw_normals, predict_many
 
-#: One recipe: layers, lowest first; empty leaves the damage as it is.
+#: One recipe: layers, lowest first; empty leaves the damage alone.
 Recipe = tuple[Layer, ...]
 
-#: ΔE00 between two grounds up to which a swatch on one speaks for the other; our choice.
+#: ΔE00 between two grounds up to which a swatch on one is valid for the other; our choice.
 SIMILAR_GROUND = 3.0
-#: Paint fractions closer than this are one ratio.
+#: Largest difference between paint fractions of the same ratio.
 SAME_FRACTION = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
 class Outcomes:
-    """What recipes dry to."""
+    """Dried colors of recipes."""
 
     recipes: tuple[Recipe, ...]
-    #: (c, 3) best estimate, (c, m, 3) draws, (c, m) ΔE00 of each draw to the target of the same draw.
+    #: (c, 3) best estimate; (c, m, 3) draws; (c, m) ΔE00 of each draw to the target of the same draw.
     lab: FloatArray
     draws: FloatArray
     delta_e: FloatArray
@@ -60,10 +60,10 @@ class MatchProblem:
     models: Mapping[str, PaintModel]
     shelf: Shelf
     chances: Draws
-    #: Over the whole piece afterwards.
+    #: Layers over the whole piece afterwards.
     then: Recipe
     clear: ClearCoat | None
-    #: Laid on the damage before anything else.
+    #: Layers on the damage below every recipe.
     base: Recipe
     #: (3,) what the sound wood ends as, and (m, 3) its draws; and those without the error of the distance to it.
     finished: FloatArray
@@ -79,7 +79,7 @@ class MatchProblem:
         limits: Limits,
         base: Recipe = (),
     ) -> MatchProblem:
-        """Throw the dice; parameters as for :func:`colormatch.match.rank.rank_washes`."""
+        """Make the draws; parameters as for :func:`colormatch.match.rank.rank_washes`."""
         rng = np.random.default_rng(limits.seed)
         chances = draw_normals(rng)
         own, shared, distance = rng.standard_normal((3, *chances.ground.shape))
@@ -92,11 +92,11 @@ class MatchProblem:
         return cls(task, models, shelf, chances, limits.then, clear, base, finished, compared + off, compared)
 
     def ending(self) -> Ending:
-        """Best estimate of what goes over the whole piece."""
+        """Best estimate of the layers over the whole piece."""
         return Ending.of(self.models, self.then, self.clear)
 
     def body(self) -> Body:
-        """(41,) best estimate of the ground with what lies on it already."""
+        """(41,) best estimate of the ground with its existing layers."""
         reflectance = reflectance_from_lab(self.task.ground)
         body = bare(reflectance)
         for layer in self.task.painted:
@@ -107,7 +107,7 @@ class MatchProblem:
         return body
 
     def outcomes(self, recipes: Iterable[Recipe]) -> Outcomes:
-        """Play recipes through."""
+        """Simulate recipes."""
         recipes = tuple(recipes)
         lab, draws = predict_many(
             self.models,
@@ -128,7 +128,7 @@ class MatchProblem:
         return Outcomes(recipes, lab, draws, np.asarray(delta_e(draws, self.finished_draws)), compared)
 
     def measured(self, recipe: Recipe) -> tuple[Swatch, ...]:
-        """Swatches of just this wash on a ground like the damage, copies left out."""
+        """Distinct swatches of exactly this wash on a ground like the damage."""
         more = self.base or self.then or self.clear or self.task.painted
         if more or len(recipe) != 1 or len(recipe[0].paints) != 1:
             return ()
@@ -142,13 +142,13 @@ class MatchProblem:
         )
 
     def learned(self, recipe: Recipe) -> FloatArray:
-        """(3,) by how much the swatches of just this wash correct the model's color, CIELAB.
+        """(3,) correction of the model's color by the swatches of exactly this wash, CIELAB.
 
         Notes
         -----
-        A swatch differs from the model by its reading's error, by how its film came out, and by what the model misses
-        on such a wash and ground. Only the last is there again on the repair, so the mean difference of n swatches
-        counts by its share of the variance, MODEL_ERROR² / (MODEL_ERROR² + (reading² + film²) / n).
+        A swatch differs from the model by the error of its reading, by its film thickness, and by the model's error for
+        such a wash and ground. Only the last recurs on the repair, so the mean difference of n swatches is weighted by
+        its share of the variance, MODEL_ERROR² / (MODEL_ERROR² + (reading² + film²) / n).
         """
         swatches = self.measured(recipe)
         if not swatches:
@@ -164,7 +164,7 @@ class MatchProblem:
 
 
 def _joined(own: FloatArray, radius: float, shared: FloatArray, shared_radius: float) -> FloatArray:
-    """A standard normal error made of an own and a shared part."""
+    """A standard normal error combined from an independent and a shared part."""
     whole = math.hypot(radius, shared_radius)
     return own if whole == 0 else (own * radius + shared * shared_radius) / whole
 
@@ -177,7 +177,7 @@ def _finished_target(
     limits: Limits,
     clear: ClearCoat | None,
 ) -> tuple[FloatArray, FloatArray]:
-    """What the sound wood ends as (3,), and its draws (m, 3)."""
+    """Final color of the sound wood (3,), and its draws (m, 3)."""
     if not limits.then and clear is None:
         lab = np.asarray(task.target, dtype=float)
         return lab, lab + error * task.target_radius * SIGMA_PER_RADIUS / axis_weights(lab)

@@ -1,9 +1,9 @@
-"""Rank washes for a repair by the difference that is to be expected once they have dried.
+"""Rank washes for a repair by the expected difference after drying.
 
-The nearest washes at the paints' best estimates are the finalists. Each is then played through many times with all that
-is uncertain drawn at random: the paints, the brush, what the model misses, and the readings of sound and damaged wood.
-The mean of CIEDE2000 over the draws ranks them. Going by the best estimates alone would favor whatever looks good by
-luck.
+The washes closest to the target at the paints' best estimates are the finalists. Each is then simulated with random
+draws of
+everything uncertain: the paints, the brushing, the model error, and the readings of sound and damaged wood. The mean
+CIEDE2000 over the draws ranks them. Ranking by the best estimates alone would favor washes that look good by luck.
 """
 
 from __future__ import annotations
@@ -23,8 +23,9 @@ from colormatch.match.problem import MatchProblem, Outcomes, Recipe
 from colormatch.records import Lab, Limits, Match, RankedWash, Shelf, Task
 from colormatch.wash.paint import PaintModel
 
-#: Two washes are of one group when the worse does better in at least this share of the draws, and when what is expected
-#: of them differs by less than half of the difference that half of the observers see. Both are our choice.
+#: Two washes are in one group if the worse one wins in at least this share of the draws, and if their expected
+#: differences are
+#: less than half of the visible difference apart. Our choice.
 _EVEN_ODDS, _UNSEEN_GAP = 0.2, VISIBLE / 2
 
 
@@ -34,20 +35,20 @@ def rank_washes(task: Task, shelf: Shelf, models: Mapping[str, PaintModel], limi
     Parameters
     ----------
     task : Task
-        From which color to which. The shared uncertainty is added to both in each draw.
+        Start and target color. The shared uncertainty is added to both in each draw.
     shelf : Shelf
     models : mapping of PaintModel by name
-        Of the shelf's paints that have swatches.
+        Models of the shelf's paints that have swatches.
     limits : Limits
 
     Returns
     -------
-    Match; the same for the same input, whatever the order of paints and swatches
+    Match; deterministic, independent of the order of paints and swatches
 
     Raises
     ------
     BadInput
-        A limit that can't be.
+        A limit is invalid.
     PaintError
         A limit names a paint or a clear coat that the shelf does not have.
     NothingToRank
@@ -70,8 +71,8 @@ def match_of(
     ----------
     job : MatchProblem
     recipes : iterable of Recipe; the finalists
-    searched : int; how many recipes they were chosen from
-    names : sequence of str; the paints to choose from
+    searched : int; number of recipes they were chosen from
+    names : sequence of str; the paints to rank
     limits : Limits
     """
     outcomes = job.outcomes(recipes)
@@ -90,7 +91,7 @@ def match_of(
 
 
 def ranked(job: MatchProblem, outcomes: Outcomes) -> tuple[RankedWash, ...]:
-    """All recipes in order: group by group, the simpler first within a group."""
+    """All recipes in order: by group, simpler ones first within a group."""
     washes: list[RankedWash] = []
     for number, group in enumerate(groups(outcomes), start=1):
         for place in group:
@@ -99,9 +100,9 @@ def ranked(job: MatchProblem, outcomes: Outcomes) -> tuple[RankedWash, ...]:
 
 
 def groups(outcomes: Outcomes) -> list[list[int]]:
-    """Recipes that can't be told apart, in groups, the best group first; the simpler first within a group.
+    """Group recipes that can't be distinguished; best group first, simpler recipes first within a group.
 
-    A group's leader is the best recipe that is in no group yet. What can't be told from it joins.
+    The leader of a group is the best recipe without a group. Recipes that can't be distinguished from it join.
     """
     expected = outcomes.order
     left = sorted(range(len(expected)), key=lambda i: (expected[i], _effort(outcomes.recipes[i])))
@@ -119,7 +120,7 @@ def groups(outcomes: Outcomes) -> list[list[int]]:
 
 
 def _effort(recipe: Recipe) -> tuple[int, int, int, int]:
-    """Layers, paints, coats, and ratios that take more than one measure: what a recipe costs, dearest first."""
+    """Cost of a recipe: layers, paints, coats, and ratios that take more than one measure; most expensive first."""
     return (
         len(recipe),
         sum(len(layer.paints) for layer in recipe),
@@ -129,13 +130,13 @@ def _effort(recipe: Recipe) -> tuple[int, int, int, int]:
 
 
 def varied(washes: Sequence[RankedWash]) -> tuple[RankedWash, ...]:
-    """The first of each kind, ranked anew: one recipe for the same paints, and for one paint in so many coats."""
+    """The first recipe of each kind, ranked again: one for equal paints, and for one paint in equal coats."""
     first: dict[object, RankedWash] = {}
     for wash in washes:
         paints = tuple(tuple(part.paint for part in layer.paints) for layer in wash.layers)
         simple = len(paints) == 1 and len(paints[0]) == 1
         first.setdefault((paints, wash.layers[0].coats if simple else None), wash)
-    # Groups that have lost all their members leave no gap in the numbers.
+    # Groups without members leave no gap in the numbers.
     number = {group: new for new, group in enumerate(dict.fromkeys(wash.group for wash in first.values()), start=1)}
     return tuple(
         replace(wash, rank=rank, group=number[wash.group]) for rank, wash in enumerate(first.values(), start=1)
@@ -143,9 +144,9 @@ def varied(washes: Sequence[RankedWash]) -> tuple[RankedWash, ...]:
 
 
 def _spread_beside(job: MatchProblem, outcomes: Outcomes, place: int) -> float:
-    """ΔE00 that holds nine in ten of how far a wash comes out from where it should, seen from the target.
+    """Spread of a wash's error relative to the target, ΔE00, 90 % radius.
 
-    Small differences, each weighed where it arises (`axis_weights`), so that an error of both cancels.
+    Small differences are weighted where they arise (`axis_weights`), so common errors cancel.
     """
     washed = (outcomes.draws[place] - outcomes.lab[place]) * axis_weights(outcomes.lab[place])
     wanted = (job.finished_draws - job.finished) * axis_weights(job.finished)
@@ -153,14 +154,14 @@ def _spread_beside(job: MatchProblem, outcomes: Outcomes, place: int) -> float:
 
 
 def ranked_wash(job: MatchProblem, outcomes: Outcomes, place: int, rank: int, group: int) -> RankedWash:
-    """One recipe of a job, with what is expected of it."""
+    """One recipe of a job, with its expected result."""
     recipe, differences = outcomes.recipes[place], outcomes.delta_e[place]
     low, high = np.percentile(differences, [5, 95])
     lab = Lab.from_array(outcomes.lab[place])
     measured = job.measured(recipe)
     off = describe_off(lab, Lab.from_array(job.finished))
     if off == NOTHING and differences.mean() >= VISIBLE:
-        # The best guess hits; what makes the expected ΔE is doubt, and doubt has no direction.
+        # The best guess is exact; the expected ΔE is uncertainty, which has no direction.
         off = "nothing, by the best guess"
     paints = sorted({part.paint for layer in recipe for part in layer.paints})
     return RankedWash(

@@ -1,14 +1,14 @@
-"""Nearest recipes by CIEDE2000, exactly: one wash, or a second wash over a first.
+"""Exact search for the recipes closest by CIEDE2000: one wash, or a second wash over a first.
 
-Here paints are at their best estimate. What is uncertain comes after, for the finalists (:mod:`colormatch.match.rank`).
+Paints are at their best estimate here. Uncertainty follows for the finalists (:mod:`colormatch.match.rank`).
 
-Two layers of 100 paints in 24 ratios and 1 to 3 coats are 52 million recipes. Branch and bound finds the nearest
-without looking at most of them:
+Two layers of 100 paints in 24 ratios and 1 to 3 coats are 52 million recipes. Branch and bound finds the closest
+without examining most of them:
 
-1. First washes whose results look alike are put into groups, and groups into larger groups.
+1. First washes with similar results are put into groups, and groups into larger groups.
 2. A second wash over all of a group gives colors that lie in a box of XYZ: the layer algebra is monotone
    (:meth:`colormatch.match.finish.Ending.xyz`), so the group's darkest and lightest spectra give the box's corners.
-3. No color in the box can be nearer to the target than :func:`box_bound` says. Boxes that can't hold one of the best
+3. :func:`box_bound` gives a lower bound for the ΔE00 in a box. Boxes that can't hold one of the best
    are left out; the others are opened, the most promising first.
 
 The bound
@@ -49,35 +49,36 @@ from colormatch.wash.film import Body, Film, lay
 IntArray = NDArray[np.integer[Any]]
 Layered = TypeVar("Layered", Film, Body)
 
-#: Smallest part of the chromatic difference that the rotation term leaves, step (d) above.
+#: Smallest share of the chromatic difference left by the rotation term, step (d) above.
 _KAPPA_ANY, _KAPPA_YELLOW = 0.1339, 0.999999
-#: ΔE00 by which single precision may be off, twice over. Measured: below 1e-3; what it leaves open is settled in
-#: double precision.
+#: ΔE00, twice the largest error of single precision. Measured error: below 1e-3; undecided cases are settled in double
+#: precision.
 _SLACK = 4e-3
-#: Films in the smallest group, and smallest groups in a larger one. The fastest of 4 to 28 and 8 to 16, by a little.
+#: Films in the smallest group, and smallest groups in a larger one. The fastest of 4 to 28 and 8 to 16, by a small
+#: margin.
 _LEAF, _BUNCH = 14, 16
-#: How much the air surface counts beside color when first washes are grouped: its effect on a dark wash, in L*.
+#: Weight of the air surface relative to color when first washes are grouped: its effect on a dark wash, in L*.
 _COVER_AS_LAB = 12.0
-#: Boxes bounded, and pairs computed, at a time: the temporaries stay inside the cache.
+#: Boxes bounded, and pairs computed, at a time; intermediate results then fit in the cache.
 _BOXES, _PAIRS = 4096, 8192
 #: Boxes in the first round.
 _FIRST_ROUND = 400
 
 
 class Nearest(NamedTuple):
-    """The nearest stacks, nearest first."""
+    """The closest stacks, in order."""
 
     #: (k,) ΔE00 to the target.
     delta_e: FloatArray
-    #: (k,) places of the lower and of the upper wash in the list of films.
+    #: (k,) indices of the lower and of the upper wash in the list of films.
     lower: IntArray
     upper: IntArray
-    #: Stacks whose color was computed; the others were ruled out by the bound.
+    #: Number of stacks computed; the bound ruled out the others.
     computed: int
 
 
 def box_bound(target: FloatArray, darkest: FloatArray, lightest: FloatArray) -> FloatArray:
-    """What ΔE00 to the target no color in a box of XYZ can be below.
+    """Lower bound of the ΔE00 between a target and any color in a box of XYZ.
 
     Parameters
     ----------
@@ -106,7 +107,7 @@ def box_bound(target: FloatArray, darkest: FloatArray, lightest: FloatArray) -> 
 
 
 def _cube_roots(xyz: FloatArray) -> FloatArray:
-    """CIELAB's lightness function of each coordinate; it grows with it."""
+    """CIELAB's lightness function of each coordinate; increasing."""
     t = xyz / WHITE_XYZ.astype(xyz.dtype)
     roots: FloatArray = np.where(t > EPSILON, np.cbrt(t), (KAPPA * t + 16) / 116)
     return roots
@@ -124,7 +125,7 @@ class Stacks:
     ----------
     lower : Film; (n, 41)
     upper : Film; (m, 41)
-        Any of these lies over any of those.
+        Any upper wash may go over any lower one.
     ground : Body; (41,)
     ending : Ending
     """
@@ -140,7 +141,7 @@ class Stacks:
         color = np.column_stack([ending.lab(self._lower), _COVER_AS_LAB * self._lower.cover])
         groups = _halves(color)
         width = max(map(len, groups))
-        # Short groups are filled up with their first member, so that all are rows of one array.
+        # Short groups are padded with their first member, so that all fit in one array.
         self._groups = np.array([np.concatenate([g, np.repeat(g[:1], width - len(g))]) for g in groups])
         dark, light = self._corners(_gather(self._lower32, self._groups))
         self._small = dark, light
@@ -161,25 +162,25 @@ class Stacks:
         most_coats: int | None = None,
         within: float = np.inf,
     ) -> Nearest:
-        """The nearest stacks to a target; the same as comparing all of them would give.
+        """The stacks closest to a target; the same result as comparing all stacks.
 
         Parameters
         ----------
         target : (3,) float; CIELAB
-            What the finished stack should look like.
+            Color wanted for the finished stack.
         count : int
-            How many to report.
+            Number to report.
         labels : ((n,), (m,)) int, optional
-            What each lower and each upper wash counts as, such as its paint. Of the stacks with the same labels only
-            the nearest is reported. Without, every stack counts for itself.
+            Labels of the lower and upper washes, such as their paints. Only the closest of the stacks with equal labels
+            is reported. Without labels, every stack is.
         coats : ((n,), (m,)) int, optional
             With ``most_coats``: stacks with more coats than that are left out.
         within : float
-            ΔE00 beyond which no stack is of interest; spares time where a target is far from all of them.
+            Largest ΔE00 of interest; saves time if the target is far from all stacks.
 
         Returns
         -------
-        Found; fewer than ``count`` where there are no more.
+        Nearest; fewer than ``count`` if there are no more.
         """
         wanted = np.asarray(target, dtype=np.float32)
         m = len(self._upper.cover)
@@ -204,8 +205,9 @@ class Stacks:
         order = np.argsort(bounds, kind="stable")
         upper, large, bounds = upper[order], large[order], bounds[order]
 
-        # Best first, in rounds that grow: open the next large boxes, then compute all stacks in those small boxes that
-        # promise more than the large ones still closed.
+        # Best first, in growing rounds: open the next large boxes, then compute all stacks in the small boxes whose
+        # bound is below
+        # that of the large boxes still closed.
         waiting = _Boxes(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float32))
         start, step = 0, _FIRST_ROUND
         while start < len(bounds) and bounds[start] <= best.threshold:
@@ -246,7 +248,7 @@ class Stacks:
         return delta_e(self._ending32.lab(bodies).astype(np.float32), target)
 
     def _settled(self, best: _Best, target: FloatArray) -> Nearest:
-        """In double precision: the order among those that single precision can't tell apart."""
+        """Settle in double precision the order among stacks that single precision can't separate."""
         upper, lower = best.upper, best.lower
         exact: FloatArray = np.empty(len(upper))
         for start in range(0, len(upper), _PAIRS):
@@ -260,11 +262,11 @@ class Stacks:
 
 
 class _Boxes(NamedTuple):
-    """Small boxes: an upper wash over a group of lower ones; the most promising first."""
+    """Small boxes: an upper wash over a group of lower ones; lowest bound first."""
 
     upper: IntArray
     group: IntArray
-    #: ΔE00 that nothing in the box can be below.
+    #: Lower bound of ΔE00 in the box.
     bound: FloatArray
 
     def joined(self, other: _Boxes) -> _Boxes:
@@ -273,19 +275,19 @@ class _Boxes(NamedTuple):
         return _Boxes(upper[order], group[order], bound[order])
 
     def between(self, first: int, threshold: float) -> _Boxes:
-        """From a place on, as far as the threshold."""
+        """Boxes from an index up to a threshold."""
         last = int(np.searchsorted(self.bound, threshold, side="right"))
         return _Boxes(self.upper[first:last], self.group[first:last], self.bound[first:last])
 
 
 class _Best:
-    """Those that may be among the nearest, so far."""
+    """Candidates for the closest stacks so far."""
 
     def __init__(self, count: int, labels: tuple[IntArray, IntArray], uppers: int, within: float) -> None:
-        # With fewer labels than that the threshold would never fall.
+        # With fewer labels than that, the threshold would never decrease.
         self.count = min(count, math.prod(len(np.unique(some)) for some in labels))
         self.computed = 0
-        #: ΔE00 above which nothing is among the nearest any more.
+        #: ΔE00 above which a stack can't be among the closest.
         self.threshold = within
         self.upper: IntArray = np.empty(0, dtype=np.int64)
         self.lower: IntArray = np.empty(0, dtype=np.int64)
@@ -304,7 +306,7 @@ class _Best:
             return
         distance = np.concatenate([self._delta_e, delta_e[near]])
         tops, lows = np.concatenate([self.upper, upper[near]]), np.concatenate([self.lower, lower[near]])
-        _, once = np.unique(lows * self._uppers + tops, return_index=True)  # groups that were filled up repeat a member
+        _, once = np.unique(lows * self._uppers + tops, return_index=True)  # padded groups repeat a member
         order = once[np.argsort(distance[once], kind="stable")]
         distance, tops, lows = distance[order], tops[order], lows[order]
         _, first, which = np.unique(self.label(tops, lows), return_index=True, return_inverse=True)
@@ -324,7 +326,7 @@ def _gather(values: Layered, places: IntArray) -> Layered:
 
 
 def _halves(color: FloatArray) -> list[IntArray]:
-    """Groups of look-alikes: halved along the longest axis until small enough; a power of two of them."""
+    """Groups of similar washes: halved along the longest axis until small enough; a power of two of them."""
     groups: list[IntArray] = [np.arange(len(color))]
     while len(groups[0]) > _LEAF:
         halves: list[IntArray] = []

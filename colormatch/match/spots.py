@@ -1,4 +1,4 @@
-"""More than one damage, and grain lines: rankings that build on the one of :mod:`colormatch.match.rank`."""
+"""Rankings for several damaged spots, and for grain lines; both build on :mod:`colormatch.match.rank`."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from colormatch.match.rank import match_of, ranked_wash, varied
 from colormatch.records import Limits, Match, RankedWash, Shelf, Task
 from colormatch.wash.paint import PaintModel
 
-#: Weakest wash for grain lines: thinner ones spread instead of drawing a line (common practice, no source).
+#: Weakest wash for grain lines; thinner ones spread instead of drawing a line (common practice, no source).
 WEAKEST_LINE = 0.25
 
 
@@ -25,9 +25,9 @@ class WashForAll:
     """One recipe for several damaged spots."""
 
     rank: int
-    #: What it does on each spot, in the order in which they were given.
+    #: Its result on each spot, in the given order.
     spots: tuple[RankedWash, ...]
-    #: ΔE00 that it is judged by: the worst of the spots' expected differences, or their mean.
+    #: ΔE00 used for ranking: the worst of the spots' expected differences, or their mean.
     expected_delta_e: float
 
 
@@ -35,7 +35,7 @@ class WashForAll:
 class SpotsMatch:
     """Several damaged spots of one piece."""
 
-    #: The ranking for each spot by itself.
+    #: The ranking for each spot alone.
     each: tuple[Match, ...]
     #: One recipe for all of them, best first.
     together: tuple[WashForAll, ...]
@@ -51,21 +51,21 @@ def rank_for_all(
     *,
     judge_by: Literal["worst", "mean"] = "worst",
 ) -> SpotsMatch:
-    """The best wash for each of several spots, and the best single one for all.
+    """Rank washes for each of several spots, and single washes for all of them.
 
     Parameters
     ----------
     spots : sequence of Task
         One for each damaged spot.
     judge_by : "worst" or "mean"
-        Whether a wash for all is judged by the spot where it does worst, or by the mean over the spots.
+        Judge a wash for all by its worst spot, or by the mean over the spots.
     shelf, models, limits
         As for :func:`colormatch.match.rank.rank_washes`.
 
     Raises
     ------
     BadInput
-        No spot; and what :func:`colormatch.match.rank.rank_washes` raises.
+        No spot; also as for :func:`colormatch.match.rank.rank_washes`.
     """
     if not spots:
         raise BadInput("No damaged spot was given.", "Mark one or more.")
@@ -94,22 +94,22 @@ def rank_for_all(
 def rank_grain_lines(
     task: Task, field: Recipe, shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
 ) -> Match:
-    """What to draw grain lines with, once the field is washed.
+    """Rank washes for drawing grain lines on the washed field.
 
     Parameters
     ----------
     task : Task
         From the damage before its wash to the grain lines of the sound wood.
     field : tuple of Layer
-        The recipe chosen for the field, which lies under the lines.
+        The recipe chosen for the field, under the lines.
     shelf, models, limits
-        As for :func:`colormatch.match.rank.rank_washes`. Of the limits, coats, layers and mixes don't count: a line is
+        As for :func:`colormatch.match.rank.rank_washes`. The limits on coats, layers and mixes are ignored: a line is
         one touch of one paint, 1:3 or stronger.
 
     Returns
     -------
     Match
-        Its recipes hold the touch only. An empty one: no line is needed.
+        Its recipes hold only the touch. An empty recipe means that no line is needed.
     """
     check_limits(limits)
     names = usable_paints(shelf, models, limits)

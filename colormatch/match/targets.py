@@ -1,4 +1,4 @@
-"""A target moved on purpose: warmer, cooler, darker or lighter than the sound wood that was read."""
+"""Shift a target on purpose: warmer, cooler, darker or lighter than the measured sound wood."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ _STEPS = {
     "darker": (-1.0, 0.0, 0.0),
     "lighter": (1.0, 0.0, 0.0),
 }
-#: Largest shift that is taken for meant, ΔE00: another color altogether. Our choice.
+#: Largest shift accepted, ΔE00: an entirely different color. Our choice.
 _LARGEST = 50
-#: CIELAB units walked before a shift is given up; halvings that pin it down to double precision.
+#: Longest search for a shift, CIELAB units; number of halvings for double precision.
 _FARTHEST, _HALVINGS = MOST_AB, 60
 
 
 def parse_shift(text: str | None) -> tuple[str, float] | None:
-    """``darker=2`` as a direction and an amount in ΔE00.
+    """Parse ``darker=2`` as a direction and an amount in ΔE00.
 
     Raises
     ------
@@ -50,7 +50,7 @@ def parse_shift(text: str | None) -> tuple[str, float] | None:
 
 
 def shift_target(lab: Lab, direction: str, amount: float) -> Lab:
-    """A color that lies a given difference away in a given direction.
+    """Find the color at a given difference in a given direction.
 
     Parameters
     ----------

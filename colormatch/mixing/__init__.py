@@ -1,1 +1,1 @@
-"""The cup and the bench: amounts, measures, area, schedule, cautions."""
+"""Mixing and bench work: amounts, measures, area, schedule, cautions."""

@@ -1,4 +1,4 @@
-"""How much to mix: from an area or a batch to what goes into the cup, in the measures that are at hand."""
+"""Amounts to mix: from an area or a batch to measured ingredients, with the available measures."""
 
 from __future__ import annotations
 
@@ -11,88 +11,88 @@ from colormatch.mixing.measures import WATER, Practice
 from colormatch.records import Flag, FlagCode, Layer, Paint
 from colormatch.wash.ratio import ROUNDING
 
-#: Smallest batch, ml, that a brush can be loaded from; our choice.
+#: Smallest batch, ml, that loads a brush; our choice.
 LEAST_BATCH_ML = 5.0
 #: Largest batch, ml: more than any piece of furniture takes.
 MOST_BATCH_ML = 100_000.0
 
-#: From here on the person is told that the measure is too coarse for so little; our choice.
+#: Relative rounding error from which the measure is flagged as too coarse; our choice.
 _COARSE = 0.1
-#: Batches that are tried for one that can be measured well. Our choice: from 500 steps on even 1 part in 20 is 25
-#: steps, which round to within 2 %.
+#: Number of batch sizes tried for one that measures well. Our choice: at 500 steps even 1 part in 20 is 25 steps, which
+#: round to within 2 %.
 _TRIED = 500
 
 
 @dataclass(frozen=True)
 class Measure:
-    """One thing that goes into the cup."""
+    """One ingredient of the cup."""
 
     #: Name of a paint, or of the thinner.
     name: str
-    #: By volume, the smallest of the cup's being 1.
+    #: By volume; the smallest ingredient is 1.
     parts: float
-    #: As the recipe states it.
+    #: Exact amount in the recipe.
     exact_ml: float
-    #: Rounded to the smallest measure.
+    #: Amount rounded to the smallest measure.
     ml: float
-    #: Weight of a milliliter, g.
+    #: Density, g/ml.
     density: float = WATER
 
     @property
     def grams(self) -> float:
-        """Weight of what is measured, g."""
+        """Weight of the rounded amount, g."""
         return self.ml * self.density
 
 
 @dataclass(frozen=True)
 class Batch:
-    """A wash as it is mixed."""
+    """A wash, ready to mix."""
 
-    #: Paints in the recipe's order, the thinner last (left out of a full-strength layer).
+    #: Paints in the recipe's order, the thinner last (none for a full-strength layer).
     measures: tuple[Measure, ...]
-    #: The recipe with the rounded measures: what will really be brushed on.
+    #: The recipe with the rounded measures: the wash that is really brushed on.
     layer: Layer
-    #: The same with one smallest measure too much of the first paint: a slip of the hand.
+    #: The same with one smallest measure too much of the first paint, as a measuring error.
     slip: Layer
-    #: Price of the paint in it, in the user's currency; None where a price is unknown.
+    #: Price of its paint, in the user's currency; None if a price is unknown.
     cost: float | None
 
     @property
     def ml(self) -> float:
-        """The whole batch as measured."""
+        """Volume of the whole batch as measured, ml."""
         return math.fsum(measure.ml for measure in self.measures)
 
     @property
     def grams(self) -> float:
-        """Its weight, g."""
+        """Weight of the whole batch, g."""
         return math.fsum(measure.grams for measure in self.measures)
 
 
 @dataclass(frozen=True)
 class Amounts:
-    """What a whole recipe takes: one batch for each wash."""
+    """Amounts for a whole recipe: one batch per wash."""
 
     batches: tuple[Batch, ...]
-    #: Price of all the paint, in the user's currency; None where a price is unknown.
+    #: Price of all paint, in the user's currency; None if a price is unknown.
     cost: float | None
-    #: A measure too coarse for so little, and paints of which less is left than the recipe takes.
+    #: Flags for measures that are too coarse, and for paints with less left than the recipe needs.
     flags: tuple[Flag, ...]
 
     @property
     def layers(self) -> tuple[Layer, ...]:
-        """The recipe as it is measured."""
+        """The recipe with rounded measures."""
         return tuple(batch.layer for batch in self.batches)
 
 
 def area_takes(area_cm2: float, coats: int, practice: Practice | None = None) -> float:
-    """Volume of wash that an area takes, waste included, ml.
+    """Volume of wash for an area, including waste, ml.
 
     Parameters
     ----------
     area_cm2 : float; above 0
     coats : int; 1 or more
     practice : Practice, optional
-        For coverage and waste.
+        Coverage and waste.
 
     Examples
     --------
@@ -111,18 +111,18 @@ def mix_job(
     area_cm2: float | None = None,
     batch_ml: float | None = None,
 ) -> Amounts:
-    """What a recipe takes.
+    """Compute the amounts for a recipe.
 
     Parameters
     ----------
     layers : sequence of Layer
     paints : mapping of Paint by name
-        For thinner, price and what is left in the tin.
+        Thinner, price and amount left of each.
     practice : Practice, optional
     area_cm2 : float, optional
-        Of what is painted: each wash is mixed for all of its coats, and as much more as can be measured well.
+        Painted area: each wash is mixed for all of its coats, rounded up to an amount that measures well.
     batch_ml : float, optional
-        What is mixed of each wash, instead of an area.
+        Batch of each wash, instead of an area.
 
     Raises
     ------
@@ -154,16 +154,16 @@ def mix_batch(
     ----------
     layer : Layer
     batch_ml : float; above 0
-        The exact measures add up to it.
+        The exact amounts add up to it.
     paints : mapping of Paint by name, optional
-        For thinner and price.
+        Thinner and price of each.
     practice : Practice, optional
-        Each thing is rounded to whole multiples of the smallest measure, and to one at least.
+        Each ingredient is rounded to whole multiples of the smallest measure, at least one.
 
     Raises
     ------
     BadInput
-        No volume, or more than any piece of furniture takes.
+        The volume is zero, or more than any piece of furniture takes.
     """
     if not (math.isfinite(batch_ml) and batch_ml > 0):
         raise BadInput("A batch needs a volume.", "Give more than zero milliliters.")
@@ -194,7 +194,7 @@ def mix_batch(
 
 
 def measurable_ml(layer: Layer, least_ml: float, practice: Practice | None = None) -> float:
-    """The smallest batch from ``least_ml`` on that the measure at hand portions out well.
+    """Smallest batch of at least ``least_ml`` that the available measure portions out well.
 
     Parameters
     ----------
@@ -205,9 +205,8 @@ def measurable_ml(layer: Layer, least_ml: float, practice: Practice | None = Non
     Returns
     -------
     float
-        Where rounding changes no share by more than 3 %; where none does, the one that changes them least. At most
-        twice ``least_ml``, or ten times where the wash is so thin that less of it would hold no whole measure of a
-        paint.
+        Rounding changes every share by at most 3 %; if no batch achieves that, the one with the smallest change. At
+        most twice ``least_ml``, or ten times if a smaller batch of a thin wash would hold no whole measure of a paint.
 
     Examples
     --------
@@ -236,9 +235,9 @@ def measurable_ml(layer: Layer, least_ml: float, practice: Practice | None = Non
 
 
 def easy_ml(layer: Layer, batch_ml: float, practice: Practice | None = None) -> tuple[float, ...]:
-    """Sizes of a batch near one that the measure at hand portions out badly: the next smaller and larger ones.
+    """Batch sizes close to one that the available measure portions out badly: the next smaller and larger ones.
 
-    Empty where it is portioned out well, or where no size up to twice as large is. See :func:`measurable_ml`.
+    Empty if the given size works well, or if no size up to twice as large does. See :func:`measurable_ml`.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""How large the damage is: from its outline in the photo, with the card's real size as the scale."""
+"""Area of the damage, from its outline in the photo and the card's real size."""
 
 from __future__ import annotations
 
@@ -12,27 +12,29 @@ from colormatch.errors import BadInput
 from colormatch.records import Flag, FlagCode, FloatArray, Region
 from colormatch.reference.quadrilaterals import INSET, PREVIEW_SIDE
 
-#: Preview pixels by which the finder's outline lies inside the card's edge, besides the rim that it leaves out: 2.2 on
-#: average over 48 simulated photos.
+#: Preview pixels between the finder's outline and the card's edge, beyond the known inset: mean over 48 simulated
+#: photos.
 _SHY = 2.2
-#: Error of one coordinate of a card's corner, as a share of the card's shorter side, standard deviation: where the
-#: program found the card (0.45 % over the same photos, partly common to all corners), and where a person marked it.
+#: Error of one coordinate of a card's corner relative to the card's shorter side, standard deviation: if the program
+#: found the
+#: card (0.45 % over the same photos, partly common to all corners), and if a person marked it.
 _FOUND_ERROR, _HAND_ERROR = 0.007, 0.015
-#: How far a camera held straight above is tipped about either axis, radians: standard deviation; our choice.
+#: Tilt of a camera held straight above, about either axis, radians: standard deviation; our choice.
 _TIPPED = math.radians(10)
-#: Tips from which the likeliest camera is looked for: a small card looks much the same tipped either way.
+#: Starting tilts of the search for the most likely camera: a small card looks nearly the same tilted either way.
 _STARTS = ((0.0, 0.0), (0.25, 0.25), (0.25, -0.25), (-0.25, 0.25), (-0.25, -0.25))
 #: Focal length over the photo's longer side, and the standard deviation of its logarithm: a phone's main camera has
 #: 0.72 (26 mm on a frame 36 mm wide), a longer lens 1.4.
 _FOCAL, _FOCAL_SPREAD = 1.0, 0.35
 #: A card's least width over its length in the photo.
 _SLIVER = 0.05
-#: Draws behind the range, and their seed: the same marks give the same figures.
+#: Draws for the range, and their seed: equal marks give equal results.
 _DRAWS, _SEED = 400, 0
-#: Longer over shorter side of the marked card over that of the real one from which the two don't fit. Our choice: a
-#: camera tipped by 30 degrees changes it by 1.15.
+#: Ratio of the marked card's aspect ratio to the real one's from which they don't fit. Our choice: a camera tilted by
+#: 30 degrees
+#: changes it by 1.15.
 _OTHER_SHAPE = 1.25
-#: Share of each side by which a card that somebody marked well inside its edges may be larger than the mark.
+#: Largest excess of the card over a mark well inside its edges, as a share of each side.
 _INSIDE = 0.25
 
 
@@ -41,10 +43,10 @@ class MarkedArea:
     """The area of marked regions."""
 
     cm2: float
-    #: 5th and 95th percentile: what the card's corners leave open.
+    #: 5th and 95th percentile, from the uncertainty of the card's corners.
     low: float
     high: float
-    #: Factor by which a scale without perspective would be off: how much the camera was tipped.
+    #: Error of a scale without perspective, as a factor: a measure of the camera's tilt.
     perspective: float
     flags: tuple[Flag, ...] = ()
 
@@ -57,12 +59,12 @@ def marked_area(
     *,
     found: bool,
 ) -> MarkedArea:
-    """Area of regions that lie in the card's plane.
+    """Area of regions in the card's plane.
 
     Parameters
     ----------
     regions : sequence of Region
-        Such as all damage.
+        Regions to add up, such as all damage.
     card : Region
         Four corners, in order.
     size : (int, int)
@@ -70,20 +72,20 @@ def marked_area(
     card_mm : (float, float)
         The real card's sides, in any order.
     found : bool
-        Whether the program found a gray card: it draws the outline a known way inside the edges. A person marks it
-        well inside the edges, as the page asks, by an unknown share: the range is then wide.
+        Whether the program found a gray card, whose outline has a known inset. A person marks it well inside the edges,
+        as the page asks, by an unknown share: the range is then wide.
 
     Raises
     ------
     BadInput
-        The card has not four corners, or they span nothing.
+        The card doesn't have four corners, or they span no area.
 
     Notes
     -----
-    The pinhole camera over the card that explains its four corners best, with what is known beforehand of how people
-    hold a camera: four corners of a small card alone tell little of how it is tipped, and a plain homography through
-    them goes astray where the damage lies far from the card. The range holds the error of the corners and what they
-    leave open; not the outline of the damage as it was drawn, nor damage that lies off the card's plane.
+    Fits the most likely pinhole camera to the card's four corners, with a prior for how people hold a camera. The
+    corners of a small card alone say little about tilt, and a plain homography through them is inaccurate far from the
+    card. The range covers the uncertainty from the corners. It excludes errors of the drawn outline, and damage outside
+    the card's plane.
     """
     if len(card.points) != 4:
         raise BadInput("The card has not four corners in the photo.", "Mark it as a box, or type the area.")
@@ -94,7 +96,7 @@ def marked_area(
     seen = float(sides[0] + sides[2]) / 2, float(sides[1] + sides[3]) / 2
     if _turn(corners) <= (_SLIVER * max(seen)) ** 2:
         raise BadInput("The card's corners lie nearly on one line.", "Mark it again, or type the area.")
-    # Which real side lies along the first marked one: the one that leaves the shape nearer.
+    # Order of the real sides: the one that fits the marked shape better.
     real = sorted(card_mm, reverse=seen[0] >= seen[1])
     inside = _SHY * max(size) / PREVIEW_SIDE / (min(seen) / (1 - 2 * INSET)) if found else 0.0
     flat = _inset(real, (INSET + inside) / (1 + 2 * inside) if found else 0.0)
@@ -123,13 +125,13 @@ def marked_area(
 
 
 def _inset(sides: Sequence[float], rim: float) -> FloatArray:
-    """(4, 2) float; mm from the card's middle, the corners of the outline drawn ``rim`` inside its edges."""
+    """(4, 2) float; corners of an outline drawn ``rim`` inside the card's edges, mm from the card's center."""
     half = np.asarray(sides) / 2 - rim * min(sides)
     return np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
 
 
 def _cameras(corners: FloatArray, flat: FloatArray, size: tuple[int, int], error: float) -> FloatArray:
-    """(1 + draws, 7) float; the likeliest camera and others drawn about it: see :func:`_plane`."""
+    """(1 + draws, 7) float; the most likely camera, and draws around it: see :func:`_plane`."""
     from scipy.optimize import least_squares
 
     doubt = np.array([_TIPPED, _TIPPED, _FOCAL_SPREAD])
@@ -149,13 +151,13 @@ def _cameras(corners: FloatArray, flat: FloatArray, size: tuple[int, int], error
 
 
 def _plane(camera: FloatArray, size: tuple[int, int]) -> FloatArray:
-    """(3, 3) float; takes mm on the card's plane, from its middle, to pixels.
+    """(3, 3) float; from mm on the card's plane, from its center, to pixels.
 
     Parameters
     ----------
     camera : (7,) float
-        Tipped about the two axes of the photo, radians; log of the focal length over the usual one; turn of the card,
-        radians; where its middle lies, pixels; log of mm for each pixel there.
+        Tilts about the two axes of the photo, radians; log of the focal length over the usual one; rotation of the
+        card, radians; its center, pixels; log of mm per pixel there.
     """
     tip_x, tip_y, lens, turn, x, y, scale = camera
     focal = _FOCAL * math.exp(lens) * max(size)
@@ -171,19 +173,19 @@ def _plane(camera: FloatArray, size: tuple[int, int]) -> FloatArray:
 
 
 def _through(plane: FloatArray, points: FloatArray) -> FloatArray:
-    """(n, 2) points through a (3, 3) homography; NaN where they lie behind the camera."""
+    """(n, 2) points through a (3, 3) homography; NaN behind the camera."""
     x, y, w = plane @ np.column_stack([points, np.ones(len(points))]).T
     w = np.where(w * w[0] > 0, w, np.nan)
     return np.column_stack([x / w, y / w])
 
 
 def _area(camera: FloatArray, shapes: Sequence[FloatArray], size: tuple[int, int]) -> float:
-    """cm² of shapes in the photo, seen from straight above; NaN where the horizon cuts one."""
+    """cm² of shapes in the photo, rectified; NaN if the horizon cuts one."""
     back = np.linalg.inv(_plane(camera, size))
     return math.fsum(abs(_turn(_through(back, shape))) for shape in shapes) / 100
 
 
 def _turn(corners: FloatArray) -> float:
-    """Area of a polygon by the shoelace formula, negative where its corners go the other way around."""
+    """Signed area of a polygon by the shoelace formula; the sign is the direction of its corners."""
     x, y = corners.T
     return float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2

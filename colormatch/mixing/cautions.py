@@ -1,6 +1,6 @@
-"""Cautions where work can hurt someone: general ones, common practice, no source.
+"""Cautions for dangerous work: general, common practice, no source.
 
-Local codes, the maker's sheet and licensed practice come first; the last sentence says so wherever any is shown.
+Local codes, the maker's sheet and licensed practice come first; the last sentence always says so.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ RAGS = (
 SKIN = "Keep paint and solvents off eyes and skin."
 CONTACT = "Surfaces for food and children's furniture: what the paint's maker states counts."
 SCREEN = "Color on a screen or on paper is a guide; the test strip decides."
-#: Words in a paint's kind or thinner that concern the rags.
+#: Words in a paint's kind or thinner that call for the caution about rags.
 _OILY = ("oil", "stain", "linseed", "tung", "spirit")
 DEFER = "Local codes, the maker's sheet and licensed practice come before anything written here."
 
@@ -31,7 +31,7 @@ def cautions(paints: Sequence[Paint], *, clear_coat: bool = False) -> tuple[str,
     Parameters
     ----------
     paints : sequence of Paint
-        What is used. A thinner other than water is taken for a solvent; an oil or a stain concerns the rags.
+        Paints used. A thinner other than water counts as a solvent; an oil or a stain adds the caution about rags.
     clear_coat : bool
         Whether a clear coat follows.
     """

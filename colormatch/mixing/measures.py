@@ -1,4 +1,4 @@
-"""Measures of the bench: areas as people write them, and what is assumed of cup, brush, spoon and scale."""
+"""Measures at the bench: parse areas and numbers as people type them; assumptions about cup, brush, spoon and scale."""
 
 from __future__ import annotations
 
@@ -10,30 +10,31 @@ from fractions import Fraction
 from colormatch.errors import BadInput
 from colormatch.wash.ratio import DROP_ML, ml_of, parse_volume
 
-#: Area that one ml of wash covers in one coat, brushed on and wiped back: 100 cm² (10 m² to the liter; common practice
-#: for thinned wall and furniture paint, no source). The user can change it.
+#: Area covered by one ml of wash in one coat, brushed on and wiped back: 100 cm² (10 m² per liter; common practice for
+#: thinned
+#: wall and furniture paint, no source). The user can change it.
 COVERAGE_CM2_PER_ML = 100.0
-#: Share that is mixed on top and stays in cup and brush; common practice, no source.
+#: Extra share that stays in cup and brush; common practice, no source.
 WASTE = 0.2
 #: g/ml of water at 20 °C: 0.9982 (CRC Handbook of Chemistry and Physics, from memory). Paint is often heavier, 1.1 to
-#: 1.4 (common practice, no source): the user can give the figure of its data sheet.
+#: 1.4 (common practice, no source): the user can enter the value from its data sheet.
 WATER = 0.998
-#: Smallest measure that is assumed to be at hand: a syringe's or a measuring cup's milliliter.
+#: Assumed smallest measure: one milliliter of a syringe or measuring cup.
 SMALLEST = "1 ml"
-#: What a paint can weigh, g/ml: from a light spirit to twice as heavy as a white full of pigment.
+#: Range of a paint's density, g/ml: from a light spirit to twice that of a heavily pigmented white.
 _DENSITIES = (0.5, 3.0)
-#: Coverage that can be meant, cm² from one ml: from a thick paste to a mist.
+#: Range of coverage, cm² per ml: from a thick paste to a mist.
 _COVERAGES = (1.0, 2000.0)
 
-#: cm² of one unit of area. Inch: 2.54 cm exactly (NIST Handbook 44, appendix C).
+#: cm² per unit of area. Inch: 2.54 cm exactly (NIST Handbook 44, appendix C).
 _CM2_OF = {"mm": 0.01, "cm": 1.0, "m": 1e4, "in": 2.54**2, "ft": 30.48**2}
-#: Largest area, cm²: 100 m², more than any piece of furniture has.
+#: Largest area, cm²: 100 m², more than any piece of furniture.
 _MOST_CM2 = 1e6
 _NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
 _AREA = re.compile(rf"{_NUMBER}\s*(?:(mm|cm|m|in|ft)\s*(?:2|²)|(?:sq|square)\s*(mm|cm|m|in|ft))")
 _RECTANGLE = re.compile(rf"{_NUMBER}\s*(mm|cm|m|in|ft)?\s*[x×]\s*{_NUMBER}\s*(mm|cm|m|in|ft)")
 _UNITLESS = re.compile(rf"{_NUMBER}(\s*[x×]\s*{_NUMBER})?")
-#: Other ways to write a unit, or what stands between two sides.
+#: Other spellings of units, and of the separator between two sides.
 _SPELLED = tuple(
     (re.compile(pattern), word)
     for pattern, word in (
@@ -48,15 +49,15 @@ _SPELLED = tuple(
         (r"\^2", "2"),
     )
 )
-#: One number, whatever words or sign of a currency stand around it; a comma before three digits may be of thousands.
+#: One number, with any words or currency sign around it; a comma before three digits may separate thousands.
 _ALONE = re.compile(r"[^\d.,+-]*([+-]?(?:\d+(?:\.\d+|,(?!\d{3}\b)\d+)?|[.,]\d+))[^\d+-]*")
-#: Between several patches: a comma with a space behind it, since one inside a number is a decimal sign.
+#: Separators between patches; a comma only with a space after it, since inside a number it is a decimal sign.
 _BETWEEN = re.compile(r"\s*(?:\+|;|,\s|\band\b)\s*")
 _WEIGHT = re.compile(rf"{_NUMBER}\s*(?:g|gram|grams)")
 
 
 def parse_area(text: str) -> float:
-    """Area in cm².
+    """Parse an area, in cm².
 
     Parameters
     ----------
@@ -93,7 +94,7 @@ def _one_area(plain: str, text: str) -> float:
 
 
 def _plain(text: str) -> str:
-    """Areas and sizes with one word for each unit: 5" x 2" and 5 inches by 2 inches are 5 in x 2 in."""
+    """Normalize the units of areas and sizes: 5" x 2" and 5 inches by 2 inches become 5 in x 2 in."""
     plain = " ".join(text.lower().split())
     for pattern, word in _SPELLED:
         plain = pattern.sub(word, plain)
@@ -101,12 +102,12 @@ def _plain(text: str) -> str:
 
 
 def parse_number(text: str, what: str) -> float:
-    """A plain number, with a decimal point or comma, and with words around it, such as ``12,50 a tin``.
+    """Parse a number with a decimal point or comma, possibly with words around it, such as ``12,50 a can``.
 
     Raises
     ------
     BadInput
-        It holds none, several, or one whose comma may stand between thousands.
+        It holds no number, several, or one with a comma that may separate thousands.
     """
     found = _ALONE.fullmatch(text.strip())
     if not found:
@@ -115,12 +116,12 @@ def parse_number(text: str, what: str) -> float:
 
 
 def parse_card_size(text: str) -> tuple[float, float]:
-    """Width and height of a card in mm, from ``100x65mm`` or ``4x6in``.
+    """Parse width and height of a card, in mm, from ``100x65mm`` or ``4x6in``.
 
     Raises
     ------
     BadInput
-        It is none, or no card is so small or large.
+        It is not a size, or is implausible for a card.
     """
     found = _RECTANGLE.fullmatch(_plain(text))
     if not found and _UNITLESS.fullmatch(_plain(text)):
@@ -142,17 +143,17 @@ def _decimal(text: str) -> float:
 
 @dataclass(frozen=True)
 class Practice:
-    """What is assumed of brush, cup and measures; every figure is the user's to change."""
+    """Assumptions about brush, cup and measures; the user can change each."""
 
-    #: cm² that 1 ml covers in one coat.
+    #: cm² covered by 1 ml in one coat.
     coverage: float = COVERAGE_CM2_PER_ML
-    #: Share mixed on top, 0 or more.
+    #: Extra share to mix, 0 or more.
     waste: float = WASTE
-    #: Smallest measure at hand with its unit: ``1 ml``, ``1/4 tsp``, ``1 drop``; ``0.1 g`` for a scale.
+    #: Smallest available measure with its unit: ``1 ml``, ``1/4 tsp``, ``1 drop``; ``0.1 g`` for a scale.
     smallest: str = SMALLEST
-    #: What one drop holds, ml.
+    #: Volume of one drop, ml.
     drop_ml: float = DROP_ML
-    #: g/ml by name of a paint; water's where none is given.
+    #: Density by name of paint, g/ml; water's for others.
     densities: tuple[tuple[str, float], ...] = ()
 
     def __post_init__(self) -> None:
@@ -176,16 +177,16 @@ class Practice:
         self.step_ml("")
 
     def density(self, name: str) -> float:
-        """g/ml of a paint or a thinner."""
+        """Density of a paint or thinner, g/ml."""
         return dict(self.densities).get(name, WATER)
 
     def step_ml(self, name: str) -> float:
-        """The smallest measure of a paint or a thinner, ml.
+        """Smallest measure of a paint or thinner, ml.
 
         Raises
         ------
         BadInput
-            The smallest measure can't be read.
+            The smallest measure is invalid.
         """
         if weight := _WEIGHT.fullmatch(self.smallest.strip().lower()):
             grams = _decimal(weight[1])
@@ -195,7 +196,7 @@ class Practice:
         return parse_volume(self.smallest, self.drop_ml)
 
     def spoken(self, ml: float, density: float = WATER) -> dict[str, str]:
-        """A volume in every measure, by the measure's name; the weight by ``density``, g/ml.
+        """A volume in every measure, by the measure's name; ``density`` in g/ml gives the weight.
 
         Examples
         --------
@@ -212,14 +213,14 @@ class Practice:
 
     @property
     def unit(self) -> str:
-        """Which of the measures of :meth:`spoken` the smallest one is given in."""
+        """Unit of the smallest measure, among those of :meth:`spoken`."""
         word = self.smallest.strip().lower()
         ends = {"tsp": "tsp", "fl oz": "fl oz", "drop": "drops", "drops": "drops", "g": "g"}
         return next((unit for end, unit in ends.items() if word.endswith(end)), "ml")
 
 
 def _spoons(amount: float) -> str:
-    """Teaspoons to the nearest eighth: the smallest spoon of a common set."""
+    """Teaspoons to the nearest eighth, the smallest spoon of a common set."""
     eighths = round(8 * amount)
     if eighths == 0:
         return "under 1/8 tsp"

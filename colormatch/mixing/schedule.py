@@ -1,6 +1,6 @@
-"""What to do when: the steps of a repair with their times.
+"""Bench schedule: the steps of a repair with their times.
 
-All times are common practice, no source; the maker's sheet comes first, and the user's own figures replace them.
+All times are common practice, no source; the maker's sheet comes first, and the user's own values replace them.
 """
 
 from __future__ import annotations
@@ -14,21 +14,21 @@ from colormatch.errors import BadInput
 from colormatch.records import Layer, Paint
 
 _MINUTE, _HOUR = 60, 3600
-#: Seconds that a wash stands before it is wiped back; a thinned glaze is wiped at once; oil soaks in.
+#: Seconds from brushing on a wash to wiping it back; a thinned glaze is wiped at once; oil soaks in.
 WASH_STANDS_S, GLAZE_STANDS_S, OIL_STANDS_S = _MINUTE, 10, 10 * _MINUTE
-#: Seconds to dry before the next coat: thinned with water, with oil or spirit, and shellac.
+#: Drying time before the next coat, seconds: thinned with water, with oil or spirit, and shellac.
 WATER_DRIES_S, OIL_DRIES_S, SHELLAC_DRIES_S = _HOUR, 24 * _HOUR, 45 * _MINUTE
-#: A clear coat until the next one can go on, and how many.
+#: Seconds between clear coats, and their number.
 CLEAR_DRIES_S, CLEAR_COATS = _HOUR, 3
-#: Most clear coats that can be meant; our choice.
+#: Most clear coats accepted; our choice.
 MOST_CLEAR_COATS = 20
-#: Brushing on or wiping back one coat over a small repair; a test strip; measuring and stirring.
+#: Seconds to brush on or wipe back one coat on a small repair; for a test strip; for measuring and stirring.
 BRUSH_S, STRIP_S, STIR_S = 2 * _MINUTE, 5 * _MINUTE, 5 * _MINUTE
-#: Paint fraction from which a wash is so strong that it is worked like a glaze: in sections, wiped within seconds.
+#: Paint fraction from which a wash is handled like a glaze: in sections, wiped within seconds.
 _GLAZE_FRACTION = 0.7
-#: Words in a paint's kind or thinner that tell that it dries slowly.
+#: Words in a paint's kind or thinner for slow drying.
 _OILY = ("oil", "alkyd", "enamel", "linseed", "tung", "spirit", "turpentine")
-#: Longest time that can be meant, seconds: a month.
+#: Longest time accepted, seconds: a month.
 _LONGEST = 30 * 24 * _HOUR
 _TIME = re.compile(r"(\d+(?:[.,]\d+)?)\s*(s|sec|seconds?|min|minutes?|h|hours?|d|days?)(?![a-z])")
 _SECONDS = {"s": 1, "m": _MINUTE, "h": _HOUR, "d": 24 * _HOUR}
@@ -38,9 +38,9 @@ _SECONDS = {"s": 1, "m": _MINUTE, "h": _HOUR, "d": 24 * _HOUR}
 class BenchStep:
     """One step at the bench."""
 
-    #: What to do.
+    #: Instruction.
     text: str
-    #: How long it takes or how long to wait, seconds.
+    #: Duration of the work or the wait, seconds.
     seconds: int
     #: Whether it is a wait that a timer can run for.
     wait: bool = False
@@ -48,13 +48,13 @@ class BenchStep:
 
 @dataclass(frozen=True)
 class Times:
-    """The user's own figures; None: what is usual for the paint."""
+    """The user's own times; None: the usual value for the paint."""
 
     #: Seconds from brushing on to wiping back.
     stands: int | None = None
     #: Seconds until the next coat.
     dries: int | None = None
-    #: Seconds until the next clear coat, and the number of clear coats.
+    #: Seconds until the next clear coat; below, number of clear coats.
     clear_dries: int | None = None
     clear_coats: int | None = None
 
@@ -69,7 +69,7 @@ class Times:
 
 
 def parse_time(text: str) -> int:
-    """Seconds of ``45 min``, ``1.5 h``, ``60 s`` or ``1 day``.
+    """Parse a time, in seconds: ``45 min``, ``1.5 h``, ``60 s`` or ``1 day``.
 
     Raises
     ------
@@ -91,7 +91,7 @@ def parse_time(text: str) -> int:
 
 
 def format_time(seconds: float) -> str:
-    """A time in words.
+    """Format a time in words.
 
     Examples
     --------
@@ -105,13 +105,13 @@ def format_time(seconds: float) -> str:
 
 
 def usual_times(layer: Layer, paint: Paint | None = None) -> tuple[int, int]:
-    """Seconds that a wash stands before it is wiped back, and that it dries, by the kind of its first paint.
+    """Seconds before a wash is wiped back, and seconds to dry, by the kind of its first paint.
 
     Parameters
     ----------
     layer : Layer
     paint : Paint, optional
-        Without it, a paint that is thinned with water.
+        By default, a paint thinned with water.
     """
     words = f"{paint.kind} {paint.thinner}".lower() if paint else ""
     if "shellac" in words:
@@ -137,12 +137,12 @@ def schedule(
     layers : sequence of Layer
         Lowest first.
     paints : mapping of Paint by name, optional
-        Their kind tells how long they stand and dry.
+        Their kinds determine the times.
     times : Times, optional
     then : sequence of Layer
-        Washes that go over the whole piece afterwards.
+        Washes over the whole piece afterwards.
     clear_coat : str
-        Name of the clear coat that goes over everything, or empty.
+        Name of the clear coat over everything, or empty.
     """
     times, shelf = times or Times(), paints or {}
     waits = [_waits(layer, shelf, times) for layer in layers]
@@ -171,7 +171,7 @@ def schedule(
 
 
 def _waits(layer: Layer, shelf: Mapping[str, Paint], times: Times) -> tuple[int, int]:
-    """Seconds that a wash stands and dries."""
+    """Seconds that a wash stands, and seconds that it dries."""
     stands, dries = usual_times(layer, shelf.get(layer.paints[0].paint))
     return stands if times.stands is None else times.stands, dries if times.dries is None else times.dries
 
@@ -191,5 +191,5 @@ def _coats(layer: Layer, waits: tuple[int, int], where: str) -> list[BenchStep]:
 
 
 def time_left(steps: Sequence[BenchStep], done: int = 0) -> int:
-    """Seconds from the step of that number, counted from 0, to the end of the last."""
+    """Seconds from the start of a step, counted from 0, to the end of the last."""
     return sum(step.seconds for step in steps[done:])

@@ -1,12 +1,12 @@
-"""Frozen values that pass from room to room, one file for each place in the flow; all names are here.
+"""Frozen values passed between packages. One module for each stage of the flow; every name is exported here.
 
 Conventions
 -----------
 * Color is CIELAB, D65 white, CIE 1931 2° observer (:class:`Lab`).
 * Every color difference is CIEDE2000.
 * An *uncertainty* is the radius, in ΔE00, that holds the truth nine times in ten (90 %). The matching standard
-  deviation of one axis of a round error is :data:`SIGMA_PER_RADIUS` times that radius.
-* Doubts that do not stop the work travel as flags (:class:`Flag`); what can't be answered is an error.
+  deviation along one axis of an isotropic error is :data:`SIGMA_PER_RADIUS` times that radius.
+* Doubts travel as flags (:class:`Flag`); a question without an answer raises an error.
 """
 
 from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of

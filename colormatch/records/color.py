@@ -1,4 +1,4 @@
-"""A color, and the arrays that colors come in."""
+"""The color type, and types for arrays of colors."""
 
 from __future__ import annotations
 
@@ -24,17 +24,17 @@ class Lab(NamedTuple):
 
     @classmethod
     def from_array(cls, values: FloatArray) -> Lab:
-        """Of a (3,) array, such as a computed color; unlike :func:`lab_of` it refuses nothing."""
+        """Make a color of a (3,) array, such as a computed color, without the checks of :func:`lab_of`."""
         L, a, b = (float(value) for value in values)
         return cls(L, a, b)
 
 
-#: Largest a* and b*, either way: what an 8-bit CIELAB encoding holds (ICC.1:2022), beyond any surface.
+#: Largest absolute a* or b*: the range of an 8-bit CIELAB encoding (ICC.1:2022), beyond any surface.
 MOST_AB = 128.0
 
 
 def lab_of(values: object, name: str = "color") -> Lab:
-    """Check three numbers and take them as a color.
+    """Check three numbers and return them as a color.
 
     Raises
     ------
@@ -47,7 +47,7 @@ def lab_of(values: object, name: str = "color") -> Lab:
     Lab(L=50.0, a=0.0, b=1.0)
     """
     try:
-        L, a, b = (float(v) for v in values)  # type: ignore[attr-defined]  # anything may come in; what has no three numbers is refused below
+        L, a, b = (float(v) for v in values)  # type: ignore[attr-defined]  # refused below unless three numbers
     except (TypeError, ValueError):
         raise BadInput(f"The {name} is not three numbers.", "Give it as L,a,b, for example 62,9,25.") from None
     if not (math.isfinite(L) and 0 <= L <= 100 and abs(a) <= MOST_AB and abs(b) <= MOST_AB):

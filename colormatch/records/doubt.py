@@ -1,17 +1,17 @@
-"""How doubt travels: as a radius around a color, or as a flag beside a result."""
+"""Doubt about a result: an uncertainty radius around a color, or a flag."""
 
 from __future__ import annotations
 
 from enum import StrEnum
 from typing import NamedTuple
 
-#: One axis' standard deviation over the 90 % radius of a three-dimensional round Gaussian error:
+#: Standard deviation along one axis, over the 90 % radius of an isotropic Gaussian error in three dimensions:
 #: 1 / sqrt(chi-square quantile(0.9, 3 degrees of freedom)) = 1 / 2.5003.
 SIGMA_PER_RADIUS = 1 / 2.5003
 
 
 class FlagCode(StrEnum):
-    """What a doubt is about: stable names, for programs. Each is raised in one place, which has the sentence."""
+    """Subjects of doubt: stable names for programs. Each is raised in one place, which words it."""
 
     ALIKE = "alike"
     BLURRED = "blurred"
@@ -92,5 +92,5 @@ class Flag(NamedTuple):
     code: FlagCode
     #: One plain sentence.
     text: str
-    #: The figure behind it, if there is one.
+    #: The number behind it, if any.
     value: float | None = None

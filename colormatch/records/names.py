@@ -1,4 +1,4 @@
-"""Whether two names mean the same thing: the one way in which names are compared."""
+"""Comparison of names: the only rules for whether two names mean the same thing."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Protocol, TypeVar
 
 
 class Named(Protocol):
-    """Whatever has a name."""
+    """Anything with a name."""
 
     @property
     def name(self) -> str: ...
@@ -18,8 +18,8 @@ class Named(Protocol):
 N = TypeVar("N", bound=Named)
 
 
-#: Characters that take no room and show nothing, joiners and selectors of scripts and emoji among them (Default
-#: Ignorable Code Points of The Unicode Standard, section 5.21, as far as they stand outside its category Cf).
+#: Invisible, zero-width characters, including joiners and selectors of scripts and emoji (Default Ignorable Code Points
+#: of The Unicode Standard, section 5.21, outside category Cf).
 _IGNORED = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u180b\u180c\u180d\u180f\u3164\uffa0") | frozenset(
     map(chr, range(0xFE00, 0xFE10))
 )
@@ -28,7 +28,7 @@ _JOINERS = frozenset("\u200c\u200d") | frozenset(map(chr, range(0xFE00, 0xFE10))
 
 
 def without_invisible(name: str, *, kept: Collection[str] = ()) -> str:
-    """A name without the characters that show nothing, by which two could look alike.
+    """Remove invisible characters from a name; they would make two names look alike.
 
     Examples
     --------
@@ -41,19 +41,20 @@ def without_invisible(name: str, *, kept: Collection[str] = ()) -> str:
 
 
 def tidy_name(name: str) -> str:
-    """A name as it is kept: in one Unicode form, without invisible characters but those that scripts and emoji need."""
+    """Normalize a name for storage: one Unicode form, invisible characters only where scripts and emoji need them."""
     return without_invisible(unicodedata.normalize("NFC", name), kept=_JOINERS).strip()
 
 
 def name_key(name: str) -> str:
-    """Equal for names that differ only in capitals, spaces, what can't be seen and how Unicode writes them.
+    """Comparison key of a name; ignores capitals, spaces, invisible characters and the Unicode form.
 
-    A space between two digits tells names apart.
+    A space between two digits counts: "Gray 1 1" differs from "Gray 11".
 
     Notes
     -----
-    Compatibility caseless matching (The Unicode Standard, section 3.13): normalized before the capitals are folded, and
-    again at the end, since folding takes letters apart.
+    Compatibility caseless matching (The Unicode Standard, section 3.13): normalize before case folding and again after
+    it,
+    since folding decomposes letters.
 
     Examples
     --------
@@ -65,7 +66,7 @@ def name_key(name: str) -> str:
 
 
 def named(things: Iterable[N], name: str) -> N | None:
-    """The thing of that name; where none is written just so, the first whose name means the same; otherwise None."""
+    """Find a thing by name: first an exact match, then the first equal :func:`name_key`; None if neither exists."""
     things, key = tuple(things), name_key(name)
     exact = (thing for thing in things if thing.name == name.strip())
     return next(exact, None) or next((thing for thing in things if name_key(thing.name) == key), None)

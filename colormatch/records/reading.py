@@ -1,4 +1,4 @@
-"""What one photo tells: its reference, its light, and the colors of what was marked on it."""
+"""Results of reading one photo: its reference, its light, and the colors of its marked regions."""
 
 from __future__ import annotations
 
@@ -15,20 +15,20 @@ from colormatch.records.region import Region, RegionKind
 
 @dataclass(frozen=True)
 class Photo:
-    """What is known of a photo besides its pixels."""
+    """Facts about a photo, without its pixels."""
 
-    #: Of the upright photo, pixels.
+    #: Width of the upright photo, pixels.
     width: int
     height: int
     #: "JPEG", "PNG", "TIFF", "WebP", "HEIF", "AVIF", "raw" or "array".
     format: str
-    #: Maker and model as the file states them, or empty.
+    #: Make and model as stated in the file, or empty.
     camera: str
-    #: Name of the color profile that was honored, such as "sRGB" or "Display P3".
+    #: Name of the color profile used, such as "sRGB" or "Display P3".
     profile: str
-    #: Of the file's bytes, hexadecimal.
+    #: SHA-256 of the file's bytes, hexadecimal.
     sha256: str
-    #: True where the values are linear light from a camera raw, without a tone curve.
+    #: True for linear light from a camera raw, without a tone curve.
     raw: bool = False
     flags: tuple[Flag, ...] = ()
     #: Model of the lens as the file states it, or empty.
@@ -41,7 +41,7 @@ class Photo:
 
 
 class LightKind(StrEnum):
-    """What a photo was taken under, as far as a correction depends on it."""
+    """Kind of light source, as far as a correction depends on it."""
 
     DAYLIGHT = "daylight"
     BULB = "bulb"
@@ -63,26 +63,27 @@ class Card:
     """The neutral reference as it was used."""
 
     kind: CardKind
-    #: Where it lies; None where the photo has none.
+    #: Location of the reference; None if the photo has none.
     region: Region | None
     #: "auto" (found by the program), "given" (marked by the user) or "none".
     found: str
-    #: How sure the finder is, 0 to 1; 1 where the user marked it.
+    #: The finder's confidence, 0 to 1; 1 if the user marked it.
     confidence: float = 1.0
     flags: tuple[Flag, ...] = ()
 
 
 @dataclass(frozen=True)
 class Light:
-    """What the photo tells of its light."""
+    """The photo's light, as measured."""
 
-    #: a*, b* of the gray card before correction: the cast that the camera left.
+    #: a*, b* of the gray card before correction: the color cast left by the camera.
     cast: tuple[float, float] | None
-    #: Correlated color temperature, kelvin; only where a camera raw tells it.
+    #: Correlated color temperature, kelvin; only from a camera raw.
     cct_k: float | None = None
-    #: Distance from the Planckian locus in CIE 1960 uv; only where a camera raw tells it.
+    #: Distance from the Planckian locus in CIE 1960 uv; only from a camera raw.
     duv: float | None = None
-    #: Brightest over darkest end of the light across the neutral reference, 1 = even; None where not measurable.
+    #: Ratio of the brightest to the darkest end of the light across the neutral reference, 1 = even; None if not
+    #: measured.
     evenness: float | None = None
     flags: tuple[Flag, ...] = ()
 
@@ -95,82 +96,81 @@ class Sample:
     name: str
     #: Mean color: mean of linear light, then CIELAB.
     lab: Lab
-    #: Random part of the uncertainty: this spot for the whole surface. ΔE00, 90 % radius.
+    #: Random part of the uncertainty: how far this spot may differ from the whole surface. ΔE00, 90 % radius.
     random: float
-    #: Systematic part: what the photo's correction leaves, shared by all samples of that photo. ΔE00, 90 % radius.
+    #: Systematic part: error left by the photo's correction, shared by all of its samples. ΔE00, 90 % radius.
     systematic: float
     #: Pixels used, after the glare cut.
     pixels: int
-    #: Light wood between the grain lines.
+    #: Color of the light wood between the grain lines.
     field_lab: Lab | None = None
-    #: The grain lines.
+    #: Color of the grain lines.
     grain_lab: Lab | None = None
-    #: Direction in which the grain runs, degrees, 0 = along the photo's width, 0 to 180.
+    #: Direction of the grain, degrees from the photo's width, 0 to 180.
     grain_angle: float | None = None
     flags: tuple[Flag, ...] = ()
-    #: Where it was read; None for several regions taken together.
+    #: The region read; None for several regions combined.
     region: Region | None = None
 
     @property
     def uncertainty(self) -> float:
-        """Both parts together, ΔE00, 90 % radius."""
+        """Both parts combined, ΔE00, 90 % radius."""
         return math.hypot(self.random, self.systematic)
 
 
 class Difference(NamedTuple):
-    """Error that a photo's correction leaves in the difference of two of its colors.
+    """Error left by a photo's correction in the difference of two of its colors.
 
-    What a camera does to a difference is mostly a factor: it grows with the distance, and things that are nearly alike
-    are read nearly right.
+    A camera mostly scales a difference: the error grows with the distance and nearly vanishes for similar colors.
     """
 
-    #: Of two colors that are nearly alike, ΔE00, 90 % radius.
+    #: Error for two nearly equal colors, ΔE00, 90 % radius.
     figure: float = 0.0
-    #: Of the distance between them, 0 to 1.
+    #: Error as a share of the distance between the colors, 0 to 1.
     share: float = 0.0
 
     def radius(self, apart: float) -> float:
-        """Of two colors that are read so far apart, ΔE00, 90 % radius."""
+        """Error for two colors that were read ``apart`` ΔE00 from each other. ΔE00, 90 % radius."""
         return math.hypot(self.figure, self.share * apart)
 
     @property
     def words(self) -> str:
-        """For people."""
+        """The error in words, for people."""
         share = 100 * self.share
         return f"± {self.figure:.1f} where they are nearly alike, and {share:.0f} % of what lies between them"
 
 
 class LearnedFrom(NamedTuple):
-    """The learned camera that a photo was read through."""
+    """The learned camera used to read a photo."""
 
-    #: As the photos' files name the camera, or as it was named.
+    #: Camera name, from the file or given by the user.
     name: str
     light: LightKind
-    #: How many photos it rests on.
+    #: Number of photos it was learned from.
     photos: int
 
 
-#: Nothing is left.
+#: No error at all.
 EXACT = Difference()
 
 
 @dataclass(frozen=True)
 class Reading:
-    """All that was read from one photo."""
+    """Everything read from one photo."""
 
     photo: Photo
     card: Card
     light: Light
     samples: tuple[Sample, ...]
-    #: The chain of the correction in words, in order.
+    #: Steps of the correction in words, in order.
     steps: tuple[str, ...] = ()
-    #: What the correction leaves in the difference of two colors of this photo.
+    #: Error left by the correction in the difference of two colors of this photo.
     difference: Difference = EXACT
-    #: What else than the photo itself it was read by.
+    #: The learned camera used, if any.
     learned: LearnedFrom | None = None
 
     def _repr_html_(self) -> str:
-        """A table of its samples, for notebooks."""
+        """Table of the samples, for notebooks."""
         rows = [
             (one.name, *(f"{value:.1f}" for value in one.lab), f"± {one.uncertainty:.1f}", one.pixels)
             for one in self.samples
@@ -178,11 +178,11 @@ class Reading:
         return html_table(("region", "L*", "a*", "b*", "ΔE00, 90 %", "pixels"), rows)
 
     def of_kind(self, kind: RegionKind) -> tuple[Sample, ...]:
-        """Samples of the regions of one kind, in the order in which they were marked."""
+        """Samples of one kind of region, in the order they were marked."""
         return tuple(sample for sample in self.samples if sample.region is not None and sample.region.kind is kind)
 
     def doubts_about_samples(self) -> tuple[Flag, ...]:
-        """What its samples' flags say, each once, before it the names of the samples that it is about."""
+        """Distinct flags of the samples, each prefixed with the names of the samples it applies to."""
         about: dict[str, tuple[Flag, list[str]]] = {}
         for sample in self.samples:
             for flag in sample.flags:

@@ -1,4 +1,4 @@
-"""What a match is asked, and the recipes that answer it."""
+"""The question put to a match, and the recipes that answer it."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from colormatch.records.color import Lab, lab_of
 from colormatch.records.doubt import Flag
 from colormatch.records.html_table import html_table
 
-#: More coats than that of one wash are a slip of the hand; our choice.
+#: Most coats of one wash; a larger number is a typing error. Our choice.
 COATS_LIMIT = 1000
 #: Most parts of one paint in a mix; our choice.
 PARTS_LIMIT = 1_000_000
 
 
 def check_coats(coats: int, what: str) -> None:
-    """Refuse a number of coats that can't be.
+    """Raise unless the number of coats is valid.
 
     Raises
     ------
@@ -33,14 +33,14 @@ class Part:
     """One paint's share of a mix."""
 
     paint: str
-    #: By volume; only the proportion to the other parts matters.
+    #: By volume; only the ratio to the other parts matters.
     parts: float = 1.0
-    #: Whether it is a paint of the shipped example; said beside its name, and no part of what a recipe is.
+    #: Whether the paint belongs to the shipped example. Shown beside its name; ignored when recipes are compared.
     invented: bool = field(default=False, compare=False, repr=False)
 
     @property
     def called(self) -> str:
-        """The paint's name, with the sign of one that nobody can buy."""
+        """The paint's name, marked if the paint is invented."""
         return f"{self.paint} (invented)" if self.invented else self.paint
 
 
@@ -67,7 +67,9 @@ class Layer:
 
     @property
     def in_words(self) -> str:
-        """Shares of paints and of paint in the wash: ``Ochre 67 % + Umber 33 %, 25 % paint, 2 coats``."""
+        """Shares of the paints, share of paint in the wash, and coats: ``Ochre 67 % + Umber 33 %, 25 % paint, 2
+        coats``.
+        """
         whole = sum(part.parts for part in self.paints)
         several = len(self.paints) > 1
         paints = " + ".join(f"{p.called} {100 * p.parts / whole:.0f} %" if several else p.called for p in self.paints)
@@ -76,16 +78,16 @@ class Layer:
 
 @dataclass(frozen=True)
 class Task:
-    """What a repair is to do: the color to reach, the color to start from, and how well both are known."""
+    """The problem to solve: the target color, the color to start from, and the uncertainty of both."""
 
-    #: The sound wood, a kept color, or either one shifted.
+    #: The sound wood, a stored color, or either one shifted.
     target: Lab
     #: The damage, in the state in which it will be painted.
     ground: Lab
-    #: Of each color by itself: ΔE00, 90 % radius.
+    #: Independent uncertainty of each color: ΔE00, 90 % radius.
     target_uncertainty: float = 0.0
     ground_uncertainty: float = 0.0
-    #: What both have in common besides, such as the error of the photo they were read from: ΔE00, 90 % radius.
+    #: Uncertainty common to both, such as the error of the photo they were read from: ΔE00, 90 % radius.
     shared_uncertainty: float = 0.0
     #: What is uncertain about the way from the ground to the target, whichever wash goes it: ΔE00, 90 % radius. It
     #: makes every wash less sure, and tells none of them from another.
@@ -107,34 +109,34 @@ class Task:
 
     @property
     def target_radius(self) -> float:
-        """All that is uncertain about the target, ΔE00, 90 % radius."""
+        """Total uncertainty of the target, ΔE00, 90 % radius."""
         return math.hypot(self.target_uncertainty, self.shared_uncertainty)
 
     @property
     def ground_radius(self) -> float:
-        """All that is uncertain about the damage, ΔE00, 90 % radius."""
+        """Total uncertainty of the damage, ΔE00, 90 % radius."""
         return math.hypot(self.ground_uncertainty, self.shared_uncertainty)
 
 
 @dataclass(frozen=True)
 class Limits:
-    """What the user allows a recipe to be."""
+    """The user's limits on recipes."""
 
     #: Most coats of one wash.
     coats: int = 3
-    #: 1: one wash; 2: a second wash or glaze over it.
+    #: 1: one wash; 2: a second wash or glaze may go over it.
     layers: int = 1
-    #: 1: one paint in a wash; 2: mixes of two.
+    #: 1: one paint in each wash; 2: also mixes of two.
     mix: int = 1
     #: Names of the only paints to use; empty: all.
     paints: tuple[str, ...] = ()
-    #: Only paints of which something is left.
+    #: Use only paints with some left.
     on_hand: bool = False
-    #: Smallest measure at hand, ml: only ratios that whole measures of it give; 0: any ratio.
+    #: Smallest available measure, ml: only ratios of whole measures; 0: any ratio.
     smallest_ml: float = 0.0
-    #: Largest batch of one wash, ml, that such measures may fill: a small jar.
+    #: Largest batch of one wash in whole measures, ml: a small jar.
     batch_ml: float = 30.0
-    #: How many recipes to report.
+    #: Number of recipes to report.
     top: int = 10
     #: Washes that will go over the whole piece afterwards, sound wood included, in order.
     then: tuple[Layer, ...] = ()
@@ -142,38 +144,38 @@ class Limits:
     clear: str = ""
     #: Seed of the random draws behind the expected ΔE.
     seed: int = 0
-    #: Whether the shipped example's paints stand beside the user's own; named in ``paints`` they always may. Not in the
-    #: ``repr``, by which recipes that were picked before there was this limit know their settings.
+    #: Whether example paints are ranked beside the user's own; paints named in ``paints`` always are. Left out of the
+    #: ``repr``, which identifies the settings of recipes picked before this limit existed.
     invented: bool = field(default=False, repr=False)
 
 
 @dataclass(frozen=True)
 class RankedWash:
-    """One recipe for the repair, with what is expected of it."""
+    """One recipe for the repair, with its expected result."""
 
     #: 1 is best.
     rank: int
     #: Bottom layer first; empty for leaving the damage as it is.
     layers: tuple[Layer, ...]
-    #: What it is expected to dry to.
+    #: Expected dried color.
     lab: Lab
-    #: Mean of ΔE00 to the target over everything that is uncertain.
+    #: Mean ΔE00 to the target over all uncertainty.
     expected_delta_e: float
     #: 5th and 95th percentile of that ΔE00.
     low: float
     high: float
-    #: "measured" or "modelled": so spelled in every JSON document and saved repair.
+    #: "measured" or "modelled", spelled as in JSON documents and saved repairs.
     basis: str
     #: Number of swatches behind it.
     swatches: int
-    #: Washes of one group can't be told apart within the uncertainty; 1 holds the best.
+    #: Group of washes that can't be distinguished within the uncertainty; 1 holds the best.
     group: int
-    #: What will still be off, in words.
+    #: Remaining difference, in words.
     off: str
-    #: Probability that nobody sees the difference (ΔE00 below the visible threshold), 0 to 1.
+    #: Probability that the difference is invisible (ΔE00 below the visible threshold), 0 to 1.
     unseen: float = 0.0
     flags: tuple[Flag, ...] = ()
-    #: Of ``lab`` beside the target, what is in error for both left out: ΔE00, 90 % radius.
+    #: Uncertainty of ``lab`` relative to the target; errors common to both cancel. ΔE00, 90 % radius.
     uncertainty: float = 0.0
 
 
@@ -187,18 +189,18 @@ class Match:
     ground: Lab
     ground_uncertainty: float
     washes: tuple[RankedWash, ...]
-    #: Plain sentences, the most useful first.
+    #: Plain sentences, most useful first.
     advice: tuple[str, ...] = ()
-    #: Recipes looked at.
+    #: Number of recipes examined.
     searched: int = 0
     seconds: float = field(default=0.0, compare=False)
-    #: What the sound wood ends as where something goes over the whole piece; hold the washes' colors against it.
+    #: Final color of the sound wood when something goes over the whole piece; compare the washes' colors with it.
     finished: Lab | None = None
-    #: What is to be expected of leaving the damage as it is, whatever its rank; None where it was not looked at.
+    #: Expected result of leaving the damage alone, whatever its rank; None if not computed.
     untouched: RankedWash | None = None
 
     def _repr_html_(self) -> str:
-        """A table of its washes, best first, for notebooks."""
+        """Table of the washes, best first, for notebooks."""
         rows = [
             (
                 one.rank,

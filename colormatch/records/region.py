@@ -1,4 +1,4 @@
-"""What is marked on a photo."""
+"""Regions marked on a photo."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class Box(NamedTuple):
 
 
 class RegionKind(StrEnum):
-    """What a marked region shows."""
+    """Content of a marked region."""
 
     CARD = "card"
     SOUND = "sound"
@@ -36,11 +36,11 @@ class RegionKind(StrEnum):
 
     @property
     def words(self) -> str:
-        """What people call it."""
+        """Everyday name."""
         return _SPOKEN.get(self, self.value)
 
 
-#: Where that is more than its name.
+#: Everyday names that differ from the identifier.
 _SPOKEN = {
     RegionKind.SOUND: "sound wood",
     RegionKind.STRIP: "test strip",
@@ -51,13 +51,13 @@ _SPOKEN = {
 
 @dataclass(frozen=True)
 class Region:
-    """A marked shape, stored in fractions of the upright photo so that no display scale can spoil it."""
+    """A marked shape, stored in fractions of the upright photo, independent of display scale."""
 
-    #: What it shows.
+    #: Content of the region.
     kind: RegionKind
     #: Corners in order, (x, y) as fractions 0 to 1 of width and height; at least three.
     points: tuple[tuple[float, float], ...]
-    #: The user's or the program's name for it.
+    #: Name given by the user or the program.
     name: str = ""
 
     def __post_init__(self) -> None:
@@ -71,7 +71,7 @@ class Region:
 
     @classmethod
     def from_box(cls, kind: RegionKind, box: Box, width: int, height: int, name: str = "") -> Region:
-        """Region of a pixel box.
+        """Make a region of a pixel box.
 
         Raises
         ------
@@ -91,7 +91,7 @@ class Region:
 
     @property
     def order(self) -> tuple[str, tuple[tuple[float, float], ...], str]:
-        """Sort key. What is computed from several regions goes through them by it, not by the order of marking."""
+        """Sort key. Results from several regions don't depend on the order of marking."""
         return self.kind, self.points, self.name
 
     def corners(self, width: int, height: int) -> FloatArray:
@@ -107,25 +107,25 @@ class Region:
         return Box(int(x0), int(y0), int(x1 - x0), int(y1 - y0))
 
     def scaled(self, times: float) -> Region:
-        """The same shape made larger or smaller about its middle, as far as the photo reaches."""
+        """The same shape scaled about its center, clipped to the photo."""
         corners = np.asarray(self.points)
         middle = corners.mean(axis=0)
         moved = np.clip(middle + times * (corners - middle), 0, 1)
         return replace(self, points=tuple((float(x), float(y)) for x, y in moved))
 
     def mask(self, width: int, height: int, every: int = 1) -> tuple[Box, BoolArray]:
-        """Which pixels of an upright photo of that size have their center inside the corners (even-odd rule).
+        """Mask of the pixels whose centers lie inside the corners (even-odd rule), for an upright photo of that size.
 
         Returns
         -------
         (Box, (h, w) bool)
-            The box around the region, and the pixels of that box; of larger steps, every so many of them each way.
+            The box around the region, and the mask of its pixels, sampled every `every` pixels each way.
         """
         box = self.box(width, height)
         return box, self.within(box, width, height, every)
 
     def within(self, box: Box, width: int, height: int, every: int = 1) -> BoolArray:
-        """(h, w) bool; the same of any box of pixels, or of every so many of them."""
+        """(h, w) bool; mask of the region over any box of pixels, sampled every `every` pixels each way."""
         x = box.x + 0.5 + np.arange(0, box.w, every)
         y = box.y + 0.5 + np.arange(0, box.h, every)[:, None]
         inside = np.zeros((y.size, x.size), dtype=bool)

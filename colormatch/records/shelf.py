@@ -1,4 +1,4 @@
-"""What a library keeps: paints, their swatches, clear coats, and what they are measured on and beside."""
+"""Records of a library: paints, swatches, clear coats, and the grounds and references used to measure them."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from colormatch.records.names import name_key
 from colormatch.records.reading import CardKind, LightKind
 from colormatch.records.recipe import Part, check_coats
 
-#: What the shipped example states as the maker of its paints; whoever owns such a tin writes its real maker over it.
+#: Maker of the shipped example's paints. A user who owns such a paint replaces it with the real maker.
 INVENTED = "invented"
 
 
 class SurfaceState(StrEnum):
-    """What lies on the wood where it is read. Like is compared with like."""
+    """State of the wood's surface where it is read. Only equal states are compared."""
 
     BARE = "bare"
     SEALED = "sealed"
@@ -29,22 +29,22 @@ class SurfaceState(StrEnum):
 
 @dataclass(frozen=True)
 class Paint:
-    """A tin on the shelf."""
+    """A can of paint on the shelf."""
 
     name: str
     maker: str = ""
-    #: Free words of the user: acrylic, chalk, milk paint, stain, glaze ...
+    #: The user's own term: acrylic, chalk, milk paint, stain, glaze ...
     kind: str = ""
-    #: What it is thinned with.
+    #: Thinner used with it.
     thinner: str = "water"
-    #: For one tin of ``size_ml``, in the user's own currency.
+    #: Price of one can of ``size_ml``, in the user's own currency.
     price: float | None = None
     size_ml: float | None = None
     on_hand_ml: float | None = None
     notes: str = ""
-    #: SHA-256 of a photo of the tin, or empty.
+    #: SHA-256 of a photo of the can, or empty.
     photo: str = ""
-    #: Columns of an imported file that the program does not know, kept as they came.
+    #: Unknown columns of an imported file, kept unchanged.
     extra: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
@@ -56,13 +56,13 @@ class Paint:
 
     @property
     def invented(self) -> bool:
-        """Whether it is one of the shipped example's, which nobody can buy."""
+        """Whether the paint belongs to the shipped example and can't be bought."""
         return name_key(self.maker) == INVENTED
 
 
 @dataclass(frozen=True)
 class Swatch:
-    """A wash that was painted on a known ground and measured when dry."""
+    """A wash painted on a known ground and measured when dry."""
 
     paint: str
     #: Parts of paint and of water; full strength is (1, 0).
@@ -76,18 +76,18 @@ class Swatch:
     ground_lab: Lab
     #: Color of the dried wash.
     lab: Lab
-    #: Of ``lab``: ΔE00, 90 % radius.
+    #: Uncertainty of ``lab``: ΔE00, 90 % radius.
     uncertainty: float = 1.0
     #: State of the ground when painted.
     state: SurfaceState = SurfaceState.BARE
     #: ISO 8601 date, or empty.
     taken: str = ""
-    #: SHA-256 of the photo it was read from, or empty.
+    #: SHA-256 of the photo the color was read from, or empty.
     photo: str = ""
     notes: str = ""
     #: How the color was measured, in words: "photo, gray card", "instrument" ...; or empty.
     measured: str = ""
-    #: Corners of the spot in the photo that it was read from: x and y in fractions of the upright photo; or empty.
+    #: Corners of the spot in that photo: x and y in fractions of the upright photo; or empty.
     region: tuple[tuple[float, float], ...] = ()
     extra: tuple[tuple[str, str], ...] = ()
 
@@ -114,12 +114,12 @@ class Swatch:
 
 @dataclass(frozen=True)
 class ClearCoatPair:
-    """The same spot before and after a clear coat."""
+    """One spot before and after a clear coat."""
 
     name: str
     bare_lab: Lab
     sealed_lab: Lab
-    #: What it was laid on, such as "bare wood" or "washed wood".
+    #: Surface under it, such as "bare wood" or "washed wood".
     on: str = ""
     notes: str = ""
     extra: tuple[tuple[str, str], ...] = ()
@@ -133,11 +133,11 @@ class ClearCoatPair:
 
 @dataclass(frozen=True)
 class Ground:
-    """A wood or a card that washes are tried on, measured once and named."""
+    """A wood or card used as the ground for washes, measured once and named."""
 
     name: str
     lab: Lab
-    #: Of ``lab``: ΔE00, 90 % radius.
+    #: Uncertainty of ``lab``: ΔE00, 90 % radius.
     uncertainty: float = 1.0
     state: SurfaceState = SurfaceState.BARE
     notes: str = ""
@@ -149,11 +149,11 @@ class Ground:
 
 @dataclass(frozen=True)
 class ShopChip:
-    """A thing of settled color that lies in many photos and ties them together, such as an offcut kept on the bench."""
+    """A secondary reference: an object of known, stable color, photographed with every job; for example an offcut."""
 
     name: str
     lab: Lab
-    #: Of ``lab``: ΔE00, 90 % radius.
+    #: Uncertainty of ``lab``: ΔE00, 90 % radius.
     uncertainty: float = 1.0
     notes: str = ""
     extra: tuple[tuple[str, str], ...] = ()
@@ -168,7 +168,7 @@ class OwnCard:
 
     name: str
     kind: CardKind
-    #: What its maker states, in the form of the command line's ``--card-value``; empty: the usual one of its kind.
+    #: Value stated by its maker, in the form of ``--card-value``; empty: the usual value of its kind.
     value: str = ""
     notes: str = ""
     extra: tuple[tuple[str, str], ...] = ()
@@ -181,7 +181,7 @@ class OwnCard:
 
 
 class Development(StrEnum):
-    """What a photo's numbers are."""
+    """Encoding of a photo's values."""
 
     DEVELOPED = "developed"
     RAW = "raw"
@@ -189,18 +189,18 @@ class Development(StrEnum):
 
 @dataclass(frozen=True)
 class CameraPhoto:
-    """What one photo with a chart or a three-step card teaches of the camera that took it."""
+    """Contribution of one photo of a chart or three-step card to a learned camera."""
 
-    #: Tells it from the camera's other photos.
+    #: Name of the photo, different from the camera's other photos.
     name: str
-    #: Make, model and lens as the photo's file states them, or as the user named it.
+    #: Make, model and lens as stated in the file, or the name given by the user.
     camera: str
     light: LightKind
     development: Development
-    #: Natural log of red and of blue over green of its middle gray, before balancing.
+    #: Natural logs of red over green and blue over green of the middle gray, before balancing.
     cast_red: float
     cast_blue: float
-    #: Its patches, balanced by its middle gray: linear sRGB and CIELAB of each, six numbers, patches parted by ``;``.
+    #: Patches after balancing by the middle gray: linear sRGB and CIELAB, six numbers each, separated by ``;``.
     patches: str
     taken: str = ""
     notes: str = ""
@@ -213,7 +213,7 @@ class CameraPhoto:
             raise BadInput(
                 f"The cast of the camera's photo {self.name} is no number.", "Learn it from the photo again."
             )
-        self.patch_values  # noqa: B018  # refuses what can't be read
+        self.patch_values  # noqa: B018  # raises if unreadable
 
     @property
     def patch_values(self) -> tuple[tuple[float, ...], ...]:
@@ -238,7 +238,7 @@ def _check_named_color(what: str, name: str, lab: Lab, uncertainty: float) -> No
 
 @dataclass(frozen=True)
 class Shelf:
-    """All that a match needs to know of the user's library."""
+    """The parts of the user's library that a match needs."""
 
     paints: tuple[Paint, ...] = ()
     swatches: tuple[Swatch, ...] = ()
@@ -252,11 +252,13 @@ class Shelf:
         return self._by_paint.get(paint, ())
 
     def part(self, paint: str, parts: float = 1.0) -> Part:
-        """A share of one of its paints in a mix."""
+        """A share of one of the shelf's paints in a mix."""
         return Part(paint, parts, paint in self._invented)
 
     def without_invented(self, kept: Collection[str]) -> Shelf:
-        """The user's own paints and the named ones; all, where the user has none. Swatches stay."""
+        """The same shelf without example paints, except those in ``kept``; unchanged if the user has no paints.
+        Swatches stay.
+        """
         own = any(not paint.invented for paint in self.paints)
         return replace(self, paints=tuple(p for p in self.paints if not (own and p.invented) or p.name in kept))
 

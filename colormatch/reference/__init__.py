@@ -1,1 +1,1 @@
-"""What a photo holds of known color: gray card, three-step card, 24-patch chart, chips; and the correction by it."""
+"""References of known color in a photo (gray card, three-step card, chart, chips) and the correction by them."""

@@ -1,13 +1,13 @@
-"""A camera learned once: what its photos of a chart, or of a three-step card, tell of all its later ones.
+"""Learn a camera once, from its photos of a chart or a three-step card, and use it for its later photos.
 
-One gray card sets a photo's white balance and brightness, and leaves what the camera does to tones and colors. That is
-a matter of the camera, its lens and the kind of light, so it is learned from photos that hold more than one gray: first
-the tone curve through their grays, then a root polynomial. A later photo with only a gray card is balanced by the card
-and then read through what was learned.
+One gray card sets a photo's white balance and brightness but leaves the camera's changes to tones and colors. Those
+depend on the camera, its lens and the kind of light, so they are learned from photos with more than one gray: first the
+tone curve through the grays, then a root polynomial. A later photo with a gray card alone is balanced by the card and
+then corrected by the learned steps.
 
-Learning under one light says nothing for another, and some cameras need no learning: a learned camera knows how far it
-was off on photos, or patches, that it didn't learn from, and is used only where that is clearly less than one gray
-leaves (tests/studies/measured/real_photos.md).
+Learning under one light does not carry over to another, and some cameras need no learning. A learned camera therefore
+states its error on held-out photos or patches, and is used only if that error is clearly smaller than with one gray
+(tests/studies/measured/real_photos.md).
 """
 
 from __future__ import annotations
@@ -27,21 +27,20 @@ from colormatch.reference.chart import fit_root_polynomial
 from colormatch.reference.correction import Correction, CorrectionStep, Gains
 from colormatch.reference.tone import LEAST_LIGHT, ChannelCurve, rising
 
-#: How far a coefficient of the root polynomial may stray from those of a camera that needs no correction; 0.1 and 0.3
-#: are as good.
+#: Prior standard deviation of a root-polynomial coefficient around no correction; 0.1 and 0.3 are as good.
 _COEFFICIENT_SIGMA = 0.2
-#: Share of the misfit of the grays that the tone curve takes off: a half to all of it do about as well.
+#: Share of the grays' misfit removed by the tone curve; a half to all of it do about as well.
 _TONE_SHARE = 0.75
-#: Chroma below which a patch is a gray, and natural log of light within which two grays are one.
+#: Chroma below which a patch is a gray, and natural log of light within which two grays are the same.
 _GRAY_CHROMA, _SAME_GRAY = 4.0, 0.2
 #: L* of middle gray, 18 % (CIE 15).
 _MIDDLE_L = 49.5
-#: Fewest colors from which a root polynomial is learned; fewer, as on a three-step card, teach the tone curve alone.
+#: Fewest colors to learn a root polynomial from; fewer, as on a three-step card, teach only the tone curve.
 _FEWEST_COLORS = 8
 #: ΔE00 within which two patches of different photos are the same patch.
 _SAME_PATCH = 5.0
-#: A learned camera is used where its expected error is at most this share of what one gray leaves: on two phones'
-#: camera raws, everything above it was lost or won by less than a tenth.
+#: Largest expected error, relative to one gray, at which a learned camera is used: on two phones' camera raws, anything
+#: above changed results by less than a tenth, for better or worse.
 _WORTH = 0.9
 #: Natural log of red and blue over green by which the cast of a photo's gray may differ from those it was learned from;
 #: a daylight balance under a bulb is off by 0.8, an automatic one by 0.1 to 0.2 (our estimates).
@@ -50,53 +49,54 @@ SAME_CAST = 0.35
 
 @dataclass(frozen=True, eq=False)
 class Shot:
-    """One photo that teaches: its patches, balanced by its middle gray."""
+    """One photo to learn from: its patches, balanced by its middle gray."""
 
-    #: (n, 3) float; linear sRGB as :func:`gray_card_correction` leaves them; blown and black ones left out.
+    #: (n, 3) float; linear sRGB after :func:`gray_card_correction`; without clipped and black patches.
     linear_rgb: FloatArray
     #: (n, 3) float; CIELAB of the same patches.
     lab: FloatArray
-    #: (2,) float; natural log of red and of blue over green of the gray before the balance.
+    #: (2,) float; natural log of red and of blue over green of the gray, before the balance.
     cast: FloatArray
 
     @property
     def grays(self) -> BoolArray:
-        """(n,) bool."""
+        """(n,) bool; which patches are grays."""
         found: BoolArray = np.hypot(self.lab[:, 1], self.lab[:, 2]) < _GRAY_CHROMA
         return found
 
     @property
     def middle(self) -> int:
-        """Place of the gray that the photo was balanced by."""
+        """Index of the gray that balances the photo."""
         return int(np.argmin(np.where(self.grays, np.abs(self.lab[:, 0] - _MIDDLE_L), np.inf)))
 
     def without(self, lab: FloatArray) -> Shot:
-        """The same shot less the patch of that color."""
+        """The same shot without the patch of that color."""
         keep = delta_e(self.lab, lab) > _SAME_PATCH
         return Shot(self.linear_rgb[keep], self.lab[keep], self.cast)
 
 
 @dataclass(frozen=True, eq=False)
 class LearnedCamera:
-    """What a camera's photos taught, and how far that is to be trusted."""
+    """Correction learned from a camera's photos, with its error."""
 
-    #: In linear light balanced by a gray, in order, with their words: the tone curve, which a camera raw doesn't have,
-    #: and the colors, where more than grays were learned from.
+    #: Steps in linear light after the balance by a gray, in order, with their descriptions: the tone curve (not for a
+    #: camera
+    #: raw), then the colors (not if only grays were learned from).
     steps: tuple[tuple[CorrectionStep, str], ...]
-    #: How many photos it rests on.
+    #: Number of photos learned from.
     photos: int
-    #: Mean ΔE00 that it leaves in what it didn't learn from, and that one gray leaves in the same.
+    #: Mean ΔE00 on held-out colors, and the same with one gray alone.
     expected: float
     one_gray: float
     accuracy: Accuracy
-    #: (photos, 2) float; their casts.
+    #: (photos, 2) float; casts of the photos.
     casts: FloatArray
-    #: What it is called, for readings.
+    #: Its description, for readings.
     source: LearnedFrom | None = None
 
     @property
     def helps(self) -> bool:
-        """Whether a photo with one gray is better read through it."""
+        """Whether it improves a photo with one gray."""
         return self.expected <= _WORTH * self.one_gray
 
     def fits(self, gray_linear_rgb: FloatArray) -> bool:
@@ -104,13 +104,13 @@ class LearnedCamera:
         return bool((np.abs(self.casts - cast_of(gray_linear_rgb)).max(axis=1) <= SAME_CAST).any())
 
     def after(self, one_gray: Correction, gray_linear_rgb: FloatArray) -> Correction:
-        """The correction by a gray card, with what was learned after it; the card keeps its color.
+        """Append the learned steps to the correction by a gray card; the card keeps its color.
 
         Parameters
         ----------
         one_gray : Correction
             From :func:`gray_card_correction`.
-        gray_linear_rgb : (3,) float; linear sRGB of the card as the photo holds it
+        gray_linear_rgb : (3,) float; uncorrected linear sRGB of the card
         """
         gray = one_gray.linear(gray_linear_rgb[None])
         correction = one_gray
@@ -138,12 +138,12 @@ def learn(shots: Sequence[Shot], *, raw: bool = False) -> LearnedCamera:
     shots : sequence of Shot
         Their order doesn't matter.
     raw : bool
-        Camera raws: linear light, of which no tone curve is learned.
+        Camera raws: linear light, without a tone curve to learn.
 
     Raises
     ------
     BadInput
-        Nothing to learn from.
+        No photo was given.
     """
     steps = fit_steps(shots, raw) if shots else ()
     if not steps:
@@ -158,7 +158,7 @@ def learn(shots: Sequence[Shot], *, raw: bool = False) -> LearnedCamera:
 
 
 def fit_steps(shots: Sequence[Shot], raw: bool) -> tuple[tuple[CorrectionStep, str], ...]:
-    """The steps that some shots teach, as :class:`LearnedCamera` has them; none where there is nothing to learn."""
+    """Steps learned from shots, for :class:`LearnedCamera`; empty if they teach nothing."""
     tone = None if raw else _tone(shots)
     steps: list[tuple[CorrectionStep, str]] = [] if tone is None else [(tone, "tone curve")]
     taught = [shot for shot in shots if _teaches_colors(shot)]
@@ -175,7 +175,7 @@ def _teaches_colors(shot: Shot) -> bool:
 
 
 def _kept(steps: Sequence[tuple[CorrectionStep, str]], gray_linear_rgb: FloatArray) -> Gains:
-    """What gives the gray, (1, 3), its color back after the steps."""
+    """Gains that restore the gray, (1, 3), to its color after the steps."""
     learned = gray_linear_rgb
     for step, _ in steps:
         learned = step(learned)
@@ -183,7 +183,7 @@ def _kept(steps: Sequence[tuple[CorrectionStep, str]], gray_linear_rgb: FloatArr
 
 
 def _tone(shots: Sequence[Shot]) -> CorrectionStep | None:
-    """A monotone curve for each channel through the grays of all shots."""
+    """A monotone curve per channel through the grays of all shots."""
     seen = np.concatenate([shot.linear_rgb[shot.grays] for shot in shots])
     true = np.concatenate([linear_from_lab(shot.lab[shot.grays]) for shot in shots])
     if len(seen) < 2:
@@ -200,8 +200,10 @@ def _tone(shots: Sequence[Shot]) -> CorrectionStep | None:
 
 
 def _held_out(shots: Sequence[Shot], raw: bool) -> tuple[FloatArray, FloatArray]:
-    """ΔE00 of every patch but the middle gray when neither it nor, where there are others, its photo was learned from;
-    and with one gray alone."""
+    """Held-out ΔE00 of every patch except the middle gray, learned without the patch (and without its photo, if
+    there are
+    others); and the same with one gray alone.
+    """
     off, one_gray = [], []
     for index, shot in enumerate(shots):
         others = [*shots[:index], *shots[index + 1 :]] or [shot]

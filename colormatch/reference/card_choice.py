@@ -1,4 +1,4 @@
-"""What a person says of the card in a photo: its kind, its maker's figures, where it lies."""
+"""The user's description of the card in a photo: its kind, its maker's values, its location."""
 
 from __future__ import annotations
 
@@ -17,25 +17,26 @@ class ChartIssue(StrEnum):
     SINCE_2014 = "since-2014"
 
 
-#: What a card's maker states: one reflectance, one color, the reflectances of a white, a gray and a black step, or of a
-#: chart the issue or the file of its measured patches.
+#: Values stated by a card's maker: one reflectance; one color; the reflectances of white, gray and black steps; or, for
+#: a
+#: chart, its issue or the file of its measured patches.
 CardValue = float | Lab | tuple[float, float, float] | ChartIssue | Path
 
 
 @dataclass(frozen=True)
 class CardChoice:
-    """What the user says of the neutral reference."""
+    """The user's choice of neutral reference."""
 
     kind: CardKind = CardKind.GRAY
-    #: None: the usual value of its kind.
+    #: None: the usual value of the kind.
     value: CardValue | None = None
-    #: Where it lies, as pixels or as a region; neither: it is looked for.
+    #: Location in pixels or as a region; without either, the finder looks for it.
     box: Box | None = None
     region: Region | None = None
 
 
 def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
-    """The maker's figures as people write them.
+    """Parse the maker's values as people type them.
 
     Parameters
     ----------

@@ -1,8 +1,9 @@
 """Correct a photo by the patches of a 24-patch chart in it.
 
-The camera's tone curve comes first, from the gray row; then a root polynomial turns the camera's colors into those of
-the observer. Root polynomials don't change with exposure (G. D. Finlayson, M. Mackiewicz, A. Hurlbert, "Color
-correction using root-polynomial regression", IEEE Transactions on Image Processing 24(5), 2015).
+First the camera's tone curve, from the gray row; then a root polynomial from the camera's colors to the observer's.
+Root
+polynomials are independent of exposure (G. D. Finlayson, M. Mackiewicz, A. Hurlbert, "Color correction using
+root-polynomial regression", IEEE Transactions on Image Processing 24(5), 2015).
 """
 
 from __future__ import annotations
@@ -23,24 +24,26 @@ from colormatch.reference.chart_values import GRAY_ROW, LEAST_PATCHES, SINCE_201
 from colormatch.reference.correction import Correction, CorrectionStep, balance
 from colormatch.reference.tone import fit_tone, usable
 
-#: Degree of the root polynomial. Chosen by trial: on simulated photographs 3 did better than 2 and than a matrix.
+#: Degree of the root polynomial. By trial on simulated photographs: 3 was better than 2 and than a matrix.
 DEGREE = 3
-#: Expected misfit of a patch in about ΔE00, and how far a coefficient strays from those of a camera that needs no
-#: correction: together the ridge. From tests/studies/references.py; results hardly change between half and twice it.
+#: Expected misfit of a patch in about ΔE00, and prior standard deviation of a coefficient around no correction;
+#: together
+#: they set the ridge. From tests/studies/references.py; results hardly change between half and twice it.
 _MISFIT, _COEFFICIENT_SIGMA = 1.0, 0.1
-#: Least number of grays that must be neither blown out nor black.
+#: Fewest grays that must be neither clipped nor black.
 _LEAST_GRAYS = 3
-#: Mean ΔE00 of the patches, each read without its own help, from which the chart isn't the one it is taken for: real
-#: photographs of charts stay below 4, a chart that only asks for less trust comes to 7, and charts whose colors lie
-#: elsewhere by 10 and more exceed it. Invented colors, so far: no real chart of another maker was at hand.
+#: Mean held-out ΔE00 of the patches from which the chart is rejected as a different one. Real photographs of charts
+#: stay
+#: below 4, a valid chart of reduced accuracy reaches 7, and charts with colors 10 or more away exceed it. Those colors
+#: were invented: no real chart of another maker was available.
 _MOST_ERROR = 8.0
-#: Darkest linear value at which the slope of CIELAB is taken.
+#: Darkest linear value at which the slope of CIELAB is evaluated.
 _DARKEST = 0.002
 
 
 @dataclass(frozen=True, eq=False)
 class RootPolynomial:
-    """Products of channels under roots, times a matrix."""
+    """Roots of products of channels, times a matrix."""
 
     #: (terms, 3) float, unitless.
     coefficients: FloatArray
@@ -61,19 +64,19 @@ def root_terms(linear_rgb: FloatArray) -> FloatArray:
 def fit_root_polynomial(
     linear_rgb: FloatArray, reference_lab: FloatArray, coefficient_sigma: float = _COEFFICIENT_SIGMA
 ) -> RootPolynomial:
-    """Root polynomial from colors to their CIELAB.
+    """Fit a root polynomial from colors to their CIELAB.
 
     Parameters
     ----------
     linear_rgb : (n, 3) float; linear sRGB, tone curve undone
     reference_lab : (n, 3) float; CIELAB
     coefficient_sigma : float
-        How far a coefficient may stray from those of a camera that needs no correction.
+        Prior standard deviation of a coefficient around no correction.
 
     Notes
     -----
-    Least squares in about ΔE00: the slope of CIELAB at the reference turns errors of linear light into those of
-    lightness and color. A ridge draws the coefficients towards no change.
+    Least squares in about ΔE00: the slope of CIELAB at the reference scales errors of linear light. A ridge pulls the
+    coefficients toward no change.
     """
     terms = root_terms(linear_rgb)
     identity = np.eye(terms.shape[1], 3)
@@ -88,7 +91,7 @@ def fit_root_polynomial(
 
 
 def _lab_slopes(linear_rgb: FloatArray) -> FloatArray:
-    """(n, 3, 3) float; change of L*, a*, b* (rows) with linear red, green and blue, by central differences."""
+    """(n, 3, 3) float; derivatives of L*, a*, b* (rows) by linear red, green and blue, from central differences."""
     steps = 1e-4 * np.eye(3)
     colors = linear_rgb[:, None]
     return ((lab_from_linear(colors + steps) - lab_from_linear(colors - steps)) / 2e-4).swapaxes(1, 2)
@@ -108,25 +111,26 @@ def chart_correction(
     patch_linear_rgb : (24, 3) float; linear sRGB, 0 to 1
         Mean colors of the patches, in the reference's order.
     reference_lab : (24, 3) float; CIELAB
-        What the patches are; see `chart_values`.
+        True colors of the patches; see `chart_values`.
     raw : bool
-        Linear light from a camera raw: it has no tone curve to undo.
+        Linear light from a camera raw, without a tone curve.
     sensor : Sensor, optional
-        What a camera raw says of its sensor.
+        Sensor of a camera raw.
 
     Returns
     -------
     Correction
-        Its uncertainty follows the errors of the chart's own patches, each read without its own help.
+        Its uncertainty comes from the held-out errors of the chart's patches.
 
     Raises
     ------
     CardUnusable
-        Too many patches are clipped or black, or they aren't those of the chart.
+        Too many patches are clipped or black, or their colors are not those of the chart.
     """
     patches = np.asarray(patch_linear_rgb, dtype=float)
     keep = usable(patches)
-    # A saturated patch may hold nothing in one channel and still serve; only its brightest channel can spoil it.
+    # A saturated patch may have an empty channel and still serve; only clipping or blackness of its brightest channel
+    # matters.
     keep[: GRAY_ROW.start] = usable(patches[: GRAY_ROW.start].max(axis=1, keepdims=True))
     if keep.sum() < LEAST_PATCHES or keep[GRAY_ROW].sum() < _LEAST_GRAYS:
         raise CardUnusable(
@@ -162,7 +166,7 @@ def chart_steps(
     raw: bool = False,
     sensor: Sensor | None = None,
 ) -> tuple[CorrectionStep, RootPolynomial]:
-    """What some of a chart's patches make of the grays, and then of the colors.
+    """The tone step and color step fitted to some of a chart's patches.
 
     Parameters as for :func:`chart_correction`; ``keep`` is (24,) bool.
     """
@@ -170,7 +174,7 @@ def chart_steps(
     return grays, fit_root_polynomial(grays(patch_linear_rgb[keep]), reference_lab[keep])
 
 
-#: What takes the grays of a photo, (k, 3) linear sRGB, to what they are.
+#: Fits a step from the grays of a photo, (k, 3) linear sRGB, to their true colors.
 _FitGrays = Callable[[FloatArray, FloatArray], CorrectionStep]
 
 
@@ -179,7 +183,7 @@ def _balanced_by(raw: bool, sensor: Sensor | None) -> _FitGrays:
 
 
 def _raw_balance(seen: FloatArray, true: FloatArray, sensor: Sensor | None) -> CorrectionStep:
-    """Gains alone, by the geometric mean of the grays."""
+    """Gains only, by the geometric mean of the grays."""
     return balance(np.exp(np.log(seen).mean(axis=0)), np.exp(np.log(true).mean(axis=0)), sensor)
 
 
@@ -192,7 +196,7 @@ def _grays(patches: FloatArray, reference_lab: FloatArray, keep: BoolArray, bala
 def _held_out_errors(
     patches: FloatArray, reference_lab: FloatArray, keep: BoolArray, balanced: _FitGrays
 ) -> FloatArray:
-    """(n,) ΔE00 of each kept patch under a correction fitted without it."""
+    """(n,) ΔE00 of each kept patch, corrected by a fit without it."""
     errors = []
     of_all = _grays(patches, reference_lab, keep, balanced)
     for index in np.flatnonzero(keep):

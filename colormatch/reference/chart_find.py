@@ -17,45 +17,46 @@ from colormatch.reference.tone import usable
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
 
-#: Longest sides of the pictures that are searched, pixels: the second for small charts and their narrow gaps.
+#: Longest sides of the images to search, pixels; the second is for small charts with narrow gaps.
 _SEARCH_SIDES = (800, 1400)
-#: Distance between patches over a patch's pitch.
+#: Gap between patches over the pitch of patches.
 _GAP = 1 / 11
-#: Margins, in pitches, that people may leave around the outer patches when they mark the four corners.
+#: Margins, in pitches, that people may leave outside the outer patches when they mark the four corners.
 _MARKED_MARGINS = (0.0, 1 / 11, 0.25, 0.4)
-#: Side of a patch's cell in the straightened chart, pixels; the middle part of it that is read, and the wider part that
-#: is all patch only where the margin was guessed right.
+#: Side of a patch's cell in the rectified chart, pixels; the central share that is read; and a wider share, which is
+#: inside the patch only if the margin is right.
 _CELL, _READ, _PATCH = 48, 0.5, 0.84
-#: Least share of the patches' log light that the reference explains, up to a gain and a contrast for each channel;
-#: simulated and real charts reach 0.93 and more, a chart turned the wrong way stays below 0.5.
+#: Least share of the patches' log light explained by the reference, up to a gain and a contrast per channel. Simulated
+#: and
+#: real charts reach 0.93 and more; a chart in the wrong orientation stays below 0.5.
 _LEAST_FIT = 0.85
-#: Most that one patch may be off, natural log, all channels together: simulated charts in seven lights reach 0.42, in
-#: light that slopes by 40 % 0.53, real ones 0.56; it tells most single patches that are covered.
+#: Largest error of one patch, natural log, all channels combined. Simulated charts in seven lights reach 0.42 (0.53 in
+#: light that slopes by 40 %), real ones 0.56; it detects most single covered patches.
 _MOST_OFF = 0.7
-#: A patch is plain where the spread of its log light stays below this, and so many of them must be.
+#: Largest spread of log light inside a plain patch, and the fewest plain patches.
 _PLAIN_SPREAD, _LEAST_PLAIN = 0.12, 20
-#: What the reference has to explain of single pixels, one in each patch, before a place is read.
+#: Least share explained for single pixels, one per patch, before a location is read in full.
 _WORTH_READING = 0.7
-#: The corners of the block of cells, and the middles of its 24, in cells from the middle of the first.
+#: Corners of the block of cells, and the centers of its 24 cells, in cells from the center of the first.
 _RIM_CELLS = np.array([[0, 0], [COLUMNS, 0], [COLUMNS, ROWS], [0, ROWS]], float) - 0.5
 _MIDDLE_CELLS = np.array([[column, row] for row in range(ROWS) for column in range(COLUMNS)], float)
-#: Added before the logarithm: channels of saturated patches are often cut to zero.
+#: Added before the logarithm; channels of saturated patches are often clipped to zero.
 _FLOOR = 0.01
-#: The same, of the chart's white, where single patches are looked at: dark ones may be off by flare.
+#: The same relative to the chart's white, for judging single patches; flare shifts dark ones.
 _FLOOR_OF_ONE = 0.1
 
 
 @dataclass(frozen=True, eq=False)
 class ReadChart:
-    """The patches of a chart as the photo holds them."""
+    """Patches of a chart as read from the photo."""
 
     #: (24, 3) float; mean linear sRGB of each patch, in the reference's order.
     linear_rgb: FloatArray
-    #: (4, 2) float; corners of the block of patches in the picture it was read from, pixels, dark skin's corner first.
+    #: (4, 2) float; corners of the block of patches in the source image, pixels, starting at dark skin.
     corners: FloatArray
-    #: How well the reference explains them, 0 to 1.
+    #: Share explained by the reference, 0 to 1.
     fit: float
-    #: Spread of log light inside nearly whole patches, their mean.
+    #: Mean spread of log light inside patches, over nearly the whole patch.
     spread: float
 
 
@@ -65,12 +66,12 @@ def find_chart(photo: DecodedPhoto) -> Card:
     Returns
     -------
     Card
-        Its region's corners start at the dark skin patch and go around by way of bluish green, black and white.
+        Its region's corners are those at dark skin, bluish green, black and white, in that order.
 
     Raises
     ------
     CardNotFound
-        There is none, or a part of it is hidden or outside the photo.
+        No chart, or part of it is hidden or outside the photo.
     """
     for side in _SEARCH_SIDES:
         found = find_chart_in(photo.preview(side))
@@ -83,7 +84,7 @@ def find_chart(photo: DecodedPhoto) -> Card:
 
 
 def find_chart_in(preview: ByteArray) -> tuple[Region, ReadChart] | None:
-    """The chart in a small picture, or None.
+    """Find a chart in a small image; None if there is none.
 
     Parameters
     ----------
@@ -98,7 +99,7 @@ def find_chart_in(preview: ByteArray) -> tuple[Region, ReadChart] | None:
         x, y = np.round(middles).astype(int).T
         if (x < 0).any() or (y < 0).any() or (x >= width).any() or (y >= height).any():
             continue
-        # A look at the middles tells most places and turns; only then is it read.
+        # A quick look at the centers rejects most locations and orientations before a full read.
         if chart_fit(linear_rgb[y, x]) < _WORTH_READING:
             continue
         read = _read_best(linear_rgb, corners + 0.5, (_GAP / 2,))
@@ -109,20 +110,20 @@ def find_chart_in(preview: ByteArray) -> tuple[Region, ReadChart] | None:
 
 
 def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
-    """The patches of a chart whose four corners are marked or were found.
+    """Read the patches of a chart from its four corners, marked or found.
 
     Parameters
     ----------
     photo : DecodedPhoto
     region : Region
-        Four corners, in order around the chart, at the outer patches or somewhat outside them; any of them first.
+        Four corners, in order around the chart, at or slightly outside the outer patches; any corner may be first.
 
     Raises
     ------
     CardNotFound
-        What lies there isn't a whole, plainly lit 24-patch chart.
+        The region doesn't show a complete, evenly lit 24-patch chart.
     BadInput
-        The region hasn't four corners.
+        The region doesn't have four corners.
     """
     if len(region.points) != 4:
         raise BadInput("A chart is marked by its four corners.", "Mark the outer corners of its four corner patches.")
@@ -140,33 +141,33 @@ def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
 
 
 def _clockwise(corners: FloatArray) -> FloatArray:
-    """Corners in the order in which a chart's are named, whichever way around they were marked."""
+    """Corners in the order of a chart's corners, whichever way around they were marked."""
     (x0, y0), (x1, y1) = corners[2] - corners[0], corners[3] - corners[1]
     return corners if x0 * y1 > x1 * y0 else corners[::-1]
 
 
 def _read_best(linear_rgb: FloatArray, corners: FloatArray, margins: tuple[float, ...]) -> ReadChart | None:
-    """Read the chart in each orientation and with each margin; the best, if the reference explains it."""
+    """Read the chart in each orientation and with each margin; return the best read that the reference explains."""
     reads = [
         _read(linear_rgb, np.roll(corners, -first, axis=0), margin)
         for margin in margins
         for first in range(len(corners))
     ]
-    # The fit tells the orientation, the spread tells the margin.
+    # The fit determines the orientation, the spread the margin.
     best = max((read for read in reads if read is not None), key=lambda read: read.fit - read.spread, default=None)
     explained = best is not None and best.fit >= _LEAST_FIT and most_off(best.linear_rgb) <= _MOST_OFF
     return best if explained else None
 
 
 def _read(linear_rgb: FloatArray, corners: FloatArray, margin: float) -> ReadChart | None:
-    """Straighten the chart and take the middles of its patches; None where they leave the picture or aren't plain."""
+    """Rectify the chart and read the centers of its patches; None if they leave the image or aren't plain."""
     import cv2
 
     height, width = linear_rgb.shape[:2]
     rim = np.array([[0, 0], [COLUMNS, 0], [COLUMNS, ROWS], [0, ROWS]], dtype=np.float32)
     outward = np.sign(rim - rim.mean(axis=0)) * np.float32(margin - _GAP / 2)
     straight = ((rim + outward) * _CELL).astype(np.float32)
-    # OpenCV puts whole coordinates at pixel centers, regions put them at pixel edges.
+    # OpenCV puts integer coordinates at pixel centers, regions at pixel edges.
     there = cv2.getPerspectiveTransform(straight - 0.5, (corners - 0.5).astype(np.float32))
     outer = (rim - np.sign(rim - rim.mean(axis=0)) * np.float32(_GAP / 2)) * _CELL - 0.5
     block = cv2.perspectiveTransform(outer[None], there)[0].astype(float) + 0.5
@@ -187,7 +188,7 @@ def _read(linear_rgb: FloatArray, corners: FloatArray, margin: float) -> ReadCha
 
 
 def _middles(chart: FloatArray, share: float) -> FloatArray:
-    """(24, n, 3) float; the pixels in the middle of each cell of a straightened chart, a share of its side wide."""
+    """(24, n, 3) float; central pixels of each cell of a rectified chart; ``share`` of the cell's side wide."""
     inset = round(_CELL * (1 - share) / 2)
     cells = chart.reshape(ROWS, _CELL, COLUMNS, _CELL, 3)[:, inset:-inset, :, inset:-inset]
     return cells.transpose(0, 2, 1, 3, 4).reshape(ROWS * COLUMNS, -1, 3).astype(float)
@@ -200,7 +201,7 @@ def _log_spread(pixels: FloatArray) -> FloatArray:
 
 
 def chart_fit(patch_linear_rgb: FloatArray) -> float:
-    """How far the published colors explain 24 patches: 1 is fully, 0 not at all.
+    """Share of 24 patches' variance explained by the published colors, 0 to 1.
 
     Parameters
     ----------
@@ -209,7 +210,7 @@ def chart_fit(patch_linear_rgb: FloatArray) -> float:
     Returns
     -------
     float
-        Share of the variance of log light left after a gain and a rising contrast for each channel is taken off.
+        Of the variance of log light, up to a gain and a positive contrast per channel.
     """
     seen, true = _log_colors(patch_linear_rgb, _FLOOR, readable(patch_linear_rgb))
     norms = np.sqrt((seen**2).sum(axis=0) * (true**2).sum(axis=0))
@@ -218,7 +219,7 @@ def chart_fit(patch_linear_rgb: FloatArray) -> float:
 
 
 def most_off(patch_linear_rgb: FloatArray) -> float:
-    """How far the patch that the published colors explain worst is from them, natural log.
+    """Largest deviation of a patch from the published colors, natural log.
 
     Parameters
     ----------
@@ -233,15 +234,15 @@ def most_off(patch_linear_rgb: FloatArray) -> float:
 
 
 def readable(patch_linear_rgb: FloatArray) -> BoolArray:
-    """(24,) bool; patches that are neither blown out nor black, all of them where too few are left to judge by.
+    """(24,) bool; patches that are neither clipped nor black; all of them if too few remain to judge by.
 
-    A saturated patch may hold nothing in one channel and still serve: only its brightest channel can spoil it.
+    A saturated patch may have an empty channel and still serve: only its brightest channel matters.
     """
     some = usable(patch_linear_rgb.max(axis=1, keepdims=True))
     return some if some.sum() >= LEAST_PATCHES else np.ones(len(some), bool)
 
 
 def _log_colors(patch_linear_rgb: FloatArray, floor: float, some: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """(n, 3) log light of some patches as seen and as published, each less its mean."""
+    """(n, 3) log light of selected patches, measured and published, each minus its mean."""
     seen, true = (np.log(np.maximum(c[some], 0) + floor) for c in (patch_linear_rgb, linear_from_lab(SINCE_2014)))
     return seen - seen.mean(axis=0), true - true.mean(axis=0)

@@ -1,11 +1,10 @@
-"""Where in a picture a grid of plain patches lies that can be a 24-patch chart's.
+"""Locate grids of plain patches that may be a 24-patch chart.
 
-Plain patches are pieces without an edge in them. From one of them the grid is followed, patch by patch, to those beside
-it, as far as it goes; a homography through their middles then puts the missing ones in their places.
+Plain patches are areas without an edge. The grid is followed from one patch to its neighbors as far as possible; a
+homography through the centers then places the missing patches.
 
-OpenCV's detector of charts (`cv2.mcc`) did this before. It looks at patches of 0.3 % of the picture and more, so at
-charts of a third of its width and more, finds plain ones at one size of the picture and misses them at the next, and
-needs a search for each quarter turn.
+OpenCV's chart detector (`cv2.mcc`) is not used: it needs patches of 0.3 % of the image, that is charts a third of its
+width, finds a chart at one image size and misses it at the next, and must search each quarter turn.
 """
 
 from __future__ import annotations
@@ -19,34 +18,36 @@ from colormatch.reference.chart_values import COLUMNS, ROWS
 from colormatch.reference.quadrilaterals import log_light
 
 #: Standard deviation of the blur, pixels, and steepest slopes inside a patch, natural log per pixel: from clear edges
-#: in noise to faint ones. Each is tried by itself.
+#: in noise to faint ones. Each is tried separately.
 _BLUR, _SLOPES = 1.0, (0.1, 0.05, 0.15, 0.025)
-#: Fewest pixels of a patch once the blur has taken its rim, and its greatest side over the picture's shorter one: a
-#: chart of 15 % of the width of a picture of 800 pixels has patches of 17, less 6 for the rim.
+#: Fewest pixels of a patch after the blur has removed its rim, and its largest side over the image's shorter side. A
+#: chart
+#: 15 % as wide as an 800-pixel image has patches of 17 pixels, minus 6 for the rim.
 _FEWEST_PIXELS, _WIDEST = 25, 0.3
-#: A picture of more pieces than these is a mesh or a weave; to follow it would take seconds.
+#: Most areas in an image; more are a mesh or a weave, which would take seconds to follow.
 _MOST_PIECES = 2000
-#: Least share of the box around a patch that it fills; a square that stands on its corner fills half. Longest over
-#: shorter side of that box.
+#: Least share of its bounding box that a patch fills (a square standing on its corner fills half), and the box's
+#: largest
+#: aspect ratio.
 _FILLED, _LONGEST = 0.4, 2.5
-#: From the middle of one patch to the next, in roots of its area: the blur takes much of small ones, little of large.
+#: Distance between the centers of neighboring patches, in square roots of patch area. The blur shrinks small ones most.
 _STEP = (1.0, 2.5)
-#: Factor by which neighbors' areas may differ, and how far from where its neighbors put it a patch may lie, in steps.
+#: Largest ratio of neighbors' areas, and largest distance of a patch from its predicted place, in steps.
 _ALIKE, _ASIDE = 2.5, 0.2
-#: Least sine of the angle between rows and columns: a camera tipped by 30 degrees keeps it above 0.8.
+#: Least sine of the angle between rows and columns; a camera tilted by 30 degrees keeps it above 0.8.
 _CROSSING = 0.7
-#: Fewest patches from which a grid is completed: black ones merge with the frame around them.
+#: Fewest patches to complete a grid from; black ones merge with the frame around them.
 _FEWEST = 12
-#: A grid with more than these columns or rows beyond a chart's is no chart with a thing or two beside it.
+#: Most columns or rows beyond a chart's; larger grids are not charts with an object or two beside them.
 _MORE = 2
-#: Farthest that a patch may lie beside the grid, in roots of its area.
+#: Largest distance of a patch from the grid, in square roots of its area.
 _OFF_GRID = 0.15
 
 Cell = tuple[int, int]
 
 
 def grids(preview: ByteArray) -> Iterator[FloatArray]:
-    """Places in which a chart may lie.
+    """Possible locations of a chart.
 
     Parameters
     ----------
@@ -55,9 +56,9 @@ def grids(preview: ByteArray) -> Iterator[FloatArray]:
     Yields
     ------
     (3, 3) float
-        Homography from the chart's cells, the middle of the first at (0, 0), of the last at (5, 3), to pixels (whole
-        coordinates at their centers). Which corner is the first isn't known: each grid comes in its four turns, and
-        moved by columns or rows where some are missing or too many.
+        Homography from the chart's cells, centers from (0, 0) to (5, 3), to pixels (integer coordinates at pixel
+        centers). The first corner is unknown: each grid is yielded in four orientations, and shifted by columns or rows
+        if some are missing or surplus.
     """
     import cv2
 
@@ -78,11 +79,11 @@ def grids(preview: ByteArray) -> Iterator[FloatArray]:
 
 
 def _patches(preview: ByteArray) -> Iterator[tuple[FloatArray, FloatArray]]:
-    """Plain pieces of about the form of patches: (n, 2) middles, pixels, and (n,) areas, square pixels."""
+    """Plain, roughly patch-shaped areas: (n, 2) centers, pixels, and (n,) areas, square pixels."""
     import cv2
 
     soft = cv2.GaussianBlur(log_light(preview), (0, 0), _BLUR)
-    # A Sobel kernel's weights add up to 8 for a slope of 1 per pixel.
+    # The weights of a Sobel kernel add up to 8 for a slope of 1 per pixel.
     across, down = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, scale=1 / 8) for dx in (1, 0))
     steepest = (across * across + down * down).max(axis=2)
     widest = _WIDEST * min(preview.shape[:2])
@@ -98,11 +99,11 @@ def _patches(preview: ByteArray) -> Iterator[tuple[FloatArray, FloatArray]]:
 
 
 def _followed(middles: FloatArray, areas: FloatArray, seed: int) -> dict[Cell, int]:
-    """Patches of the grid around one of them, by column and row."""
+    """Patches of the grid around a seed patch, by column and row."""
     steps = _first_steps(middles, areas, seed)
     if steps is None:
         return {}
-    # Nothing of a chart lies farther from one of its patches; a mesh would be followed over the whole picture.
+    # No patch of a chart is farther from another; without this limit a mesh would be followed across the whole image.
     reach = (COLUMNS + ROWS) * np.linalg.norm(steps, axis=1).max()
     near = np.flatnonzero(np.linalg.norm(middles - middles[seed], axis=1) < reach)
     cells, steps_at, waiting = {(0, 0): seed}, {(0, 0): steps}, [(0, 0)]
@@ -120,7 +121,7 @@ def _followed(middles: FloatArray, areas: FloatArray, seed: int) -> dict[Cell, i
             alike = 1 / _ALIKE < areas[nearest] / areas[cells[cell]] < _ALIKE
             if nearest in found or not alike or away.min() > _ASIDE * np.linalg.norm(step):
                 continue
-            # The step changes along the grid where the camera was tipped.
+            # The step changes along the grid if the camera was tilted.
             steps_there = steps_at[cell].copy()
             steps_there[axis] = way * (middles[nearest] - here)
             cells[to], steps_at[to] = nearest, steps_there
@@ -130,8 +131,9 @@ def _followed(middles: FloatArray, areas: FloatArray, seed: int) -> dict[Cell, i
 
 
 def _first_steps(middles: FloatArray, areas: FloatArray, seed: int) -> FloatArray | None:
-    """(2, 2) steps from a patch to its neighbors, along the row and along the column, in the order in which x and y
-    stand; None where it has none."""
+    """(2, 2) steps from a patch to its neighbors, along the row and along the column, as x and y; None if it has no
+    neighbors.
+    """
     ways = middles - middles[seed]
     lengths = np.linalg.norm(ways, axis=1)
     side = np.sqrt(areas[seed])
@@ -146,12 +148,12 @@ def _first_steps(middles: FloatArray, areas: FloatArray, seed: int) -> FloatArra
     if not across.size:
         return None
     second = ways[across[0]]
-    # Not mirrored: y lies to the right of x, as in the picture.
+    # Not mirrored: y is clockwise from x, as in the image.
     return np.array([first, second if first[0] * second[1] > first[1] * second[0] else -second])
 
 
 def _windows(places: FloatArray, homography: FloatArray) -> Iterator[FloatArray]:
-    """The places of a chart in a grid of patches at (n, 2) columns and rows."""
+    """Windows of a chart's size in a grid of patches at (n, 2) columns and rows."""
     low, high = places.min(axis=0), places.max(axis=0)
     for turn in range(4):
         size = np.array([COLUMNS, ROWS] if turn % 2 == 0 else [ROWS, COLUMNS])
@@ -167,7 +169,7 @@ def _windows(places: FloatArray, homography: FloatArray) -> Iterator[FloatArray]
 
 
 def _turned(turn: int, column: int, row: int, size: FloatArray) -> FloatArray:
-    """(3, 3) from a chart's cells to those of the grid: so many quarter turns, and the window's first cell."""
+    """(3, 3) from a chart's cells to the grid's: quarter turns, then the window's first cell."""
     width, height = size - 1
     return np.array({
         0: [[1, 0, column], [0, 1, row], [0, 0, 1]],

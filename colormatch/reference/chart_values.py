@@ -1,11 +1,11 @@
-"""What the patches of a 24-patch chart are: the two published issues, or the user's own measured file.
+"""Colors of a 24-patch chart: the two published issues, or the user's own measured file.
 
-Patches stand row by row from dark skin to black, six in a row; the last row is the gray one.
+Patches go row by row from dark skin to black, six in a row; the last row is gray.
 
 Sources
 -------
-The chart maker's spectrophotometer averages as colour-science 0.4.7 (BSD-3-Clause) holds them, xyY under ICC D50, taken
-to D65 by the Bradford transform (ICC.1:2022, annex E) and rounded to 0.001. Single charts differ from them by about 1
+The chart maker's spectrophotometer averages from colour-science 0.4.7 (BSD-3-Clause), xyY under ICC D50, adapted to D65
+by the Bradford transform (ICC.1:2022, annex E) and rounded to 0.001. Single charts differ from them by about 1
 (the two issues differ by 0.9 on average), and charts fade; a measured file of the user's own chart is better.
 """
 
@@ -23,7 +23,7 @@ from colormatch.records import FloatArray
 
 #: Rows and columns of patches.
 ROWS, COLUMNS = 4, 6
-#: Least number of patches that must be neither blown out nor black.
+#: Fewest patches that must be neither clipped nor black.
 LEAST_PATCHES = 16
 #: The gray row, from white to black.
 GRAY_ROW = slice(18, 24)
@@ -84,20 +84,21 @@ SINCE_2014: FloatArray = np.array([
 for _table in (BEFORE_2014, SINCE_2014):
     _table.setflags(write=False)
 
-#: Mean ΔE*ab to the published values above which a file is of no such chart; fading and other inks stay below 10.
+#: Mean ΔE*ab from the published values above which a file is for a different chart; fading and other inks stay below
+#: 10.
 _MOST_OFF = 20.0
-#: Largest CSV file of a chart. Our choice: one of 24 patches with spectra has a few kilobytes.
+#: Largest CSV file of a chart, bytes. Our choice: 24 patches with spectra take a few kilobytes.
 _MOST_BYTES = 1_000_000
 
 
 def read_chart_file(path: Path) -> FloatArray:
-    """The user's own chart as measured.
+    """Read the measured colors of the user's own chart.
 
     Parameters
     ----------
     path : Path
-        CSV with columns L, a, b under D65; or an instrument's file, CGATS text or CxF3, as
-        `instrument.measurements.read_measurements` reads it. 24 patches, along the chart's rows or down its columns.
+        CSV with columns L, a, b under D65; or an instrument's file, CGATS text or CxF3 (see
+        `instrument.measurements.read_measurements`). 24 patches, by rows or by columns.
 
     Returns
     -------
@@ -106,9 +107,9 @@ def read_chart_file(path: Path) -> FloatArray:
     Raises
     ------
     BadInput
-        Missing, of another form, not 24 patches, or of no such chart.
+        Missing, another format, not 24 patches, or a different chart.
     ExchangeError
-        An instrument's file that can't be read or used.
+        The instrument's file is unreadable or unusable.
     """
     if not path.exists():
         raise BadInput(

@@ -1,8 +1,8 @@
-"""Shop chips: colors near wood whose CIELAB the user has settled once, photographed with every piece.
+"""Shop chips: objects near wood in color, measured once in CIELAB, photographed with every piece.
 
-They take off what the neutral reference can't: how this camera, under this light, sees colors of this kind. They tell a
-shift in CIELAB that changes with the color and is drawn towards none by a ridge. The grays that the neutral reference
-has set right count as chips that need no shift: without them one painted chip would make woods worse than no chip.
+They correct an error beyond the neutral reference: this camera's rendering, under this light, of colors of this kind.
+They fit a CIELAB shift that changes linearly with the color; a ridge pulls it toward zero. Grays that the neutral
+reference has corrected count as chips without a shift: otherwise one painted chip would make woods worse than none.
 """
 
 from __future__ import annotations
@@ -19,15 +19,15 @@ from colormatch.reference import accuracy
 from colormatch.reference.correction import Correction
 from colormatch.reference.tone import usable
 
-#: Middle of the wood colors, CIELAB, and the span over which the shift may change by its own size; our choice.
+#: Center of the wood colors, CIELAB, and the distance over which the shift may change by its own size; our choice.
 _CENTER, _SPAN = np.array([55.0, 8.0, 20.0]), 20.0
-#: Ridge on the shift at the middle and on its change over a span: misfit of a chip over what is expected of each,
+#: Ridge on the shift at the center and on its change over a span: misfit of a chip over the expected size of each,
 #: squared. Measured on simulated photographs (tests/studies/references.py, seeds 1 and 7) against 0.02 to 1 and 0.1
 #: to 0.6: a weaker one does better with offcuts of wood, a stronger one with a single painted chip.
 _RIDGE = np.diag([0.2, 0.15, 0.15, 0.15])
-#: L* of the grays that a neutral reference sets right: what the correction leaves of the tone curve pins one, or all.
+#: L* of grays made correct by a neutral reference: a gray card fixes one, a tone curve fixes all.
 GRAY, ALL_GRAYS = (50.0,), (95.0, 80.0, 65.0, 50.0, 35.0, 20.0)
-#: A chip that is still this far off, ΔE00, is another one than was said, or lies in a shadow; our choice.
+#: ΔE00 after correction from which a chip is the wrong one or in a shadow; our choice.
 _MISTAKEN = 15.0
 
 
@@ -35,7 +35,7 @@ _MISTAKEN = 15.0
 class LabShift:
     """A shift in CIELAB that changes linearly with the color."""
 
-    #: (4, 3) float; the shift at the middle of the wood colors, and its change over a span of L*, a*, b*.
+    #: (4, 3) float; the shift at the center of the wood colors, and its change over a span of L*, a*, b*.
     coefficients: FloatArray
 
     def __call__(self, lab: FloatArray) -> FloatArray:
@@ -50,18 +50,18 @@ def _terms(lab: FloatArray) -> FloatArray:
 def with_chips(
     correction: Correction, chip_linear_rgb: FloatArray, settled: Sequence[ShopChip], grays: Sequence[float] = ()
 ) -> Correction:
-    """A correction made better by shop chips in the same photo.
+    """Improve a correction by shop chips in the same photo.
 
     Parameters
     ----------
     correction : Correction
         From the neutral reference.
     chip_linear_rgb : (n, 3) float; linear sRGB, 0 to 1
-        Mean colors of the chips as the photo holds them.
+        Uncorrected mean colors of the chips.
     settled : sequence of ShopChip
-        What they are, in the same order.
+        The chips' records, in the same order.
     grays : sequence of float
-        L* of grays that the correction has set right: `GRAY`, `ALL_GRAYS` or none.
+        L* of grays that the correction made correct: `GRAY`, `ALL_GRAYS` or empty.
 
     Returns
     -------
@@ -70,7 +70,7 @@ def with_chips(
     Raises
     ------
     BadInput
-        No chips, not one color for each, a chip that is blown out or black, or one that is far from what was said.
+        No chips, not one color for each, a chip that is clipped or black, or one far from its settled color.
     """
     chips = np.asarray(chip_linear_rgb, dtype=float).reshape(-1, 3)
     if len(chips) == 0 or len(chips) != len(settled):

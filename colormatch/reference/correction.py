@@ -1,7 +1,7 @@
-"""From the photo's linear RGB to CIELAB, by what is known of a neutral reference in the same photo.
+"""Convert a photo's linear RGB to CIELAB by a neutral reference in the same photo.
 
-A correction is a chain of small steps, each a frozen value that turns (n, 3) colors into (n, 3) colors: first those in
-linear light, then those in CIELAB. How far each kind of chain can be trusted stands in `accuracy`.
+A correction is a chain of small steps, each a frozen callable from (n, 3) colors to (n, 3) colors: first those in
+linear light, then those in CIELAB. `accuracy` holds the error of each kind of chain.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from colormatch.records import Difference, Flag, FloatArray, Lab, LightKind
 from colormatch.reference import accuracy
 from colormatch.reference.accuracy import Accuracy
 
-#: Reflectance of the usual gray card.
+#: Reflectance of the common gray card.
 GRAY_CARD = 0.18
-#: Chroma above which a stated color is no neutral reference; printed grays stay below 3, our choice.
+#: Chroma above which a stated color is not neutral; printed grays stay below 3, our choice.
 _NEUTRAL_CHROMA = 8.0
 
 #: A step of a correction: (n, 3) colors in, (n, 3) colors out.
@@ -30,17 +30,17 @@ CorrectionStep = Callable[[FloatArray], FloatArray]
 
 @dataclass(frozen=True, eq=False)
 class Correction:
-    """What turns a photo's linear RGB into CIELAB."""
+    """Converts a photo's linear RGB to CIELAB."""
 
-    #: In linear light, in order.
+    #: Steps in linear light, in order.
     linear_steps: tuple[CorrectionStep, ...]
-    #: In CIELAB, in order, after the linear ones.
+    #: Steps in CIELAB, in order, after the linear ones.
     lab_steps: tuple[CorrectionStep, ...]
-    #: The chain in words, in order.
+    #: Descriptions of the chain, in order.
     steps: tuple[str, ...]
-    #: How far the chain can be trusted.
+    #: Error left by the chain.
     accuracy: Accuracy
-    #: Doubts about the reference it rests on.
+    #: Doubts about its reference.
     flags: tuple[Flag, ...] = ()
 
     @property
@@ -58,7 +58,7 @@ class Correction:
 
         Parameters
         ----------
-        linear_rgb : (..., 3) float; linear sRGB as the photo holds it, 0 to 1
+        linear_rgb : (..., 3) float; uncorrected linear sRGB, 0 to 1
 
         Returns
         -------
@@ -74,7 +74,7 @@ class Correction:
         return flat.reshape(colors.shape)
 
     def linear(self, linear_rgb: FloatArray) -> FloatArray:
-        """Corrected linear sRGB, for pictures: exactly the colors that :meth:`lab` states."""
+        """Corrected linear sRGB, for pictures; the same colors as :meth:`lab`."""
         colors = np.asarray(linear_rgb)
         if self.lab_steps:
             return linear_from_lab(self.lab(colors))
@@ -86,7 +86,7 @@ class Correction:
     def then(
         self, step: CorrectionStep, words: str, accuracy: Accuracy | None = None, *, in_lab: bool = False
     ) -> Correction:
-        """This chain with one more step at its end."""
+        """This chain with one more step."""
         return replace(
             self,
             linear_steps=self.linear_steps + (() if in_lab else (step,)),
@@ -98,7 +98,7 @@ class Correction:
 
 @dataclass(frozen=True, eq=False)
 class Gains:
-    """One factor for each channel of linear light (von Kries in sRGB primaries)."""
+    """One factor per channel of linear light (von Kries in sRGB primaries)."""
 
     #: (3,) float, unitless.
     factors: FloatArray
@@ -112,7 +112,7 @@ class Gains:
 class SensorGains:
     """The white balance of a camera raw; see `Sensor.neutralizing`."""
 
-    #: (3, 3) float, unitless; linear sRGB as developed to linear sRGB in balance.
+    #: (3, 3) float, unitless; from developed linear sRGB to balanced linear sRGB.
     matrix: FloatArray
 
     def __call__(self, linear_rgb: FloatArray) -> FloatArray:
@@ -121,21 +121,21 @@ class SensorGains:
 
 
 def balance(gray_linear_rgb: FloatArray, true_linear_rgb: FloatArray, sensor: Sensor | None = None) -> CorrectionStep:
-    """What gives a gray its true color: gains, where the camera would have applied them if that is known.
+    """Step that gives a gray its true color: gains, on the sensor's channels if the sensor is known.
 
     Parameters
     ----------
     gray_linear_rgb, true_linear_rgb : (3,) float; linear sRGB
     sensor : Sensor, optional
-        Of a camera raw. A wrong white balance stands before its matrix: gains after it leave more the further it was
-        off (see tests/studies/measured/real_photos.md).
+        Sensor of a camera raw. White balance precedes its color matrix: gains after the matrix leave an error that
+        grows with the balance error (see tests/studies/measured/real_photos.md).
     """
     matrix = sensor.neutralizing(gray_linear_rgb, true_linear_rgb) if sensor else None
     return Gains(true_linear_rgb / gray_linear_rgb) if matrix is None else SensorGains(matrix)
 
 
 def neutral_linear(value: float | Lab) -> FloatArray:
-    """Linear sRGB of a neutral reference as its maker or an instrument states it.
+    """Linear sRGB of a neutral reference, from its maker's or an instrument's value.
 
     Parameters
     ----------
@@ -149,7 +149,7 @@ def neutral_linear(value: float | Lab) -> FloatArray:
     Raises
     ------
     BadInput
-        A reflectance outside 0 to 1, or a color that is no gray.
+        A reflectance outside 0 to 1, or a color that is not gray.
     """
     if isinstance(value, int | float):
         if not (math.isfinite(value) and 0 < value <= 1):
@@ -168,14 +168,14 @@ def neutral_linear(value: float | Lab) -> FloatArray:
 
 
 def mean_color(linear_rgb: FloatArray) -> FloatArray:
-    """(3,) float; the mean of (n, 3) or (3,) linear RGB, summed in double precision and far faster than by NumPy."""
+    """(3,) float; mean of (n, 3) or (3,) linear RGB in double precision, much faster than NumPy's."""
     import cv2
 
     return np.array(cv2.mean(np.reshape(linear_rgb, (1, -1, 3)))[:3])
 
 
 def no_correction() -> Correction:
-    """The photo as the camera balanced it: a warning goes with it, and a large uncertainty."""
+    """Keep the camera's own balance, with a flag and a large uncertainty."""
     return Correction((), (), ("no neutral reference: the camera's own white balance is kept",), accuracy.NONE)
 
 
@@ -194,13 +194,13 @@ def gray_card_correction(
     card_linear_rgb : (n, 3) or (3,) float; linear sRGB, 0 to 1
         Pixels of the card, or their mean.
     value : float or Lab
-        What the card is: reflectance or CIELAB.
+        The card's reflectance or CIELAB.
     raw : bool
         Linear light from a camera raw, without a tone curve.
     sensor : Sensor, optional
-        What a camera raw says of its sensor.
+        Sensor of a camera raw.
     light : LightKind, optional
-        What the photo was taken under, if it was said; a raw with a sensor tells daylight and bulbs by itself.
+        Light stated by the user; a raw with a sensor identifies daylight and bulbs without it.
 
     Returns
     -------
@@ -221,13 +221,13 @@ def gray_card_correction(
 
 
 def raw_accuracy(gray_linear_rgb: FloatArray, sensor: Sensor | None, light: LightKind | None) -> Accuracy:
-    """How far a camera raw with one gray is trusted, by the light on that gray."""
+    """Accuracy of a camera raw with one gray, by the light on that gray."""
     lamp = sensor.lamp(gray_linear_rgb) if sensor else None
     return accuracy.GRAY_CARD_RAW[light or kind_of_light(lamp)]
 
 
 def check_not_black(neutral_linear_rgb: FloatArray) -> None:
-    """Refuse a neutral reference of which a channel holds no light.
+    """Raise if a channel of a neutral reference is black.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Whether a gray card, found or marked, can carry a white balance, and what about it raises doubts."""
+"""Check that a gray card, found or marked, is fit for a white balance, and flag doubts about it."""
 
 from __future__ import annotations
 
@@ -14,33 +14,37 @@ from colormatch.reference.correction import GRAY_CARD
 from colormatch.reference.quadrilaterals import ROBUST, structure
 from colormatch.reference.tone import CLIPPED, LEAST_LIGHT
 
-#: Pixels of the card: below the first, only a block or two of a JPEG's color is left; below the second, the camera's
-#: sharpening at the rim and its noise begin to count. Our choice.
+#: Fewest pixels of the card: below the first limit, only a block or two of a JPEG's color remains; below the second,
+#: the
+#: camera's sharpening at the rim and its noise matter. Our choice.
 _FEWEST, _FEW = 400, 2500
-#: Share of pixels that may be clipped. Our choice.
+#: Largest share of clipped pixels. Our choice.
 _CLIPPED_SHARE = 0.01
 #: Mean linear light of the weakest channel. At 0.01 one step of 8 bits is 6 % of the light, at 0.03 it is 3 %.
 _BLACK, _DARK = 0.01, 0.03
-#: Brightest over darkest end of the light on the card: half of the 10 % that cost 2 ΔE between card and wood
-#: (simulated), and a light that leaves no meaning to the mean.
+#: Ratio of the brightest to the darkest end of the light on the card, for a flag and for an error: half of the 10 %
+#: that
+#: cost 2 ΔE between card and wood (simulated), and a ratio that makes the mean meaningless.
 _UNEVEN, _HOPELESSLY_UNEVEN = 1.05, 2.0
-#: Standard deviation of what stays of the light when the even slope is taken off, natural log: the edge of a shadow or
-#: a reflection. Our choice.
+#: Standard deviation of the light minus its even slope, natural log, from which a shadow's edge or a reflection lies on
+#: the card. Our choice.
 _SHADOW = 0.06
-#: Structure as `structure` measures it: a printed card stays below 0.02, brush marks and cloth begin at 0.025, wood
-#: goes up to 0.15 (simulated).
+#: Output of `structure`, for a flag and for an error: a printed card stays below 0.02, brush marks and cloth begin at
+#: 0.025, wood reaches 0.15 (simulated).
 _TEXTURED, _NO_CARD = 0.025, 0.10
-#: |log(red/green)| or |log(blue/green)|: white balances leave up to 0.65 (simulated); beyond a factor of 3 no camera
-#: that tries to balance is left.
+#: |log(red/green)| or |log(blue/green)|: white balances leave up to 0.65 (simulated); a factor of 3 is beyond any
+#: camera
+#: with a working white balance.
 _CAST, _COLORED = 0.5, 1.1
-#: Reflectance that the rest of the photo would have if its light were the card's: below is black, above brighter than
-#: white paper in any but another light.
+#: Reflectance of the rest of the photo, if lit like the card: below is black; above is brighter than white paper,
+#: possible
+#: only in another light.
 _DARKEST_REST, _LIGHTEST_REST = 0.03, 0.85
-#: Longest side of the card in the views that are measured for evenness and texture, pixels.
+#: Longest side of the card in the views used for evenness and texture, pixels.
 _VIEW = 256
-#: Blur that leaves only light, as a share of the shorter side of the view.
+#: Blur that leaves only illumination, relative to the view's shorter side.
 _LIGHT_SCALE = 1 / 16
-#: Longest side of the preview from which the rest of the photo is judged, pixels.
+#: Longest side of the preview used to judge the rest of the photo, pixels.
 _PREVIEW = 200
 
 _MARK_AGAIN = "Mark a plain part of the gray card."
@@ -53,9 +57,9 @@ def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CA
     ----------
     photo : DecodedPhoto
     region : Region
-        Inside the card.
+        Region inside the card.
     reflectance : float; unitless, 0 < r <= 1
-        What the card's maker states.
+        Value stated by the card's maker.
 
     Returns
     -------
@@ -66,7 +70,7 @@ def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CA
     Raises
     ------
     CardUnusable
-        Too small, clipped, too dark, far too uneven, not plain, or not gray. ``facts`` holds the figure.
+        Too small, clipped, too dark, far too uneven, not plain, or not gray. ``facts`` holds the number.
     """
     part = photo.part(region)
     flags = _size(part.pixels)
@@ -94,7 +98,7 @@ def _size(pixels: int) -> list[Flag]:
 
 
 def _exposure(encoded_rgb: FloatArray, mean_linear_rgb: FloatArray) -> list[Flag]:
-    """Clipped or dark, from (n, 3) encoded pixels and the (3,) mean of their light."""
+    """Raise or flag for clipping and darkness, from (n, 3) encoded pixels and the (3,) mean of their light."""
     clipped = float((encoded_rgb >= CLIPPED).any(axis=1).mean())
     if clipped > _CLIPPED_SHARE:
         raise CardUnusable(
@@ -113,7 +117,7 @@ def _exposure(encoded_rgb: FloatArray, mean_linear_rgb: FloatArray) -> list[Flag
 
 
 def _surface(linear_rgb: FloatArray, inside: BoolArray) -> list[Flag]:
-    """Uneven light, shadows and texture, from a box (h, w, 3) and which of its pixels belong to the card."""
+    """Raise or flag for uneven light, shadows and texture, from a box (h, w, 3) and the mask of the card."""
     brightness, inside = _view(linear_rgb, inside)
     light, left = _plane(brightness, inside)
     texture, shadow = structure(left, inside), _light_left(left, inside)
@@ -146,7 +150,7 @@ def _surface(linear_rgb: FloatArray, inside: BoolArray) -> list[Flag]:
 
 
 def _color(mean_linear_rgb: FloatArray) -> list[Flag]:
-    """A cast, or no gray at all, from the (3,) mean."""
+    """Raise or flag for a color cast, from the (3,) mean."""
     red, green, blue = np.log(mean_linear_rgb)
     cast = max(abs(red - green), abs(blue - green))
     if cast > _COLORED:
@@ -158,7 +162,7 @@ def _color(mean_linear_rgb: FloatArray) -> list[Flag]:
 
 
 def _light(mean_linear_rgb: FloatArray, preview: ByteArray, region: Region, reflectance: float) -> list[Flag]:
-    """Whether a card of such a (3,) mean can stand in the light of the rest of the photo."""
+    """Flag a card with this (3,) mean that is not in the light of the rest of the photo."""
     height, width = preview.shape[:2]
     box, inside = region.mask(width, height)
     rest = np.ones((height, width), bool)
@@ -177,7 +181,7 @@ def _light(mean_linear_rgb: FloatArray, preview: ByteArray, region: Region, refl
 
 
 def _view(linear_rgb: FloatArray, inside: BoolArray) -> tuple[FloatArray, BoolArray]:
-    """Log luminance of a box, averaged down to `_VIEW` pixels, and which of its pixels lie wholly inside."""
+    """Log luminance of a box, averaged down to `_VIEW` pixels, and the mask of pixels entirely inside."""
     import cv2
 
     luminance = np.maximum(linear_rgb @ RGB_TO_XYZ[1].astype(np.float32), LEAST_LIGHT)
@@ -192,13 +196,13 @@ def _view(linear_rgb: FloatArray, inside: BoolArray) -> tuple[FloatArray, BoolAr
 
 
 def _plane(brightness: FloatArray, inside: BoolArray) -> tuple[float, FloatArray]:
-    """Brightest over darkest end of the plane of light through the inside, and the (h, w) rest without it."""
+    """Ratio of brightest to darkest end of the fitted plane of light, and the (h, w) remainder."""
     height, width = inside.shape
-    # From -1 to 1 each way; so small a system is solved by its normal equations without loss.
+    # From -1 to 1 each way; normal equations are accurate enough for so small a system.
     y, x = np.meshgrid(np.linspace(-1, 1, height), np.linspace(-1, 1, width), indexing="ij")
     terms = np.stack([np.ones(inside.shape), x, y])
     kept = inside
-    # The second fit leaves out specks and reflections beyond 3 robust standard deviations of the first.
+    # The second fit excludes specks and reflections beyond 3 robust standard deviations of the first.
     for _ in range(2):
         known = (terms * kept).reshape(3, -1)
         fit = np.linalg.solve(known @ known.T, known @ brightness.ravel())
@@ -209,7 +213,7 @@ def _plane(brightness: FloatArray, inside: BoolArray) -> tuple[float, FloatArray
 
 
 def _light_left(brightness: FloatArray, inside: BoolArray) -> float:
-    """Standard deviation of the blurred brightness: the bends of the light, without noise."""
+    """Standard deviation of the blurred brightness: bends of the light, without noise."""
     import cv2
 
     blur = _LIGHT_SCALE * min(inside.shape)

@@ -1,8 +1,8 @@
-"""Find the gray card in a photo without help, and ask where it can't be told.
+"""Find the gray card in a photo automatically, or ask the user if unsure.
 
-A gray card is plain, even, four-sided, whole, grayer than the wood around it and about as light as 18 % should look
-beside it. Each of these is a score from 0 to 1; their product is the confidence. Where nothing reaches
-`candidates.SURE`, or two things come near it, the person is asked.
+A gray card is plain, even, four-sided, complete, grayer than the wood around it and about as light as 18 % should look
+beside it. Each of these is a score from 0 to 1; their product is the confidence. If no candidate reaches
+`evidence.SURE`, or two come close to it, the user is asked.
 """
 
 from __future__ import annotations
@@ -21,22 +21,24 @@ from colormatch.reference.tone import LEAST_LIGHT
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
 
-#: Share of the frame: half of the smallest card promised, 3 %.
+#: Smallest share of the frame: half of the smallest supported card, 3 %.
 _SMALLEST = 0.015
 
-# --- evidence besides that of `candidates`: (rules it out, speaks for it, speaks for it, rules it out) ---------------
+# --- further evidence: (rules it out, support, support, rules it out) ------------------------------------------------
 
-#: Stops by which the piece looks lighter or darker than a card may; see `_stops_off`.
+#: Stops by which the piece looks lighter or darker than a card can; see `_stops_off`.
 _LIGHTER = (-1.6, -1.0, 0.4, 0.9)
-#: Reflectance of the rest of the photo if the piece is a card in the same light: from black over dark wood to pale wood
-#: and to white; the card in half of the light makes it look twice as light.
+#: Reflectance of the rest of the photo if the piece is a card in the same light: from black, dark wood to pale wood,
+#: and
+#: white; a card in half of the light doubles it.
 _REST = (0.04, 0.07, 0.6, 1.1)
 
-#: How far automatic exposure follows the scene, our estimate of its most: exposure goes with the scene's reflectance to
-#: the power of -0.5, and is never raised by more than this many stops.
+#: Automatic exposure, our estimate of its largest effect: exposure is proportional to the scene's reflectance to the
+#: power
+#: -0.5, and is raised by at most this many stops.
 _AUTO_EXPOSURE, _MOST_RAISED = 0.5, 0.8
 
-#: Why the person is asked, by the evidence that fell short.
+#: Reason for asking the user, by the failed evidence.
 _DOUBTS = {
     "whole": ("What looks like the gray card reaches out of the photo.", "Take the photo again with the whole card."),
     "shape": ("What may be the gray card has no clear four-sided outline.", ""),
@@ -55,24 +57,24 @@ def find_card(photo: DecodedPhoto) -> Card:
     Returns
     -------
     Card
-        Its region lies well inside the card. Whether the card can be used is another question: `check_card`.
+        Its region lies well inside the card. `check_card` decides whether the card is usable.
 
     Raises
     ------
     CardNotFound
-        There is none, there are several, or the finder isn't sure. ``facts["candidates"]`` holds what it would propose,
-        a tuple of `CardCandidate`, best first.
+        None, several, or no sure candidate. ``facts["candidates"]`` holds the proposals, a tuple of `CardCandidate`,
+        best first.
     """
     return choose_card(find_card_in(photo.preview(PREVIEW_SIDE)))
 
 
 def choose_card(candidates: list[CardCandidate]) -> Card:
-    """The candidate that is surely the card; otherwise `CardNotFound`, as `find_card` raises it."""
+    """The one candidate accepted as the card; raises `CardNotFound` as `find_card` does."""
     return choose(candidates, CardKind.GRAY, _DOUBTS)
 
 
 def find_card_in(preview: ByteArray) -> list[CardCandidate]:
-    """Everything in a preview that was looked at, best first; of two things that overlap, the better.
+    """All candidates in a preview, best first; of two that overlap, only the better.
 
     Parameters
     ----------
@@ -92,7 +94,7 @@ def find_card_in(preview: ByteArray) -> list[CardCandidate]:
 
 
 def _scores(piece: Piece, log_rgb: FloatArray) -> dict[str, float]:
-    """What outline, surface and surroundings say, each 0 to 1."""
+    """Scores of outline, surface and surroundings, each 0 to 1."""
     inside = piece.inside(log_rgb)
     brightness = inside.mean(axis=2)
     color = np.median(inside.reshape(-1, 3), axis=0)
@@ -116,13 +118,13 @@ def _stops_off(log_brightness: float, over_rest: float) -> float:
     Parameters
     ----------
     log_brightness : natural log of its linear light
-    over_rest : the same less that of the rest of the photo
+    over_rest : the same minus that of the rest of the photo
 
     Notes
     -----
-    A camera that doesn't follow the scene renders the card at its reflectance. One that does renders it lighter where
-    the rest is darker than the card, and darker where the rest is lighter. Between the two lies the range of a card;
-    white paper and black tape lie beyond it.
+    With fixed exposure the card is rendered at its reflectance. With automatic exposure it is lighter if the rest is
+    darker than the card, and darker if the rest is lighter. A card falls between the two; white paper and black tape
+    fall outside.
     """
     stops = (log_brightness - math.log(GRAY_CARD)) / math.log(2)
     low, high = sorted((0.0, min(_AUTO_EXPOSURE * over_rest / math.log(2), _MOST_RAISED)))

@@ -1,4 +1,4 @@
-"""What the neutral places of a photo tell of its light: cast, evenness, mixed lamps, tones changed place by place."""
+"""Properties of the light, from a photo's neutral areas: cast, evenness, mixed lamps, local tone changes."""
 
 from __future__ import annotations
 
@@ -12,34 +12,34 @@ from colormatch.color.space import lab_from_linear
 from colormatch.image.flat_field import FlatField
 from colormatch.records import BoolArray, Flag, FlagCode, FloatArray, Light
 
-#: Share of light, brightest over darkest end, above which unevenness is worth a word: 10 % from the card to the wood
-#: costs about 2 ΔE00 (simulated).
+#: Ratio of brightest to darkest light from which unevenness is flagged: 10 % from the card to the wood cost about
+#: 2 ΔE00 (simulated).
 UNEVEN = 1.10
-#: Difference in color, brightness left out, of two neutral places from which two lamps are likely, ΔE00; noise and
-#: print stay below 1, our choice.
+#: ΔE00 of two neutral areas, without brightness, from which two lamps are likely; noise and print stay below 1, our
+#: choice.
 MIXED = 2.0
-#: Part of log light that an even slope over a card leaves, as a standard deviation, above which a camera has changed
-#: tones place by place or a shadow lies across; grain of print and noise average out below it, our choice.
+#: Standard deviation of a card's log light around an even slope from which the camera changed tones locally or a shadow
+#: lies across it; grain of print and noise average out below it, our choice.
 PATCHY = 0.04
-#: Parts a card is cut into along each side to see its light.
+#: Parts of a card along each side, for measuring its light.
 _PARTS = 4
-#: Natural log of light: how far it may slope over a photo (a window at one side of the bench), and how surely one
-#: neutral place tells its light (print, curl, camera). Our estimates; their ratio decides how much a small place may
-#: say of a whole photo.
+#: Standard deviations, natural log of light: of the slope over a photo (a window at one side of the bench), and of the
+#: light measured at one neutral area (print, curl, camera). Our estimates; their ratio limits what a small area may say
+#: about the whole photo.
 _SLOPE, _PLACE = 0.3, 0.02
 
 
 @dataclass(frozen=True, eq=False)
 class Places:
-    """Neutral places of a photo: parts of a card or of other surfaces that are of one tone each."""
+    """Neutral areas of a photo: parts of a card or of other surfaces, each of uniform tone."""
 
-    #: (n, 3) float; linear sRGB as the photo holds them, above 0.
+    #: (n, 3) float; uncorrected linear sRGB, above 0.
     linear_rgb: FloatArray
-    #: (n, 2) float; their middles, fractions of the photo's width and height.
+    #: (n, 2) float; centers, fractions of the photo's width and height.
     middles: FloatArray
-    #: (n,) int; which surface each belongs to, 0 for the card. Nothing is known of how light the others are.
+    #: (n,) int; surface of each part, 0 for the card. The lightness of the others is unknown.
     surface: FloatArray
-    #: (n,) float; how much each counts: the parts of one mark together count 1.
+    #: (n,) float; weight of each part; the parts of one mark add up to 1.
     weight: FloatArray
 
     def __add__(self, other: Places) -> Places:
@@ -51,12 +51,12 @@ class Places:
         )
 
     def evenness(self, plane: FlatField) -> float:
-        """Brightest over darkest of the places in that light, 1 = even."""
+        """Ratio of the brightest to the darkest area under that illumination, 1 = even."""
         levels = plane.level(self.middles)
         return float(levels.max() / levels.min())
 
     def centered(self, values: FloatArray) -> FloatArray:
-        """(n, k) float; values less the weighted mean of those of the same surface."""
+        """(n, k) float; values minus the weighted mean of the same surface."""
         out = np.array(values, dtype=float)
         for surface in np.unique(self.surface):
             same = self.surface == surface
@@ -68,18 +68,18 @@ NO_PLACES = Places(np.empty((0, 3)), np.empty((0, 2)), np.empty(0, int), np.empt
 
 
 def fit_flat_field(places: Places, origin: FloatArray) -> FlatField:
-    """Slope of the light over neutral places.
+    """Fit the slope of the light to neutral areas.
 
     Parameters
     ----------
     places : Places
     origin : (2,) float
-        Of the plane, fractions of width and height.
+        Origin of the plane, fractions of width and height.
 
     Returns
     -------
     FlatField
-        Least squares with a ridge: places near to one another say little of the light far from them.
+        Least squares with a ridge: areas close together say little about the light far from them.
     """
     apart = places.centered(places.middles)
     logs = places.centered(np.log(places.linear_rgb))
@@ -89,19 +89,19 @@ def fit_flat_field(places: Places, origin: FloatArray) -> FlatField:
 
 
 def surface_parts(linear_rgb: FloatArray, inside: BoolArray, box: tuple[float, float, float, float]) -> Places:
-    """A neutral surface cut into parts.
+    """Cut a neutral surface into parts.
 
     Parameters
     ----------
     linear_rgb : (h, w, 3) float; linear sRGB of the box around the surface
     inside : (h, w) bool; the surface's pixels
     box : (x, y, w, h)
-        Where that box lies, fractions of the photo's width and height.
+        That box, in fractions of the photo's width and height.
 
     Returns
     -------
     Places
-        The parts that the surface mostly fills and of which no channel is black; perhaps none.
+        Parts mostly filled by the surface, without a black channel; may be empty.
     """
     height, width = inside.shape
     colors, middles = [], []
@@ -124,18 +124,18 @@ def surface_parts(linear_rgb: FloatArray, inside: BoolArray, box: tuple[float, f
 
 
 def describe_light(places: Places, cast: tuple[float, float] | None) -> Light:
-    """What neutral places of a photo tell of its light.
+    """Describe the light of a photo from its neutral areas.
 
     Parameters
     ----------
     places : Places
     cast : (a*, b*) or None
-        Of the neutral reference before correction.
+        Cast of the neutral reference before correction.
 
     Returns
     -------
     Light
-        Evenness over those places, and flags ``light-uneven``, ``light-mixed``, ``light-patchy``.
+        Evenness over those areas, and flags ``light-uneven``, ``light-mixed``, ``light-patchy``.
     """
     if len(places.middles) < 2:
         return Light(cast)
@@ -166,12 +166,12 @@ def describe_light(places: Places, cast: tuple[float, float] | None) -> Light:
 
 
 def two_lamps(text: str, value: float) -> Flag:
-    """The doubt that two kinds of light fall on a photo, whoever has seen it; ``text`` says how it shows."""
+    """The flag for two kinds of light on a photo, shared by every detector of it; ``text`` is its sentence."""
     return Flag(FlagCode.LIGHT_MIXED, text, round(value, 3))
 
 
 def _color_spread(places: Places) -> float:
-    """Largest ΔE00 between a neutral place and the mean of its surface, all brought to the same brightness."""
+    """Largest ΔE00 between a neutral area and the mean of its surface, at equal brightness."""
     chroma = np.log(places.linear_rgb)
     same = lab_from_linear(0.2 * np.exp(places.centered(chroma - chroma.mean(axis=1, keepdims=True))))
     return float(delta_e(same, lab_from_linear(np.full(3, 0.2))).max())

@@ -1,9 +1,10 @@
-"""Whether a camera has lightened the dark parts of a photo and darkened its light ones, place by place.
+"""Detect a camera that lightened dark parts of a photo and darkened light ones, locally.
 
-Such a camera blurs the photo, and moves each place by a share of what the blurred picture says there. A gray card is of
-one tone; where it lies on something lighter, it so comes out darker towards its edges, and lighter on something darker.
-How far it follows its surroundings tells that share. Where card and surroundings are equally light there is nothing to
-follow, and the doubt about the share is large.
+Such a camera blurs the photo and shifts each place by a share of the blurred value there. A gray card has one tone: on
+a
+lighter background its edges then come out darker, on a darker background lighter. How far the card follows its
+surroundings gives that share. If card and surroundings are equally light, there is nothing to follow and the share is
+very uncertain.
 """
 
 from __future__ import annotations
@@ -19,55 +20,56 @@ from colormatch.image.photo import DecodedPhoto
 from colormatch.records import Box, Flag, FlagCode, Region
 from colormatch.reference.tone import LEAST_LIGHT
 
-#: Longest side of the view in which this is measured, pixels: what changes place by place is coarse.
+#: Longest side of the view for this measurement, pixels; local tone changes are coarse.
 _VIEW = 320
-#: Blurs that cameras may take the surroundings by, as shares of the view's shorter side; each is tried.
+#: Possible blur radii of cameras, relative to the view's shorter side; each is tried.
 _BLURS = (1 / 24, 1 / 12, 1 / 6)
-#: How many times smaller the view is blurred: the narrowest blur is still 2.5 pixels wide there.
+#: Further reduction of the view for blurring; the narrowest blur is still 2.5 pixels wide there.
 _COARSER = 4
-#: Middle of a place that is looked at, as a share of its size: outside, sharpening has left its traces.
+#: Central share of an area that is used; the rim carries traces of sharpening.
 _INNER = 0.92
-#: What else may change natural log of light, standard deviations: from surface to surface; over the photo (a slope each
-#: way, the lens' fall to the corners); from place to place, and bent within one (print, curl); from pixel to pixel.
+#: Other causes of change in natural log of light, standard deviations: from surface to surface; over the photo (a slope
+#: each way, the lens's falloff to the corners); from area to area, and bending within one (print, curl); pixel to
+#: pixel.
 _SURFACE, _SLOPE, _PLACE, _CURL, _PIXEL = 2.0, 0.3, 0.02, 0.015, 0.01
-#: Pixels for which a place counts at most: neighbors share the flaws of print and file. Our choice.
+#: Most pixels that an area counts for: neighbors share the flaws of print and file. Our choice.
 _MOST = 25
-#: Prior width of how much a place follows its surroundings: anything.
+#: Prior standard deviation of how much an area follows its surroundings: wide open.
 _FOLLOWS = 1.0
-#: Standard deviations of its doubt from which a share is told: no false alarm in tests/scenes/study_tones.py.
+#: Standard deviations from zero from which a share is flagged: no false alarm in tests/scenes/study_tones.py.
 _SURE = 2.5
 
 
 class Follows(NamedTuple):
-    """How far neutral places follow their surroundings."""
+    """How far neutral areas follow their surroundings."""
 
     #: Log light lost for each unit of log light of the blurred surroundings: s / (1 - s) where a share s of their
     #: contrast was taken away. Below 0 where contrast was raised.
     share: float
-    #: Its standard deviation.
+    #: Standard deviation of the share.
     doubt: float
 
 
 def follows(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[int]) -> Follows:
-    """How far neutral places follow their surroundings in log light.
+    """Estimate how far neutral areas follow their surroundings in log light.
 
     Parameters
     ----------
     photo : DecodedPhoto
     places : one or more of Region
-        Each of one tone.
+        Each of uniform tone.
     surface : sequence of int
-        Which surface each belongs to; those of one surface are of the same tone.
+        Surface of each; those of one surface have the same tone.
 
     Returns
     -------
     Follows
-        With the blur by which they follow most surely.
+        For the blur with the most certain result.
 
     Notes
     -----
     Bayesian linear regression (C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, 2006,
-    equation 2.8), in which everything else that may change the light has a term with a prior of its own.
+    equation 2.8), where every other cause of change in the light has its own term and prior.
     """
     import cv2
 
@@ -103,12 +105,12 @@ def follows(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[int
         first = shared + len(levels) + 4 * number
         terms[:, first : first + 4] = np.stack([np.ones(len(x)), u * u - 1 / 3, v * v - 1 / 3, u * v], axis=-1)
         counts = min(1, _MOST / max(len(x), 1)) / _PIXEL**2
-        # Not by BLAS: to wake its threads takes ten times as long as the sums.
+        # Not by BLAS: waking its threads takes ten times as long as the sums.
         precision += counts * np.einsum("ni,nj->ij", terms, terms)
         pull += counts * np.einsum("ni,n->i", terms, light[inside] - light.mean())
     found = []
     for blur in range(len(_BLURS)):
-        # One blur at a time: the others' columns are left out.
+        # One blur at a time: columns of the others are left out.
         kept = np.r_[blur, len(_BLURS) : len(prior)]
         covariance = np.linalg.inv(precision[np.ix_(kept, kept)])
         found.append(Follows(-float(covariance[0] @ pull[kept]), math.sqrt(float(covariance[0, 0]))))
@@ -116,7 +118,7 @@ def follows(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[int
 
 
 def tone_flags(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[int]) -> tuple[Flag, ...]:
-    """The flag ``local-tones`` where neutral places surely follow their surroundings."""
+    """The flag ``local-tones`` if neutral areas clearly follow their surroundings."""
     if not places:
         return ()
     share, doubt = follows(photo, places, surface)

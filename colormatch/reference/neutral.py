@@ -1,4 +1,4 @@
-"""The neutral reference of a photo, found or as marked, and the correction that follows from it."""
+"""The neutral reference of a photo, found or marked, and the correction from it."""
 
 from __future__ import annotations
 
@@ -34,15 +34,16 @@ from colormatch.reference.light import NO_PLACES, Places, describe_light, fit_fl
 from colormatch.reference.local_tones import tone_flags
 from colormatch.reference.tone import CLIPPED
 
-#: Place of the middle gray among a 24-patch chart's patches, in the order of its published values.
+#: Index of the middle gray among a 24-patch chart's patches, in published order.
 _NEUTRAL_5 = 21
-#: Share of a white place's pixels that may be clipped.
+#: Largest share of clipped pixels in a white area.
 _CLIPPED_SHARE = 0.02
-#: Factor in brightness within which a white place counts as of the card's own surface: paper is 4 to 5 times as light
-#: as a gray card, and two places in one usable light differ by less than this.
+#: Largest brightness ratio at which a white area counts as the card's own surface: paper is 4 to 5 times as light as a
+#: gray card, and two areas in one usable light differ by less than this.
 _SAME_SURFACE = 2.0
-#: Stronger over weaker light on wood and card from which dividing it out is worth a word: it leaves up to 1 ΔE00 at
-#: 20 % and up to 4 at 40 %, where white paper comes near the end of the camera's scale (tests/studies/light.py).
+#: Ratio of the light on wood and card from which dividing it out is flagged: it leaves up to 1 ΔE00 at 20 % and up to 4
+#: at
+#: 40 %, where white paper comes close to clipping (tests/studies/light.py).
 _OTHER_LIGHT = 1.25
 _OTHER_THAN_LEARNED = Flag(
     FlagCode.CAMERA_OTHER_LIGHT,
@@ -53,12 +54,12 @@ _OTHER_THAN_LEARNED = Flag(
 
 @dataclass(frozen=True, eq=False)
 class Neutral:
-    """A photo's neutral reference, and the correction that follows from it."""
+    """A photo's neutral reference, and the correction from it."""
 
     card: Card
     light: Light
     correction: Correction
-    #: How the light falls, where white places told it; it is divided out of the photo before the correction.
+    #: Illumination measured from white areas, if any; divided out of the photo before the correction.
     plane: FlatField | None = None
     #: The learned camera that the correction goes through, and what the gray card says without it.
     learned: LearnedFrom | None = None
@@ -66,9 +67,9 @@ class Neutral:
 
 
 class _Reading(NamedTuple):
-    """What a card gives."""
+    """Correction and light from a card."""
 
-    #: (3,) float; linear sRGB of its gray as the photo holds it.
+    #: (3,) float; uncorrected linear sRGB of its gray.
     gray_linear_rgb: FloatArray
     correction: Correction
     flags: tuple[Flag, ...]
@@ -80,25 +81,25 @@ def find_neutral(
     white: Sequence[Region] = (),
     learned: LearnedCamera | None = None,
 ) -> Neutral:
-    """The neutral reference of a photo, found or as marked, and the correction from it.
+    """Find or read the neutral reference of a photo, and make the correction from it.
 
     Parameters
     ----------
     photo : DecodedPhoto
     choice : CardChoice, optional
-        A gray card that is looked for, by default.
+        By default, find a gray card.
     white : sequence of Region
-        Places of one neutral surface such as a white sheet, or of a second card like the first; they tell how the
-        light falls, and it is divided out.
+        Areas of one neutral surface such as a white sheet, or of a second card like the first; they give the
+        illumination, which is divided out.
     learned : LearnedCamera, optional
-        Of the photo's camera; a photo with a gray card is read through it unless its card contradicts it.
+        The photo's camera; used with a gray card unless the card contradicts it.
 
     Raises
     ------
     CardNotFound
-        It was to be found, and the finder isn't sure.
+        The finder isn't sure.
     CardUnusable
-        Clipped, black, too small, or no gray.
+        Clipped, black, too small, or not gray.
     RegionError
         The marked box lies outside the photo.
     """
@@ -127,7 +128,7 @@ def find_neutral(
 
 
 def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
-    """The reference as it was marked, or found; raises what `find_neutral` raises when it isn't."""
+    """The reference as marked or found; raises as `find_neutral` does."""
     if choice.kind is CardKind.NONE:
         warning = Flag(
             FlagCode.NO_CARD, "Without a gray card the colors are only as good as the camera's own white balance."
@@ -161,7 +162,7 @@ def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
 
 
 def _other_reference(photo: DecodedPhoto) -> CardKind | None:
-    """What a photo without a gray card shows in its place."""
+    """Kind of reference that a photo without a gray card shows instead."""
     from colormatch.reference.chart_find import find_chart
     from colormatch.reference.three_step_find import find_three_steps
 
@@ -176,7 +177,7 @@ def _other_reference(photo: DecodedPhoto) -> CardKind | None:
 def _corrected(
     photo: DecodedPhoto, card: Card, choice: CardChoice, places: Places, learned: LearnedCamera | None
 ) -> Neutral:
-    """The correction from a reference; `places` are those that tell of the light."""
+    """The correction from a reference; `places` give the illumination."""
     if card.kind is CardKind.NONE:
         # The light that the camera balanced for.
         return Neutral(card, _with_lamp(describe_light(places, None), photo, np.ones(3)), no_correction())
@@ -191,7 +192,7 @@ def _corrected(
             flags = (*flags, _OTHER_THAN_LEARNED)
     light = _with_lamp(describe_light(places, _cast(gray)), photo, gray)
     if any(flag.code in (FlagCode.CARD_UNEVEN, FlagCode.CARD_SHADOW) for flag in flags):
-        # The check of the card has told it.
+        # Already flagged by the check of the card.
         light = replace(
             light, flags=tuple(f for f in light.flags if f.code not in (FlagCode.LIGHT_UNEVEN, FlagCode.LIGHT_PATCHY))
         )
@@ -218,7 +219,7 @@ def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _
 
 
 def step_means(photo: DecodedPhoto, card: Card) -> FloatArray:
-    """(3, 3) float; mean linear sRGB of the white, the gray and the black step of a card in a photo."""
+    """(3, 3) float; mean uncorrected linear sRGB of the white, gray and black steps of a card."""
     from colormatch.reference.three_step import find_steps
 
     assert card.region is not None
@@ -228,7 +229,7 @@ def step_means(photo: DecodedPhoto, card: Card) -> FloatArray:
 
 
 def step_reflectances(stated: CardValue | None) -> tuple[float, float, float]:
-    """White, gray and black reflectance as stated, or the usual ones."""
+    """White, gray and black reflectance as stated, or those of the common card."""
     from colormatch.reference.three_step import THREE_STEPS, check_steps
 
     values = THREE_STEPS if stated is None else stated
@@ -247,7 +248,7 @@ def _chart(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Readin
 
 
 def chart_patches(photo: DecodedPhoto, card: Card) -> FloatArray:
-    """(24, 3) float; mean linear sRGB of a chart's patches in a photo."""
+    """(24, 3) float; mean uncorrected linear sRGB of a chart's patches."""
     from colormatch.reference.chart_find import read_chart
 
     assert card.region is not None
@@ -276,13 +277,13 @@ def _cast(gray_linear_rgb: FloatArray) -> tuple[float, float]:
 
 
 def _with_lamp(light: Light, photo: DecodedPhoto, neutral_linear_rgb: FloatArray) -> Light:
-    """With the lamp's color temperature, which a developed photo no longer tells."""
+    """Add the lamp's color temperature, known only for camera raw."""
     lamp = photo.sensor.lamp(neutral_linear_rgb) if photo.sensor else None
     return light if lamp is None else replace(light, cct_k=round(lamp[0]), duv=round(lamp[1], 4))
 
 
 def _neutral_places(photo: DecodedPhoto, card: Card, white: Sequence[Region]) -> Places:
-    """Parts of a gray card, and of the white places."""
+    """Parts of a gray card, and of the white areas."""
     of_card = NO_PLACES
     if card.kind is CardKind.GRAY and card.region is not None:
         of_card = _parts(photo, card.region)
@@ -297,7 +298,7 @@ def _neutral_places(photo: DecodedPhoto, card: Card, white: Sequence[Region]) ->
 
 
 def _of_one_tone(card: Card, white: Sequence[Region], places: Places) -> tuple[list[Region], list[int]]:
-    """A gray card and the white places, and which surface each belongs to."""
+    """The gray card and white areas, and the surface of each."""
     gray = [card.region] if card.kind is CardKind.GRAY and card.region is not None else []
     of_white = int(places.surface.max()) if places.surface.size else 0
     return [*gray, *white], [0] * len(gray) + [of_white] * len(white)
@@ -311,7 +312,7 @@ def _parts(photo: DecodedPhoto, region: Region) -> Places:
 
 
 def _overexposed(photo: DecodedPhoto, region: Region) -> float:
-    """Share of a region's pixels of which a channel is at the end of the scale."""
+    """Share of a region's pixels with a clipped channel."""
     part = photo.part(region)
     if not part.inside.any():
         raise RegionError(f"The region '{region.name or region.kind}' holds no pixels.", "Mark a larger piece.")
@@ -319,7 +320,7 @@ def _overexposed(photo: DecodedPhoto, region: Region) -> float:
 
 
 def light_doubt(neutral: Neutral, region: Region) -> tuple[Flag, ...]:
-    """A doubt where a region lies in a much stronger or weaker light than the card."""
+    """Flag a region in much stronger or weaker light than the card."""
     if neutral.plane is None or region.kind is RegionKind.WHITE:
         return ()
     level = float(neutral.plane.level(np.mean(region.points, axis=0)))
@@ -333,12 +334,12 @@ def light_doubt(neutral: Neutral, region: Region) -> tuple[Flag, ...]:
 
 
 def linear_pixels(photo: DecodedPhoto, region: Region) -> FloatArray:
-    """(n, 3) float32; the photo's own linear light inside a region, uncorrected."""
+    """(n, 3) float32; uncorrected linear light inside a region."""
     part = photo.part(region)
     return part.linear_rgb[part.inside]
 
 
 def balanced(photo: DecodedPhoto, neutral: Neutral, longest_side: int) -> FloatArray:
-    """(h, w, 3) float; a smaller picture of the photo in corrected linear sRGB, for previews."""
+    """(h, w, 3) float; a reduced picture of the photo in corrected linear sRGB, for previews."""
     levels = linear_from_encoded(np.arange(256, dtype=np.float32) / np.float32(255))
     return neutral.correction.linear(np.take(levels, photo.evened(neutral.plane).preview(longest_side)))

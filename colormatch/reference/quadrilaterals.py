@@ -1,7 +1,8 @@
-"""Plain four-sided pieces of a small preview: what a card or one of its steps can be.
+"""Find plain four-sided pieces in a small preview: candidates for a card or one of its steps.
 
-All of it happens in the logarithm of linear light: there the step at an edge, a cast and a brightness are differences
-that the exposure doesn't change. Evidence is a score from 0 (rules it out) to 1 (speaks for it).
+Everything uses the logarithm of linear light, where edges, casts and brightness are differences independent of
+exposure.
+Evidence is a score from 0 (rules it out) to 1 (supports it).
 """
 
 from __future__ import annotations
@@ -15,45 +16,46 @@ import numpy as np
 from colormatch.color.space import linear_from_encoded
 from colormatch.records import BoolArray, ByteArray, FloatArray, Region, RegionKind
 
-#: Longest side of the preview that is searched, pixels: a card of 3 % of the frame is still over 100 pixels wide.
+#: Longest side of the preview to search, pixels; a card of 3 % of the frame is still over 100 pixels wide.
 PREVIEW_SIDE = 800
-#: Part of the shorter side left out along each edge: bevel, blur and a worn rim are never sampled.
+#: Share of the shorter side left out along each edge: bevel, blur and a worn rim are never sampled.
 INSET = 0.08
-#: Added to linear light before the logarithm, so that noise near black doesn't count as structure.
+#: Added to linear light before the logarithm, so that noise near black is not structure.
 FLOOR = 0.01
-#: Standard deviation of the blur, pixels, for faint edges; and the size of the preview at which it is applied once
-#: more, where it is twice as coarse, for noisy photos.
+#: Standard deviation of the blur, pixels, for faint edges; and the scale of a smaller preview where the same blur is
+#: twice
+#: as coarse, for noisy photos.
 _BLUR, _COARSE = 1.2, 0.5
 #: Steepest slope inside a piece, natural log per pixel: from a dull edge on a gray bench to a card under a shadow.
 _SLOPES = (0.02, 0.03, 0.045, 0.065, 0.09, 0.13)
-#: Share of the frame: pieces from a patch of a chart, or a third of the smallest stepped card, to nearly all of it.
+#: Share of the frame: from a patch of a chart, or a third of the smallest stepped card, to nearly all of it.
 _SMALLEST, _LARGEST = 0.006, 0.9
-#: Preview pixels across a piece; in less there is no telling texture from noise.
+#: Fewest preview pixels across a piece; with fewer, texture and noise look alike.
 _NARROWEST = 24
-#: Two outlines are one thing where their overlap is this share of their union.
+#: Overlap over union from which two outlines are the same object.
 _SAME = 0.6
-#: Share of the outline that the piece fills; a card gives 0.97 to 0.99 at this size.
+#: Share of the outline filled by the piece; a card gives 0.97 to 0.99 at this size.
 _FOUR_SIDED = (0.95, 0.90)
-#: Degrees off a right angle at the worst corner; a camera tipped by 30 degrees gives about 20.
+#: Deviation of the worst corner from a right angle, degrees; a camera tilted by 30 degrees gives about 20.
 _SQUARE = (25.0, 40.0)
-#: Longer over shorter side: cards have up to 1.6, a tipped camera adds a factor of 1.3; rulers and tapes have over 4.
+#: Aspect ratio: cards have up to 1.6, a tilted camera adds a factor of 1.3; rulers and tapes have over 4.
 _ASPECT = (2.1, 2.8)
-#: Two pieces are patches of one chart or stepped card when their sides differ by less than this factor, their ways
-#: by less than these degrees, and the step from one to the other, in sides, goes this little sideways and this far.
+#: Limits for two pieces to be patches of one chart or stepped card: ratio of sides, difference in direction (degrees),
+#: sideways offset and distance from one to the other (in sides).
 _TWIN_SIDES, _TWIN_TURN, _TWIN_SIDESTEP, _TWIN_DISTANCE = 1.3, 8.0, 0.2, 1.7
-#: Distance of two points whose structure is compared, preview pixels: beyond it the noise of a preview is independent.
+#: Distance of two points to compare structure, preview pixels; beyond it the noise of a preview is independent.
 _LAG = 4
-#: Light over a piece changes over more than this share of its shorter side, structure over less.
+#: Smallest scale of light on a piece, relative to its shorter side; structure is finer.
 _LIGHT_SCALE = 1 / 12
 #: Standard deviation over median absolute deviation of normal errors: 1 / normal quantile(0.75).
 ROBUST = 1.4826
-#: Surroundings are taken, and pixels counted, from every so many pixels each way; for speed.
+#: Stride, each way, for sampling surroundings and counting pixels; for speed.
 _THINNED = 4
 
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """A plain piece of the preview, by the quadrilateral around it."""
+    """A plain piece of the preview, described by its quadrilateral."""
 
     #: (4, 2) float32; preview pixels, in order around the outline.
     corners: FloatArray
@@ -62,24 +64,24 @@ class Piece:
 
     @property
     def area(self) -> float:
-        """Square preview pixels."""
+        """Area, square preview pixels."""
         return _area(self.corners)
 
     @property
     def center(self) -> FloatArray:
-        """(2,) preview pixels; mean of the corners."""
+        """(2,) center, preview pixels; mean of the corners."""
         center: FloatArray = self.corners.mean(axis=0)
         return center
 
     @property
     def size(self) -> tuple[float, float]:
-        """Preview pixels along the first side and along the second, mean of opposite sides."""
+        """Lengths of the first and second side, preview pixels; means of opposite sides."""
         lengths = np.linalg.norm(np.roll(self.corners, -1, axis=0) - self.corners, axis=1)
         return float(lengths[0] + lengths[2]) / 2, float(lengths[1] + lengths[3]) / 2
 
     @cached_property
     def shape(self) -> float:
-        """How well the outline speaks for a card, 0 to 1."""
+        """Score of the outline as a card's, 0 to 1."""
         ahead = np.roll(self.corners, -1, axis=0) - self.corners
         ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
         cosines = np.abs((ahead * np.roll(ahead, 1, axis=0)).sum(axis=1))
@@ -88,7 +90,7 @@ class Piece:
         return score(self.filled, _FOUR_SIDED) * score(off_square, _SQUARE) * score(aspect, _ASPECT)
 
     def is_twin_of(self, other: Piece) -> bool:
-        """Whether the two stand in one row and are alike, as the patches of a chart do."""
+        """Whether both are alike and in one row, like patches of a chart."""
         sides = np.stack([self.corners[1] - self.corners[0], self.corners[3] - self.corners[0]], axis=1)
         way = np.linalg.solve(sides, other.center - self.center)
         sidestep, distance = np.sort(np.abs(way))
@@ -99,7 +101,7 @@ class Piece:
 
     @property
     def direction(self) -> float:
-        """Of the first side, degrees."""
+        """Direction of the first side, degrees."""
         x, y = self.corners[1] - self.corners[0]
         return math.degrees(math.atan2(y, x))
 
@@ -112,7 +114,7 @@ class Piece:
         flat = self._flat_corners()
         inner = np.clip(flat, rim, np.array([width - rim, height - rim])).astype(np.float32)
         corners = cv2.perspectiveTransform(inner[None], cv2.getPerspectiveTransform(flat, self.corners))[0]
-        # Whole coordinates are pixel centers to OpenCV; a photo's fractions count from its edge.
+        # OpenCV puts integer coordinates at pixel centers; fractions of a photo count from its edge.
         corners = (corners + 0.5) / (shape[1], shape[0])
         return Region(RegionKind.CARD, tuple((float(x), float(y)) for x, y in np.clip(corners, 0, 1)), "card")
 
@@ -121,7 +123,7 @@ class Piece:
         return np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float32)
 
     def inside(self, log_rgb: FloatArray) -> FloatArray:
-        """(h, w, 3) the piece seen from straight above, without its rim."""
+        """(h, w, 3) the rectified piece, without its rim."""
         import cv2
 
         width, height = (round(side) for side in self.size)
@@ -141,14 +143,14 @@ class Piece:
         return median
 
     def overlap(self, other: Piece) -> float:
-        """Square preview pixels that lie in both."""
+        """Area common to both, square preview pixels."""
         import cv2
 
         return float(cv2.intersectConvexConvex(self.corners, other.corners)[0])
 
 
 def plain_pieces(log_rgb: FloatArray) -> list[Piece]:
-    """The plain four-sided pieces of a preview, each once, by its clearest outline."""
+    """Plain four-sided pieces of a preview, each once, with its clearest outline."""
     import cv2
 
     if min(log_rgb.shape[:2]) < _NARROWEST:
@@ -168,18 +170,18 @@ def plain_pieces(log_rgb: FloatArray) -> list[Piece]:
 
 
 def _slope(plane: FloatArray, size: float) -> FloatArray:
-    """(h, w) float32; how steep a plane of that size of the preview is, blurred: per pixel of the preview."""
+    """(h, w) float32; steepness of a blurred plane that is `size` times the preview; per preview pixel."""
     import cv2
 
     soft = cv2.GaussianBlur(plane, (0, 0), _BLUR)
-    # A Sobel kernel's weights add up to 8 for a slope of 1 per pixel.
+    # The weights of a Sobel kernel add up to 8 for a slope of 1 per pixel.
     across, down = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, scale=size / 8) for dx in (1, 0))
     slope: FloatArray = cv2.magnitude(across, down, soft)
     return slope
 
 
 def _quadrilaterals(plain: ByteArray, size: float) -> list[Piece]:
-    """The connected pieces of a mask (h, w), of that size of the preview, that fill a quadrilateral well enough."""
+    """Connected parts of a mask (h, w), `size` times the preview, that fill a quadrilateral well enough."""
     import cv2
 
     pieces = []
@@ -196,7 +198,7 @@ def _quadrilaterals(plain: ByteArray, size: float) -> list[Piece]:
             continue
         corners = cv2.approxPolyN(hull.astype(np.float32), 4, ensure_convex=False).reshape(-1, 2)
         if len(corners) == 4 and _area(corners) < _LARGEST * plain.size:
-            # Whole coordinates are pixel centers to OpenCV.
+            # OpenCV puts integer coordinates at pixel centers.
             pieces.append(Piece((corners + 0.5) / np.float32(size) - 0.5, area / _area(corners)))
     return [piece for piece in pieces if piece.shape > 0 and min(piece.size) >= _NARROWEST]
 
@@ -213,27 +215,27 @@ def _area(corners: FloatArray) -> float:
 
 
 def score(value: float, limits: tuple[float, float]) -> float:
-    """1 up to the first limit, 0 from the second on, a straight line between; the limits may run either way."""
+    """Linear score: 1 up to the first limit, 0 from the second; the limits may run either way."""
     good, bad = limits
     return float(min(1.0, max(0.0, (bad - value) / (bad - good))))
 
 
 def score_between(value: float, limits: tuple[float, float, float, float]) -> float:
-    """The same from both sides: rises between the first two limits, falls between the last two."""
+    """Two-sided score: rises between the first two limits, falls between the last two."""
     return score(value, (limits[1], limits[0])) * score(value, (limits[2], limits[3]))
 
 
 def structure(brightness: FloatArray, inside: BoolArray | None = None) -> float:
-    """Standard deviation of what is neither light nor noise on a piece, natural log.
+    """Standard deviation of a piece's structure (neither light nor noise), natural log.
 
-    Light changes slowly and is taken off. Noise has forgotten itself some pixels on; brush marks, weave and grain have
-    not: it is the covariance at that distance, in the direction in which it is largest, less what chance gives it.
+    Light changes slowly and is subtracted. Noise decorrelates within a few pixels; brush marks, weave and grain do not.
+    The result is the covariance at that distance, in the direction of its maximum, minus its expected chance value.
 
     Parameters
     ----------
     brightness : (h, w) float32; natural log of linear light
     inside : (h, w) bool, optional
-        Which pixels belong to the piece; all by default.
+        Mask of the piece; all pixels by default.
     """
     import cv2
 
@@ -242,10 +244,10 @@ def structure(brightness: FloatArray, inside: BoolArray | None = None) -> float:
     scale = _LIGHT_SCALE * min(brightness.shape)
     light = cv2.GaussianBlur(brightness * weight, (0, 0), scale)
     if not inside.all():
-        # Far from a piece of an odd shape there is no weight at all, and nothing that counts.
+        # Far from an irregular piece the weight vanishes; those pixels don't count.
         light /= np.maximum(cv2.GaussianBlur(weight, (0, 0), scale), np.finfo(np.float32).tiny)
     fine = np.where(inside, brightness - light, 0)
-    # A speck of dust or a printed word is no texture: 3 robust standard deviations are the most that counts.
+    # A speck of dust or a printed word is not texture: values are clipped at 3 robust standard deviations.
     most = 3 * ROBUST * float(np.median(np.abs(fine[inside])))
     fine = np.clip(fine, -most, most)
     covariance = max(
@@ -258,14 +260,14 @@ def structure(brightness: FloatArray, inside: BoolArray | None = None) -> float:
 
 
 def _apart(values: FloatArray, down: int, across: int) -> tuple[FloatArray, FloatArray]:
-    """The parts of (h, w) values whose pixels lie that far from each other."""
+    """The parts of (h, w) values whose pixels are that far apart."""
     h, w = values.shape
     left, right = max(across, 0), max(-across, 0)
     return values[down:, left : w - right], values[: h - down, right : w - left]
 
 
 def light_slope(brightness: FloatArray) -> float:
-    """Change of light from one edge of a piece to the other along the steepest way, natural log."""
+    """Change of light from edge to edge of a piece along the steepest direction, natural log."""
     h, w = brightness.shape
     down, across = np.linspace(-0.5, 0.5, h), np.linspace(-0.5, 0.5, w)
     # Least squares of a plane; on a full grid the two slopes are independent.

@@ -1,4 +1,4 @@
-"""What a photo with a chart or a three-step card teaches of its camera, and the camera that a library's photos make."""
+"""Learn a camera: the shot from one photo of a chart or a three-step card, and the camera from a library's photos."""
 
 from __future__ import annotations
 
@@ -31,17 +31,17 @@ from colormatch.reference.correction import gray_card_correction
 from colormatch.reference.neutral import chart_patches, chart_reference, locate, step_means, step_reflectances
 from colormatch.reference.tone import usable
 
-#: Place of the middle gray among a chart's patches, and among three steps.
+#: Index of the middle gray among a chart's patches, and among three steps.
 _NEUTRAL_5, _GRAY_STEP = 21, 1
 
 
 def shot_of(photo: DecodedPhoto, choice: CardChoice) -> Shot:
-    """What a photo teaches.
+    """Shot of a photo, to learn from.
 
     Raises
     ------
     BadInput
-        Its card is to be a gray one, or none.
+        The choice is a gray card, or no card.
     CardNotFound, CardUnusable
         See `find_neutral`: a chart that can't be read teaches nothing; or the card's middle gray is blown out or black.
     """

@@ -1,6 +1,6 @@
-"""A three-step card: white, gray and black side by side, in any order and turned any way.
+"""A three-step card: white, gray and black side by side, in any order and orientation.
 
-It tells the camera's tone curve besides the white balance; see `tone`.
+It gives the camera's tone curve in addition to the white balance; see `tone`.
 """
 
 from __future__ import annotations
@@ -17,22 +17,22 @@ from colormatch.reference import accuracy
 from colormatch.reference.correction import Correction, balance, check_not_black, mean_color, raw_accuracy
 from colormatch.reference.tone import LEAST_LIGHT, fit_tone, usable
 
-#: Reflectances of white, gray and black of the usual card (common practice, no source).
+#: Reflectances of white, gray and black of the common card (common practice, no source).
 THREE_STEPS = (0.89, 0.18, 0.035)
-#: Two steps must differ by this factor in the photo; those of the usual card differ by 5.
+#: Least ratio of two steps in the photo; those of the common card differ by 5.
 _LEAST_RATIO = 1.4
-#: Of the marked area that each step must fill; a third would be perfect.
+#: Least share of the marked area for each step; a third would be perfect.
 _LEAST_SHARE = 0.12
-#: A pixel further than this from its step's median, natural log of light, belongs to an edge, dirt or glare.
+#: Largest distance of a pixel from its step's median, natural log of light; farther pixels are edges, dirt or glare.
 _STRAY = 0.25
-#: Share of a step's side by which it is shrunk all around, to keep clear of the joints.
+#: Inset of each step on all sides, relative to its side, to keep clear of the joints.
 _INSET = 0.06
-#: Histogram of log light in which the steps are told apart.
+#: Bins of the histogram of log light that separates the steps.
 _BINS = 128
 
 
 def check_steps(reflectances: Sequence[float]) -> tuple[float, float, float]:
-    """White, gray and black reflectance as stated.
+    """White, gray and black reflectance, checked.
 
     Raises
     ------
@@ -55,17 +55,17 @@ def check_steps(reflectances: Sequence[float]) -> tuple[float, float, float]:
 
 
 def find_steps(linear_rgb: FloatArray, inside: BoolArray) -> tuple[BoolArray, BoolArray, BoolArray]:
-    """Which pixels of a marked three-step card are white, gray and black.
+    """Masks of the white, gray and black pixels of a marked three-step card.
 
     Parameters
     ----------
     linear_rgb : (h, w, 3) float; linear sRGB of the box around the card
-    inside : (h, w) bool; the pixels of the marked region in that box
+    inside : (h, w) bool; mask of the marked region in that box
 
     Returns
     -------
     three (h, w) bool
-        White, gray, black; the joints between them are left out.
+        White, gray, black; without the joints between them.
 
     Raises
     ------
@@ -79,7 +79,7 @@ def find_steps(linear_rgb: FloatArray, inside: BoolArray) -> tuple[BoolArray, Bo
     values = logs[inside]
     if np.unique(values).size < 3:
         raise _no_steps()
-    dark, bright = threshold_multiotsu(values, classes=3, nbins=_BINS)  # type: ignore[no-untyped-call]  # scikit-image types little
+    dark, bright = threshold_multiotsu(values, classes=3, nbins=_BINS)  # type: ignore[no-untyped-call]  # scikit-image is mostly untyped
     classes = inside & (logs > bright), inside & (logs > dark) & (logs <= bright), inside & (logs <= dark)
     reach = max(1, round(_INSET * math.sqrt(inside.sum() / 3)))
     kernel = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
@@ -120,18 +120,18 @@ def three_step_correction(
     step_linear_rgb : (3, 3) float; linear sRGB, 0 to 1
         Mean color of the white, the gray and the black step.
     reflectances : three floats; unitless, 0 to 1
-        Of white, gray and black.
+        White, gray and black.
     raw : bool
         Linear light from a camera raw.
     sensor : Sensor, optional
-        What a camera raw says of its sensor.
+        Sensor of a camera raw.
     light : LightKind, optional
         As for :func:`gray_card_correction`.
 
     Returns
     -------
     Correction
-        Flagged where the white step is clipped: the curve then rests on gray and black.
+        Flagged if the white step is clipped; the curve then uses only gray and black.
 
     Raises
     ------

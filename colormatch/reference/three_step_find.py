@@ -1,8 +1,8 @@
-"""Find the three-step card in a photo without help, and ask where it can't be told.
+"""Find the three-step card in a photo automatically, or ask the user if unsure.
 
-A white, a gray and a black piece of one size stand in a row without a fourth: in any order, turned any way, seen at a
-slant. The light of the three has the proportions of the card, as far as a camera's tone curve leaves them, and all of
-them have the same cast.
+A white, a gray and a black piece of equal size lie in a row without a fourth, in any order and orientation, possibly
+seen
+at an angle. Their light has the card's ratios, within a camera's tone curve, and all three have the same cast.
 """
 
 from __future__ import annotations
@@ -29,27 +29,29 @@ from colormatch.reference.three_step import THREE_STEPS, check_steps
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
 
-#: Two ways from step to step may differ by this share of both together; a slanting view gives 0.1.
+#: Largest relative difference between the two distances from step to step; a view at an angle gives 0.1.
 _LINE = 0.2
-#: A piece belongs to the strip where this share of it lies in it.
+#: Share of a piece inside the strip from which the piece belongs to it.
 _INSIDE = 0.5
-#: Distance of a piece's rim from its step's joint, in steps, that are tried: the blur at a joint, or a printed gap.
+#: Distances tried between a piece's rim and its step's joint, in steps: the blur at a joint, or a printed gap.
 _GAPS = np.linspace(0, 0.2, 11)
-#: How far the twelve corners of the pieces lie off three equal steps in a row, root mean square in shorter sides: fully
-#: for a card, ruled out.
+#: Distance of the pieces' twelve corners from three equal steps in a row, root mean square in shorter sides: full
+#: support
+#: for a card, rules it out.
 _UNEQUAL = (0.03, 0.07)
-#: Contrast of white to gray and of gray to black over what the reflectances say, in logs: flare and a flat curve take a
+#: Contrast of white to gray and of gray to black over that of the reflectances, in logs: flare and a flat curve remove
+#: a
 #: third, clipping more; S-shaped curves add a half (simulated).
 _CONTRAST = (0.45, 0.62, 1.6, 2.0)
-#: The cast of a step against that of the gray one, natural log, and how much of the gray's own cast comes on top: a
-#: tone curve strengthens a cast in the middle and weakens it at the ends (simulated).
+#: Difference in cast of a step from the gray one, natural log, and the share of the gray's own cast added to it: a tone
+#: curve strengthens a cast in the middle and weakens it at the ends (simulated).
 _OTHER_CAST, _CAST_SHARE = (0.2, 0.35), 0.6
-#: Cast of the white step, natural log: typical cameras leave up to 0.5 (simulated); there the tone curve weakens it.
+#: Cast of the white step, natural log: common cameras leave up to 0.5 (simulated); the tone curve weakens it there.
 _WHITE_CAST = (0.5, 0.62)
-#: Least linear light of which a logarithm is taken: below it a black step of 8 bits is all noise.
+#: Least linear light for a logarithm: below it a black step of 8 bits is all noise.
 _LEAST = 2e-3
 
-#: Why the person is asked, by the evidence that fell short.
+#: Reason for asking the user, by the failed evidence.
 _DOUBTS = {
     "whole": (
         "What looks like the three-step card reaches out of the photo.",
@@ -67,12 +69,12 @@ _DOUBTS = {
 
 
 class _Row(NamedTuple):
-    """Three pieces in a row, as one strip."""
+    """Three pieces in a row, forming a strip."""
 
     #: In order along the strip.
     steps: tuple[Piece, Piece, Piece]
     strip: Piece
-    #: Root mean square by which corners lie off three equal steps, in shorter sides of a step.
+    #: Root mean square distance of the corners from three equal steps, in shorter sides of a step.
     unequal: float
 
 
@@ -83,7 +85,7 @@ def find_three_steps(photo: DecodedPhoto, reflectances: Sequence[float] = THREE_
     ----------
     photo : DecodedPhoto
     reflectances : three floats; unitless, 0 to 1
-        Of white, gray and black.
+        White, gray and black.
 
     Returns
     -------
@@ -93,7 +95,7 @@ def find_three_steps(photo: DecodedPhoto, reflectances: Sequence[float] = THREE_
     Raises
     ------
     CardNotFound
-        There is none, there are several, or the finder isn't sure; ``facts`` as `candidates.choose` gives them.
+        None, several, or no sure candidate; for ``facts`` see `evidence.choose`.
     BadInput
         See `check_steps`.
     """
@@ -101,18 +103,18 @@ def find_three_steps(photo: DecodedPhoto, reflectances: Sequence[float] = THREE_
 
 
 def choose_three_steps(candidates: list[CardCandidate]) -> Card:
-    """The candidate that is surely the card; otherwise `CardNotFound`, as `find_three_steps` raises it."""
+    """The one candidate accepted as the card; raises `CardNotFound` as `find_three_steps` does."""
     return choose(candidates, CardKind.THREE_STEP, _DOUBTS)
 
 
 def find_three_steps_in(preview: ByteArray, reflectances: Sequence[float] = THREE_STEPS) -> list[CardCandidate]:
-    """Every row of three alike pieces in a preview, best first; of two that overlap, the better.
+    """All rows of three similar pieces in a preview, best first; of two that overlap, only the better.
 
     Parameters
     ----------
     preview : (h, w, 3) uint8; encoded sRGB, about `PREVIEW_SIDE` pixels on the longest side
     reflectances : three floats; unitless, 0 to 1
-        Of white, gray and black.
+        White, gray and black.
     """
     log_rgb = log_light(preview)
     pieces = plain_pieces(log_rgb)
@@ -126,21 +128,21 @@ def find_three_steps_in(preview: ByteArray, reflectances: Sequence[float] = THRE
 
 
 def _rows(pieces: list[Piece]) -> list[_Row]:
-    """Each piece with a twin on either side of it."""
+    """Each piece with a twin on both sides."""
     rows = []
     for middle in pieces:
         beside = [other for other in pieces if other is not middle and middle.is_twin_of(other)]
         for index, first in enumerate(beside):
             for last in beside[index + 1 :]:
                 there, on = (middle.center - first.center, last.center - middle.center)
-                # In one line and about equally far.
+                # On one line and about equally far apart.
                 if np.linalg.norm(there - on) < _LINE * np.linalg.norm(there + on):
                     rows.append(_row((first, middle, last)))
     return rows
 
 
 def _row(steps: tuple[Piece, Piece, Piece]) -> _Row:
-    """The strip through the corners of three pieces: equal steps on a plane, seen at a slant."""
+    """Fit a strip to the corners of three pieces: equal steps on a plane, in perspective."""
     along = steps[2].center - steps[0].center
     across = np.array([-along[1], along[0]])
     corners = []
@@ -155,7 +157,7 @@ def _row(steps: tuple[Piece, Piece, Piece]) -> _Row:
 
 
 def _fit(seen: FloatArray, gap: float) -> tuple[float, FloatArray]:
-    """How far twelve corners lie off steps with such gaps, root mean square pixels, and the strip's (4, 2) outline."""
+    """Distance of twelve corners from steps with such gaps, root mean square pixels, and the strip's (4, 2) outline."""
     import cv2
 
     ends = [(gap, 0), (1 - gap, 0), (1 - gap, 1), (gap, 1)]
@@ -169,14 +171,14 @@ def _fit(seen: FloatArray, gap: float) -> tuple[float, FloatArray]:
 
 
 def _scores(row: _Row, pieces: list[Piece], log_rgb: FloatArray, wanted: FloatArray) -> dict[str, float]:
-    """What outlines, surfaces and surroundings say, each 0 to 1."""
+    """Scores of outlines, surfaces and surroundings, each 0 to 1."""
     views = [step.inside(log_rgb) for step in row.steps]
     brightness = [view.mean(axis=2) for view in views]
     colors = np.array([np.median(view.reshape(-1, 3), axis=0) for view in views])
     colors = colors[np.argsort(-colors.mean(axis=1))]  # white, gray, black
     light = np.log(np.maximum(np.exp(colors) - FLOOR, _LEAST))
     contrast = -np.diff(light.mean(axis=1)) / wanted
-    # Of red and blue to green. That of the black step is left out: noise and flare color it.
+    # Cast of red and blue relative to green. The black step is left out: noise and flare tint it.
     white_cast, gray_cast = light[:2] - light[:2, 1:2]
     other_cast = np.abs(white_cast - gray_cast).max() - _CAST_SHARE * np.abs(gray_cast).max()
     elsewhere = [piece for piece in pieces if piece.overlap(row.strip) < _INSIDE * piece.area]

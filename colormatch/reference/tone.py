@@ -1,16 +1,16 @@
-"""Undo a camera's tone curve by neutral surfaces of known reflectance.
+"""Undo a camera's tone curve, from neutral surfaces of known reflectance.
 
-A phone bends tones before it saves them. Two neutrals or more tell how, and two accounts of it are taken together:
+A phone applies a tone curve before saving. Two or more neutrals reveal it, through a mixture of two models:
 
-* *by channel*: one S-shaped curve on encoded values, shared by the channels, and a gain for each channel; half of what
-  they leave is taken off by a monotone curve through the neutrals. Half, because part of what is left is the neutrals'
-  own error. It is right where a camera bends each channel by such an S.
+* *by channel*: one S-shaped curve on encoded values, shared by the channels, and a gain per channel. A monotone curve
+  through the neutrals removes half of the remainder; the other half may be the neutrals' own error. This model fits
+  cameras that apply such an S to each channel.
 * *by level*: a monotone curve through the neutrals' luminance, with a free shoulder and toe, that scales the channels
-  together. Real cameras bend white and black by other amounts than one S does, and keep colors from growing weaker.
+  together. Real cameras compress white and black differently from one S, and preserve chroma.
 
-The first counts alone where one S explains the neutrals; the worse it does, the more the second counts, up to half.
-Measured on real and simulated photographs: tests/studies/measured/real_photos.md. Camera raw holds linear light, where
-a curve does harm: it gets gains only.
+The first model is used alone if one S explains the neutrals; the worse the fit, the larger the weight of the second, up
+to half. Measured on real and simulated photographs: tests/studies/measured/real_photos.md. Camera raw is linear light,
+where a curve would do harm: only gains are applied.
 """
 
 from __future__ import annotations
@@ -28,31 +28,34 @@ from colormatch.records import BoolArray, FloatArray
 if TYPE_CHECKING:
     from scipy.interpolate import PchipInterpolator
 
-#: Encoded value from which a channel counts as clipped: phones bend the last 2 % of the scale. Our choice.
+#: Encoded value from which a channel counts as clipped: phones compress the last 2 % of the scale. Our choice.
 CLIPPED = 0.98
-#: Linear light below which a value is noise and has no logarithm worth fitting: a third of the first 8-bit step.
+#: Linear light below which a value is noise and its logarithm not worth fitting: a third of the first 8-bit step.
 LEAST_LIGHT = 1e-4
-#: Reflectance of middle gray: the neutral nearest to it tells the white balance.
+#: Reflectance of middle gray; the neutral closest to it sets the white balance.
 MIDDLE_GRAY = 0.18
-#: Lightest over darkest neutral below which they tell nothing of a curve. Our choice.
+#: Least ratio of the lightest to the darkest neutral for fitting a curve. Our choice.
 _LEAST_RANGE = 1.5
-#: S strengths that are tried: below -1 or above 0.5 the curve would fold back; phones and veils stay well inside.
-#: They are tried in steps of the first size, then around the best in steps of the second: the cost has one valley.
+#: Range of S strengths tried: below -1 or above 0.5 the curve would fold back; phones and veiling glare stay well
+#: inside. Then the two step sizes, coarse and, around the best, fine: the cost has one minimum.
 _STRENGTHS, _COARSE, _FINE = (-0.45, 0.45), 0.05, 0.005
-#: Expected size of the strength, and of a neutral's misfit in natural log of light, our estimates: together the ridge.
+#: Prior size of the strength, and of a neutral's misfit in natural log of light, our estimates; together they set the
+#: ridge.
 _STRENGTH_SIGMA, _MISFIT_SIGMA = 0.2, 0.1
-#: Share of the remaining misfit that the monotone curve takes off.
+#: Share of the remaining misfit removed by the monotone curve.
 _REMAINDER = 0.5
-#: Most that the curve by level counts, and the root mean square that an S leaves of the neutrals, natural log of light,
-#: at which it counts half of that: simulated S curves leave 0.01 to 0.035, real cameras 0.06 to 0.35. A most of 0.3 to
-#: 0.7 and a half of 0.02 to 0.06 hardly differ.
+#: Largest weight of the curve by level, and the root mean square misfit of an S, natural log of light, at which the
+#: weight
+#: is half of that. Simulated S curves leave 0.01 to 0.035, real cameras 0.06 to 0.35. Weights of 0.3 to 0.7 and misfits
+#: of
+#: 0.02 to 0.06 hardly change results.
 _MOST_BY_LEVEL, _HALF_BY_LEVEL = 0.5, 0.04
 #: Encoded values at which an S curve is tabulated for inverting.
 _GRID = np.linspace(0, 1, 2049)
 
 
 def s_curve(encoded: FloatArray, strength: float) -> FloatArray:
-    """An S about middle gray on encoded values of 0 to 1; black, middle and white stay where they are.
+    """S curve about middle gray on encoded values of 0 to 1; black, middle gray and white are fixed points.
 
     Examples
     --------
@@ -63,22 +66,22 @@ def s_curve(encoded: FloatArray, strength: float) -> FloatArray:
 
 
 def undo_s_curve(linear_rgb: FloatArray, strength: float) -> FloatArray:
-    """Linear light as it was before an S curve bent its encoded values; values outside 0 to 1 are clipped to it."""
+    """Linear light before an S curve was applied to its encoded values; values outside 0 to 1 are clipped."""
     encoded = np.clip(encoded_from_linear(linear_rgb), 0, 1)
     return linear_from_encoded(np.interp(encoded, s_curve(_GRID, strength), _GRID))
 
 
 @dataclass(frozen=True, eq=False)
 class ChannelCurve:
-    """The S undone, a gain for each channel, then the monotone remainder."""
+    """Inverse S curve, then a gain per channel, then the monotone remainder."""
 
-    #: Of the S curve that is undone, unitless.
+    #: Strength of the S curve to undo, unitless.
     strength: float
     #: (3,) float, unitless.
     gains: FloatArray
-    #: (3, k) float; natural log of linear light of the neutrals after the gains, rising.
+    #: (3, k) float; natural log of linear light of the neutrals after the gains, increasing.
     knots: FloatArray
-    #: (3, k) float; what is added to the log there.
+    #: (3, k) float; added to the log at the knots.
     remainders: FloatArray
 
     def __call__(self, linear_rgb: FloatArray) -> FloatArray:
@@ -86,7 +89,7 @@ class ChannelCurve:
         logs = np.log(np.maximum(linear, LEAST_LIGHT))
         out = np.empty(linear.shape)
         for channel, (knots, remainder) in enumerate(zip(self.knots, self._curves, strict=True)):
-            # Beyond the neutrals the remainder stays what it is at the last of them.
+            # Beyond the neutrals the remainder is constant.
             within = np.clip(logs[..., channel], knots[0], knots[-1])
             out[..., channel] = linear[..., channel] * np.exp(remainder(within))
         return out
@@ -98,13 +101,13 @@ class ChannelCurve:
 
 @dataclass(frozen=True, eq=False)
 class LevelCurve:
-    """A gain for each channel, then all channels scaled together by their luminance."""
+    """A gain per channel, then one scale factor for all channels by luminance."""
 
     #: (3,) float, unitless.
     gains: FloatArray
-    #: (k,) float; natural log of luminance of the neutrals after the gains, rising.
+    #: (k,) float; natural log of luminance of the neutrals after the gains, increasing.
     knots: FloatArray
-    #: (k,) float; what is added to the log there.
+    #: (k,) float; added to the log at the knots.
     remainders: FloatArray
 
     def __call__(self, linear_rgb: FloatArray) -> FloatArray:
@@ -120,7 +123,7 @@ class LevelCurve:
 
 @dataclass(frozen=True, eq=False)
 class ToneCurve:
-    """Both accounts of a tone curve, as a weighted geometric mean."""
+    """Both models of a tone curve, as a weighted geometric mean."""
 
     by_channel: ChannelCurve
     by_level: LevelCurve
@@ -148,7 +151,7 @@ def _log_luminance(linear_rgb: FloatArray) -> FloatArray:
 
 
 def rising(knots: FloatArray) -> FloatArray:
-    """Knots of a curve along the last axis: noise may swap two dark neutrals, a curve needs them to rise."""
+    """Sort the knots of a curve along the last axis: noise may swap two dark neutrals."""
     rising: FloatArray = np.maximum.accumulate(knots, axis=-1) + 1e-6 * np.arange(knots.shape[-1])
     return rising
 
@@ -161,11 +164,11 @@ def usable(linear_rgb: FloatArray) -> BoolArray:
 
 
 def fit_tone(neutral_linear_rgb: FloatArray, true_linear_rgb: FloatArray) -> ToneCurve:
-    """Tone curve that takes photographed neutrals to what they are.
+    """Fit the tone curve from photographed neutrals to their true values.
 
     Parameters
     ----------
-    neutral_linear_rgb : (k, 3) float; linear sRGB as the photo holds them
+    neutral_linear_rgb : (k, 3) float; uncorrected linear sRGB
     true_linear_rgb : (k, 3) float; linear sRGB of the same neutrals under D65
 
     Returns
@@ -179,8 +182,8 @@ def fit_tone(neutral_linear_rgb: FloatArray, true_linear_rgb: FloatArray) -> Ton
 
     Notes
     -----
-    For a given strength the best gains are means of logs, so only the strength is searched for. Clipped and black
-    neutrals are left out: what they were can't be known.
+    For a given strength the best gains are means of logs, so only the strength is searched. Clipped and black neutrals
+    are left out, since their light is unknown.
     """
     keep = usable(neutral_linear_rgb)
     seen, true = np.asarray(neutral_linear_rgb, float)[keep], np.asarray(true_linear_rgb, float)[keep]
@@ -209,14 +212,14 @@ def fit_tone(neutral_linear_rgb: FloatArray, true_linear_rgb: FloatArray) -> Ton
     by_channel = ChannelCurve(strength, np.exp(log_gains), knots, _REMAINDER * (left - log_gains)[order].T)
     by_level = _by_level(seen[order], true[order])
     if len(seen) == 2:
-        # Any two neutrals lie on some S.
+        # Any two neutrals fit some S.
         return ToneCurve(by_channel, by_level, _MOST_BY_LEVEL)
     left_by_s = float(np.mean((left - log_gains) ** 2))
     return ToneCurve(by_channel, by_level, _MOST_BY_LEVEL * left_by_s / (left_by_s + _HALF_BY_LEVEL**2))
 
 
 def _by_level(seen: FloatArray, true: FloatArray) -> LevelCurve:
-    """Through neutrals from dark to light, balanced by the one nearest to middle gray."""
+    """Curve through neutrals from dark to light, balanced by the one closest to middle gray."""
     middle = int(np.argmin(np.abs(np.log(true.mean(axis=1) / MIDDLE_GRAY))))
     gains = true[middle] / seen[middle]
     knots = rising(_log_luminance(seen * gains))

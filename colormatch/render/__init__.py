@@ -1,1 +1,1 @@
-"""Pictures and printed matter made from results."""
+"""Pictures, the report and labels made from results."""

@@ -1,4 +1,4 @@
-"""HTML from the templates of a folder: whatever a value holds is only text in it."""
+"""HTML from Jinja2 templates with autoescape."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from colormatch.color.space import hex_from_lab, in_gamut
 
 @cache
 def templates(folder: Path) -> Environment:
-    """The templates of a folder, escaping on; ``hex`` and ``on_screen`` tell of a color how a screen shows it."""
+    """Environment for the templates of a folder, with autoescape; ``hex`` and ``on_screen`` are color filters."""
     held = Environment(
         loader=FileSystemLoader(folder),
         autoescape=True,
@@ -25,5 +25,5 @@ def templates(folder: Path) -> Environment:
     return held
 
 
-#: Those of the report and the labels.
+#: Templates of the report and the labels.
 PAGES = templates(Path(__file__).with_name("templates"))

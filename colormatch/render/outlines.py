@@ -1,4 +1,4 @@
-"""Regions drawn on a photo, each with a number: which cell was read where."""
+"""Draw numbered regions on a photo, to show where each cell was read."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ import numpy as np
 
 from colormatch.records import ByteArray, Region
 
-#: Width of the two strokes and height of a number, shares of the picture's longer side. Dark under light shows on any
-#: color, and no fill tints what it shows.
+#: Width of the two strokes and height of a number, relative to the picture's longer side. A dark stroke under a light
+#: one is
+#: visible on any color, and without a fill the colors stay unchanged.
 _UNDER, _OVER, _NUMBER = 1 / 240, 1 / 560, 1 / 40
 
 
 def outlined(encoded_rgb: ByteArray, regions: Sequence[Region]) -> ByteArray:
-    """A picture with regions numbered from 1.
+    """Draw regions on a picture, numbered from 1.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Where colors lie, as a picture: lightness beside the a*-b* plane, each color in its own paint."""
+"""Plot of colors: lightness beside the a*-b* plane, each spot filled with its color."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from colormatch.color.difference import axis_weights
 from colormatch.color.space import hex_from_lab
 from colormatch.records import Lab
 
-#: Pixels of one panel's plot area, and around it; the lightness panel is narrower.
+#: Size of a panel's plot area and margins, pixels; the lightness panel is narrower.
 _SIDE, _NARROW, _LEFT, _TOP, _BOTTOM = 300, 224, 44, 26, 40
-#: Least span of an axis, CIELAB units: two equal colors still need something around them. Our choice.
+#: Least span of an axis, CIELAB units, so that two equal colors are not at the edge. Our choice.
 _LEAST_SPAN = 8.0
-#: Steps that axis ticks may have, CIELAB units.
+#: Possible steps between axis ticks, CIELAB units.
 _STEPS = (0.5, 1, 2, 5, 10, 20)
-#: Step to the side from one bar of lightness to the next, pixels.
+#: Sideways step from one bar of lightness to the next, pixels.
 _STAGGER = 11
-#: Room that a label takes, pixels: names closer than that are written as one.
+#: Size of a label, pixels; closer names are merged into one label.
 _LABEL = (90, 16)
 _INK = "#0d0d0d"
 

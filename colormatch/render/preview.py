@@ -1,4 +1,4 @@
-"""The repair pictured in the photo: what the wash would do to every pixel of the damage, grain showing through."""
+"""Picture the repair in the photo: the wash applied to every pixel of the damage, with the grain still visible."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ import numpy as np
 from colormatch.color.space import encoded_from_linear, lab_from_linear, linear_from_lab
 from colormatch.records import BoolArray, ByteArray, FloatArray, Lab
 
-#: Brightness of the damage's pixels over their mean for which the wash is worked out; others lie in between.
+#: Relative brightness of the damage's pixels for which the wash is computed; others are interpolated.
 _STOPS = np.array([0.25, 0.5, 0.75, 1.0, 1.35, 1.8, 2.5])
-#: Width of the soft edge of the pictured repair, as a share of the picture's longest side.
+#: Width of the soft edge of the pictured repair, relative to the picture's longest side.
 _FEATHER = 0.003
-#: Standard deviations that OpenCV's Gaussian kernel reaches to each side, for pictures of floats.
+#: Half width of OpenCV's Gaussian kernel for floating-point pictures, standard deviations.
 _KERNEL = 4
-#: Steps of linear light in the table for the screen: in the dark, where the curve is steepest, 20 to one level of 255.
+#: Steps of linear light in the table for the screen: 20 per level of 255 in the dark, where the curve is steepest.
 _STEPS = 65535
-#: Values handled at a time, so that the steps between stay inside a core's cache.
+#: Values per chunk; intermediate results then fit in a core's cache.
 _CHUNK = 65536
 
 
@@ -33,7 +33,7 @@ def picture_repair(
     ----------
     linear_rgb : (h, w, 3) float; white-balanced linear sRGB
     damage : (h, w) bool
-        The pixels that are painted.
+        Mask of the painted pixels.
     ground : Lab
         Mean color of the damage.
     dried : callable
@@ -45,9 +45,9 @@ def picture_repair(
 
     Notes
     -----
-    The wash is computed over the mean ground made darker and lighter, and interpolated for each pixel by its own
-    brightness. So grain lines stay visible as far as the wash lets them through, while the wash's own color stays that
-    of the prediction.
+    The wash is computed over darker and lighter versions of the mean ground, and interpolated by each pixel's
+    brightness. Grain lines stay visible as far as the wash lets them through, and the mean color is that of the
+    prediction.
     """
     import cv2
 
@@ -59,11 +59,11 @@ def picture_repair(
     washed = linear_from_lab(dried(lab_from_linear(grounds)))
     gains = washed / grounds
     sigma = max(0.5, _FEATHER * max(damage.shape))
-    # Nothing changes outside the damage; what the soft edge reaches over lies within the blur's kernel around it.
+    # Pixels outside the damage don't change; the soft edge depends only on pixels within the blur's kernel.
     near = _around(damage, math.ceil(_KERNEL * sigma) + 1)
     inside = damage[near]
     soft = cv2.GaussianBlur(inside.astype(np.float32), (0, 0), sigma)[inside]
-    # Outside the marked shape there is nothing painted to blend toward: the edge softens inward only.
+    # Outside the marked shape there is no paint to blend with, so the edge softens only inward.
     soft = np.clip(2 * soft - 1, 0, 1)
     unpainted = pictured[near][inside]
     brightness = unpainted.mean(axis=-1) / base.mean()
@@ -75,7 +75,7 @@ def picture_repair(
 
 
 def _around(chosen: BoolArray, margin: int) -> tuple[slice, slice]:
-    """Rows and columns that hold every True and as many pixels more on each side as there are."""
+    """Rows and columns around every True, with a margin, clipped to the picture."""
     first_row, last_row = np.flatnonzero(chosen.any(axis=1))[[0, -1]]
     first_column, last_column = np.flatnonzero(chosen.any(axis=0))[[0, -1]]
     return (
@@ -86,15 +86,15 @@ def _around(chosen: BoolArray, margin: int) -> tuple[slice, slice]:
 
 @cache
 def _screen_levels() -> ByteArray:
-    """The level that a screen shows for each of `_STEPS` + 1 even steps of linear light from 0 to 1."""
+    """Screen level for each of `_STEPS` + 1 even steps of linear light from 0 to 1."""
     levels = np.round(encoded_from_linear(np.linspace(0, 1, _STEPS + 1)) * 255)
     return levels.astype(np.uint8)
 
 
 def to_screen(linear_rgb: FloatArray) -> ByteArray:
-    """(..., 3) uint8; encoded sRGB, clipped to what a screen can show.
+    """(..., 3) uint8; encoded sRGB, clipped to the screen's gamut.
 
-    By a table, which rounds a value that lies on the border of two levels to either.
+    A table lookup; a value halfway between two levels may round either way.
     """
     levels, screen = _screen_levels(), np.empty(linear_rgb.shape, np.uint8)
     flat, out = linear_rgb.reshape(-1), screen.reshape(-1)
@@ -105,7 +105,7 @@ def to_screen(linear_rgb: FloatArray) -> ByteArray:
 
 
 def jpeg(encoded_rgb: ByteArray, quality: int = 88) -> bytes:
-    """A (h, w, 3) uint8 picture in encoded sRGB as a JPEG file."""
+    """Encode a (h, w, 3) uint8 sRGB picture as JPEG."""
     from PIL import Image
 
     stream = io.BytesIO()
@@ -114,6 +114,6 @@ def jpeg(encoded_rgb: ByteArray, quality: int = 88) -> bytes:
 
 
 def side_by_side(before: ByteArray, after: ByteArray, gap: int = 12) -> ByteArray:
-    """Two pictures of one size on neutral middle gray, without a frame around them."""
+    """Two pictures of one size side by side on neutral middle gray, without a frame."""
     spacer = np.full((before.shape[0], gap, 3), 119, dtype=np.uint8)  # L* 50
     return np.concatenate([before, spacer, after], axis=1)

@@ -1,4 +1,4 @@
-"""A job on a few pages of HTML that open offline and print: pictures, recipe, how sure, what to do, checks, labels."""
+"""Report of a repair in HTML that opens offline and prints: pictures, recipe, certainty, steps, checks, labels."""
 
 from __future__ import annotations
 
@@ -16,46 +16,46 @@ from colormatch.render.html import PAGES
 from colormatch.render.label import LABEL, Label
 from colormatch.wash.ratio import format_layers
 
-#: Washes that the ranking lists; the app shows them all.
+#: Washes listed in the report's ranking; the app shows all.
 _LISTED = 6
 
 
 @dataclass(frozen=True, eq=False)
 class Report:
-    """All that a report tells; what is empty is left out."""
+    """Content of a report; empty parts are left out."""
 
     title: str
     #: Date on which the wash was picked, ISO 8601.
     made: str
     reading: Reading
     match: Match
-    #: The wash that was picked.
+    #: The picked wash.
     wash: RankedWash
-    #: JPEG files: the damage white-balanced, and the wash pictured over it; None where a paint of it is gone.
+    #: JPEG files: the white-balanced damage; below, the wash pictured over it, or None if one of its paints is gone.
     before: bytes
     after: bytes | None
-    #: The dried repair as it was photographed later, each with its caption.
+    #: Photos of the dried repair, each with its caption.
     photos: Sequence[tuple[str, bytes]] = ()
     amounts: Amounts | None = None
-    #: What the amounts assume.
+    #: Assumptions of the amounts.
     practice: Practice | None = None
-    #: Of what is painted, cm²; None where a batch was asked for.
+    #: Painted area, cm²; None if a batch was asked for.
     area_cm2: float | None = None
     steps: Sequence[BenchStep] = ()
     cautions: Sequence[str] = ()
-    #: Each check of the dried repair: when and of what, and what was seen.
+    #: Each check of the dried repair: date and subject, then result.
     checks: Sequence[tuple[str, str]] = ()
     labels: Sequence[Label] = ()
-    #: Whether the photo itself is simulated.
+    #: Whether the photo is simulated.
     simulated: bool = False
-    #: Paints of the wash that are invented.
+    #: Invented paints in the wash.
     invented: Sequence[str] = ()
-    #: Why there are no amounts, or what they rest on that nobody has said; empty: nothing is to be said.
+    #: Reason why amounts are missing, or assumption behind them that the user didn't confirm; or empty.
     lacking: str = ""
 
 
 def report_page(report: Report) -> str:
-    """The report as one HTML page that loads and runs nothing."""
+    """The report as one self-contained HTML page without scripts."""
     match, reading = report.match, report.reading
     signs = ["The photo is simulated."] * report.simulated
     signs += [f"{' and '.join(report.invented)}: invented, no such tin can be bought."] * bool(report.invented)
@@ -83,7 +83,7 @@ def report_page(report: Report) -> str:
 
 
 def _cups(report: Report) -> list[tuple[Batch, list[tuple[str, ...]]]]:
-    """Each wash's batch and the rows of its table; empty where the amounts are not known."""
+    """Each wash's batch and the rows of its table; empty if the amounts are unknown."""
     if report.amounts is None or report.practice is None:
         return []
     cups = []
@@ -98,7 +98,7 @@ def _cups(report: Report) -> list[tuple[Batch, list[tuple[str, ...]]]]:
 
 
 def _assumed(report: Report) -> list[str]:
-    """What the amounts rest on, and what their paint costs."""
+    """Assumptions behind the amounts, and the cost of the paint."""
     if report.amounts is None or report.practice is None:
         return []
     practice, cost = report.practice, report.amounts.cost

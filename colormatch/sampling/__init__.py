@@ -1,1 +1,1 @@
-"""The color of marked regions, how well each stands for its surface, and what lies around it."""
+"""The color of marked regions, how well each represents its surface, and its surroundings."""

@@ -1,8 +1,8 @@
-"""Whether one surface changes its hue across the photo, as it does where two kinds of light fall on it.
+"""Detect two kinds of light from the change of hue of one surface across the photo.
 
-One gray card can't tell two lamps. Patches of the same wood can: they look warmer towards the bulb and bluer towards
-the window, in a straight line. Wood changes its hue too, but mostly together with its brightness, from field to grain
-line; that part is known from within the patches and is taken off first.
+A single gray card can't reveal two lamps. Patches of the same wood can: they look warmer toward the bulb and bluer
+toward the window, along a straight line. Wood also changes hue, but mostly together with brightness, from field to
+grain line; that part is estimated inside the patches and subtracted first.
 """
 
 from __future__ import annotations
@@ -20,36 +20,39 @@ from colormatch.reference.light import two_lamps
 from colormatch.reference.tone import LEAST_LIGHT
 from colormatch.sampling.surroundings import some_pixels
 
-#: Pixels of a quarter of a patch below which it says nothing. Our choice.
+#: Fewest pixels of a quarter of a patch. Our choice.
 _FEWEST = 20
-#: Change of log(blue/red) along the straight line from which two lamps are asked about: from end to end of the patches,
-#: and the card included; and the share of it within each patch. Set on scenes of ``tests/studies/lamps.py`` that
-#: are none of its figures.
+#: Changes of log(blue/red) along the line from which two lamps are suspected: from end to end of the patches, and
+#: including
+#: the card; and the least share of it within each patch. Tuned on scenes of ``tests/studies/lamps.py`` that are not
+#: among
+#: its published numbers.
 _OVER_PATCHES, _REACH, _WITHIN = 0.08, 0.2, 0.3
 
 
 class HueChange(NamedTuple):
-    """How log(blue/red) of a surface changes along a straight line across the photo, less what brightness brings."""
+    """Change of log(blue/red) of a surface along a line across the photo, without the part due to brightness."""
 
-    #: From one end of the patches to the other.
+    #: Change from one end of the patches to the other.
     over: float
-    #: From end to end of the patches and the card, if that line goes on.
+    #: Change from end to end of the patches and the card, by extending the line.
     reach: float
-    #: How much of it there is within the patch that has least of it: 1 where the line goes on there, as light does; 0
-    #: where the patches differ from one another as pieces of wood do.
+    #: Smallest share of it found within a single patch: 1 if the line continues there, as light does; 0 if the patches
+    #: differ
+    #: as pieces of wood do.
     within: float
 
 
 def across(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) -> tuple[Flag, ...]:
-    """The flag ``light-mixed`` where patches of one surface change their hue along the photo.
+    """The flag ``light-mixed`` if patches of one surface change hue across the photo.
 
     Parameters
     ----------
     photo : DecodedPhoto
     card : Region or None
-        The light of the patches may differ the more from its light the farther away it lies.
+        The farther away it is, the more the light on the patches may differ from its light.
     patches : sequence of Region
-        Of one surface.
+        Patches of one surface.
     """
     change = hue_change(photo, card, patches)
     if change is None or change.over < _OVER_PATCHES or change.reach < _REACH or change.within < _WITHIN:
@@ -62,7 +65,7 @@ def across(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) 
 
 
 def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) -> HueChange | None:
-    """How the hue of patches of one surface changes; None where too little is marked."""
+    """Change of hue over patches of one surface; None if too little is marked."""
     together = alone = 0.0
     colors, places, owners = [], [], []
     for number, patch in enumerate(patches):
@@ -98,6 +101,6 @@ def hue_change(photo: DecodedPhoto, card: Region | None, patches: Sequence[Regio
 
 
 def _hue_and_brightness(linear_rgb: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Log of blue over red, and of luminance, of (n, 3) colors."""
+    """Log of blue over red and of luminance, for (n, 3) colors."""
     red, _, blue = np.log(np.maximum(linear_rgb, LEAST_LIGHT)).T
     return blue - red, np.log(np.maximum(linear_rgb @ RGB_TO_XYZ[1], LEAST_LIGHT))

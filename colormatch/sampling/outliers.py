@@ -1,7 +1,7 @@
-"""Patches of one surface beside one another and beside the board around them: which one is off, or too even a spot.
+"""Flag a patch that differs from the other patches of its surface, or is too even compared with its board.
 
-Their spread goes into the uncertainty whatever its cause. Where one patch makes it, or holds less of the grain than the
-board does, the user can do something about it, if told which one and what.
+The spread of the patches enters the uncertainty whatever its cause. If one patch causes it, or holds less grain than
+the board, the user can fix it once told which patch and why.
 """
 
 from __future__ import annotations
@@ -19,23 +19,28 @@ from colormatch.reference.tone import LEAST_LIGHT
 from colormatch.sampling.sample import ToLab
 from colormatch.sampling.surroundings import ends, log_luminance, middle_color, rim, some_pixels, spread
 
-#: Difference from the mean of the others from which one of three patches or more is named: ΔE00; times how far the
-#: others lie from their mean, of which three evenly spaced ones make 3; times the random part of the others. Set by
+#: Limits for naming one of three or more patches: difference from the mean of the others, ΔE00; ratio to the spread of
+#: the
+#: others around their mean (three evenly spaced patches give 3); ratio to the random part of the others. Tuned by
 #: ``tests/studies/patches.py``.
 _OFF, _SPREADS, _RANDOM = 4.0, 4.0, 1.5
-#: Share of such a difference from which it is one of brightness: a highlight takes as much of the color. Our choice.
+#: Share of lightness in a difference from which it is one of brightness; a highlight takes as much of the color. Our
+#: choice.
 _BRIGHTNESS = 0.5
-#: Board around a patch that is looked at, as multiples of the patch's size.
+#: Ring of board around a patch that is compared, as multiples of the patch's size.
 _RIM = (1.1, 5.0)
-#: Factor in the light of any channel within which what lies around counts as the same board.
+#: Largest ratio of light in any channel at which surroundings count as the same board.
 _SAME_BOARD = 2.0
-#: Spread of a patch over that of its board, the other patches included, below which it is an even spot, set by
-#: ``tests/studies/patches.py``; and the difference in color, ΔE00, from which that matters: beyond the 2 that wood
-#: varies within one surface (Buchelt and Wagenführ 2012), as three patches take the rest into their spread.
+#: Ratio of a patch's spread to that of its board (including the other patches) below which the patch is too even, tuned
+#: by
+#: ``tests/studies/patches.py``; and the color difference, ΔE00, from which that matters: more than the variation of 2
+#: within
+#: one wood surface (Buchelt and Wagenführ 2012), since three patches cover smaller ones by their spread.
 _EVEN, _MATTERS = 0.65, 2.5
-#: L* above which wood or its damage is hardly to be believed: white paper has about 95 (common practice, no source).
+#: L* above which a reading is implausible for wood or its damage: white paper has about 95 (common practice, no
+#: source).
 _PAPER = 95.0
-#: Words for the thirds of a photo, row by row.
+#: Names of the thirds of a photo, row by row.
 _PLACES = (
     ("at the upper left", "at the top", "at the upper right"),
     ("at the left", "in the middle", "at the right"),
@@ -44,7 +49,7 @@ _PLACES = (
 
 
 def same_surface(regions: Sequence[Region]) -> list[list[Region]]:
-    """Those regions that show one surface: sound wood, the repair, patches of one name."""
+    """Group regions by surface: sound wood, the repair, and patches with the same name."""
     found: dict[tuple[RegionKind, str], list[Region]] = {}
     for region in regions:
         if region.kind in (RegionKind.SOUND, RegionKind.REPAIR):
@@ -63,24 +68,24 @@ def patch_doubts(
     ----------
     photo : DecodedPhoto
     samples : mapping of Region to Sample
-        All that is marked, and what was read there.
+        All marked regions and their samples.
     to_lab : (n, 3) linear RGB -> (n, 3) CIELAB
         The photo's correction.
     card : Region, optional
-        Where the reference lies; it is no board.
+        Region of the reference, which is not board.
 
     Returns
     -------
     mapping of Region to tuple of Flag
-        ``patch-off`` for the one of three or more that is unlike the others, ``patch-too-even`` for one that holds less
-        of the grain than the board around it and has another color, ``lighter-than-paper``.
+        ``patch-off`` for one of three or more that differs from the others, ``patch-too-even`` for one with less grain
+        than the board around it and a different color, ``lighter-than-paper``.
     """
     doubts: dict[Region, list[Flag]] = {region: [] for region in samples}
     marked = [*samples, *([card] if card else [])]
     for patches in same_surface(list(samples)):
         pixels = {patch: some_pixels(photo, patch)[0] for patch in patches}
         for patch, own in pixels.items():
-            # Around paint lies the wood that it is judged against, however alike it looks.
+            # Paint is surrounded by the wood it is compared with, however similar they look.
             around = _around(photo, patch, middle_color(own), marked) if patch.kind is RegionKind.SOUND else []
             others = [other for which, other in pixels.items() if which != patch]
             doubts[patch] += _too_even(own, around, others, patch, to_lab)
@@ -100,12 +105,12 @@ def patch_doubts(
 
 
 class _Off(NamedTuple):
-    """A patch that is unlike the others of its surface."""
+    """A patch that differs from the others of its surface."""
 
     which: int
-    #: Its color less the mean of the others.
+    #: Its color minus the mean of the others.
     step: FloatArray
-    #: The same in ΔE00.
+    #: That difference in ΔE00.
     apart: float
 
     def flag(self, region: Region) -> Flag:
@@ -121,7 +126,7 @@ class _Off(NamedTuple):
 
 
 def _off(samples: Sequence[Sample]) -> _Off | None:
-    """The patch that lies farther from the others than they lie from one another; none among fewer than three."""
+    """The patch farther from the others than they are from one another; None for fewer than three."""
     if len(samples) < 3:
         return None
     found = []
@@ -143,7 +148,7 @@ def _off(samples: Sequence[Sample]) -> _Off | None:
 def _too_even(
     own: FloatArray, around: list[FloatArray], others: list[FloatArray], region: Region, to_lab: ToLab
 ) -> tuple[Flag, ...]:
-    """Pixels of a patch beside those of what lies around it and of the other patches, each (n, 3)."""
+    """Flag a patch from its pixels, those around it and those of the other patches, each (n, 3)."""
     if not (around or others):
         return ()
     parts = [*around, *others]
@@ -151,11 +156,11 @@ def _too_even(
     apart = float(delta_e(*to_lab(np.stack([mean_color(own), of_board]))))
     if apart < _MATTERS:
         return ()
-    # Light may step from one to the next, so that each tells its own spread only.
+    # Light may change between parts, so only the spread within each part counts.
     of_parts = max(float(np.median([spread(pixels) for pixels in some])) for some in (around, others) if some)
     dark, light = ends(np.concatenate(parts))
     share, middle = spread(own) / max(of_parts, LEAST_LIGHT), float(np.median(log_luminance(own)))
-    # What is lighter or darker than all of the board is no part of its grain, but a highlight or another piece.
+    # A patch lighter or darker than all of the board is a highlight or another piece, not grain.
     if share > _EVEN or not dark <= middle <= light:
         return ()
     text = (
@@ -176,6 +181,6 @@ def _around(photo: DecodedPhoto, region: Region, color: FloatArray, marked: Sequ
 
 
 def _named(region: Region) -> str:
-    """A patch by its name and its place in the photo."""
+    """A patch by name and place in the photo."""
     column, row = (min(int(3 * share), 2) for share in np.mean(region.points, axis=0).tolist())
     return f"The patch '{region.name or region.kind}' {_PLACES[row][column]}"

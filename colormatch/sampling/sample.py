@@ -1,8 +1,8 @@
-"""The color of a marked region, how well the region stands for the whole surface, and several regions as one.
+"""Measure the color of a marked region and how well it represents the whole surface; combine several regions.
 
-The color is the mean of linear light, then CIELAB: what the eye makes of a grain from a step away. Pixels along one
-grain line are copies of each other, so their number says nothing about how well the mean is known; the profile across
-the grain does, and best of all do several patches.
+The color is the mean of linear light, converted to CIELAB: the appearance of grain from a step away. Pixels along one
+grain line are copies of each other, so their number says nothing about the accuracy of the mean; the profile across
+the grain does, and several patches do it best.
 """
 
 from __future__ import annotations
@@ -23,49 +23,53 @@ from colormatch.reference.tone import CLIPPED
 #: (n, 3) linear RGB of the photo in, (n, 3) CIELAB out.
 ToLab = Callable[[FloatArray], FloatArray]
 
-#: A region of fewer pixels, about 5 x 5, can't be told from a slip of the hand. Our choice.
+#: Fewest pixels of a region, about 5 x 5; a smaller one may be a slip of the hand. Our choice.
 FEWEST_PIXELS = 25
-#: Below about 32 x 32 pixels JPEG's blocks and a single grain line color the whole patch. Our choice.
+#: Pixels, about 32 x 32, below which JPEG blocks or a single grain line may dominate the color. Our choice.
 _SMALL_PATCH = 1000
-#: Pixels this many median absolute deviations above the median of log luminance are glare. It takes 0.2 % of clean
-#: wood and at most 0.07 ΔE00 (60 simulated boards, grain of 8 to 200 pixels).
+#: Glare: pixels this many median absolute deviations above the median of log luminance. Cuts 0.2 % of clean wood, and
+#: changes its color by at most 0.07 ΔE00 (60 simulated boards, grain of 8 to 200 pixels).
 _GLARE_MAD = 3.0
-#: Share above which the bright part is no glare but half of the surface; nothing is cut then. Our choice.
+#: Share above which the bright part is half of the surface rather than glare, and nothing is cut. Our choice.
 _MOST_GLARE = 0.25
-#: Shares of pixels above which glare and clipping are worth a word. Our choice; of a surface whose log luminance is
-#: normally distributed 2.2 % lie above the limit for glare.
+#: Shares of pixels from which glare and clipping are flagged. Our choice; with normally distributed log luminance, 2.2
+#: %
+#: are above the glare limit.
 _GLARE_SHARE = 0.03
 _CLIPPED_SHARE = 0.01
-#: Glare adds the lamp's light, neutral after white balance; light figure adds the wood's own color. Colorfulness of
-#: what the bright part has more, over that of the rest, above which it is figure: 0.88 to 1.12 on 60 simulated boards,
-#: 0 to 0.41 with a highlight.
+#: Glare adds the lamp's light, neutral after white balance; light figure adds the wood's own color. Colorfulness of the
+#: excess of the bright part over that of the rest, above which it is figure: 0.88 to 1.12 on 60 simulated boards, 0 to
+#: 0.41 with a highlight.
 _OWN_COLOR = 0.6
 #: Encoded value of the brightest channel below which 8-bit steps and noise exceed 1 ΔE00.
 _DARK = 0.1
-#: ΔE00 between light and dark parts from which a surface counts as two-toned: the variation inside one wood surface
-#: is about 2 (Buchelt and Wagenführ 2012).
+#: ΔE00 between light and dark parts from which a surface is two-toned: the variation within one wood surface is about 2
+#: (Buchelt and Wagenführ 2012).
 _TWO_TONES = 2.0
-#: Share of the gradients that agree on one direction from which a grain direction is stated. Our choice.
+#: Share of gradients agreeing on one direction from which a grain direction is reported. Our choice.
 _COHERENT = 0.15
-#: Independent stretches of the profile across the grain below which one patch can't judge itself: one or two edges in
-#: it count as 3 to 4.4.
+#: Independent stretches of the profile across the grain below which one patch is not enough; one or two edges in it
+#: count
+#: as 3 to 4.4.
 _FEW_STRETCHES = 5.0
-#: ΔE00 between the two halves of a region, along the grain, from which it looks like more than one surface.
+#: ΔE00 between the two halves of a region, along the grain, that suggests more than one surface.
 _VARIED = 3.0
-#: What one patch can't see: how far it lies from the rest of the board by slow changes. ΔE00, 90 % radius; below the 2
-#: that wood varies within one surface (Buchelt and Wagenführ 2012), chosen by tests/scenes/study_grain.py. A surface
-#: that shows less figure than this, such as paint or a chip, is given its own figure instead.
+#: Error invisible from one patch: slow color changes between it and the rest of the board. ΔE00, 90 % radius; below the
+#: variation of 2 within one wood surface (Buchelt and Wagenführ 2012), chosen by tests/scenes/study_grain.py. A surface
+#: with less figure than this, such as paint or a chip, gets its own figure instead.
 _SLOW_CHANGE = 1.0
-#: Student's t for the 90 % radius, two-sided, as the errors of a grain lie on one line, from field to grain line:
-#: degrees of freedom and the 0.95 quantile (SciPy's stdtrit). Over one by the degrees of freedom it runs nearly
-#: straight, within 1.2 %; to import SciPy for it would take twice as long as to decode the photo.
+#: Student's t for the 90 % radius, two-sided, since errors of a grain lie on one line, from field to grain line:
+#: degrees of
+#: freedom and the 0.95 quantile (SciPy's stdtrit). It is nearly linear in 1 / freedom, within 1.2 %; importing SciPy
+#: would
+#: take twice as long as decoding the photo.
 _FREEDOM = (1, 1.2, 1.5, 2, 3, 4, 5, 7, 10, 15, 30, math.inf)
 _STUDENT = (6.314, 4.796, 3.705, 2.920, 2.353, 2.132, 2.015, 1.895, 1.812, 1.753, 1.697, 1.645)
 _TINY = 1e-6
 
 
 def sample_region(photo: DecodedPhoto, region: Region, to_lab: ToLab, systematic: float) -> Sample:
-    """Color of one region.
+    """Measure the color of one region.
 
     Parameters
     ----------
@@ -75,7 +79,7 @@ def sample_region(photo: DecodedPhoto, region: Region, to_lab: ToLab, systematic
     to_lab : (n, 3) linear RGB -> (n, 3) CIELAB
         The photo's correction.
     systematic : float; ΔE00, 90 % radius
-        What that correction leaves.
+        Error left by that correction.
 
     Returns
     -------
@@ -123,20 +127,19 @@ def sample_region(photo: DecodedPhoto, region: Region, to_lab: ToLab, systematic
 
 
 def combine(samples: Sequence[Sample], name: str) -> Sample:
-    """Several patches of one surface as one color, each with the same weight.
+    """Combine several patches of one surface into one color, with equal weights.
 
     Parameters
     ----------
     samples : one or more
-        Of one photo.
+        Samples of one photo.
     name : str
 
     Returns
     -------
     Sample
-        The random part comes from the patches' spread by Student's t where there are three or more, from half their
-        difference where there are two. It is never less than the estimates of the patches themselves allow: patches
-        that agree by luck prove nothing.
+        The random part comes from the patches' spread by Student's t for three or more, from half their difference for
+        two. The patches' own estimates set a lower limit, since patches may agree by luck.
 
     Raises
     ------
@@ -145,7 +148,7 @@ def combine(samples: Sequence[Sample], name: str) -> Sample:
     """
     if not samples:
         raise RegionError(f"No patch of '{name}' is marked.", "Mark the wood in the photo, three patches or more.")
-    # Sums of floats depend on their order by the last digit; the answer must not.
+    # The last digit of a floating-point sum depends on its order; the result must not.
     samples = sorted(samples, key=lambda s: (s.region.order if s.region else (), s.lab))
     labs = np.array([s.lab for s in samples])
     lab = _mean_of_labs([s.lab for s in samples])
@@ -184,7 +187,7 @@ def combine(samples: Sequence[Sample], name: str) -> Sample:
 def _without_glare(
     linear_rgb: FloatArray, brightness: FloatArray, inside: BoolArray, to_lab: ToLab
 ) -> tuple[BoolArray, list[Flag]]:
-    """Cut the bright end only: wood has dark lines of its own, but no highlights."""
+    """Cut only the bright end: wood has dark lines of its own, but no highlights."""
     values = brightness[inside]
     middle = np.median(values)
     spread = np.median(np.abs(values - middle))
@@ -201,13 +204,13 @@ def _without_glare(
 
 
 def _is_figure(rest: FloatArray, bright: FloatArray, to_lab: ToLab) -> bool:
-    """Whether the bright part of a surface has more of the surface's own color rather than of the lamp's."""
+    """Whether the bright part of a surface shows more of the surface's own color than of the lamp's."""
     own, lighter = linear_from_lab(to_lab(np.stack([rest, bright])))
     return _colorfulness(lighter - own) > _OWN_COLOR * _colorfulness(own)
 
 
 def _colorfulness(linear_rgb: FloatArray) -> float:
-    """0 for neutral light, 1 for light that lacks a primary."""
+    """Colorfulness: 0 for neutral light, 1 for light without one of the primaries."""
     return float(1 - linear_rgb.min() / linear_rgb.max())
 
 
@@ -227,26 +230,26 @@ def _exposure_flags(encoded_rgb: FloatArray) -> list[Flag]:
 
 
 class _Grain(NamedTuple):
-    #: Degrees, 0 to 180, or None where no direction stands out.
+    #: Degrees, 0 to 180; None without a clear direction.
     angle: float | None
-    #: (h, w) float; whole pixels across the grain, and along it.
+    #: (h, w) float; position across the grain and along it, whole pixels.
     across: FloatArray
     along: FloatArray
 
 
 def _grain(brightness: FloatArray, used: BoolArray) -> _Grain:
-    """Direction of the grain from the structure tensor, summed over the region.
+    """Find the direction of the grain from the structure tensor, summed over the region.
 
     Source: J. Bigün and G. H. Granlund, "Optimal orientation detection of linear symmetry", ICCV 1987.
     """
     import cv2
 
-    # What was cut counts as the median, so that it makes no edges of its own; smoothing tames noise and JPEG blocks.
+    # Cut pixels get the median so that they add no edges; smoothing reduces noise and JPEG blocks.
     filled = np.where(used, brightness, np.median(brightness[used]))
     smooth = cv2.GaussianBlur(filled, (0, 0), 1.5, borderType=cv2.BORDER_REFLECT)
     gy, gx = np.gradient(smooth) if min(used.shape) > 1 else (filled * 0, filled * 0)
     cross = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
-    # What lies outside the box is not the region either.
+    # Pixels outside the box are outside the region too.
     inner = cv2.erode(used.astype(np.uint8), cross, iterations=2, borderType=cv2.BORDER_CONSTANT, borderValue=0) > 0
     inner = inner if inner.any() else used
     xx, yy, xy = (float(np.sum(p[inner], dtype=float)) for p in (gx * gx, gy * gy, gx * gy))
@@ -262,7 +265,7 @@ def _grain(brightness: FloatArray, used: BoolArray) -> _Grain:
 def _profile(
     linear_rgb: FloatArray, used: BoolArray, position: FloatArray, to_lab: ToLab
 ) -> tuple[FloatArray, FloatArray]:
-    """Mean color at each whole position, (m, 3) CIELAB, and the number of pixels in it, (m,)."""
+    """Mean color at each whole position, (m, 3) CIELAB, and its number of pixels, (m,)."""
     where = (position[used] - position[used].min()).astype(int)
     count = np.bincount(where).astype(float)
     sums = np.stack([np.bincount(where, linear_rgb[used][:, i]) for i in range(3)], axis=-1)
@@ -273,15 +276,15 @@ def _profile(
 def _random_error(
     linear_rgb: FloatArray, used: BoolArray, across: FloatArray, to_lab: ToLab
 ) -> tuple[float, list[Flag]]:
-    """How far the mean of this patch may lie from that of the whole surface: ΔE00, 90 % radius.
+    """Error of this patch's mean as the mean of the whole surface: ΔE00, 90 % radius.
 
-    The variance of the mean of a correlated series is its variance over the number of independent stretches; the
-    length of one comes from the autocorrelation up to its first zero (the integral scale of time series; see
-    G. I. Taylor, Proc. London Math. Soc. 20, 1921).
+    The variance of the mean of a correlated series is its variance divided by the number of independent stretches;
+    their length follows from the autocorrelation up to its first zero (the integral scale of time series; see G. I.
+    Taylor, Proc. London Math. Soc. 20, 1921).
     """
     labs, weights = _profile(linear_rgb, used, across, to_lab)
     mean = np.average(labs, axis=0, weights=weights)
-    # In about ΔE00, so that the three axes can be added.
+    # Scaled to about ΔE00, so that the three axes can be added.
     steps = (labs - mean) * axis_weights(mean)
     variance = float(np.average(np.sum(steps**2, axis=1), weights=weights))
     if variance < _TINY:
@@ -298,7 +301,7 @@ def _random_error(
     below = np.flatnonzero(correlation <= 0)
     end = below[0] if below.size else lags
     stretches = length / (1 + 2 * float(np.sum(correlation[1:end])))
-    # One degree of freedom is spent on the mean; with hardly two stretches the patch knows next to nothing.
+    # The mean uses up one degree of freedom; a patch of barely two stretches says next to nothing.
     freedom = max(stretches - 1, 1.0)
     flags = []
     if stretches < _FEW_STRETCHES and math.sqrt(variance) > _TWO_TONES / 2:
@@ -315,7 +318,7 @@ def _radius(variance: float, freedom: float) -> float:
 
 
 def _halves_flag(linear_rgb: FloatArray, used: BoolArray, along: FloatArray, to_lab: ToLab) -> list[Flag]:
-    """Wood hardly changes along its grain within one patch: where it does, the light or the surface changes."""
+    """Flag a change along the grain: wood hardly changes there within one patch, so the light or the surface does."""
     near = used & (along <= (along[used].min() + along[used].max()) / 2)
     far = used & ~near
     if not (near.any() and far.any()):
@@ -334,7 +337,7 @@ def _halves_flag(linear_rgb: FloatArray, used: BoolArray, along: FloatArray, to_
 def _two_tones(
     linear_rgb: FloatArray, brightness: FloatArray, used: BoolArray, to_lab: ToLab
 ) -> tuple[Lab | None, Lab | None]:
-    """Colors of the field and of the grain lines, split where the two classes are most apart (Otsu 1979)."""
+    """Colors of the field and the grain lines, separated by the largest between-class variance (Otsu 1979)."""
     import cv2
 
     values = brightness[used]
@@ -351,7 +354,7 @@ def _two_tones(
 
 
 def _mean(linear_rgb: FloatArray, which: BoolArray) -> FloatArray:
-    """(3,) float; mean of some of the (h, w, 3) pixels, summed in double precision."""
+    """(3,) float; mean of the selected (h, w, 3) pixels, summed in double precision."""
     import cv2
 
     return np.array(cv2.mean(linear_rgb, which.astype(np.uint8))[:3])
@@ -362,7 +365,7 @@ def _one_lab(to_lab: ToLab, linear_rgb: FloatArray) -> Lab:
 
 
 def _mean_of_labs(labs: Sequence[Lab]) -> Lab:
-    """Mean of linear light of several colors."""
+    """Mean of several colors in linear light."""
     if len(labs) == 1:
         return labs[0]
     mean = linear_from_lab(np.array(labs)).mean(axis=0)
@@ -370,7 +373,7 @@ def _mean_of_labs(labs: Sequence[Lab]) -> Lab:
 
 
 def _mean_angle(angles: Sequence[float]) -> float | None:
-    """Mean of directions, which repeat after 180 degrees."""
+    """Mean of directions, which have a period of 180 degrees."""
     if not angles:
         return None
     doubled = np.exp(2j * np.radians(angles)).sum()

@@ -1,9 +1,9 @@
-"""What lies around the card: whether the card seems to lie in the light of the wood.
+"""Check from the surroundings of the card whether it is in the light of the wood.
 
-A single gray card can't tell that it lies in a shadow. What it lies on can: where that looks like the marked wood but
-is much darker or lighter, and nothing between them changes its hue at an edge, as another piece does, the light
-differs; where it gets lighter all around, farther away from the card, the card lies in a shadow of its own, on whatever
-it lies. The program asks.
+A gray card alone doesn't show that it is in a shadow, but its background does. If the background looks like the marked
+wood but is much darker or lighter, and no edge between them changes the hue as another piece would, the light differs.
+If the background gets lighter on all sides farther from the card, the card is in a shadow, whatever the background. The
+program then asks the user.
 """
 
 from __future__ import annotations
@@ -19,52 +19,59 @@ from colormatch.records import Box, Flag, FlagCode, FloatArray, Region, RegionKi
 from colormatch.reference.light import two_lamps
 from colormatch.reference.tone import LEAST_LIGHT
 
-#: Linear light of what lies around a region, by sector.
+#: Linear light around a region, by sector.
 Rim = dict[int, FloatArray]
-#: Rim around the card that is looked at, as multiples of its size: outside its own shadow and border, near its light.
+#: Ring around the card that is compared, as multiples of its size: outside the card's own shadow and border, but in
+#: nearly
+#: the same light.
 _NEAR = (1.2, 1.8)
-#: Sectors into which the rim is cut, so that a hand or an edge in one of them decides nothing.
+#: Sectors of the ring, so that a hand or an edge in one of them can't decide the result.
 _SECTORS = 12
-#: Pixels of a sector below which it says nothing. Our choice.
+#: Fewest pixels of a sector. Our choice.
 _FEWEST = 20
-#: Pixels that are read of a rim's box or of a patch, about.
+#: Approximate number of pixels read from a ring's box or a patch.
 _READ = 15_000
-#: Difference in the logarithms of red over green and blue over green up to which two surfaces may be one wood: shade is
-#: bluer than sun by about so much. From the second figure on, two kinds of light are asked about; places of one board
-#: differ by 0.03 (sim). Our choice.
+#: Limits for the difference in log(red/green) and log(blue/green). Up to the first, two surfaces may be the same wood:
+#: shade
+#: is about that much bluer than sun. From the second, two kinds of light are suspected; parts of one board differ by
+#: 0.03
+#: (simulated). Our choice.
 _SAME_HUE, _OTHER_HUE = 0.35, 0.15
-#: Light on the wood over light on the rim, or its inverse, from which the program asks. Boards of one piece differ by
-#: less (10 to 20 %); the soft shadow that takes a third makes 1.4. Our choice, see ``tests/studies/light.py``.
+#: Ratio of the light on the wood to that on the ring, or its inverse, from which the program asks. Boards of one piece
+#: differ by less (10 to 20 %); a soft shadow that takes a third gives 1.4. Our choice, see ``tests/studies/light.py``.
 _OTHER_LIGHT = 1.3
-#: The way from the card to a patch: longest side of the view in which it is looked at, and half its breadth, pixels.
+#: Path from the card to a patch: longest side of the view it is examined in, and half its width, pixels.
 _WAY_SIDE, _WAY_HALF = 320, 6
-#: Where another piece begins: the part of the way within which its edge lies, on either side of it; and the difference
-#: in hue, as above, from which it is one. Within a board, shadows with a sharp edge included, it stays below 0.07; from
-#: fiberboard to four in five of the woods that are darker or lighter it is more (``tests/studies/ordinary.py``).
+#: Edge test between card and patch. _EDGE_WITHIN: window, share of the path on either side of the edge. _EDGE: least
+#: hue
+#: step, as above; boards, including sharp-edged shadows on them, stay below 0.07, and fiberboard differs by more from
+#: four
+#: of five woods that are darker or lighter (``tests/studies/ordinary.py``).
 _EDGE_WITHIN, _EDGE = 0.06, 0.08
-#: Percentiles of log luminance between which a surface spreads: nearly all of it, without specks.
+#: Percentiles of log luminance that define the spread of a surface: nearly all of it, without specks.
 _SPREAD = (5, 95)
-#: Or the light changes there at an edge, by so much of all that it changes, and from one side to the other the grain's
-#: spread of log luminance by so much of a factor, as it does within 3 boards of 48 (the same study).
+#: Alternatives to a hue step. _LIGHT_EDGE: share of the total change in log luminance that falls inside one window;
+#: _OTHER_GRAIN: ratio of grain contrast between the two sides, dimensionless. Both occur within 3 of 48 boards (same
+#: study).
 _LIGHT_EDGE, _OTHER_GRAIN = 0.6, 1.4
-#: Share of the rim that must agree.
+#: Share of the ring that must agree.
 _AGREEING = 0.5
-#: Rim farther away, as multiples of the card's size; how much lighter it is than the near one from which a shadow on
-#: the card is asked about, and the difference in hue, as above, up to which both are of one thing. Set by
-#: ``tests/studies/light.py``.
+#: Farther ring, as multiples of the card's size; the lightening from the near ring to it that suggests a shadow on the
+#: card;
+#: and the largest hue difference, as above, at which both show the same object. Tuned by ``tests/studies/light.py``.
 _FAR = (3.0, 4.5)
 _IN_SHADOW, _SAME_THING = 1.25, 0.2
 
 
 def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) -> tuple[Flag, ...]:
-    """Doubts where the card seems to lie in another light than the sound wood.
+    """Flag a card that seems to be in a different light from the sound wood.
 
     Parameters
     ----------
     photo : DecodedPhoto
     card : Region
     regions : sequence of Region
-        All that is marked; the sound wood is compared, the rest is kept out of the rim.
+        All marked regions. The sound wood is compared; the others are left out of the ring.
 
     Returns
     -------
@@ -76,7 +83,7 @@ def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) ->
 
 
 def _beside_the_wood(photo: DecodedPhoto, card: Region, near: Rim, regions: Sequence[Region]) -> tuple[Flag, ...]:
-    """What the card lies on compared with the sound wood."""
+    """Compare the card's background with the sound wood."""
     sound = [region for region in regions if region.kind is RegionKind.SOUND]
     if not sound:
         return ()
@@ -118,15 +125,15 @@ def _beside_the_wood(photo: DecodedPhoto, card: Region, near: Rim, regions: Sequ
 
 
 def _other_grain(some: Sequence[FloatArray], others: Sequence[FloatArray]) -> bool:
-    """Whether pixels of one piece spread otherwise than those of another, as no light makes them."""
+    """Whether the grain contrast of two pieces differs, which light can't cause."""
     one, other = (max(float(np.median([*map(spread, pieces)])), LEAST_LIGHT) for pieces in (some, others))
     return abs(math.log(one / other)) > math.log(_OTHER_GRAIN)
 
 
 def _edges_between(photo: DecodedPhoto, card: Region, patch: Region, marked: Sequence[Region]) -> tuple[float, float]:
-    """Largest changes of hue and of light within a short part of the way from the card to a patch, natural log.
+    """Largest changes of hue and of light within a window on the path from the card to a patch, natural log.
 
-    What else is marked is left out.
+    Other marked regions are left out.
     """
     encoded_rgb = photo.preview(_WAY_SIDE, averaged=False)
     height, width = encoded_rgb.shape[:2]
@@ -150,7 +157,7 @@ def _edges_between(photo: DecodedPhoto, card: Region, patch: Region, marked: Seq
 
 
 def _shadow_about(near: Rim, far: Rim) -> tuple[Flag, ...]:
-    """What the card lies on compared with itself, farther away."""
+    """Compare the card's background with itself farther away."""
     both = [(middle_color(near[sector]), middle_color(far[sector])) for sector in near.keys() & far.keys()]
     steps = np.array([np.log(away / here) for here, away in both if min(here.min(), away.min()) > 0]).reshape(-1, 3)
     hue = np.abs(steps[:, [0, 2]] - steps[:, [1]]).max(axis=1, initial=0)
@@ -167,21 +174,21 @@ def _shadow_about(near: Rim, far: Rim) -> tuple[Flag, ...]:
 
 
 def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked: Sequence[Region]) -> Rim:
-    """What lies around a region, sector by sector.
+    """Read the ring around a region, by sector.
 
     Parameters
     ----------
     photo : DecodedPhoto
     region : Region
     times : (inner, outer)
-        Where the rim begins and ends, as multiples of the region's size.
+        Inner and outer edge of the ring, as multiples of the region's size.
     marked : sequence of Region
-        Kept out of the rim.
+        Regions left out of the ring.
 
     Returns
     -------
     dict of (n, 3) float32
-        Linear light of pixels of each sector that lies in the photo and holds enough of them, by the sector's number.
+        Linear light by sector number, for sectors with enough pixels inside the photo.
     """
     inner, outer = (region.scaled(size) for size in times)
     width, height = photo.facts.width, photo.facts.height
@@ -199,7 +206,7 @@ def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked:
 
 
 def some_pixels(photo: DecodedPhoto, region: Region) -> tuple[FloatArray, FloatArray]:
-    """(n, 3) linear light of a region, of about `_READ` of its pixels, and (n, 2) where they lie, fractions."""
+    """(n, 3) linear light of about `_READ` pixels of a region, and their (n, 2) positions, fractions of the photo."""
     width, height = photo.facts.width, photo.facts.height
     box = region.box(width, height)
     every = photo.step(region, _READ)
@@ -210,14 +217,14 @@ def some_pixels(photo: DecodedPhoto, region: Region) -> tuple[FloatArray, FloatA
 
 
 def middle_color(linear_rgb: FloatArray) -> FloatArray:
-    """(3,) median of (n, 3) colors, of two in the middle the upper; far faster than NumPy's along that axis."""
+    """(3,) median of (n, 3) colors (the upper of two middle values); much faster than NumPy's along that axis."""
     half = len(linear_rgb) // 2
     color: FloatArray = np.partition(np.ascontiguousarray(linear_rgb.T), half, axis=1)[:, half]
     return color
 
 
 def spread(linear_rgb: FloatArray) -> float:
-    """From the dark end to the light end of (n, 3) pixels, natural log of luminance."""
+    """Spread of (n, 3) pixels from the dark end to the light end, natural log of luminance."""
     dark, light = ends(linear_rgb)
     return light - dark
 

@@ -1,1 +1,1 @@
-"""The printed sheet for many swatches, end to end: layout, PDF, reading, swatches."""
+"""The printed sheet for many swatches: layout, PDF, reading, swatches."""

@@ -1,6 +1,7 @@
-"""Read a photographed sheet of swatches: find its markers, where each cell lies, how the light falls, and the colors.
+"""Read a photographed sheet of swatches: find its markers, locate the cells, measure the light, and sample the
+colors.
 
-Nothing is resampled: the cells of the plan are mapped onto the photo as it is, and sampled there.
+The photo is not resampled: cells of the plan are mapped onto the original photo and sampled there.
 """
 
 from __future__ import annotations
@@ -22,30 +23,32 @@ from colormatch.sampling.sample import combine, sample_region
 from colormatch.sheet.layout import BARE, GAP, Cell, Geometry, Plan, Rect, geometry_of_marker, is_name_mark
 from colormatch.sheet.light import SheetLight, SheetToPhoto, even_light, region_of
 
-#: Longest side of the preview in which markers are looked for, pixels: a module of 2 mm is still 10 pixels wide.
+#: Longest side of the preview for finding markers, pixels; a module of 2 mm is still 10 pixels wide.
 _PREVIEW_SIDE = 2400
-#: Fewer than half of the eight markers leave too much of the sheet to guesswork. Our choice.
+#: Fewest of the eight markers; with fewer than half, too much of the sheet is a guess. Our choice.
 FEWEST_MARKERS = 4
-#: Luminance over the cell's median from which a pixel shines, and the share of pixels from which it is told: noise
-#: alone stays below both. Our choices.
+#: Luminance over the cell's median from which a pixel shines, and share of shining pixels from which the cell is
+#: flagged;
+#: noise alone stays below both. Our choices.
 _SHINES, _SHINING = 1.25, 0.02
-#: Share of a cell left out along each edge: its outline, and a brush's slips.
+#: Share of a cell left out along each edge, for its outline and slips of the brush.
 INSET = 0.2
-#: The same for a gray card in its place, which may lie 5 mm askew.
+#: The same for a gray card in its place, which may be 5 mm askew.
 _CARD_INSET = 0.15
 #: Smoothing of the bent-sheet spline, so that a corner found half a pixel off doesn't bend the cells. In units of
 #: (1/10 of the sheet)². Our choice: on 100 simulated sheets that curl by up to 12 mm every cell is found within 0.26 of
 #: its half width (tests/studies/boards.py).
 _SMOOTHING = 0.05
-#: Luminance between the cells below this share of what the light should give there is a shadow's. Our choice.
+#: Luminance between the cells, relative to the measured light, below which there is a shadow. Our choice.
 _SHADOW = 0.8
-#: ΔE00 between a cell's ninths and their middle from which a cell is called uneven. Wood varies by 2 within one surface
+#: ΔE00 between a cell's ninths and their center from which the cell is uneven. Wood varies by 2 within one surface
 #: (Buchelt and Wagenführ 2012).
 _UNEVEN = 3.0
-#: A ninth that is this much nearer to the ground than the strongest ones looks missed by the brush; told only where the
-#: paint makes this many ΔE00. Our choices.
+#: A ninth this much closer to the ground than the strongest ninths was probably missed by the brush; flagged only if
+#: the
+#: paint changes the color by the second value, ΔE00. Our choices.
 _MISSED_SHARE, _TELLING = 0.4, 5.0
-#: ΔE00 from the ground below which a cell looks unpainted: the least that starts to show (0.8, Paravina et al. 2015).
+#: ΔE00 from the ground below which a cell looks unpainted: the visible threshold (0.8, Paravina et al. 2015).
 _UNPAINTED = 0.8
 
 
@@ -55,41 +58,41 @@ class FoundSheet(NamedTuple):
     geometry: Geometry
     #: Marker number -> (4, 2) float; its corners in pixels of the upright photo, clockwise from the sheet's top left.
     markers: dict[int, FloatArray]
-    #: Number of the name mark, if it was seen.
+    #: Number of the name mark, if found.
     name_mark: int | None
 
 
 @dataclass(frozen=True)
 class CellReading:
-    """What was read in one cell."""
+    """Reading of one cell."""
 
     cell: Cell
-    #: Where it was sampled.
+    #: Sampled region.
     region: Region
-    #: Its flags tell of gloss, unevenness, missed spots and shadow.
+    #: Flagged for gloss, unevenness, missed spots and shadow.
     sample: Sample
     #: ΔE00 from the bare ground.
     from_ground: float
 
     @property
     def painted(self) -> bool:
-        """Whether it looks different from the ground."""
+        """Whether it differs visibly from the ground."""
         return self.from_ground >= _UNPAINTED
 
 
 @dataclass(frozen=True)
 class BoardReading:
-    """What was read from a sheet or a board."""
+    """Reading of a sheet or a board."""
 
-    #: All bare cells together.
+    #: All bare cells combined.
     ground: Sample
-    #: Painted or not, row by row, without the bare ones.
+    #: All cells except the bare ones, painted or not, row by row.
     cells: tuple[CellReading, ...]
     flags: tuple[Flag, ...] = ()
 
 
 def marker_dictionary() -> Any:
-    """The set of square markers that sheets use."""
+    """OpenCV's dictionary of the square markers on sheets."""
     import cv2
 
     return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_1000)
@@ -101,7 +104,7 @@ def find_sheet(photo: DecodedPhoto) -> FoundSheet:
     Raises
     ------
     PhotoError
-        Fewer than :data:`FEWEST_MARKERS` of one sheet, or more than one sheet.
+        Fewer than :data:`FEWEST_MARKERS` markers of one sheet, or more than one sheet.
     """
     import cv2
 
@@ -111,7 +114,7 @@ def find_sheet(photo: DecodedPhoto) -> FoundSheet:
     detector = cv2.aruco.ArucoDetector(marker_dictionary(), parameters)
     quads, numbers, _ = detector.detectMarkers(cv2.cvtColor(preview, cv2.COLOR_RGB2GRAY))
     scale = (photo.facts.width / preview.shape[1], photo.facts.height / preview.shape[0])
-    # OpenCV counts from the center of the first pixel, we from its corner.
+    # OpenCV counts from the center of the first pixel, colormatch from its corner.
     found = [
         (int(number), (np.asarray(quad, dtype=float).reshape(4, 2) + 0.5) * scale)
         for number, quad in zip(np.ravel(numbers) if numbers is not None else (), quads, strict=True)
@@ -134,12 +137,12 @@ def find_sheet(photo: DecodedPhoto) -> FoundSheet:
 
 
 def check_plan(found: FoundSheet, plan: Plan) -> None:
-    """Whether a photographed sheet is the one that a layout describes.
+    """Check that a photographed sheet matches a layout.
 
     Raises
     ------
     BadInput
-        It has other rows, columns or paper, or other names.
+        Its rows, columns, paper or names differ.
     """
     seen, told = found.geometry, plan.geometry
     if seen != told:
@@ -156,13 +159,13 @@ def check_plan(found: FoundSheet, plan: Plan) -> None:
 
 
 def map_sheet(found: FoundSheet, plan: Plan) -> SheetToPhoto:
-    """How the sheet lies in the photo: a plane in perspective, and a smooth bend where the paper curls.
+    """Map the sheet to the photo: a plane in perspective, plus a smooth bend for curled paper.
 
     Parameters
     ----------
     found : FoundSheet
     plan : Plan
-        Of the same geometry.
+        A plan with the same geometry.
 
     Returns
     -------
@@ -177,13 +180,13 @@ def map_sheet(found: FoundSheet, plan: Plan) -> SheetToPhoto:
     plane, _ = cv2.findHomography(on_sheet, in_photo, 0)
     flat = _perspective(plane, on_sheet)
     unit = plan.size[0] / 10
-    # The thin plate is the smoothest surface through what the plane leaves (Duchon 1977).
+    # A thin plate is the smoothest surface through the residuals of the plane (Duchon 1977).
     bend = RBFInterpolator(on_sheet / unit, in_photo - flat, kernel="thin_plate_spline", smoothing=_SMOOTHING)
     return lambda points: _perspective(plane, points) + bend(points / unit)
 
 
 def map_corners(plan: Plan, corners: Sequence[tuple[float, float]]) -> SheetToPhoto:
-    """How a board without markers lies in the photo, from the four corners of its cells.
+    """Map a board without markers to the photo, from the four corners of its cells.
 
     Parameters
     ----------
@@ -194,7 +197,7 @@ def map_corners(plan: Plan, corners: Sequence[tuple[float, float]]) -> SheetToPh
     Raises
     ------
     BadInput
-        They make no four-sided shape.
+        They don't form a quadrilateral.
     """
     import cv2
 
@@ -209,14 +212,14 @@ def map_corners(plan: Plan, corners: Sequence[tuple[float, float]]) -> SheetToPh
 
 
 def card_region(photo: DecodedPhoto, plan: Plan, where: SheetToPhoto) -> Region:
-    """The place of the gray card, inset."""
+    """Region of the gray card, inset."""
     return region_of(photo, where, plan.card_place.inset(_CARD_INSET), RegionKind.CARD, "card")
 
 
 def read_cells(
     photo: DecodedPhoto, plan: Plan, where: SheetToPhoto, correction: Correction, light: SheetLight = even_light
 ) -> BoardReading:
-    """Colors of all cells.
+    """Read the colors of all cells.
 
     Parameters
     ----------
@@ -244,7 +247,7 @@ def read_cells(
     for cell, (region, sample), near in zip(plan.cells, samples, between, strict=True):
         if cell.column == BARE:
             continue
-        # Even paint is so plain that the sampler takes its noise for gloss.
+        # Even paint is so plain that the sampler would take its noise for gloss.
         shining = _shining(photo, region)
         flags = [
             f
@@ -275,7 +278,7 @@ def _perspective(plane: FloatArray, points: FloatArray) -> FloatArray:
 
 
 def _evened(correction: Correction, light: SheetLight, rect: Rect) -> Callable[[FloatArray], FloatArray]:
-    """The correction as it holds at one place of the sheet."""
+    """The correction, adjusted for the light at one place of the sheet."""
     gains = 1 / light(np.array([rect.center]))[0]
     return correction.then(Gains(gains), "even light").lab
 
@@ -288,15 +291,17 @@ def _sample(
 
 
 def _shining(photo: DecodedPhoto, region: Region) -> float:
-    """Share of a cell's pixels that stand out by their brightness."""
+    """Share of a cell's pixels that are unusually bright."""
     box, inside = photo.mask(region)
     brightness = photo.linear(box)[inside] @ RGB_TO_XYZ[1].astype(np.float32)
     return float(np.mean(brightness > _SHINES * np.median(brightness)))
 
 
 def _between(photo: DecodedPhoto, cell: Cell, where: SheetToPhoto, light: SheetLight) -> float:
-    """Luminance beside a cell over what the light should give: the brightest of its four sides, so that paint that ran
-    over the outline is no shadow."""
+    """Luminance beside a cell relative to the measured light: the brightest of its four sides, so that paint over
+    the outline
+    is not taken for a shadow.
+    """
     left, top, right, bottom = cell.rect
     far, near = 0.75 * GAP, 0.25 * GAP
     sides = (
@@ -323,7 +328,7 @@ def _ninths(
     ground: Sample,
     sample: Sample,
 ) -> list[Flag]:
-    """Whether the brush missed part of the cell, or the paint dried in clouds."""
+    """Flag a cell that the brush partly missed, or that dried in clouds."""
     inner = cell.rect.inset(INSET)
     means = []
     for i in range(3):

@@ -1,8 +1,10 @@
-"""The printed sheet for many swatches: what lies where on the paper, in millimeters, and what its markers say.
+"""Layout of the printed sheet for many swatches, in millimeters, and the meaning of its markers.
 
-Eight square markers stand along the edges. The number in each tells its place on the sheet and the sheet's paper, rows
-and columns, so that any of them tells the whole geometry. A ninth, the name mark, tells sheets with other names apart.
-The cells can be painted on the paper, or be cut out as one window that is laid on a board of wood.
+Eight square markers are along the edges. Each encodes its place on the sheet and the sheet's paper, rows and columns,
+so
+that any one of them gives the whole geometry. A ninth, the name mark, distinguishes sheets with other names. Swatches
+can
+be painted on the paper, or the cells can be cut out as one window and laid on a board of wood.
 """
 
 from __future__ import annotations
@@ -20,30 +22,31 @@ from colormatch.records import FloatArray, name_key
 
 #: Width and height, mm. A4: ISO 216. Letter: ANSI/ASME Y14.1, 8.5 x 11 inches.
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-#: What fits with cells that a 1/2-inch brush fills. 2 papers x 10 x 6 = 120 geometries.
+#: Most rows and columns for cells that a 1/2-inch brush can fill. 2 papers x 10 x 6 = 120 geometries.
 MOST_ROWS, MOST_COLUMNS = 10, 6
 _GEOMETRIES = len(PAPERS) * MOST_ROWS * MOST_COLUMNS
-#: Markers along the edges; 8 x 120 numbers tell place and geometry, the dictionary's other 40 are name marks.
+#: Markers along the edges; 8 x 120 numbers encode place and geometry, the dictionary's other 40 are name marks.
 PLACES = 8
 _NAME_MARKS = 1000 - PLACES * _GEOMETRIES
-#: Name of the column that stays unpainted; every sheet has one, at the left.
+#: Name of the unpainted column; every sheet has one, at the left.
 BARE = "bare"
 _FORMAT = "swatch sheet 1"
 
 # --- geometry, mm; our choice --------------------------------------------------------------------------------------
 
-#: Side of a marker: 7 modules of 2 mm. Two of them stay white around it.
+#: Side of a marker: 7 modules of 2 mm. A margin of two more modules stays white.
 MARKER = 14.0
-#: From the edge of the paper to the markers: more than the 5 mm or so that printers leave white (common practice).
+#: Distance from the edge of the paper to the markers: more than the 5 mm or so left white by printers (common
+#: practice).
 _EDGE = 8.0
-#: Left and right, top and bottom of the cells, from the edges of the paper.
+#: Margins around the cells (left, right, top, bottom), from the edges of the paper.
 _GRID_LEFT, _GRID_RIGHT, _GRID_TOP, _GRID_BOTTOM = 48.0, 26.0, 42.0, 75.0
-#: Between cells, where the bare paper or wood shows the light.
+#: Gap between cells, where bare paper or wood shows the light.
 GAP = 4.0
-#: Place for the gray card: a bank card's size (ISO/IEC 7810 ID-1, 85.60 x 53.98).
+#: Size of the place for the gray card: a bank card (ISO/IEC 7810 ID-1, 85.60 x 53.98).
 _CARD = (85.6, 53.98)
 _CARD_RIGHT, _CARD_BOTTOM = 27.0, 8.0
-#: Side of the blank places in the margin that show the paper, and how far they keep from a marker.
+#: Side of the blank places in the margin that show the paper, and their distance from a marker.
 _BLANK, _CLEAR = 5.0, 3.0
 
 
@@ -56,12 +59,12 @@ class Rect(NamedTuple):
     bottom: float
 
     def inset(self, share: float) -> Rect:
-        """Less a share of its width and height along each edge."""
+        """Without a share of its width and height along each edge."""
         x, y = share * (self.right - self.left), share * (self.bottom - self.top)
         return Rect(self.left + x, self.top + y, self.right - x, self.bottom - y)
 
     def part(self, x0: float, y0: float, x1: float, y1: float) -> Rect:
-        """A part of it, in shares of its width and height; beyond 0 to 1 is outside."""
+        """A part of it, in shares of its width and height; values beyond 0 to 1 are outside."""
         w, h = self.right - self.left, self.bottom - self.top
         return Rect(self.left + x0 * w, self.top + y0 * h, self.left + x1 * w, self.top + y1 * h)
 
@@ -81,22 +84,22 @@ class Cell(NamedTuple):
     """One place for a swatch."""
 
     row: str
-    #: :data:`BARE` for the unpainted one.
+    #: :data:`BARE` for the unpainted cell.
     column: str
     rect: Rect
 
 
 class Geometry(NamedTuple):
-    """What the markers tell."""
+    """Geometry encoded in the markers."""
 
     paper: str
     rows: int
-    #: Of painted cells; the bare one comes on top.
+    #: Number of painted cells per row, without the bare one.
     columns: int
 
     @property
     def number(self) -> int:
-        """0 to 119."""
+        """Number of the geometry, 0 to 119."""
         paper = list(PAPERS).index(self.paper)
         return (paper * MOST_ROWS + self.rows - 1) * MOST_COLUMNS + self.columns - 1
 
@@ -109,12 +112,12 @@ class Geometry(NamedTuple):
 
 @dataclass(frozen=True)
 class Plan:
-    """A sheet: its paper, and what is to be painted where."""
+    """A sheet: its paper, and the wash for each cell."""
 
     paper: str
     #: Paints, top to bottom.
     rows: tuple[str, ...]
-    #: Ratio and coats, left to right, such as ``1:3x2``; the bare column isn't one of them.
+    #: Ratio and coats, left to right, such as ``1:3x2``; without the bare column.
     columns: tuple[str, ...]
 
     def __post_init__(self) -> None:
@@ -142,13 +145,13 @@ class Plan:
 
     @property
     def window(self) -> Rect:
-        """Around all cells: may be cut out."""
+        """Area around all cells, which may be cut out."""
         w, h = self.size
         return Rect(_GRID_LEFT, _GRID_TOP, w - _GRID_RIGHT, h - _GRID_BOTTOM)
 
     @property
     def cells(self) -> tuple[Cell, ...]:
-        """Row by row, the bare one first."""
+        """Cells row by row, the bare one first."""
         names = (BARE, *self.columns)
         window = self.window
         step_x = (window.right - window.left - GAP) / len(names)
@@ -168,11 +171,11 @@ class Plan:
 
     @property
     def markers(self) -> dict[int, Rect]:
-        """Where the marker of each number stands; the first eight tell the geometry, the last is the name mark."""
+        """Position of the marker with each number; the first eight encode the geometry, the last is the name mark."""
         w, h = self.size
         xs = (_EDGE, (w - MARKER) / 2, w - _EDGE - MARKER)
         ys = (_EDGE, (h - MARKER) / 2, h - _EDGE - MARKER)
-        # The card lies in the middle of the lower edge: that edge's markers make room for it.
+        # The card is centered on the lower edge; the markers of that edge make room for it.
         left_of_card = self.card_place.left - MARKER - 6
         spots = [(xs[i], ys[j]) for j, i in ((0, 0), (0, 1), (0, 2), (1, 0), (1, 2), (2, 0), (2, 2))]
         spots += [(left_of_card, ys[2]), (left_of_card - 2 * MARKER, ys[2])]
@@ -181,13 +184,13 @@ class Plan:
 
     @property
     def name_mark(self) -> int:
-        """Number of the marker that tells apart sheets of other names: one in 40 looks the same."""
+        """Number of the marker that distinguishes sheets with other names; one in 40 coincides."""
         names = "\n".join((*self.rows, "", *self.columns)).casefold()
         return PLACES * _GEOMETRIES + zlib.crc32(names.encode()) % _NAME_MARKS
 
     @property
     def blanks(self) -> tuple[Rect, ...]:
-        """Places in the margin, on all four sides, where the paper stays white: they show how the light falls."""
+        """Places in the margin, on all four sides, where the paper stays white and shows the light."""
         w, h = self.size
         window = self.window
         side = _EDGE + MARKER / 2
@@ -201,18 +204,18 @@ class Plan:
         return tuple(p for p in places if not any(_meet(p, other) for other in taken))
 
     def to_json(self) -> str:
-        """The layout file that is kept beside the printed sheet."""
+        """Content of the layout file saved beside the printed sheet."""
         document = {"format": _FORMAT, "paper": self.paper, "rows": self.rows, "columns": self.columns}
         return json.dumps(document, ensure_ascii=False, indent=2) + "\n"
 
     @classmethod
     def from_json(cls, text: str) -> Plan:
-        """The layout file, read back.
+        """Parse a layout file.
 
         Raises
         ------
         BadInput
-            It is none, or names what no sheet can have.
+            It is not a layout, or its names are invalid for a sheet.
         """
         try:
             document = json.loads(text)
@@ -224,12 +227,12 @@ class Plan:
 
 
 def is_name_mark(number: int) -> bool:
-    """Whether a marker's number is that of a name mark."""
+    """Whether a marker's number is a name mark's."""
     return number >= PLACES * _GEOMETRIES
 
 
 def geometry_of_marker(number: int) -> Geometry:
-    """What a marker along the edge says of its sheet."""
+    """Decode the geometry from a marker along the edge."""
     return Geometry.of_number(number % _GEOMETRIES)
 
 

@@ -1,4 +1,4 @@
-"""What the white margin of a photographed sheet tells: how the light falls, and how the camera bends its tones."""
+"""Measure the light and the camera's tone curve from the white margin of a photographed sheet."""
 
 from __future__ import annotations
 
@@ -16,33 +16,36 @@ from colormatch.reference.tone import CLIPPED, LEAST_LIGHT, fit_tone, usable
 from colormatch.sheet.layout import Plan, Rect
 
 #: Reflectance of white office paper (common practice, no source). On 14 simulated sheets, drawn as in
-#: tests/studies/boards.py with paper of about 0.86, any figure from 0.80 to 0.90 brings the mean error from 4.3
-#: down to 2.0 to 2.5 ΔE00.
+#: tests/studies/boards.py with paper of about 0.86, any value from 0.80 to 0.90 reduces the mean error from 4.3 to
+#: between 2.0 and 2.5 ΔE00.
 PAPER = 0.85
-#: Paper that a gray card leaves darker or more colored than this is not white, or stained; its tone is not used.
+#: Least L* and largest chroma of paper corrected by the gray card; other paper is not white or is stained, and its tone
+#: is
+#: not used.
 _LEAST_WHITE, _MOST_CHROMA = 85.0, 10.0
-#: Blank places from which the light is described by a curved surface of six terms, with some to spare.
+#: Fewest blank places for fitting a surface of six terms, with some to spare.
 _FEWEST_BLANKS = 10
-#: Median absolute deviations from which a blank place counts as stained or covered, and the least such deviation,
-#: natural log: one step of 8 bits.
+#: Median absolute deviations from which a blank place is stained or covered, and the smallest such deviation used,
+#: natural
+#: log: one step of 8 bits.
 _STAINED, _STEP = 5.0, 0.004
-#: Share of a blank place's pixels that may be clipped.
+#: Largest share of clipped pixels in a blank place.
 _CLIPPED_SHARE = 0.05
-#: Brightest over darkest from which uneven light is told. Our choice.
+#: Ratio of brightest to darkest from which uneven light is flagged. Our choice.
 _UNEVEN = 1.1
 
-#: (n, 2) mm on the sheet in, (n, 2) pixels of the photo out.
+#: From (n, 2) mm on the sheet to (n, 2) pixels of the photo.
 SheetToPhoto = Callable[[FloatArray], FloatArray]
-#: (n, 2) mm on the sheet in, (n, 3) linear RGB of its light out, 1 where the gray card lies.
+#: From (n, 2) mm on the sheet to (n, 3) linear RGB of its light, 1 at the gray card.
 SheetLight = Callable[[FloatArray], FloatArray]
 
 
 class Margin(NamedTuple):
-    """The white paper of a sheet's margin, where it can be used."""
+    """The usable white paper in a sheet's margin."""
 
     #: (n, 2) float; mm on the sheet.
     points: FloatArray
-    #: (n, 3) float; linear RGB as the photo holds it.
+    #: (n, 3) float; uncorrected linear RGB.
     linear_rgb: FloatArray
 
     @property
@@ -63,7 +66,7 @@ def region_of(photo: DecodedPhoto, where: SheetToPhoto, rect: Rect, kind: Region
 
 
 def margin_of(photo: DecodedPhoto, plan: Plan, where: SheetToPhoto) -> Margin:
-    """Read the blank places of the margin; those that are overexposed or out of the picture are left out."""
+    """Read the blank places of the margin, without overexposed ones and those outside the picture."""
     points, means = [], []
     for blank in plan.blanks:
         try:
@@ -82,18 +85,18 @@ def margin_of(photo: DecodedPhoto, plan: Plan, where: SheetToPhoto) -> Margin:
 def sheet_correction(
     margin: Margin, plan: Plan, card: Correction, card_linear_rgb: FloatArray, value: float | Lab
 ) -> Correction:
-    """The gray card's correction, with the camera's tone curve undone between the card and the white paper.
+    """Correction by the gray card, with the camera's tone curve undone between the card and the white paper.
 
     Parameters
     ----------
     margin : Margin
     plan : Plan
     card : Correction
-        From the gray card alone; it is kept where the paper can't be used.
+        Correction by the gray card alone; returned if the paper is unusable.
     card_linear_rgb : (n, 3) float; linear RGB
         Pixels of the card.
     value : float or Lab
-        What the card is.
+        The card's reflectance or CIELAB.
     """
     if not margin.enough:
         return card
@@ -109,12 +112,12 @@ def sheet_correction(
 
 
 def light_on_sheet(margin: Margin, plan: Plan, correction: Correction) -> tuple[SheetLight, list[Flag]]:
-    """How the light falls: a curved surface of six terms in the logarithm of each channel of corrected light.
+    """Fit the illumination: a surface of six terms in the logarithm of each channel of corrected light.
 
     Returns
     -------
     SheetLight, list of Flag
-        An even light where too little of the margin can be used; a flag says so.
+        Even light, with a flag, if too little of the margin is usable.
     """
     if not margin.enough:
         text = "The sheet's white margin is overexposed or covered: uneven light could not be made up for."
@@ -141,7 +144,7 @@ def light_on_sheet(margin: Margin, plan: Plan, correction: Correction) -> tuple[
 
 
 def even_light(points: FloatArray) -> FloatArray:
-    """The light where nothing is known of it."""
+    """Light of 1 everywhere, for unknown illumination."""
     return np.ones((len(points), 3))
 
 

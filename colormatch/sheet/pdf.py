@@ -1,7 +1,8 @@
-"""The printed sheet for many swatches, as a page of true size.
+"""The printed sheet for many swatches, as a page at true size.
 
-One bit a pixel at 600 dots to the inch: markers and outlines come out of a printer as sharp as it can print, in black
-only, and no drawing library is needed besides Pillow.
+One bit per pixel at 600 dots per inch: markers and outlines are as sharp as a printer can print them, in black only,
+and
+Pillow is the only drawing library needed.
 """
 
 from __future__ import annotations
@@ -14,17 +15,17 @@ from colormatch.sheet.layout import BARE, Plan, Rect
 if TYPE_CHECKING:
     from PIL import Image, ImageDraw
 
-#: Dots to the inch: what office printers print.
+#: Dots per inch, the resolution of office printers.
 DPI = 600
 _MM_PER_INCH = 25.4
 #: Heights of letters and width of lines, mm.
 _TITLE, _LABEL, _SMALL, _LINE = 4.2, 3.4, 2.8, 0.25
-#: Length of the printed scale that tells whether the printer kept the size, mm.
+#: Length of the printed line for checking the printer's scale, mm.
 SCALE = 50.0
 
 
 def sheet_pdf(plan: Plan) -> bytes:
-    """One page of exactly the paper's size.
+    """Make a PDF of one page, exactly the paper's size.
 
     Parameters
     ----------
@@ -37,7 +38,7 @@ def sheet_pdf(plan: Plan) -> bytes:
     """
     page = sheet_picture(plan)
     width, height = plan.size
-    # Whole pixels don't fill the paper to the last micrometer: the stated dots to the inch make up for it.
+    # Whole pixels don't fill the paper to the last micrometer; the stated resolution compensates.
     resolution = (page.width / width * _MM_PER_INCH, page.height / height * _MM_PER_INCH)
     file = io.BytesIO()
     page.save(file, "PDF", dpi=resolution, title="Swatch sheet", producer="colormatch")
@@ -45,12 +46,12 @@ def sheet_pdf(plan: Plan) -> bytes:
 
 
 def sheet_picture(plan: Plan, dpi: float = DPI) -> Image.Image:
-    """The page as a picture of one bit a pixel.
+    """Draw the page with one bit per pixel.
 
     Parameters
     ----------
     plan : Plan
-    dpi : float; dots to the inch
+    dpi : float; dots per inch
     """
     from PIL import Image, ImageDraw
 
@@ -85,7 +86,7 @@ class _Pen:
         self.draw.line(ends, fill=0, width=max(1, round(_LINE * self.scale)))
 
     def text(self, x: float, y: float, text: str, height: float, widest: float, anchor: str = "lm") -> None:
-        """A line of text, made smaller where it would be wider than its place."""
+        """Draw a line of text, smaller if it would exceed its space."""
         from PIL import ImageFont
 
         size = height * self.scale
@@ -140,7 +141,7 @@ def _words(pen: _Pen, plan: Plan) -> None:
         pen.text(left, top + 2 + 4 * number, line, _SMALL, right - left)
     y = top + 6
     pen.line(left, y, left + SCALE, y)
-    # The strokes' outer edges are what a ruler is laid to.
+    # A ruler is laid to the outer edges of the strokes.
     for x in (left + _LINE / 2, left + SCALE - _LINE / 2):
         pen.line(x, y - 1, x, y + 1)
     x, y = plan.card_place.center

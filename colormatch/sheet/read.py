@@ -1,4 +1,4 @@
-"""Many swatches from one photo: the whole way in a few calls, with the printed sheet or without."""
+"""Read many swatches from one photo, with or without the printed sheet."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) -> tuple[BoardReading, Neutral]:
-    """Read a photographed swatch sheet; the gray or three-step card lies in its place unless it is marked.
+    """Read a photographed swatch sheet; unless marked, the gray or three-step card is in its printed place.
 
     Raises
     ------
@@ -35,7 +35,7 @@ def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) 
     if choice.kind in (CardKind.GRAY, CardKind.THREE_STEP) and choice.box is None and choice.region is None:
         choice = replace(choice, region=card_region(photo, plan, where))
     neutral = find_neutral(photo, choice)
-    # White paper around the card is no sign of another light.
+    # White paper around the card is not a sign of different light.
     told = tuple(flag for flag in neutral.card.flags if flag.code is not FlagCode.CARD_OTHER_LIGHT)
     neutral = replace(neutral, card=replace(neutral.card, flags=told))
     margin, correction = margin_of(photo, plan, where), neutral.correction
@@ -48,7 +48,7 @@ def read_sheet(photo: DecodedPhoto, plan: Plan, card: CardChoice | None = None) 
 
 
 def plan_in(photo: DecodedPhoto, plans: Sequence[Plan]) -> Plan | None:
-    """The one of several printed sheets that lies in a photo, as its markers tell; None where it is none of them.
+    """Find which of several printed sheets is in a photo, from its markers; None if none of them is.
 
     Raises
     ------
@@ -68,7 +68,7 @@ def plan_in(photo: DecodedPhoto, plans: Sequence[Plan]) -> Plan | None:
 def read_board(
     photo: DecodedPhoto, plan: Plan, corners: Sequence[tuple[float, float]], card: CardChoice | None = None
 ) -> tuple[BoardReading, Neutral]:
-    """Read a board of swatches without markers, by the four corners of its cells, clockwise from the top left.
+    """Read a board of swatches without markers, from the four corners of its cells, clockwise from the top left.
 
     Raises
     ------
@@ -81,16 +81,16 @@ def read_board(
 
 
 def keep_swatches(library: Library, swatches: Sequence[Swatch], what: str) -> list[int]:
-    """Add swatches to a library as one step of undo, and a paint for each name that is not on its shelf.
+    """Add swatches to a library as one undo step, with a paint for each new name.
 
-    A paint that the library knows keeps the capitals it has there.
+    A known paint keeps its spelling.
 
     Parameters
     ----------
     library : Library
     swatches : sequence of Swatch
     what : str
-        In words, such as "added 12 swatches of a board".
+        Description of the step, such as "added 12 swatches of a board".
 
     Returns
     -------

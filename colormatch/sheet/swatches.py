@@ -1,4 +1,4 @@
-"""From the cells of a read board to swatches for the library."""
+"""Turn the cells of a board into swatches for the library."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _COATS = re.compile(r"(.*?)\s*[x×]\s*(\d{1,2})")
 
 @dataclass(frozen=True)
 class Proposal:
-    """A swatch as it was read, with the doubts about it."""
+    """A swatch as read, with its flags."""
 
     swatch: Swatch
     reading: CellReading
@@ -26,7 +26,7 @@ class Proposal:
 
 
 def parse_column(text: str) -> tuple[Ratio, int]:
-    """Ratio and coats of a column.
+    """Parse the ratio and coats of a column.
 
     Raises
     ------
@@ -53,21 +53,21 @@ def swatches_of(
     taken: str = "",
     photo: str = "",
 ) -> list[Proposal]:
-    """A swatch for each cell that looks painted.
+    """Make a swatch of each cell that looks painted.
 
     Parameters
     ----------
     board : BoardReading
         Its rows are paints, its columns ratios and coats.
     ground : str
-        Name of what was painted on.
+        Name of the ground.
     state, taken, photo
-        As a :class:`Swatch` has them.
+        As in :class:`Swatch`.
 
     Raises
     ------
     BadInput
-        A column's name is no ratio.
+        A column's name is not a ratio.
     """
     proposals = []
     for reading in board.cells:
@@ -81,12 +81,12 @@ def swatches_of(
 
 @dataclass(frozen=True)
 class PaintedPatch:
-    """What was painted, as the person says it."""
+    """The user's description of a painted patch."""
 
     paint: str
     ratio: Ratio
     coats: int
-    #: Name of what it was painted on, and its state.
+    #: Name and state of the ground.
     ground: str
     state: SurfaceState = SurfaceState.BARE
     #: ISO 8601 date, or empty.
@@ -96,19 +96,19 @@ class PaintedPatch:
 def swatch_of(
     wash: PaintedPatch, ground_lab: Lab, sample: Sample, photo: str = "", region: Region | None = None
 ) -> Swatch:
-    """A swatch from what was painted and what was read.
+    """Make a swatch from the description and the reading of a patch.
 
     Parameters
     ----------
     wash : PaintedPatch
     ground_lab : Lab
-        Of the bare ground.
+        Color of the bare ground.
     sample : Sample
-        Of the dried wash.
+        Reading of the dried wash.
     photo : str
         SHA-256 of the photo it was read from.
     region : Region, optional
-        Where in that photo.
+        Spot in that photo.
     """
     return Swatch(
         wash.paint,
@@ -129,5 +129,5 @@ def swatch_of(
 
 
 def no_lighter_than_white(lab: Lab) -> Lab:
-    """A gray card alone can't undo a camera's tone curve, which may lift white paper above white."""
+    """Limit L* to 100: a gray card alone can't undo a camera's tone curve, which may lift white paper above white."""
     return lab._replace(L=min(lab.L, 100.0))

@@ -1,1 +1,1 @@
-"""What a paint, thinned, brushed on and wiped back, does to the color of the wood below."""
+"""Model of a thinned paint, brushed on and wiped back: its effect on the color of the wood below."""

@@ -1,8 +1,9 @@
-"""A clear coat: what a sealer or top coat does to bare and to washed wood.
+"""A clear coat: the effect of a sealer or top coat on bare and on washed wood.
 
-It wets: the haze of bare wood, or the air surface of a wash, goes. Its amber takes blue light on the way in and out.
-Then its own surface comes on top. So it works on what lies below the surface; adding the change of a bare wood's color
-to a wash would count a surface twice.
+It wets the surface, which removes the haze of bare wood or the air surface of a wash. Its amber absorbs blue light on
+the
+way in and out. Then its own surface lies on top. So it acts on the body below the surface; adding the color change of
+bare wood to a wash would count a surface twice.
 """
 
 from __future__ import annotations
@@ -23,38 +24,39 @@ from colormatch.wash.paint import REFITS
 
 #: Fresnel's normal reflectance of n = 1.5, the coat's outer surface.
 CLEAR_OUTER = 0.04
-#: Share of light that rough bare wood scatters back uncolored, and that a coat takes away. From simulations.
+#: Share of light scattered back uncolored by rough bare wood, and removed by a coat. From simulations.
 HAZE = 0.03
-#: Absorption of an aged binder over wavelength: falls by e every 60 nm from violet on.
+#: Absorption of an aged binder by wavelength: falls by a factor of e every 60 nm from violet.
 _AMBER_SHAPE: FloatArray = np.exp(-(WAVELENGTHS - 400) / 60)
-#: Inner reflectance assumed for a wash that is known by its color only.
+#: Inner reflectance assumed for a wash known only by its color.
 _TYPICAL_INNER = 0.45
 
-#: Largest inner reflectance of a coat: well above the 0.5963 that diffuse light meets below n = 1.5 (Fresnel).
+#: Largest inner reflectance of a coat: well above 0.5963, the value for diffuse light below n = 1.5 (Fresnel).
 _MOST_INNER = 0.9
-#: Prior of (logit of k2 / 0.9, log amber): mean and standard deviation. One of them either way is k2 of 0.19 to
-#: 0.59, and amber of 0.011 to 0.22.
+#: Prior of (logit of k2 / 0.9, log amber): mean and standard deviation. One standard deviation either way is k2 of 0.19
+#: to
+#: 0.59 and amber of 0.011 to 0.22.
 _PRIOR_MEAN, _PRIOR_SIGMA = np.array([-0.35, -3.0]), np.array([1.0, 1.5])
-#: Uncertainty of a pair's difference, ΔE00 90 % radius: two readings of the same spot in one photo.
+#: Uncertainty of the difference of a pair, ΔE00 90 % radius: two readings of one spot in one photo.
 _PAIR_UNCERTAINTY = 1.75
-#: Seed of the refits: the same pairs give the same coat. Any would do.
+#: Seed of the refits: equal pairs give an equal coat. Any value works.
 _SEED = 20
-#: What a pair was made on speaks of paint, and not of "unpainted" wood.
+#: Matches notes about painted surfaces, but not "unpainted" wood.
 _PAINTED = re.compile(r"(?<!un)(wash|paint|glaze)")
-#: Mean ΔE00 of the pairs above which one coat can't have made them all. Our choice.
+#: Mean ΔE00 of the pairs above which one coat can't explain them all. Our choice.
 _POOR_FIT = 2.5
 
 
 @dataclass(frozen=True, eq=False)
 class ClearCoat:
-    """What has been learned of a clear coat."""
+    """Model of a clear coat, learned from pairs."""
 
     name: str
-    #: (2,) inner reflectance of its surface, and strength of its amber.
+    #: (2,) inner reflectance of its surface, strength of its amber.
     values: FloatArray
     #: (30, 2) equally likely values.
     draws: FloatArray
-    #: (n,) ΔE00 between each sealed color and the model's.
+    #: (n,) ΔE00 between each sealed color and its prediction.
     residuals: FloatArray
     flags: tuple[Flag, ...] = ()
 
@@ -69,7 +71,7 @@ def seal(values: FloatArray, body: Body) -> FloatArray:
 
     Returns
     -------
-    (..., 41) float; as measured
+    (..., 41) float; as measured from outside
     """
     haze = HAZE * (1 - body.cover)[..., None]
     inside = np.clip((body.reflectance - haze) / (1 - haze), 0, 1)
@@ -78,7 +80,7 @@ def seal(values: FloatArray, body: Body) -> FloatArray:
 
 
 def body_of(lab: FloatArray, washed: FloatArray | bool) -> Body:
-    """What lies below the surface of a measured color: bare wood as it is, a wash without its air surface."""
+    """Body below the surface of a measured color: bare wood unchanged, a wash without its air surface."""
     seen = reflectance_from_lab(lab)
     covered = np.broadcast_to(np.asarray(washed, dtype=float), seen.shape[:-1])
     inner = _TYPICAL_INNER * covered
@@ -86,11 +88,11 @@ def body_of(lab: FloatArray, washed: FloatArray | bool) -> Body:
 
 
 def fit_clear(pairs: Sequence[ClearCoatPair]) -> ClearCoat:
-    """Learn a clear coat from the same spots before and after it.
+    """Learn a clear coat from spots measured before and after it.
 
     Parameters
     ----------
-    pairs : sequence of ClearCoatPair; all of one coat. ``on`` that speaks of a wash or paint means a washed spot.
+    pairs : sequence of ClearCoatPair; all of one coat. A spot is washed if ``on`` mentions a wash or paint.
 
     Raises
     ------

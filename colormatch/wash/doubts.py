@@ -1,4 +1,4 @@
-"""What to doubt about the swatches of a paint, by themselves and against its fit."""
+"""Doubts about the swatches of a paint, alone and against its fit."""
 
 from __future__ import annotations
 
@@ -10,21 +10,21 @@ from colormatch.color.difference import delta_e
 from colormatch.records import Flag, FlagCode, FloatArray, Swatch
 from colormatch.wash.ratio import format_ratio
 
-#: A swatch is called contradictory above this: chi-square of three residuals at a probability of 0.1 %.
+#: Chi-square above which a swatch is contradictory: three residuals at a probability of 0.1 %.
 _CONTRADICTION = 16.27
-#: Standard normal quantile of that probability: above it swatches as a whole are called contradictory.
+#: Standard normal quantile of that probability; above it the swatches as a whole are contradictory.
 _CONTRADICTION_QUANTILE = 3.0902
-#: Degrees of freedom below which swatches can't contradict each other: those of one swatch are all but used up.
+#: Degrees of freedom below which swatches can't contradict each other: the fit uses up nearly all those of one swatch.
 _LEAST_FREEDOM = 1.0
-#: ΔE00 between a swatch and its ground below which the paint can't be seen in it, and paint fraction from which a wash
-#: must leave a trace. Our choice.
+#: ΔE00 between a swatch and its ground below which the paint is invisible, and paint fraction from which a wash must be
+#: visible. Our choice.
 _NO_TRACE, _STRONG = 0.3, 0.25
-#: A color that no smooth reflectance comes closer to than this, ΔE00, is reported.
+#: ΔE00 to the closest color with a smooth reflectance, above which a color is flagged.
 _OUT_OF_REACH = 0.5
 
 
 def no_trace(swatch: Swatch) -> Flag | None:
-    """The doubt about a strong wash that has the color of its ground; None where it can be seen."""
+    """Flag a strong wash that has the color of its ground; None if the paint is visible."""
     off = float(delta_e(swatch.lab, swatch.ground_lab))
     if swatch.paint_fraction < _STRONG or off >= _NO_TRACE:
         return None
@@ -37,14 +37,14 @@ def no_trace(swatch: Swatch) -> Flag | None:
 
 
 def birge_ratio(surprise: FloatArray, freedom: float) -> float:
-    """By how much the uncertainties of swatches were stated too small; 1 where chance explains how they scatter.
+    """Factor by which the uncertainties of swatches are too small; 1 if chance explains their scatter.
 
     Parameters
     ----------
     surprise : (n,) float
         Chi-square of each swatch: its squared residuals over their variances.
     freedom : float
-        Degrees of freedom of the sum: its mean where the variances are right; need not be whole.
+        Degrees of freedom of the sum: its mean if the variances are right. May be fractional.
 
     Returns
     -------
@@ -52,7 +52,7 @@ def birge_ratio(surprise: FloatArray, freedom: float) -> float:
 
     Notes
     -----
-    Chance is taken to explain what it does once in 1000 or more often, for the sum as for each swatch. The quantile of
+    Chance explains anything with a probability of 1 in 1000 or more, for the sum and for each swatch. The quantile of
     the sum is that of E. B. Wilson and M. M. Hilferty, Proceedings of the National Academy of Sciences 17, 1931: within
     4 % from one degree of freedom on, and it needs no SciPy.
 
@@ -77,14 +77,14 @@ def fit_flags(
     unreached: FloatArray,
     spread: float,
 ) -> tuple[Flag, ...]:
-    """What to doubt about a fit; where the swatches as a whole disagree, the worst of them is named at least.
+    """Flags of a fit. If the swatches as a whole disagree, at least the worst one is named.
 
     Parameters
     ----------
     swatches : sequence of n Swatch; of one paint
     residuals : (n,) float; ΔE00 between each and the model
     surprise : (n,) float; chi-square of each
-    unreached : (n,) float; ΔE00 between the color of each ground and the nearest that a smooth reflectance has
+    unreached : (n,) float; ΔE00 between the color of each ground and the closest color with a smooth reflectance
     spread : float; see :func:`birge_ratio`
     """
     limit = min(_CONTRADICTION, float(surprise.max())) if spread > 1 else _CONTRADICTION

@@ -1,6 +1,6 @@
-"""What a film of paint does to the light: thickness, Kubelka-Munk layers, and the surface that the film forms.
+"""Optics of a film of paint: thickness, Kubelka-Munk layers, and the surface that the film forms.
 
-Everything broadcasts: any leading axes (draws, candidates), then 41 wavelengths last where a spectrum is meant.
+Everything broadcasts: any leading axes (draws, candidates); spectra have 41 wavelengths on the last axis.
 
 Sources
 -------
@@ -16,28 +16,30 @@ import numpy as np
 
 from colormatch.records import FloatArray
 
-#: Share of the light that a dried paint's surface reflects from outside. Fresnel's normal reflectance of n = 1.5 is
-#: 0.04; a brushed and wiped film is matte and the reading avoids glare, so half of it. Our choice.
+#: Share of light reflected from outside by a dried paint's surface. Fresnel's normal reflectance of n = 1.5 is 0.04; a
+#: brushed
+#: and wiped film is matte and readings avoid glare, so half of that. Our choice.
 OUTER_REFLECTANCE = 0.02
-#: Film at which 63 % of the paint's own air surface has formed; one unit is a full-strength coat. From simulations.
+#: Film thickness at which 63 % of the paint's air surface has formed; one unit is a full-strength coat. From
+#: simulations.
 SURFACE_FILM = 0.15
-#: Below this optical thickness per unit of film absorption is taken as none, so that nothing is divided by zero.
+#: Optical thickness per unit of film below which absorption counts as zero; avoids division by zero.
 _NO_ABSORPTION = 1e-9
 
 
 def thickness(
     paint_fraction: FloatArray | float, coats: FloatArray | int, gamma: FloatArray | float, rho: FloatArray | float
 ) -> FloatArray:
-    """Film that a wash leaves, in units of one full-strength coat.
+    """Film thickness of a wash, in units of one full-strength coat.
 
     Parameters
     ----------
     paint_fraction : (...) float; 0 to 1
     coats : (...) int; 0 or more
     gamma : (...) float
-        A wash of paint fraction d leaves d ** gamma.
+        Exponent: one coat of paint fraction d leaves d ** gamma.
     rho : (...) float; above 0
-        What the next coat leaves, relative to the one before.
+        Thickness of each coat relative to the one before.
 
     Returns
     -------
@@ -45,8 +47,8 @@ def thickness(
 
     Notes
     -----
-    The sum is expm1(coats * log rho) / expm1(log rho), which costs the same for any number of coats and keeps its
-    digits where rho is all but 1.
+    The sum is expm1(coats * log rho) / expm1(log rho), which has a constant cost for any number of coats and stays
+    accurate near rho = 1.
 
     Examples
     --------
@@ -61,7 +63,7 @@ def thickness(
 
 
 def thickness_by_log_rho(coats: FloatArray | int, rho: FloatArray | float) -> FloatArray:
-    """(...) by how much the natural log of :func:`thickness` grows with that of rho.
+    """(...) derivative of the natural log of :func:`thickness` by the natural log of rho.
 
     Examples
     --------
@@ -72,7 +74,7 @@ def thickness_by_log_rho(coats: FloatArray | int, rho: FloatArray | float) -> Fl
     """
     coats = np.asarray(coats, dtype=float)
     step = np.log(np.asarray(rho, dtype=float))
-    # Near rho = 1 the difference of two large terms; there the beginning of its series, which is as good to 1e-9.
+    # Near rho = 1 this is a difference of two large terms; its series is accurate to 1e-9 there.
     near = np.abs(coats * step) < 1e-3
     safe = np.where(near, 1.0, step)
     far = coats * _risen(coats * safe) - _risen(safe)
@@ -88,26 +90,26 @@ def _risen(t: FloatArray) -> FloatArray:
 
 
 class Film(NamedTuple):
-    """A film by itself, ready to be laid over any ground."""
+    """A film alone, ready to be laid over any ground."""
 
-    #: (..., 41) what it reflects over black.
+    #: (..., 41) reflectance over black.
     reflectance: FloatArray
-    #: (..., 41) square of its transmittance: there and back.
+    #: (..., 41) square of its transmittance: light passes it twice.
     transmittance2: FloatArray
-    #: (...) how much of its own air surface has formed, 0 to 1.
+    #: (...) share of its own air surface that has formed, 0 to 1.
     cover: FloatArray
-    #: (...) cover times the surface's inner reflectance k2.
+    #: (...) cover times k2, the inner reflectance of the surface.
     inner: FloatArray
 
 
 class Body(NamedTuple):
     """A ground, with or without films, seen from inside the topmost film."""
 
-    #: (..., 41) reflectance below the surface; that of a bare ground is as measured.
+    #: (..., 41) reflectance below the surface; for a bare ground, as measured.
     reflectance: FloatArray
-    #: (...) how much air surface paint has formed on it, 0 to 1.
+    #: (...) share of a paint's air surface that has formed on it, 0 to 1.
     cover: FloatArray
-    #: (...) inner reflectance of that surface, already times cover.
+    #: (...) inner reflectance of that surface, times cover.
     inner: FloatArray
 
 
@@ -119,7 +121,7 @@ def bare(reflectance: FloatArray) -> Body:
 
 
 def film(K: FloatArray, S: FloatArray, x: FloatArray, k2: FloatArray) -> Film:
-    """A film from its paint and its thickness.
+    """Make a film from a paint's optics and a thickness.
 
     Parameters
     ----------
@@ -137,8 +139,8 @@ def film(K: FloatArray, S: FloatArray, x: FloatArray, k2: FloatArray) -> Film:
     Notes
     -----
     Kubelka (1948) writes R0 = sinh(bSx) / (a sinh bSx + b cosh bSx) and T = b / (same), a = 1 + K/S, b = sqrt(a² - 1).
-    With decay = exp(-2 bSx) and reach = (1 - decay) / bS these become the lines below. They stay exact for K = 0, for
-    S = 0, for a film of no thickness and for one that hides everything.
+    With decay = exp(-2 bSx) and reach = (1 - decay) / bS these become the lines below. They stay exact for K = 0, for S
+    = 0, for zero thickness and for a film that hides everything.
     """
     x = np.asarray(x)[..., None]
     bS = np.sqrt(np.maximum(K * (K + 2 * S), _NO_ABSORPTION**2))
@@ -150,10 +152,10 @@ def film(K: FloatArray, S: FloatArray, x: FloatArray, k2: FloatArray) -> Film:
 
 
 def lay(top: Film, under: Body) -> Body:
-    """A film over a body.
+    """Lay a film over a body.
 
-    The film's light goes to and fro between film and ground (Kubelka 1948). Where the upper film has formed a surface
-    of its own it is the surface; elsewhere the one below still counts, so that a film of no thickness changes nothing.
+    Light is reflected back and forth between film and ground (Kubelka 1948). The upper film's surface counts as far as
+    it has formed, the lower surface elsewhere; a film of zero thickness changes nothing.
     """
     inside = under.reflectance
     return Body(
@@ -164,19 +166,19 @@ def lay(top: Film, under: Body) -> Body:
 
 
 def read_through(reflectance: FloatArray, under: Body) -> Body:
-    """A body with the surface of another, from its reflectance (..., 41) as it was read through that surface."""
+    """A body with the surface of `under`, from its reflectance (..., 41) measured through that surface."""
     inside = inside_of(reflectance, OUTER_REFLECTANCE * under.cover[..., None], under.inner[..., None])
     return Body(inside, under.cover, under.inner)
 
 
 def saunderson(inside: FloatArray, k1: FloatArray | float, k2: FloatArray | float) -> FloatArray:
-    """What leaves through a surface, its gloss not seen (Saunderson 1942).
+    """Reflectance outside a surface, gloss excluded (Saunderson 1942).
 
     Parameters
     ----------
     inside : (...) float; reflectance below the surface
-    k1 : share of the light that the surface reflects from outside
-    k2 : share that it reflects back inwards
+    k1 : share of light reflected by the surface from outside
+    k2 : share reflected back inside
 
     Examples
     --------
@@ -190,11 +192,11 @@ def saunderson(inside: FloatArray, k1: FloatArray | float, k2: FloatArray | floa
 
 
 def inside_of(seen: FloatArray, k1: FloatArray | float, k2: FloatArray | float) -> FloatArray:
-    """The inverse of :func:`saunderson`."""
+    """Inverse of :func:`saunderson`."""
     out: FloatArray = seen / ((1 - k1) * (1 - k2) + k2 * seen)
     return out
 
 
 def seen(body: Body) -> FloatArray:
-    """(..., 41) reflectance of a body as it is measured, through the surface that has formed."""
+    """(..., 41) measured reflectance of a body, through the surface that has formed."""
     return saunderson(body.reflectance, OUTER_REFLECTANCE * body.cover[..., None], body.inner[..., None])

@@ -1,7 +1,8 @@
-"""A paint as eleven numbers, and what they mean to the light.
+"""A paint as eleven parameters, and their optical meaning.
 
-``theta`` is the vector that a fit searches: six knots of log absorption over wavelength, level and slope of log
-scattering, inner reflectance of the surface (as a logit), and the two exponents of the film.
+``theta`` is the parameter vector of a fit: six knots of log absorption by wavelength, level and slope of log
+scattering,
+inner reflectance of the surface (as a logit), and the two exponents of the film.
 """
 
 from __future__ import annotations
@@ -14,30 +15,30 @@ import numpy as np
 from colormatch.color.spectra import WAVELENGTHS
 from colormatch.records import FloatArray
 
-#: nm; knots of log K. Six resolve what CIELAB can tell of a smooth paint.
+#: nm; knots of log K. Six resolve all that CIELAB reveals of a smooth paint.
 KNOTS: FloatArray = np.linspace(410, 690, 6)
-#: nm; outside, the eye sees next to nothing and K stays what it is at the end.
+#: nm; visible range. K is held constant beyond it.
 _SEEN = (400, 700)
 #: Reference wavelength of the scattering, nm.
 _MIDDLE = 550.0
-#: Largest inner reflectance of a surface; diffuse light below n = 1.5 meets 0.5963 (Fresnel), a little room above.
+#: Largest inner reflectance of a surface: 0.5963 for diffuse light below n = 1.5 (Fresnel), plus a small margin.
 MOST_INNER = 0.65
 
-#: Places in theta.
+#: Indices into theta.
 LOG_K = slice(0, 6)
 LOG_S, SLOPE_S, LOGIT_K2, GAMMA, LOG_RHO = 6, 7, 8, 9, 10
 SIZE = 11
 
 
 class Optics(NamedTuple):
-    """A paint, or a mix, ready for the film equations. Leading axes are draws."""
+    """Optics of a paint or a mix, ready for the film equations. Leading axes are draws."""
 
-    #: (..., 41) absorption and scattering of one unit of film.
+    #: (..., 41) absorption and scattering per unit of film.
     K: FloatArray
     S: FloatArray
     #: (...) inner reflectance of its closed surface.
     k2: FloatArray
-    #: (...) exponent of the paint fraction, and what the next coat leaves; see :func:`colormatch.wash.film.thickness`.
+    #: (...) exponent of the paint fraction, and ratio of successive coats; see :func:`colormatch.wash.film.thickness`.
     gamma: FloatArray
     rho: FloatArray
 
@@ -46,11 +47,11 @@ class Optics(NamedTuple):
 def knot_basis() -> FloatArray:
     """(41, 6): log K at every wavelength from the knots, by a natural cubic spline.
 
-    Written out, for equal steps (C. de Boor, A Practical Guide to Splines, 1978, chapter IV): SciPy's takes a quarter
-    of a second to import, half of what a whole match takes.
+    Written out for equal steps (C. de Boor, A Practical Guide to Splines, 1978, chapter IV): importing SciPy's takes a
+    quarter of a second, half the time of a whole match.
     """
     count, step = KNOTS.size, float(KNOTS[1] - KNOTS[0])
-    values, bends = np.eye(count), np.zeros((count, count))  # bends: second derivatives, none at the ends
+    values, bends = np.eye(count), np.zeros((count, count))  # bends: second derivatives, zero at the ends
     neighbors = 4 * np.eye(count - 2) + np.eye(count - 2, k=1) + np.eye(count - 2, k=-1)
     bends[1:-1] = np.linalg.solve(neighbors, 6 / step**2 * np.diff(values, n=2, axis=0))
     place = (np.clip(WAVELENGTHS, *_SEEN) - KNOTS[0]) / step
@@ -63,7 +64,7 @@ def knot_basis() -> FloatArray:
     return basis
 
 
-#: (41,) multiplies the slope of log S.
+#: (41,) factor of the slope of log S.
 SLOPE_BASIS: FloatArray = np.log(WAVELENGTHS / _MIDDLE)
 
 
@@ -80,7 +81,7 @@ def optics_of(theta: FloatArray) -> Optics:
 
 
 def mix(paints: list[Optics], parts: list[float]) -> Optics:
-    """Paints stirred together.
+    """Mix paints.
 
     Absorption and scattering add by volume (D. R. Duncan, Proceedings of the Physical Society 52, 1940); surface and
     film exponents are averaged, our assumption.
@@ -88,7 +89,7 @@ def mix(paints: list[Optics], parts: list[float]) -> Optics:
     Parameters
     ----------
     paints : list of Optics; shapes broadcast
-    parts : list of float; by volume, only their proportion matters
+    parts : list of float; by volume, only their ratios matter
     """
     if len(paints) == 1:
         return paints[0]

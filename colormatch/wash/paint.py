@@ -1,15 +1,15 @@
-"""A paint's model, learned from its swatches.
+"""Model of a paint, learned from its swatches.
 
-The fit is a maximum a posteriori one: eleven numbers (:mod:`colormatch.wash.optics`) with a prior from general physics,
-against the swatches' colors in ΔE00. Each swatch also has a number of its own, by how much its film came out thicker or
-thinner than the wash should have left: the brush is the largest error of a careful swatch.
+The fit is maximum a posteriori: eleven parameters (:mod:`colormatch.wash.optics`) with a prior from general physics,
+against the swatches' colors in ΔE00. Each swatch adds a parameter for the deviation of its film thickness, since
+brushing is the largest error of a careful swatch.
 
-Uncertainty comes from refitting with every datum and every prior mean moved at random by its own standard deviation
-(randomized maximum a posteriori; J. M. Bardsley et al., SIAM Journal on Scientific Computing 36(4), 2014).
+Uncertainty comes from refits with every datum and every prior mean perturbed by its standard deviation (randomized
+maximum a posteriori; J. M. Bardsley et al., SIAM Journal on Scientific Computing 36(4), 2014).
 
-Swatches that scatter more than their uncertainties allow show that these were stated too small, whichever swatch is the
-wrong one. Then all of them are multiplied by the Birge ratio, the root of chi-square over its degrees of freedom, and
-the paint is fitted anew (R. T. Birge, Physical Review 40, 1932; cited from memory).
+If swatches scatter more than their uncertainties allow, the uncertainties are too small, whichever swatch is wrong. All
+of them are then multiplied by the Birge ratio, the root of chi-square over its degrees of freedom, and the paint is
+fitted again (R. T. Birge, Physical Review 40, 1932; cited from memory).
 """
 
 from __future__ import annotations
@@ -34,53 +34,63 @@ from colormatch.wash import optics
 from colormatch.wash.doubts import birge_ratio, fit_flags
 from colormatch.wash.slopes import washes_with_slopes
 
-#: Refits behind the uncertainty.
+#: Number of refits for the uncertainty.
 REFITS = 30
 #: Standard deviation of log film thickness from one application to the next: 12 %, from simulations.
 APPLICATION_SCATTER = 0.12
-#: What the model itself misses: standard deviation of one axis, ΔE00 (0.5 over all three). From simulations.
+#: Error of the model itself: standard deviation of one axis, ΔE00 (0.5 over all three). From simulations.
 MODEL_ERROR = 0.3
 
-#: Prior of theta: mean and standard deviation, wide enough for whites, umbers and glazes alike. Per full coat K may
-#: be 0.02 (a white) or 5 (a black), so its level is left nearly free; S lies between 0.1 (a glaze) and 4 (a white) and
-#: falls with wavelength; the surface is matte to closed; equal wet films leave paint in proportion to its fraction
-#: (exponent 1), wiping takes a little more of a thin one; a later coat leaves a little less. The widths were settled on
-#: simulated paints of another physics.
+#: Prior of theta: mean and standard deviation, wide enough for whites, umbers and glazes. Per full coat K may be 0.02
+#: (a white)
+#: or 5 (a black), so its level is nearly free; S is between 0.1 (a glaze) and 4 (a white) and falls with wavelength;
+#: the
+#: surface is matte to closed; equal wet films leave paint in proportion to its fraction (exponent 1), and wiping
+#: removes a
+#: little more of a thin one; a later coat leaves slightly less. The widths were tuned on simulated paints that follow
+#: other
+#: physics.
 PRIOR_MEAN: FloatArray = np.array([-0.8] * 6 + [0.2, -0.4, 0.5, 1.05, np.log(0.92)])
 PRIOR_SIGMA: FloatArray = np.array([3.0] * 6 + [1.1, 0.5, 0.6, 0.10, 0.08])
-#: Words on a tin that promise a transparent film, and the log S that such a paint has: between 0.1 and 0.4 for a full
-#: coat, where one swatch can't tell a glaze from a paint that hides. Wide enough for a label that says too much.
+#: Words on a can for a transparent film, and the log S of such a paint: between 0.1 and 0.4 for a full coat, where one
+#: swatch
+#: can't distinguish a glaze from an opaque paint. Wide enough for a label that overstates.
 _TRANSPARENT = frozenset(("glaze", "stain", "dye", "tint", "transparent"))
 _TRANSPARENT_LOG_S, _TRANSPARENT_SIGMA = np.log(0.2), 0.8
-#: Smoothness of log K: standard deviations of the step from knot to knot, and of the change of step.
+#: Smoothness of log K: standard deviations of the step from knot to knot, and of the change in step.
 STEP_SIGMA, BEND_SIGMA = 2.0, 1.2
-#: Starts of the inner reflectance, standard deviations from its mean: the one direction with more than one valley.
+#: Starting values of the inner reflectance, in standard deviations from its mean; only this direction has several
+#: minima.
 _STARTS = (0.0, 1.5, -1.5)
-#: Most steps of a fit, and what the last may lower half of chi-square by: of the estimate, and of the refits.
+#: Most steps of a fit, and the decrease of half of chi-square at which it stops: for the estimate, and for the refits.
 _STEPS, _FINE, _REFIT = 60, 1e-5, 1e-3
-#: So many swatches hold a paint so closely that less will do: theta to a twentieth of its standard deviation, refits
-#: (whose chi-square is eleven above the estimate's on average) to a thousandth of their spread, in single precision.
+#: Number of swatches from which coarser limits are enough, since they determine a paint closely: theta to a twentieth
+#: of its
+#: standard deviation, refits (with chi-square eleven above the estimate's on average) to a thousandth of their spread,
+#: in
+#: single precision.
 _MANY, _STEPS_OF_MANY, _FINE_OF_MANY, _ROUGH = 24, 12, 1e-3, 1e-2
-#: Counts up when the fit changes in a way that the numbers above don't show, so that stored models are made anew.
+#: Increase it when the fit changes in a way not shown by the numbers above, so that stored models are recomputed.
 _VERSION = 2
 
 
 @dataclass(frozen=True, eq=False)
 class PaintModel:
-    """What has been learned of a paint."""
+    """Model of a paint, learned from its swatches."""
 
     name: str
-    #: (11,) best parameters; see :mod:`colormatch.wash.optics`.
+    #: (11,) best estimate; see :mod:`colormatch.wash.optics`.
     theta: FloatArray
     #: (30, 11) equally likely parameters.
     draws: FloatArray
-    #: (n,) ΔE00 between each swatch and what the model gives for it, in the order of the distinct swatches.
+    #: (n,) ΔE00 between each swatch and its prediction, in the order of the distinct swatches.
     residuals: FloatArray
     #: Hash of the swatches and of the fit's settings.
     key: str
     flags: tuple[Flag, ...] = ()
-    #: Birge ratio: by how much the uncertainties of the swatches, and what the model misses, were multiplied since the
-    #: swatches contradict each other; 1 where they don't.
+    #: Birge ratio: the factor applied to the uncertainties of the swatches and of the model because the swatches
+    #: contradict
+    #: each other; 1 if they don't.
     spread: float = 1.0
 
     def __post_init__(self) -> None:
@@ -88,7 +98,7 @@ class PaintModel:
             values.setflags(write=False)
 
     def to_bytes(self) -> bytes:
-        """The model as a file's content, without pickles."""
+        """Serialize the model, without pickle."""
         facts = json.dumps({"name": self.name, "key": self.key, "flags": self.flags, "spread": self.spread})
         held = io.BytesIO()
         np.savez(held, theta=self.theta, draws=self.draws, residuals=self.residuals, facts=np.array(facts))
@@ -96,12 +106,12 @@ class PaintModel:
 
     @classmethod
     def from_bytes(cls, content: bytes) -> PaintModel:
-        """The inverse of :meth:`to_bytes`.
+        """Inverse of :meth:`to_bytes`.
 
         Raises
         ------
         PaintError
-            Not such content.
+            Invalid content.
         """
         try:
             with np.load(io.BytesIO(content), allow_pickle=False) as held:
@@ -114,9 +124,9 @@ class PaintModel:
 
 
 def distinct(swatches: Sequence[Swatch]) -> tuple[Swatch, ...]:
-    """Swatches without copies, in their order: one spot that was entered twice tells no more than once.
+    """Swatches without copies, in order: a spot entered twice counts once.
 
-    The same wash on the same ground with the very same color is one reading; of several the least certain stays.
+    The same wash on the same ground with exactly the same color is one reading; of several, the least certain is kept.
     """
     kept: dict[tuple[object, ...], Swatch] = {}
     for swatch in swatches:
@@ -127,12 +137,12 @@ def distinct(swatches: Sequence[Swatch]) -> tuple[Swatch, ...]:
 
 
 def is_transparent(name: str, kind: str) -> bool:
-    """Whether a tin is called a glaze, a stain or the like."""
+    """Whether the can says glaze, stain or the like."""
     return not _TRANSPARENT.isdisjoint(f"{name} {kind}".lower().split())
 
 
 def fit_key(swatches: Sequence[Swatch], kind: str = "") -> str:
-    """Name of the model that these swatches give: equal for equal content, whatever its order and its copies."""
+    """Key of the model of these swatches; independent of their order and of copies."""
     surface = (physics.OUTER_REFLECTANCE, physics.SURFACE_FILM)
     numbers = (REFITS, APPLICATION_SCATTER, MODEL_ERROR, STEP_SIGMA, BEND_SIGMA, *surface)
     settings = [_VERSION, *numbers, PRIOR_MEAN.tolist(), PRIOR_SIGMA.tolist()]
@@ -142,7 +152,7 @@ def fit_key(swatches: Sequence[Swatch], kind: str = "") -> str:
 
 
 def _content(swatch: Swatch) -> list[object]:
-    """All of a swatch that the fit depends on."""
+    """The parts of a swatch that the fit depends on."""
     numbers = (swatch.paint_fraction, swatch.coats, *swatch.ground_lab, *swatch.lab, swatch.uncertainty)
     return [swatch.paint, *(float(v) for v in numbers)]
 
@@ -153,9 +163,9 @@ def fit_paint(swatches: Sequence[Swatch], kind: str = "") -> PaintModel:
     Parameters
     ----------
     swatches : sequence of Swatch
-        All of one paint; one or more, on any grounds. Neither their order nor copies of one matter.
+        One or more of one paint, on any grounds. Order and copies don't matter.
     kind : str
-        What the tin calls it: a glaze or a stain is expected to hide little.
+        Kind stated on the can; a glaze or a stain is expected to hide little.
 
     Returns
     -------
@@ -164,7 +174,7 @@ def fit_paint(swatches: Sequence[Swatch], kind: str = "") -> PaintModel:
     Raises
     ------
     PaintError
-        No swatch (a color can't be guessed from a tin), or swatches of different paints.
+        No swatch (the can alone doesn't give a color), or swatches of different paints.
     """
     names = {s.paint for s in swatches}
     if not names:
@@ -188,19 +198,19 @@ def fit_paint(swatches: Sequence[Swatch], kind: str = "") -> PaintModel:
 class _Residuals(NamedTuple):
     """Residuals of unit variance, and their derivatives."""
 
-    #: (b, n, 3) of the swatches' colors.
+    #: (b, n, 3) residuals of the swatches' colors.
     data: FloatArray
-    #: (b, r) of the prior.
+    #: (b, r) residuals of the prior.
     prior: FloatArray
-    #: (b, n) of the films' log thickness.
+    #: (b, n) residuals of the films' log thickness.
     film: FloatArray
-    #: (b, n, 3, 11) and (b, n, 3) of the colors by theta, and by each swatch's own log thickness.
+    #: (b, n, 3, 11) and (b, n, 3) derivatives of the colors by theta, and by each swatch's own log thickness.
     by_theta: FloatArray
     by_film: FloatArray
 
 
 class _Fit:
-    """The least-squares problem of one paint: data, prior, and their random moves in the refits."""
+    """The least-squares problem of one paint: data, prior, and their perturbations in the refits."""
 
     def __init__(self, swatches: Sequence[Swatch], rng: np.random.Generator, *, transparent: bool = False) -> None:
         self.fraction = np.array([s.paint_fraction for s in swatches])
@@ -221,11 +231,13 @@ class _Fit:
             self.mean[optics.LOG_S], sigma_of_theta[optics.LOG_S] = _TRANSPARENT_LOG_S, _TRANSPARENT_SIGMA
         self.prior = _prior_rows(sigma_of_theta)
         rows = 3 * count + len(self.prior) + count
-        # Problems 0 .. starts - 1 are the fit itself, the others the refits.
+        # Problems 0 .. starts - 1 are the fit; the others are refits.
         self.moves = np.concatenate([np.zeros((len(_STARTS), rows)), rng.standard_normal((REFITS, rows))])
 
     def solve(self) -> tuple[FloatArray, FloatArray, FloatArray, float]:
-        """theta (11,), draws (30, 11), chi-square of each swatch (n,) before any Birge ratio, and that ratio."""
+        """Solve for theta (11,), draws (30, 11), chi-square of each swatch (n,) before the Birge ratio, and that
+        ratio.
+        """
         best = self._best()
         surprise, freedom = self._surprise(best)
         spread = birge_ratio(surprise, freedom)
@@ -242,7 +254,7 @@ class _Fit:
         return best[: optics.SIZE].copy(), refits[:, : optics.SIZE].copy(), surprise, spread
 
     def _best(self) -> FloatArray:
-        """(11 + n,) parameters of least cost."""
+        """(11 + n,) parameters with the lowest cost."""
         starts = np.zeros((len(_STARTS), optics.SIZE + len(self.coats)))
         starts[:, : optics.SIZE] = self.mean
         starts[:, optics.LOGIT_K2] += np.array(_STARTS) * PRIOR_SIGMA[optics.LOGIT_K2]
@@ -254,12 +266,12 @@ class _Fit:
         return np.asarray(marquardt(self._equations, nearly, steps=_STEPS, tolerance=_FINE_OF_MANY)[0][0])
 
     def _surprise(self, best: FloatArray) -> tuple[FloatArray, float]:
-        """(n,) chi-square of each swatch, its film's thickness included, and the degrees of freedom of their sum.
+        """(n,) chi-square of each swatch, including its film thickness, and the degrees of freedom of their sum.
 
-        Each residual keeps the share of its variance that the fit has not taken: one less its leverage (diagonal of
-        J (J'J)^-1 J', D. C. Hoaglin and R. E. Welsch, The American Statistician 32(1), 1978). The leverages of all
-        residuals add up to the number of parameters, and the prior's rows are among them: a parameter that the prior
-        holds costs the swatches less than one degree.
+        Each residual keeps the share of its variance that the fit leaves: one minus its leverage (diagonal of J
+        (J'J)^-1 J', D. C. Hoaglin and R. E. Welsch, The American Statistician 32(1), 1978). All leverages, including
+        those of the prior's rows, add up to the number of parameters: a parameter held by the prior costs the swatches
+        less than one degree.
         """
         count = len(self.coats)
         residuals = self._residuals(best[None], np.array([0]))
@@ -270,14 +282,14 @@ class _Fit:
         return surprise, 3 * count - optics.SIZE + of_prior
 
     def predicted(self, theta: FloatArray) -> FloatArray:
-        """(n, 3) color that the model gives for each swatch, had its film come out as it should."""
+        """(n, 3) predicted color of each swatch at its nominal film thickness."""
         paint = optics.optics_of(theta)
         x = physics.thickness(self.fraction, self.coats, paint.gamma, paint.rho)
         coat = physics.film(paint.K, paint.S, x, paint.k2)
         return lab_from_reflectance(physics.seen(physics.lay(coat, physics.bare(self.ground))))
 
     def _residuals(self, parameters: FloatArray, which: Which, *, fast: bool = False) -> _Residuals:
-        """Residuals of parameters (b, 11 + n): theta, then log thickness of each swatch's film; fast: to some 1e-3."""
+        """Residuals of parameters (b, 11 + n): theta, then log thickness of each film. `fast`: to about 1e-3."""
         theta, film = parameters[:, : optics.SIZE], parameters[:, optics.SIZE :]
         ground = self.coarse_ground if fast else self.ground
         lab, by_theta, by_film = washes_with_slopes(theta, film, self.fraction, self.coats, ground)
@@ -295,7 +307,7 @@ class _Fit:
         )
 
     def _equations(self, parameters: FloatArray, which: Which, *, fast: bool = False) -> NormalEquations:
-        """The normal equations of parameters (b, 11 + n): theta is shared, each thickness meets its own swatch."""
+        """Normal equations of parameters (b, 11 + n): theta is shared, each thickness belongs to its swatch."""
         r = self._residuals(parameters, which, fast=fast)
         batch = len(parameters)
         data, slopes = r.data.reshape(batch, -1, 1), r.by_theta.reshape(batch, -1, optics.SIZE)

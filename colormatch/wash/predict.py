@@ -1,7 +1,8 @@
-"""What a recipe dries to, with everything that is uncertain about it.
+"""Predict the dried color of a recipe, with its uncertainty.
 
-All that chance decides is drawn once (:class:`Draws`) and shared by all candidates. So two recipes differ by what
-they are, not by luck, and what they have in common cancels out in their difference.
+All random draws are made once (:class:`Draws`) and shared by all candidates. Differences between two recipes are then
+not
+due to luck, and common errors cancel.
 """
 
 from __future__ import annotations
@@ -20,11 +21,11 @@ from colormatch.wash.film import Body, bare, film, lay, read_through, seen, thic
 from colormatch.wash.optics import Optics, mix, optics_of
 from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, REFITS, PaintModel
 
-#: Most layers of one recipe, whatever is laid over the whole piece included.
+#: Most layers of one recipe, including those over the whole piece.
 MOST_LAYERS = 8
-#: Draws that make an expected ΔE steady enough to rank by; each refit of a paint is used equally often.
+#: Draws needed for an expected ΔE stable enough to rank by; each refit of a paint is used equally often.
 DRAWS = 4 * REFITS
-#: Candidates worked on at a time: their spectra stay within some tens of megabytes.
+#: Candidates per chunk; their spectra then take some tens of megabytes.
 _CHUNK = 32
 
 
@@ -32,16 +33,16 @@ _CHUNK = 32
 class Draws:
     """Common random numbers: standard normal draws shared by every candidate of a ranking."""
 
-    #: (m, 3) error of the ground's reading.
+    #: (m, 3) error of the reading of the ground.
     ground: FloatArray
-    #: (m, 8) how thick each layer comes out; the topmost layer takes the first.
+    #: (m, 8) deviation of the thickness of each layer; the first column is for the topmost layer.
     thickness: FloatArray
-    #: (m, 3) what the model misses.
+    #: (m, 3) error of the model.
     model: FloatArray
 
 
 def draw_normals(rng: np.random.Generator, draws: int = DRAWS) -> Draws:
-    """Draw them; ``draws`` is best a multiple of 30, so that each refit of a paint is used equally often."""
+    """Make them; ``draws`` should be a multiple of 30, so that each refit of a paint is used equally often."""
     return Draws(
         rng.standard_normal((draws, 3)), rng.standard_normal((draws, MOST_LAYERS)), rng.standard_normal((draws, 3))
     )
@@ -70,29 +71,29 @@ def predict_many(
     painted: Sequence[Layer] = (),
     then: Sequence[Layer] = (),
 ) -> tuple[FloatArray, FloatArray]:
-    """What recipes dry to over one ground.
+    """Predict the dried colors of recipes over one ground.
 
     Parameters
     ----------
     models : mapping of PaintModel by name
     recipes : sequence of c recipes
-        Each a sequence of layers, lowest first; empty leaves the ground as it is.
+        Each a sequence of layers, lowest first; empty leaves the ground unchanged.
     ground : Lab
-        In the state in which it will be painted.
+        Its color in the state in which it will be painted.
     ground_uncertainty : float; ΔE00, 90 % radius
     chances : Draws
     clear : ClearCoat, optional
-        Goes over everything.
+        Coat over everything.
     painted : sequence of Layer
-        Washes that the ground carries already: it was read through the surface that they form.
+        Washes already on the ground; its color was read through their surface.
     then : sequence of Layer
-        Go over every recipe and the wood around it alike, lowest first. What the model misses of them is the same on
-        both, so it adds nothing to a difference and is left out.
+        Layers over every recipe and the wood around it alike, lowest first. The model has the same error for both, so
+        it adds nothing to a difference and is left out.
 
     Returns
     -------
-    lab : (c, 3) float; the best estimate
-    draws : (c, m, 3) float; equally likely outcomes
+    lab : (c, 3) float; best estimate
+    draws : (c, m, 3) float; equally likely colors
 
     Raises
     ------
@@ -136,12 +137,12 @@ def _names(recipes: Sequence[Sequence[Layer]]) -> set[str]:
 
 
 def model_of(models: Mapping[str, PaintModel], name: str) -> PaintModel:
-    """The model of a paint.
+    """Look up the model of a paint.
 
     Raises
     ------
     PaintError
-        It has none.
+        The paint has no model.
     """
     if name not in models:
         raise PaintError(f"{name} has no swatch.", "Paint one swatch of it, let it dry and measure it.")
@@ -149,18 +150,18 @@ def model_of(models: Mapping[str, PaintModel], name: str) -> PaintModel:
 
 
 def _model_error(models: Mapping[str, PaintModel], recipe: Sequence[Layer]) -> float:
-    """What the model misses of a recipe, standard deviation of one axis, ΔE00: as much as of its least known paint."""
+    """Error of the model for a recipe, standard deviation of one axis, ΔE00: that of its least known paint."""
     return MODEL_ERROR * max(models[name].spread for name in _names([recipe]))
 
 
 def _estimate_and_draws(models: Mapping[str, PaintModel], name: str, count: int) -> FloatArray:
-    """(1 + m, 11): the best parameters, then the refits in turn."""
+    """(1 + m, 11): best estimate, then the refits in turn."""
     model = model_of(models, name)
     return np.concatenate([model.theta[None], model.draws[np.arange(count) % len(model.draws)]])
 
 
 def _lay_level(layers: Sequence[Layer], paints: Mapping[str, Optics], under: Body, luck: FloatArray) -> Body:
-    """One layer of each of c recipes over their bodies."""
+    """Lay one layer of each of c recipes over their bodies."""
     washes = [
         mix([paints[part.paint] for part in layer.paints], [part.parts for part in layer.paints]) for layer in layers
     ]

@@ -1,4 +1,4 @@
-"""Ratios of paint to water: what people write, and one standard form to say it back.
+"""Ratios of paint to water: parse what people type, and format it in one standard form.
 
 Sources
 -------
@@ -20,7 +20,7 @@ _GALLON = 3785.411784
 #: ml; one drop, 20 to the milliliter: common practice, no source. Real drops differ with the liquid and the pipette.
 DROP_ML = 0.05
 _DROPS = ("drop", "drops")
-#: ml of one.
+#: ml per unit.
 _ML_OF: dict[str, float] = {
     **dict.fromkeys(("ml", "milliliter", "milliliters", "millilitre", "millilitres", "cc"), 1.0),
     **dict.fromkeys(("cl", "centiliter", "centiliters"), 10.0),
@@ -40,13 +40,13 @@ _NUMBER = r"\d+\s+\d+\s*/\s*\d+|\d+\s*/\s*\d+|\d*\.\d+|\d+\.?"
 _AMOUNT = re.compile(rf"({_NUMBER})\s*([a-z. ]*?)(?:\s+(?:of\s+)?(?:paint|water))?")
 _SHARE = re.compile(rf"({_NUMBER})\s*%(?:\s*paint)?")
 _HELP = "Write it paint to water, such as 1:3, 25%, 3 tsp to 1 cup, or full."
-#: Largest whole number that a standard ratio uses before it turns to 1:x with decimals, and how far it may be off.
+#: Largest whole number in a standard ratio (larger ones become 1:x with decimals), and the largest relative error.
 _LARGEST_WHOLE, _CLOSE = 12, 0.003
-#: Change of a share by rounding to whole measures that is let pass: a fifth of what parts of water are usually off by.
+#: Largest relative change of a share by rounding to whole measures: a fifth of the usual error of water by parts.
 ROUNDING = 0.03
-#: Parts to one that are told apart from none; keeps what an imported file may hold within floats.
+#: Largest ratio of parts to one; keeps imported values within the range of floats.
 _MOST = 1e9
-#: Thinnest wash that is taken for meant: 1 part in 1000.
+#: Thinnest wash accepted: 1 part in 1000.
 _THINNEST = 0.001
 
 
@@ -58,7 +58,7 @@ class Ratio(NamedTuple):
 
     @property
     def paint_fraction(self) -> float:
-        """Volume of paint in the wash, above 0 to 1."""
+        """Volume of paint in the wash, 0 < d <= 1."""
         return self.paint / (self.paint + self.water)
 
     def __str__(self) -> str:
@@ -74,12 +74,12 @@ def ml_of(amount: float, unit: str, drop_ml: float = DROP_ML) -> float:
     unit : str
         Such as ``ml``, ``tsp``, ``fl oz`` or ``drops``.
     drop_ml : float
-        What one drop is taken to hold.
+        Volume of one drop, ml.
 
     Raises
     ------
     BadInput
-        The unit is none of volume.
+        The unit is not one of volume.
 
     Examples
     --------
@@ -105,12 +105,12 @@ def parse_ratio(text: str) -> Ratio:
 
     Returns
     -------
-    Ratio; parts in the unit that was written, or ml where the two units differ
+    Ratio; parts in the given unit, or in ml if the two units differ
 
     Raises
     ------
     BadInput
-        It can't be read, has no paint, or less than one part of paint in 1000.
+        It is invalid, has no paint, or less than one part of paint in 1000.
 
     Examples
     --------
@@ -143,7 +143,7 @@ def parse_ratio(text: str) -> Ratio:
 
 
 def parse_volume(text: str, drop_ml: float = DROP_ML) -> float:
-    """Milliliters of one amount with its unit, a drop taken to hold ``drop_ml``.
+    """Parse one amount with its unit, in ml; a drop holds ``drop_ml``.
 
     Raises
     ------
@@ -164,7 +164,7 @@ def parse_volume(text: str, drop_ml: float = DROP_ML) -> float:
 
 
 def _halves(plain: str) -> list[tuple[str, str]]:
-    """Places where the text may fall into paint and water: the clearest sign first."""
+    """Possible splits of the text into paint and water: the clearest separator first."""
     for sign in (":", " to ", "+"):
         if sign in plain:
             left, _, right = plain.partition(sign)
@@ -173,7 +173,7 @@ def _halves(plain: str) -> list[tuple[str, str]]:
 
 
 def _number(written: str, text: str) -> float:
-    """A decimal, a fraction, or a whole number and a fraction."""
+    """Parse a decimal, a fraction, or a whole number and a fraction."""
     try:
         return float(sum(Fraction(re.sub(r"\s*/\s*", "/", part)) for part in re.split(r"\s+(?=\d+\s*/)", written)))
     except ZeroDivisionError:
@@ -193,7 +193,7 @@ def _checked(ratio: Ratio, text: str) -> Ratio:
 
 
 def format_ratio(paint: float, water: float) -> str:
-    """The standard form: smallest whole numbers where they fit, otherwise the smaller side as 1; ``full`` for no water.
+    """Standard form: smallest whole numbers if they fit, otherwise the smaller side as 1; ``full`` without water.
 
     Examples
     --------
@@ -211,7 +211,7 @@ def format_ratio(paint: float, water: float) -> str:
 
 
 def format_fraction(paint_fraction: float) -> str:
-    """:func:`format_ratio` of a paint fraction.
+    """Standard form of a paint fraction; see :func:`format_ratio`.
 
     Examples
     --------

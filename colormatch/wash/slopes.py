@@ -1,8 +1,9 @@
-"""Colors of washes with their derivatives: what a paint's fit asks for in each step, over and over.
+"""Colors of washes with their derivatives: the inner loop of a paint's fit.
 
-The time goes into arrays of one number for each wash and wavelength. A fit of sixty swatches with thirty refits has
-74,000 of them, and fresh memory for each intermediate one takes the system longer than the arithmetic: the work is
-done in place, in a block that is small enough for the processor's cache.
+Memory dominates the time: a fit of sixty swatches with thirty refits has arrays of 74,000 values (washes by
+wavelengths),
+and fresh memory for each intermediate result takes longer than the arithmetic. The work is therefore done in place, in
+blocks that fit in the processor's cache.
 """
 
 from __future__ import annotations
@@ -15,24 +16,25 @@ from colormatch.records import FloatArray
 from colormatch.wash import film as physics
 from colormatch.wash import optics
 
-#: Washes in a block: 168 kB for each of its arrays.
+#: Washes per block: 168 kB for each of its arrays.
 _BLOCK = 512
-#: Arrays that a block needs at once.
+#: Arrays needed per block.
 _ARRAYS = 7
 
 
 def washes_with_slopes(
     theta: FloatArray, log_thickness: FloatArray, fraction: FloatArray, coats: FloatArray, ground: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Colors of washes, and how they change with the paint's parameters.
+    """Colors of washes, and their derivatives by the paint's parameters.
 
     Parameters
     ----------
     theta : (b, 11) float
-    log_thickness : (b, n) float; natural log of each film over what the wash should have left
+    log_thickness : (b, n) float; natural log of each film's thickness over its nominal thickness
     fraction, coats : (n,)
     ground : (n, 41) float
-        Its precision is that of the work: with float32 colors are right to some 1e-4, in a third of the time.
+        Its precision sets that of the computation: with float32, colors are accurate to about 1e-4, in a third of the
+        time.
 
     Returns
     -------
@@ -50,7 +52,7 @@ def washes_with_slopes(
         matrix.astype(precision, copy=False) for matrix in (XYZ_WEIGHTS, _K_TO_XYZ, _S_TO_XYZ)
     )
 
-    # What the light inside does, block by block: XYZ of u = R / (1 - inner R) and of u², and of the changes of u.
+    # Light inside the film, block by block: XYZ of u = R / (1 - inner R) and of u², and of the derivatives of u.
     batch, count = x.shape
     rows = max(1, _BLOCK // max(1, count))
     work = np.empty((_ARRAYS, min(rows, batch), count, WAVELENGTHS.size), precision)
@@ -94,7 +96,7 @@ def washes_with_slopes(
 
 
 def _to_xyz(basis: FloatArray) -> FloatArray:
-    """(41, 3 m): XYZ of curves that are sums of (41, m) basis curves."""
+    """(41, 3 m): matrix to XYZ for curves that are sums of (41, m) basis curves."""
     return (XYZ_WEIGHTS[:, :, None] * basis[:, None]).reshape(len(basis), -1)
 
 
@@ -111,7 +113,7 @@ def _inside(K: FloatArray, S: FloatArray, x: FloatArray, ground: FloatArray, out
     x : (b, n) float
     ground : (n, 41) float
     out : (7, b, n, 41) float
-        The first three become reflectance, its derivative by log K, and by log S; the others serve on the way.
+        The first three receive reflectance and its derivatives by log K and by log S; the others are scratch space.
 
     Notes
     -----
@@ -120,13 +122,13 @@ def _inside(K: FloatArray, S: FloatArray, x: FloatArray, ground: FloatArray, out
 
         R = (S q + Rg (1 + E - (K + S) q)) / ((K + S) q + 1 + E - S Rg q)
 
-    K changes it by itself, by q and by E: dq = -(q - 2 x E) (K + S) / c² dK, dE = -2 x E (K + S) / c dK. Thickness
-    changes it by the differential equation of Kubelka and Munk, dR / dx = S - 2 (K + S) R + S R². R depends on K x and
-    S x only, so that its derivatives by log K and log S add up to that by log x.
+    K enters directly, through q and through E: dq = -(q - 2 x E) (K + S) / c² dK, dE = -2 x E (K + S) / c dK. Thickness
+    enters through the differential equation of Kubelka and Munk, dR / dx = S - 2 (K + S) R + S R². R depends only on K
+    x and S x, so its derivatives by log K and log S add up to that by log x.
     """
     R, of_K, of_S, below, spare, decay, reach = out
     a = K + S
-    # Absorption that changes R by less than the precision is taken as that much, so that nothing is divided by zero.
+    # A floor for absorption whose effect on R is below the precision; avoids division by zero.
     c2 = np.maximum(K * (K + 2 * S), np.finfo(out.dtype).eps)
     c = np.sqrt(c2)
     thick = x[..., None]
@@ -148,7 +150,7 @@ def _inside(K: FloatArray, S: FloatArray, x: FloatArray, ground: FloatArray, out
     np.subtract(of_S, spare, out=below)
     R /= below
 
-    # By log K, times what stands below: (Rg + R) K q less dq (S (1 + Rg R) - (K + S)(Rg + R)) less dE (Rg - R).
+    # By log K, times the denominator: (Rg + R) K q minus dq (S (1 + Rg R) - (K + S)(Rg + R)) minus dE (Rg - R).
     decay *= 2 * thick
     np.multiply(ground, R, out=of_K)
     of_K += 1
@@ -169,7 +171,7 @@ def _inside(K: FloatArray, S: FloatArray, x: FloatArray, ground: FloatArray, out
     np.negative(below, out=below)
     of_K /= below
 
-    # By log thickness, less that: by log S.
+    # By log thickness, minus the one by log K: by log S.
     np.multiply(R, R, out=of_S)
     of_S += 1
     of_S *= S

@@ -1,4 +1,4 @@
-"""JPEG, PNG and WebP: files of one segment or chunk after another, of which the known ones are copied."""
+"""JPEG, PNG and WebP: files made of segments or chunks; only the known ones are copied."""
 
 from __future__ import annotations
 
@@ -20,18 +20,18 @@ _CODING = {*range(0xC0, 0xD0), 0xDB, 0xDC, 0xDD} - {0xC8}
 #: The next marker in entropy-coded data: neither a stuffed byte nor a restart.
 _MARKER = re.compile(rb"\xff+[^\x00\xd0-\xd7\xff]")
 _JFIF, _ICC, _ADOBE = b"JFIF\0", b"ICC_PROFILE\0", b"Adobe"
-#: Bytes of the JFIF segment before its thumbnail's size, and of Adobe's segment that tells the color transform.
+#: Bytes of the JFIF segment before its thumbnail's size, and of Adobe's segment with the color transform.
 _JFIF_BYTES, _ADOBE_BYTES = 12, 12
 
 
 def clean_jpeg(content: bytes, exif: bytes) -> bytes:
-    """The first picture of a JPEG file; what follows its end (further pictures, a film) is dropped.
+    """Clean a JPEG file: keep its first picture and drop all that follows (further pictures, a video).
 
     Parameters
     ----------
     content : bytes
     exif : bytes
-        The block to state; empty: none.
+        EXIF block to write; empty: none.
 
     Raises
     ------
@@ -77,17 +77,17 @@ def _segment(marker: int, payload: bytes) -> bytes:
 # --- PNG (third edition, 2025) ----------------------------------------------------------------------------------------
 
 _PNG = b"\x89PNG\r\n\x1a\n"
-#: What the pixels are, and what they mean.
+#: Chunks for the pixels and their meaning.
 _PNG_KEPT = {
     b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"cICP", b"iCCP", b"sRGB", b"gAMA", b"cHRM", b"sBIT", b"bKGD", b"pHYs",
     b"mDCV", b"cLLI",
 }  # fmt: skip
-#: The name of a color profile is anybody's word.
+#: The name of a color profile is free text, so it is replaced.
 _PROFILE_NAME = b"ICC Profile"
 
 
 def clean_png(content: bytes, exif: bytes) -> bytes:
-    """The still picture of a PNG file; see :func:`clean_jpeg`."""
+    """Clean a PNG file: keep its still picture; see :func:`clean_jpeg`."""
     kept = [_PNG]
     for name, payload in _png_chunks(content):
         if name not in _PNG_KEPT:
@@ -122,7 +122,7 @@ _HAS_ICC, _HAS_ALPHA, _HAS_EXIF = 0x20, 0x10, 0x08
 
 
 def clean_webp(content: bytes, exif: bytes) -> bytes:
-    """The picture of a WebP file; see :func:`clean_jpeg`."""
+    """Clean a WebP file: keep its picture; see :func:`clean_jpeg`."""
     kept = []
     for name, payload in _webp_chunks(content):
         if name == b"ANIM":

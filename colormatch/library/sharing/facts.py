@@ -1,4 +1,4 @@
-"""The few facts of a photo's EXIF that are kept, and the block that states them anew."""
+"""The few EXIF facts of a photo that are kept, and the block that restates them."""
 
 from __future__ import annotations
 
@@ -9,33 +9,33 @@ from PIL import Image
 from colormatch.errors import ColorMatchError
 from colormatch.image.metadata import MAKE, MODEL, ORIENTATION, exif_of
 
-#: Longest make or model that is kept, characters; longer ones are no names of cameras. Our choice.
+#: Longest make or model kept, characters; longer ones are not names of cameras. Our choice.
 _LONGEST = 64
-#: Tags of EXIF 3.0: where color space and interoperability are stated; DCF's mark of Adobe RGB.
+#: Tags of EXIF 3.0 for color space and interoperability; DCF's mark of Adobe RGB.
 _EXIF_IFD, _COLOR_SPACE, _INTEROP_IFD, _INTEROP_INDEX = 0x8769, 0xA001, 0xA005, 1
 _UNCALIBRATED, _ADOBE_RGB = 0xFFFF, "R03"
-#: What stands before the block in JPEG and HEIF.
+#: Prefix of the block in JPEG and HEIF.
 EXIF_MARK = b"Exif\0\0"
 
 
 class NotCleaned(ColorMatchError):
-    """The photo's file can't safely be freed of personal data."""
+    """Removing personal data from the photo's file safely is not possible."""
 
 
 @dataclass(frozen=True)
 class KeptFacts:
-    """What a shared photo still tells of how it was taken."""
+    """Facts about the camera kept in a shared photo."""
 
     #: 1 to 8, EXIF.
     orientation: int = 1
     make: str = ""
     model: str = ""
-    #: DCF's "R03"; the color profile of such a file.
+    #: DCF's "R03", the color profile of such a file.
     adobe_rgb: bool = False
 
     @classmethod
     def of(cls, source: Image.Image | bytes | None) -> KeptFacts:
-        """Of an opened picture or of a bare EXIF block."""
+        """Facts of an open picture or a bare EXIF block."""
         known = exif_of(source)
         try:
             if isinstance(source, Image.Image):
@@ -44,12 +44,12 @@ class KeptFacts:
                 tags = Image.Exif()
                 tags.load(source or b"")
             make, model = (_name(tags.get(tag)) for tag in (MAKE, MODEL))
-        except Exception:  # whatever Pillow's parser trips over: not stated
+        except Exception:  # anything Pillow's parser raises counts as not stated
             make = model = ""
         return cls(known.orientation, make, model, known.adobe_rgb)
 
     def exif(self) -> bytes:
-        """A TIFF structure that states them, without :data:`EXIF_MARK`; empty where there is nothing to state."""
+        """A TIFF structure with the facts, without :data:`EXIF_MARK`; empty if there are none."""
         if self == KeptFacts():
             return b""
         tags = Image.Exif()

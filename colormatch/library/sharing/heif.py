@@ -1,7 +1,7 @@
-"""HEIC and AVIF: boxes after ISO/IEC 14496-12, items after ISO/IEC 23008-12.
+"""HEIC and AVIF: boxes by ISO/IEC 14496-12, items by ISO/IEC 23008-12.
 
-The items that make up the main picture stay where they are, so that every offset still holds; their list is written
-anew, and all other data becomes zeros.
+The items of the main picture stay in place, so that every offset remains valid; their list is rewritten, and all other
+data is zeroed.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 from colormatch.library.sharing.facts import EXIF_MARK, KeptFacts, NotCleaned
 
-#: Items that are a picture or are put together from some.
+#: Items that are a picture or part of one.
 _PICTURES = {b"hvc1", b"hev1", b"av01", b"grid", b"iden", b"iovl"}
-#: References that are kept: derived from, auxiliary to, describes, premultiplied by.
+#: References kept: derived from, auxiliary to, describes, premultiplied by.
 _REFERENCES = {b"dimg", b"auxl", b"cdsc", b"prem"}
-#: Properties of a picture: coding, size, color, turn, crop, what an auxiliary one is.
+#: Properties of a picture: coding, size, color, rotation, crop, type of an auxiliary one.
 _PROPERTIES = {
     b"hvcC", b"av1C", b"ispe", b"pixi", b"colr", b"irot", b"imir", b"clap", b"pasp", b"auxC", b"lsel", b"a1op", b"a1lx",
     b"clli", b"mdcv", b"cclv", b"amve", b"reve", b"ndwt",
@@ -30,18 +30,18 @@ _UNUSUAL = "Its file is built in an unusual way."
 class _Box:
     kind: bytes
     start: int
-    #: Where its content begins.
+    #: Start of its content.
     inside: int
     end: int
 
 
 def clean_heif(content: bytes) -> bytes:
-    """The main picture of a HEIC or AVIF file, in a file of the same length.
+    """Clean a HEIC or AVIF file: keep its main picture, at the same length.
 
     Raises
     ------
     NotCleaned
-        It is damaged, or built in a way that isn't known to be safe.
+        It is damaged, or its structure isn't known to be safe.
     """
     try:
         return _Cleaning(content).done()
@@ -69,11 +69,11 @@ def _boxed(kind: bytes, payload: bytes) -> bytes:
 
 @dataclass(frozen=True)
 class _Place:
-    """Where an item's data lie: its entry in the list of places, and the pieces in file or ``idat``."""
+    """Location of an item's data: its entry in the list of locations, and its extents in file or ``idat``."""
 
     packed: bytes
     in_idat: bool
-    #: Start and length of each piece.
+    #: Start and length of each extent.
     extents: tuple[tuple[int, int], ...]
 
 
@@ -210,7 +210,7 @@ class _Cleaning:
     # --- choose ------------------------------------------------------------------------------------------------------
 
     def _wanted(self) -> list[int]:
-        """The items of the main picture, in the order of their list."""
+        """Items of the main picture, in the order of their list."""
         wanted, rest = {self._main}, [self._main]
         while rest:
             item = rest.pop()
@@ -236,7 +236,7 @@ class _Cleaning:
         return any(box.kind == b"auxC" and self._content[box.inside + 4 : box.end].startswith(_ALPHA) for box in boxes)
 
     def _exif(self, item: int) -> bytes:
-        """What replaces an item's EXIF, of its length; empty where there is nothing to state or no room."""
+        """Replacement of an item's EXIF at the same length; empty if there is nothing to state or no space."""
         place = self._places[item]
         if place.in_idat or len(place.extents) != 1:
             return b""
@@ -252,7 +252,7 @@ class _Cleaning:
     # --- write -------------------------------------------------------------------------------------------------------
 
     def _new_meta(self) -> bytes:
-        """The box that lists the items, with what is left of its length as an empty box behind it."""
+        """The box that lists the items, padded to its old length with an empty box."""
         written = {
             b"hdlr": self._handler,
             b"pitm": lambda: self._copied(b"pitm"),
@@ -267,7 +267,7 @@ class _Cleaning:
         spare = self._meta.end - self._meta.start - 8 - len(prefix) - sum(len(part) for _, part in parts)
         if spare < 0:
             raise NotCleaned(_UNUSUAL)
-        if 0 < spare < 8:  # too little for a box: the handler's name, which is empty, gets longer
+        if 0 < spare < 8:  # too little for a box: lengthen the empty handler name instead
             parts = [(kind, _boxed(kind, part[8:] + bytes(spare)) if kind == b"hdlr" else part) for kind, part in parts]
             spare = 0
         meta = _boxed(b"meta", prefix + b"".join(part for _, part in parts))
@@ -305,7 +305,7 @@ class _Cleaning:
         return _boxed(b"iloc", self._head + count + b"".join(packed))
 
     def _new_properties(self) -> bytes:
-        """Their order stays, since items name them by number."""
+        """Their order stays, since items refer to them by number."""
         properties = [
             self._content[box.start : box.end]
             if box.kind in _PROPERTIES

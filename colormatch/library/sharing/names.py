@@ -1,4 +1,4 @@
-"""Photos under other names: a photo is named by its bytes, so all that names a cleaned one follows."""
+"""Rename photos: a photo is named by its bytes, so all references to a cleaned one change."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ _SHA256 = re.compile(r"\b[0-9a-f]{64}\b")
 
 
 def record_renamed(record: R, names: Mapping[str, str]) -> R:
-    """A record with its photo named anew.
+    """A record with its photo renamed.
 
     Parameters
     ----------
     record : R
     names : mapping
-        The new name of each photo; an empty one where it stays behind, with the spot that was marked in it.
+        New name of each photo; empty removes it, with the spot marked in it.
     """
     if not isinstance(record, Paint | Swatch) or record.photo not in names:
         return record
@@ -32,7 +32,7 @@ def record_renamed(record: R, names: Mapping[str, str]) -> R:
 
 
 def repair_renamed(repair: SavedRepair, names: Mapping[str, str]) -> SavedRepair:
-    """A repair with its photos named anew in its list and document; the document still names what stays behind."""
+    """A repair with its photos renamed in its list and document; the document still names photos left behind."""
     photos = tuple(name for photo in repair.photos if (name := names.get(photo, photo)))
     document = _SHA256.sub(lambda found: names.get(found[0]) or found[0], repair.document)
     return replace(repair, photos=photos, document=document)

@@ -1,4 +1,4 @@
-"""One photo freed of personal data, and shown to read the same."""
+"""Remove personal data from one photo, and check that its colors stay the same."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from colormatch.library.sharing.tiff import clean_tiff
 
 
 def cleaned(content: bytes) -> bytes:
-    """The same picture without location, owner, serial numbers, dates, captions, maker notes and thumbnails.
+    """Remove location, owner, serial numbers, dates, captions, maker notes and thumbnails from a photo.
 
     Parameters
     ----------
@@ -23,13 +23,13 @@ def cleaned(content: bytes) -> bytes:
     Returns
     -------
     bytes
-        A file of the same kind with the same pixels, not encoded anew, whose orientation, color profile, and make and
-        model of the camera are the same. Cleaning it again changes nothing.
+        A file of the same kind with the same pixels, not re-encoded, and the same orientation, color profile, and make
+        and model of the camera. Cleaning it again changes nothing.
 
     Raises
     ------
     NotCleaned
-        It can't be freed of them safely; or it is not a picture.
+        The data can't be removed safely; or it is not a picture.
     """
     try:
         before = decode(content)

@@ -1,6 +1,6 @@
 """TIFF and DNG: directories of tags that point into the file.
 
-What is kept stays where it is, so that every offset still holds; all else becomes zeros.
+Kept parts stay in place, so that every offset remains valid; everything else is zeroed.
 """
 
 from __future__ import annotations
@@ -13,22 +13,22 @@ from colormatch.library.sharing.facts import NotCleaned
 #: Bytes of a value of each type (TIFF 6.0, section 2).
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
 _WHOLE = {1: "B", 3: "H", 4: "I", 13: "I"}
-#: Directories that one file may hold. Our choice.
+#: Most directories in one file. Our choice.
 _MOST_DIRECTORIES = 32
 _SUBFILE_TYPE, _SUB_IFDS, _EXIF_IFD, _INTEROP_IFD, _DNG_VERSION = 254, 330, 34665, 40965, 50706
-#: Tags whose value says where pixels lie, and the tag with their sizes.
+#: Tags with the location of pixels, and the tags with their sizes.
 _PLACES = {273: 279, 324: 325, 513: 514}
-#: Strips, tiles and an old-style JPEG: what a reduced picture consists of.
+#: Strips, tiles and an old-style JPEG: the parts of a reduced picture.
 _PICTURE = {273, 278, 279, 322, 323, 324, 325, 513, 514}
 #: A reduced picture (bit 0 of NewSubfileType).
 _REDUCED = 1
-#: TIFF 6.0 with its supplements, and ICC.1: size, form and meaning of the pixels; make, model and orientation.
+#: TIFF 6.0 with its supplements, and ICC.1: size, format and meaning of the pixels; make, model and orientation.
 _PIXEL_TAGS = {
     *(254, 255, 256, 257, 258, 259, 262, 263, 266, 271, 272, 273, 274, 277, 278, 279, 280, 281, 282, 283, 284, 290),
     *(291, 292, 293, 296, 301, 317, 318, 319, 320, 322, 323, 324, 325, 332, 334, 338, 339, 340, 341, 342, 347),
     *(512, 513, 514, 515, 517, 518, 519, 520, 521, 529, 530, 531, 532, 34675, _SUB_IFDS, _EXIF_IFD),
 }
-#: DNG 1.7: the sensor's layout, levels, colors, corrections; nothing that names a person or one single camera.
+#: DNG 1.7: the sensor's layout, levels, colors, corrections; no tag that identifies a person or a single camera.
 _DNG_TAGS = {
     *(33421, 33422, 50706, 50707, 50708, *range(50710, 50735), 50736, 50737, 50738, 50739, 50778, 50779, 50780, 50829),
     *(50830, 50831, 50832, 50833, 50834, 50879, 50931, 50932, 50934, *range(50936, 50942), 50964, 50965, 50981, 50982),
@@ -44,7 +44,7 @@ class _Entry:
     tag: int
     type: int
     count: int
-    #: Where its value lies.
+    #: Location of its value.
     place: int
     size: int
     #: Its twelve bytes.
@@ -52,12 +52,12 @@ class _Entry:
 
 
 def clean_tiff(content: bytes) -> bytes:
-    """The first picture of a TIFF file, or the raw picture of a DNG file, in a file of the same length.
+    """Clean a TIFF or DNG file: keep its first or raw picture, at the same length.
 
     Raises
     ------
     NotCleaned
-        It is damaged, or built in a way that isn't known to be safe.
+        It is damaged, or its structure isn't known to be safe.
     """
     order = {b"II*\0": "<", b"MM\0*": ">"}.get(content[:4])
     if order is None:
@@ -77,7 +77,7 @@ class _Cleaning:
     def done(self) -> bytes:
         self._keep(0, 8)
         (first,) = struct.unpack_from(f"{self._order}I", self._content, 4)
-        # In a raw, the first directory often holds only a small picture beside the tags of the whole.
+        # In a raw, the first directory often holds only a small picture beside the tags of the whole file.
         is_raw = any(entry.tag == _DNG_VERSION for entry in self._entries(first))
         self._directory(first, 0, without_picture=is_raw and self._is_reduced(first))
         return bytes(self._kept)
@@ -109,7 +109,7 @@ class _Cleaning:
         return any(e.tag == _SUBFILE_TYPE and self._numbers(e)[0] & _REDUCED for e in self._entries(offset))
 
     def _directory(self, offset: int, of: int, *, without_picture: bool = False) -> None:
-        """Keep a directory: its known tags, their values, what they point to, and no directory after it."""
+        """Keep a directory: its known tags, their values, the data they point to, and no further directory."""
         self._directories += 1
         if self._directories > _MOST_DIRECTORIES:
             raise NotCleaned("It holds too many pictures.")
@@ -133,7 +133,7 @@ class _Cleaning:
         self._kept[offset : offset + len(written)] = written
 
     def _sub_directories(self, entry: _Entry) -> list[bytes]:
-        """The entry with the directories that aren't reduced pictures."""
+        """The entry, with only the directories that aren't reduced pictures."""
         kept = [offset for offset in self._numbers(entry) if not self._is_reduced(offset)]
         for offset in kept:
             self._directory(offset, _SUB_IFDS)
