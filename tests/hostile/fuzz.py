@@ -27,7 +27,7 @@ import traceback
 import warnings
 import zipfile
 import zlib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -375,15 +375,22 @@ def kept(name: str) -> Iterable[Path]:
     return sorted((CRASHERS / name.replace(" ", "-")).glob("*"))
 
 
-def _child(name: str, seconds: float, most: int, seed: int, scratch: Path) -> None:
+def _child(names: Sequence[str], seconds: float, most: int, seed: int, scratch: Path) -> None:
     """Damage and read until time or count is over; each input lies in ``scratch`` while it is tried."""
     warnings.simplefilter("ignore")
     faulthandler.enable()
-    target = targets()[name]
+    known = targets()
+    for name in names:
+        _try(name, known[name], seconds, most, seed, scratch)
+
+
+def _try(name: str, target: Target, seconds: float, most: int, seed: int, scratch: Path) -> None:
+    no_limit = resource.getrlimit(resource.RLIMIT_AS)[1]
+    resource.setrlimit(resource.RLIMIT_AS, (no_limit, no_limit))
     for good in target.seeds:
         attempt(target.read, good)  # everything is imported before the memory is limited
     held = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
-    resource.setrlimit(resource.RLIMIT_AS, (held + MOST_BYTES, held + MOST_BYTES))
+    resource.setrlimit(resource.RLIMIT_AS, (held + MOST_BYTES, no_limit))
     met: set[str] = set()  # one input of each way to break is kept
     chance, tally = random.Random(f"{seed} {name}"), Tally(name)
     end, clock_end = time.process_time() + seconds, time.monotonic() + 10 * seconds
@@ -411,21 +418,24 @@ def _keep(name: str, content: bytes) -> str:
     return path.name
 
 
-def fuzz(name: str, seconds: float, most: int, seed: int) -> Tally:
-    """Try one target in a child process."""
+def fuzz(names: Sequence[str], seconds: float, most: int, seed: int) -> list[Tally]:
+    """Try targets in a child process, one after another; where it ends early, the later ones were not tried."""
+    tallies = {name: Tally(name) for name in names}
     with tempfile.TemporaryDirectory() as folder:
         scratch = Path(folder) / "input"
-        line = [sys.executable, "-m", "tests.hostile.fuzz", "--child", name, "--seconds", str(seconds)]
-        line += ["--most", str(most), "--seed", str(seed), "--scratch", str(scratch)]
+        line = [sys.executable, "-m", "tests.hostile.fuzz", "--seconds", str(seconds), "--most", str(most)]
+        line += ["--seed", str(seed), "--scratch", str(scratch), "--child", *names]
         run = subprocess.run(line, capture_output=True, text=True)
-        last = run.stdout.strip().splitlines()[-1:] or [json.dumps(vars(Tally(name)))]
-        tally = Tally(**json.loads(last[0]))
+        for told in run.stdout.strip().splitlines():
+            tally = Tally(**json.loads(told))
+            tallies[tally.name] = tally
         if run.returncode:
+            last = next((name for name in reversed(names) if tallies[name].tried), names[0])
             content = scratch.read_bytes() if scratch.exists() else b""
-            tally.broken.append(
-                f"the process ended with {run.returncode} [{_keep(name, content)}]: {run.stderr[-400:]}"
+            tallies[last].broken.append(
+                f"the process ended with {run.returncode} [{_keep(last, content)}]: {run.stderr[-400:]}"
             )
-    return tally
+    return list(tallies.values())
 
 
 def main() -> None:
@@ -434,7 +444,7 @@ def main() -> None:
     parser.add_argument("--most", type=int, default=10**9, help="inputs for each target")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--target", action="append", help="only this one")
-    parser.add_argument("--child", help=argparse.SUPPRESS)
+    parser.add_argument("--child", nargs="+", help=argparse.SUPPRESS)
     parser.add_argument("--scratch", type=Path, help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.child:
@@ -442,7 +452,7 @@ def main() -> None:
         return
     tallies = []
     for name in args.target or targets():
-        tally = fuzz(name, args.seconds, args.most, args.seed)
+        (tally,) = fuzz([name], args.seconds, args.most, args.seed)
         tallies.append(tally)
         print(f"{name:<24}{tally.tried:>8} tried, {tally.refused:>8} refused, slowest {tally.slowest_s:.2f} s")
         print("".join(f"    BROKE: {line}\n" for line in dict.fromkeys(tally.broken)), end="", flush=True)
