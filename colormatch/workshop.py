@@ -234,8 +234,7 @@ def known_grounds(library: Library) -> list[Ground]:
     """All named woods and cards, in alphabetical order: the library's grounds, and the grounds of swatches.
 
     If several share a name, ignoring capitals and spaces, a ground wins over a swatch, and a later swatch over an
-    earlier
-    one.
+    earlier one.
     """
     first: dict[str, Ground] = {}
     swatches = [stored.record for stored in reversed(library.all(Swatch))]

@@ -36,8 +36,7 @@ NOT_IN = (
     "Link page of the app, in a browser that is in, or start the program again, and open that."
 )
 #: Resources a page may load: its own server's files and inline content (Content Security Policy 3). Streamlit's page
-#: has one
-#: inline script, inline styles, and component scripts as blobs.
+#: has one inline script, inline styles, and component scripts as blobs.
 _POLICY_OF_PAGES = (
     "default-src 'self'; script-src 'self' 'unsafe-inline' blob:; style-src 'self' 'unsafe-inline' blob:; "
     "img-src 'self' data: blob:; font-src 'self' data:; media-src 'self' data: blob:; worker-src 'self' blob:; "

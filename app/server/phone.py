@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     import segno
 
 #: Networks where the phone link may open: home networks (RFC 1918, and RFC 3927 without a router), and this machine
-#: alone,
-#: for a trial. Not 0.0.0.0, which is every network of the machine.
+#: alone, for a trial. Not 0.0.0.0, which is every network of the machine.
 _HOME = tuple(
     map(ipaddress.IPv4Network, ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "169.254.0.0/16", "127.0.0.0/8"))
 )

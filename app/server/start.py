@@ -13,8 +13,7 @@ from app.server.gate import Gate
 from app.server.pictures import route
 
 #: Neutral middle gray (CIELAB L* 57) around the photo, the surround required by ISO 3664, and a lighter one for pressed
-#: and
-#: filled controls. Black text has contrast 5.9 : 1 on the first and 8.3 : 1 on the second.
+#: and filled controls. Black text has contrast 5.9 : 1 on the first and 8.3 : 1 on the second.
 GRAY, LIGHT_GRAY, INK = "#8a8a8a", "#a6a6a6", "#0d0d0d"
 _HUES = ("red", "orange", "yellow", "blue", "green", "violet", "gray")
 

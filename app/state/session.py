@@ -1,8 +1,7 @@
 """The open repair of a session; the only module that accesses ``st.session_state``.
 
 The page's address names the open repair (``?repair=7``) and the library stores it, so that a reload, a second window
-and
-the browser's Back button find the same state. No user input exists only in the session.
+and the browser's Back button find the same state. No user input exists only in the session.
 """
 
 from __future__ import annotations

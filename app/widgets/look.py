@@ -40,8 +40,7 @@ def offline() -> None:
 
 
 #: Starts of Markdown and Streamlit markup: emphasis, code, links and pictures, HTML, formulas, colors and icons (a
-#: colon
-#: before a word), lists and headings.
+#: colon before a word), lists and headings.
 _MARKS = re.compile(r"[\\`*_\[\]<>$~&|]|:(?=[^\s\d])|^[-+#=]|(?<=^\d)[.)]", re.MULTILINE)
 
 #: Text that GitHub's Markdown turns into links without markup: web and mail addresses.

@@ -16,8 +16,7 @@ from colormatch.lessons import photos_word
 from colormatch.records import CardKind, Difference, Flag, FlagCode, Lab, Reading, RegionKind, Sample
 
 #: Flag codes grouped by cause: causes of wrong colors before those of less certain ones, and in each group the surest
-#: sign
-#: first. All others follow. Our choice.
+#: sign first. All others follow. Our choice.
 _CAUSES = (
     (FlagCode.CARD_IN_SHADOW, FlagCode.WOOD_OTHER_LIGHT, FlagCode.CARD_OTHER_LIGHT, FlagCode.LIGHTER_THAN_PAPER),
     (FlagCode.LIGHT_MIXED,),

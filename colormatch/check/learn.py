@@ -23,8 +23,7 @@ _USUAL = (1 / 2, 1 / 4, 1 / 8)
 #: Share of a photo's remaining error that counts in a swatch kept from a check; ground and dried color share the
 #: remainder.
 #: The stated radius then covered 87 % of 30 simulated repairs, for the dried color relative to its ground, which is
-#: what a
-#: paint is learned from. (For the color alone: 63 %.)
+#: what a paint is learned from. (For the color alone: 63 %.)
 _SHARED = 0.5
 
 

@@ -1,8 +1,7 @@
 """Options for a dried repair that still shows: one more coat, another wash, a glaze, or wiping back.
 
 Each is simulated over the repair as it is now. The first wash has its own surface, so the next wash goes on that
-surface,
-not on bare wood.
+surface, not on bare wood.
 """
 
 from __future__ import annotations
@@ -27,19 +26,16 @@ from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel
 from colormatch.wash.predict import Draws, predict_many
 
 #: Share of a film that stays when a fresh wash is wiped with a damp rag. Unmeasured, so all values in this range are
-#: equally
-#: likely. Common practice (wipe a little, look, wipe again), no source.
+#: equally likely. Common practice (wipe a little, look, wipe again), no source.
 WIPED = (0.25, 0.75)
 #: Possible film thickness of a wash, relative to the nominal one; below, the standard deviation of its logarithm (a
-#: wash
-#: wiped late or early, our choice), and that of a difference between two photos linked by sound wood, ΔE00.
+#: wash wiped late or early, our choice), and that of a difference between two photos linked by sound wood, ΔE00.
 _FILMS = np.geomspace(1 / 3, 3, 41)
 _HAND_SIGMA, _READING_SIGMA = 0.4, 1.0
 #: Smallest gain in expected ΔE00 that is worth a step: half of the visible difference. Our choice.
 WORTH_A_STEP = VISIBLE / 2
 #: Least probability of an improvement for recommending a step. On simulated repairs outside the published study, it
-#: reduced
-#: the share of clearly worse results from 4 to 3 % at no cost.
+#: reduced the share of clearly worse results from 4 to 3 % at no cost.
 SURE_ENOUGH = 0.7
 #: Most coats of the next wash.
 _COATS = 2

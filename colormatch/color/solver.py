@@ -31,8 +31,7 @@ class NormalEquations(NamedTuple):
 
     The k shared parameters come first, then n own parameters; no residual depends on two of those. Eliminating the own
     parameters leaves a k by k system (Å. Björck, Numerical Methods for Least Squares Problems, 1996, chapter 6; cited
-    from
-    memory), so the cost of a step grows linearly with n instead of with its cube.
+    from memory), so the cost of a step grows linearly with n instead of with its cube.
     """
 
     #: (b,) half the sum of squared residuals.

@@ -17,8 +17,7 @@ _ENOUGH, _STEEPEST = 20, 0.1
 #: Percentile of their blur that counts: a sharp photo has some sharp edges in every direction, and soft ones too.
 _SHARP = 20
 #: Blur above which the photo is flagged: standard deviation, pixels of the view. It equals 0.13 % of the longest side,
-#: or
-#: five pixels of a phone's 4000; sharp simulated photographs stay below 1.1 (tests/image/test_focus.py).
+#: or five pixels of a phone's 4000; sharp simulated photographs stay below 1.1 (tests/image/test_focus.py).
 _BLURRED = 1.2
 #: The view is judged in every second band of this many rows, plus the reach of the blurs at each end. This saves half
 #: of the time, and memory.

@@ -220,8 +220,7 @@ _OUR_NAMES = {"MPO": "JPEG", "WEBP": "WebP"}
 
 class _Quiet:
     """Suppress Pillow's warnings about odd EXIF and sizes below our limit. Warning filters are global: the first
-    decoding
-    thread sets one, the last removes it, and none waits for another.
+    decoding thread sets one, the last removes it, and none waits for another.
     """
 
     def __init__(self) -> None:

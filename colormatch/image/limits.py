@@ -23,8 +23,7 @@ MOST_BYTES = 800_000_000
 #: Most scans of a JPEG. Progressive files have about ten; one for each bit of each coefficient would be some hundreds.
 MOST_SCANS = 200
 #: Most pixels of all scans together, since each passes over the whole picture: 20 scans of the largest photo, which
-#: take
-#: about ten seconds.
+#: take about ten seconds.
 MOST_SCANNED_PIXELS = 20 * MOST_PIXELS
 #: Most segments of a JPEG, or chunks of a PNG beyond those of ordinary size; and most bytes of a JPEG's metadata, which
 #: Pillow keeps. Our choice: depth maps and sound stored there by phones take a few megabytes.

@@ -85,8 +85,7 @@ class Sensor:
 
 
 #: Color temperature, kelvin, and distance from the Planckian locus that define daylight (including shade and overcast
-#: sky)
-#: and bulbs. CIE illuminants D50 to D75 and A lie well inside. Light between them is ambiguous.
+#: sky) and bulbs. CIE illuminants D50 to D75 and A lie well inside. Light between them is ambiguous.
 _DAYLIGHT_FROM, _DAYLIGHT_DUV, _BULB_TO, _BULB_DUV = 4700.0, 0.008, 3400.0, 0.004
 
 

@@ -1,10 +1,8 @@
 """Colors from a measuring instrument's file, converted to CIELAB, D65, 2°.
 
 Two open formats are read: CGATS.17 / ISO 28178 text (:mod:`cgats`) and CxF3, ISO 17972-1 (:mod:`cxf`). If the file
-holds
-a spectrum, the color is computed from it. XYZ or Lab for D50 is adapted to D65, an estimate: two reflectances that
-match
-under D50 may differ under D65.
+holds a spectrum, the color is computed from it. XYZ or Lab for D50 is adapted to D65, an estimate: two reflectances
+that match under D50 may differ under D65.
 
 Sources
 -------

@@ -11,8 +11,7 @@ from pathlib import Path
 from colormatch.errors import LibraryDamaged, LibraryError, LibraryUnwritable
 
 #: Longest wait of one process for another that is writing, seconds. Our choice: far longer than any write, short enough
-#: for a
-#: person.
+#: for a person.
 BUSY_SECONDS = 15.0
 
 #: Databases of an earlier version that can't be written, and the up-to-date copies that are read in their place.

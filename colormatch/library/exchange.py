@@ -38,8 +38,7 @@ from colormatch.records import (
 FORMAT_VERSION = 1
 MANIFEST = "manifest.json"
 #: Sheets, and the kind of record in their rows. The first three are always written, the others only with rows: folders
-#: of
-#: older programs lack them.
+#: of older programs lack them.
 SHEETS: dict[type, str] = {
     Paint: "paints.csv",
     Swatch: "swatches.csv",

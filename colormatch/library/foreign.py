@@ -1,9 +1,8 @@
 """Copy a library database of any origin, row by row, into a new one of our own.
 
 Only what this program knows is copied, and only as data: known columns of known tables, each row through its record's
-own
-checks. Views, triggers, indexes and other tables are left behind, so nothing in the file is ever run, now or later. The
-file's own statements (lengths, page numbers, texts) are not trusted either: reading stops at the size of the file.
+own checks. Views, triggers, indexes and other tables are left behind, so nothing in the file is ever run, now or later.
+The file's own statements (lengths, page numbers, texts) are not trusted either: reading stops at the size of the file.
 """
 
 from __future__ import annotations
@@ -33,8 +32,7 @@ _LONGEST = 8 * MAX_DOCUMENT
 #: Largest id and sequence number; SQLite itself fails beyond 2^63. Our choice: exact in a double.
 _LARGEST_ID = 2**53
 #: Steps of SQLite's virtual machine: per byte of the file, as a base, and between checks. A row of ours takes about 5
-#: per
-#: column of at least one byte; the check of the whole file about 20.
+#: per column of at least one byte; the check of the whole file about 20.
 _STEPS_PER_BYTE, _STEPS, _STEPS_A_LOOK = 50, 10_000_000, 10_000
 #: Largest ratio of decoded to stored text (UTF-16 in the file).
 _DECODED = 2

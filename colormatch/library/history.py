@@ -2,8 +2,7 @@
 restart.
 
 A step stores, for each row it touched, the row in its *other* state. Undo and redo are then the same operation: swap
-each
-row with the stored one, newest first.
+each row with the stored one, newest first.
 """
 
 from __future__ import annotations

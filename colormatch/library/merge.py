@@ -61,8 +61,7 @@ class Conflicts(StrEnum):
     #: Take the incoming one; gaps in it are filled from the library's.
     THEIRS = "theirs"
     #: Keep the library's and add the incoming one as a further measurement or repair; for records identified by name,
-    #: keep the
-    #: library's.
+    #: keep the library's.
     BOTH = "both"
 
 

@@ -5,8 +5,7 @@ from typing import TypeVar
 
 T = TypeVar("T")
 #: Called with a description of the work, such as "Checking photos", the number done and the total: before each item and
-#: after
-#: the last.
+#: after the last.
 Progress = Callable[[str, int, int], None]
 
 

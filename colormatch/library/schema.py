@@ -77,8 +77,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE INDEX change_by_step ON change (step)",
     ),
     # Undo steps stored by an older program lack these columns, so each has a default. An additional column of that name
-    # from an
-    # import is renamed.
+    # from an import is renamed.
     (
         """UPDATE paint SET extra = replace(extra, '["photo", ', '["photo, imported", ')""",
         """UPDATE swatch SET extra = replace(

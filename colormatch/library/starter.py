@@ -99,8 +99,7 @@ class Example:
     #: Outline of the damage to paint, for the picture of the repair.
     outline: Region
     #: A simulated photo of the same piece painted and dry; below, its marks of sound wood and of the repair, and the
-    #: wash. The card
-    #: is in the same place.
+    #: wash. The card is in the same place.
     dried: Path
     dried_regions: tuple[Region, ...]
     painted: Layer

@@ -70,8 +70,7 @@ def measurable(shares: FloatArray, measures: int) -> BoolArray:
     """
     there = shares > 0
     # With w measures each share is off by at most 1 / (2 w share), and the sum of k shares by k / 2w: from this w on,
-    # every batch
-    # is accurate, so larger ones need not be tried.
+    # every batch is accurate, so larger ones need not be tried.
     enough = there.sum(axis=1) * (1 / (ROUNDING * shares.min(axis=1, where=there, initial=1.0)) + 1)
     possible: BoolArray = measures >= enough
     for whole in range(1, math.ceil(min(measures, enough[~possible].max(initial=0.0))) + 1):

@@ -1,10 +1,9 @@
 """Choose the next swatch: the one that would help this repair most.
 
 Each draw of the paints is taken as the truth in turn: a possible swatch is measured on it with all errors, the other
-draws
-are updated by that measurement, and the best recipe is chosen again. The value of the swatch is the mean, over these
-truths, of the resulting expected difference. The update is the linear one of an ensemble Kalman filter (G. Evensen,
-Journal of Geophysical Research 99, 1994): cheap, and good enough to choose between swatches.
+draws are updated by that measurement, and the best recipe is chosen again. The value of the swatch is the mean, over
+these truths, of the resulting expected difference. The update is the linear one of an ensemble Kalman filter (G.
+Evensen, Journal of Geophysical Research 99, 1994): cheap, and good enough to choose between swatches.
 """
 
 from __future__ import annotations

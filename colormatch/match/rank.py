@@ -1,9 +1,9 @@
 """Rank washes for a repair by the expected difference after drying.
 
 The washes closest to the target at the paints' best estimates are the finalists. Each is then simulated with random
-draws of
-everything uncertain: the paints, the brushing, the model error, and the readings of sound and damaged wood. The mean
-CIEDE2000 over the draws ranks them. Ranking by the best estimates alone would favor washes that look good by luck.
+draws of everything uncertain: the paints, the brushing, the model error, and the readings of sound and damaged wood.
+The mean CIEDE2000 over the draws ranks them. Ranking by the best estimates alone would favor washes that look good by
+luck.
 """
 
 from __future__ import annotations
@@ -24,8 +24,7 @@ from colormatch.records import Lab, Limits, Match, RankedWash, Shelf, Task
 from colormatch.wash.paint import PaintModel
 
 #: Two washes are in one group if the worse one wins in at least this share of the draws, and if their expected
-#: differences are
-#: less than half of the visible difference apart. Our choice.
+#: differences are less than half of the visible difference apart. Our choice.
 _EVEN_ODDS, _UNSEEN_GAP = 0.2, VISIBLE / 2
 
 

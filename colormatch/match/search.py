@@ -206,8 +206,7 @@ class Stacks:
         upper, large, bounds = upper[order], large[order], bounds[order]
 
         # Best first, in growing rounds: open the next large boxes, then compute all stacks in the small boxes whose
-        # bound is below
-        # that of the large boxes still closed.
+        # bound is below that of the large boxes still closed.
         waiting = _Boxes(np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64), np.empty(0, dtype=np.float32))
         start, step = 0, _FIRST_ROUND
         while start < len(bounds) and bounds[start] <= best.threshold:

@@ -16,8 +16,7 @@ from colormatch.reference.quadrilaterals import INSET, PREVIEW_SIDE
 #: photos.
 _SHY = 2.2
 #: Error of one coordinate of a card's corner relative to the card's shorter side, standard deviation: if the program
-#: found the
-#: card (0.45 % over the same photos, partly common to all corners), and if a person marked it.
+#: found the card (0.45 % over the same photos, partly common to all corners), and if a person marked it.
 _FOUND_ERROR, _HAND_ERROR = 0.007, 0.015
 #: Tilt of a camera held straight above, about either axis, radians: standard deviation; our choice.
 _TIPPED = math.radians(10)
@@ -31,8 +30,7 @@ _SLIVER = 0.05
 #: Draws for the range, and their seed: equal marks give equal results.
 _DRAWS, _SEED = 400, 0
 #: Ratio of the marked card's aspect ratio to the real one's from which they don't fit. Our choice: a camera tilted by
-#: 30 degrees
-#: changes it by 1.15.
+#: 30 degrees changes it by 1.15.
 _OTHER_SHAPE = 1.25
 #: Largest excess of the card over a mark well inside its edges, as a share of each side.
 _INSIDE = 0.25

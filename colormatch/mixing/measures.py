@@ -11,8 +11,7 @@ from colormatch.errors import BadInput
 from colormatch.wash.ratio import DROP_ML, ml_of, parse_volume
 
 #: Area covered by one ml of wash in one coat, brushed on and wiped back: 100 cm² (10 m² per liter; common practice for
-#: thinned
-#: wall and furniture paint, no source). The user can change it.
+#: thinned wall and furniture paint, no source). The user can change it.
 COVERAGE_CM2_PER_ML = 100.0
 #: Extra share that stays in cup and brush; common practice, no source.
 WASTE = 0.2

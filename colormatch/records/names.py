@@ -53,8 +53,7 @@ def name_key(name: str) -> str:
     Notes
     -----
     Compatibility caseless matching (The Unicode Standard, section 3.13): normalize before case folding and again after
-    it,
-    since folding decomposes letters.
+    it, since folding decomposes letters.
 
     Examples
     --------

@@ -25,8 +25,7 @@ class Accuracy(NamedTuple):
 #     (tests/studies/measured/real_photos.md);
 #   simulated: `python -m tests.studies.references --photos 8 --seed 1`.
 # Real photographs have larger errors than the simulator, so the real errors are used. They come from few cameras:
-# numbers are
-# rounded up by about a tenth.
+# numbers are rounded up by about a tenth.
 
 #: Real photos, developed.
 GRAY_CARD = Accuracy(9.0, Difference(1.6, 0.54))

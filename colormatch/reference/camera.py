@@ -80,8 +80,7 @@ class LearnedCamera:
     """Correction learned from a camera's photos, with its error."""
 
     #: Steps in linear light after the balance by a gray, in order, with their descriptions: the tone curve (not for a
-    #: camera
-    #: raw), then the colors (not if only grays were learned from).
+    #: camera raw), then the colors (not if only grays were learned from).
     steps: tuple[tuple[CorrectionStep, str], ...]
     #: Number of photos learned from.
     photos: int
@@ -201,8 +200,7 @@ def _tone(shots: Sequence[Shot]) -> CorrectionStep | None:
 
 def _held_out(shots: Sequence[Shot], raw: bool) -> tuple[FloatArray, FloatArray]:
     """Held-out ΔE00 of every patch except the middle gray, learned without the patch (and without its photo, if
-    there are
-    others); and the same with one gray alone.
+    there are others); and the same with one gray alone.
     """
     off, one_gray = [], []
     for index, shot in enumerate(shots):

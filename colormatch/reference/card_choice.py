@@ -18,8 +18,7 @@ class ChartIssue(StrEnum):
 
 
 #: Values stated by a card's maker: one reflectance; one color; the reflectances of white, gray and black steps; or, for
-#: a
-#: chart, its issue or the file of its measured patches.
+#: a chart, its issue or the file of its measured patches.
 CardValue = float | Lab | tuple[float, float, float] | ChartIssue | Path
 
 

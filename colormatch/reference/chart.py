@@ -1,8 +1,7 @@
 """Correct a photo by the patches of a 24-patch chart in it.
 
 First the camera's tone curve, from the gray row; then a root polynomial from the camera's colors to the observer's.
-Root
-polynomials are independent of exposure (G. D. Finlayson, M. Mackiewicz, A. Hurlbert, "Color correction using
+Root polynomials are independent of exposure (G. D. Finlayson, M. Mackiewicz, A. Hurlbert, "Color correction using
 root-polynomial regression", IEEE Transactions on Image Processing 24(5), 2015).
 """
 
@@ -27,15 +26,13 @@ from colormatch.reference.tone import fit_tone, usable
 #: Degree of the root polynomial. By trial on simulated photographs: 3 was better than 2 and than a matrix.
 DEGREE = 3
 #: Expected misfit of a patch in about ΔE00, and prior standard deviation of a coefficient around no correction;
-#: together
-#: they set the ridge. From tests/studies/references.py; results hardly change between half and twice it.
+#: together they set the ridge. From tests/studies/references.py; results hardly change between half and twice it.
 _MISFIT, _COEFFICIENT_SIGMA = 1.0, 0.1
 #: Fewest grays that must be neither clipped nor black.
 _LEAST_GRAYS = 3
 #: Mean held-out ΔE00 of the patches from which the chart is rejected as a different one. Real photographs of charts
-#: stay
-#: below 4, a valid chart of reduced accuracy reaches 7, and charts with colors 10 or more away exceed it. Those colors
-#: were invented: no real chart of another maker was available.
+#: stay below 4, a valid chart of reduced accuracy reaches 7, and charts with colors 10 or more away exceed it. Those
+#: colors were invented: no real chart of another maker was available.
 _MOST_ERROR = 8.0
 #: Darkest linear value at which the slope of CIELAB is evaluated.
 _DARKEST = 0.002

@@ -27,8 +27,7 @@ _MARKED_MARGINS = (0.0, 1 / 11, 0.25, 0.4)
 #: inside the patch only if the margin is right.
 _CELL, _READ, _PATCH = 48, 0.5, 0.84
 #: Least share of the patches' log light explained by the reference, up to a gain and a contrast per channel. Simulated
-#: and
-#: real charts reach 0.93 and more; a chart in the wrong orientation stays below 0.5.
+#: and real charts reach 0.93 and more; a chart in the wrong orientation stays below 0.5.
 _LEAST_FIT = 0.85
 #: Largest error of one patch, natural log, all channels combined. Simulated charts in seven lights reach 0.42 (0.53 in
 #: light that slopes by 40 %), real ones 0.56; it detects most single covered patches.

@@ -21,14 +21,12 @@ from colormatch.reference.quadrilaterals import log_light
 #: in noise to faint ones. Each is tried separately.
 _BLUR, _SLOPES = 1.0, (0.1, 0.05, 0.15, 0.025)
 #: Fewest pixels of a patch after the blur has removed its rim, and its largest side over the image's shorter side. A
-#: chart
-#: 15 % as wide as an 800-pixel image has patches of 17 pixels, minus 6 for the rim.
+#: chart 15 % as wide as an 800-pixel image has patches of 17 pixels, minus 6 for the rim.
 _FEWEST_PIXELS, _WIDEST = 25, 0.3
 #: Most areas in an image; more are a mesh or a weave, which would take seconds to follow.
 _MOST_PIECES = 2000
 #: Least share of its bounding box that a patch fills (a square standing on its corner fills half), and the box's
-#: largest
-#: aspect ratio.
+#: largest aspect ratio.
 _FILLED, _LONGEST = 0.4, 2.5
 #: Distance between the centers of neighboring patches, in square roots of patch area. The blur shrinks small ones most.
 _STEP = (1.0, 2.5)

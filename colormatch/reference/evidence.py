@@ -32,8 +32,7 @@ _PLAIN = (0.018, 0.028)
 #: Change of light from edge to edge, natural log; 0.5 is a hand's shadow across half of the card.
 _EVEN = (0.7, 1.2)
 #: log(red/green) and log(blue/green) relative to the surroundings. Gray is less red and more blue than wood, by up to
-#: 0.85
-#: and 0.9 (simulated); beside only a gray bench it is equal.
+#: 0.85 and 0.9 (simulated); beside only a gray bench it is equal.
 _REDDER, _BLUER = (-1.2, -0.95, 0.03, 0.15), (-0.15, -0.03, 1.05, 1.4)
 #: The same two of the piece itself: range left by a camera's white balance in bad light.
 _CAST = (0.75, 1.0)

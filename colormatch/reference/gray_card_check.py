@@ -15,16 +15,14 @@ from colormatch.reference.quadrilaterals import ROBUST, structure
 from colormatch.reference.tone import CLIPPED, LEAST_LIGHT
 
 #: Fewest pixels of the card: below the first limit, only a block or two of a JPEG's color remains; below the second,
-#: the
-#: camera's sharpening at the rim and its noise matter. Our choice.
+#: the camera's sharpening at the rim and its noise matter. Our choice.
 _FEWEST, _FEW = 400, 2500
 #: Largest share of clipped pixels. Our choice.
 _CLIPPED_SHARE = 0.01
 #: Mean linear light of the weakest channel. At 0.01 one step of 8 bits is 6 % of the light, at 0.03 it is 3 %.
 _BLACK, _DARK = 0.01, 0.03
 #: Ratio of the brightest to the darkest end of the light on the card, for a flag and for an error: half of the 10 %
-#: that
-#: cost 2 ΔE between card and wood (simulated), and a ratio that makes the mean meaningless.
+#: that cost 2 ΔE between card and wood (simulated), and a ratio that makes the mean meaningless.
 _UNEVEN, _HOPELESSLY_UNEVEN = 1.05, 2.0
 #: Standard deviation of the light minus its even slope, natural log, from which a shadow's edge or a reflection lies on
 #: the card. Our choice.
@@ -33,12 +31,10 @@ _SHADOW = 0.06
 #: 0.025, wood reaches 0.15 (simulated).
 _TEXTURED, _NO_CARD = 0.025, 0.10
 #: |log(red/green)| or |log(blue/green)|: white balances leave up to 0.65 (simulated); a factor of 3 is beyond any
-#: camera
-#: with a working white balance.
+#: camera with a working white balance.
 _CAST, _COLORED = 0.5, 1.1
 #: Reflectance of the rest of the photo, if lit like the card: below is black; above is brighter than white paper,
-#: possible
-#: only in another light.
+#: possible only in another light.
 _DARKEST_REST, _LIGHTEST_REST = 0.03, 0.85
 #: Longest side of the card in the views used for evenness and texture, pixels.
 _VIEW = 256

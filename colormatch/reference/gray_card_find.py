@@ -29,8 +29,7 @@ _SMALLEST = 0.015
 #: Stops by which the piece looks lighter or darker than a card can; see `_stops_off`.
 _LIGHTER = (-1.6, -1.0, 0.4, 0.9)
 #: Reflectance of the rest of the photo if the piece is a card in the same light: from black, dark wood to pale wood,
-#: and
-#: white; a card in half of the light doubles it.
+#: and white; a card in half of the light doubles it.
 _REST = (0.04, 0.07, 0.6, 1.1)
 
 #: Automatic exposure, our estimate of its largest effect: exposure is proportional to the scene's reflectance to the

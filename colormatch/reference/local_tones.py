@@ -1,8 +1,7 @@
 """Detect a camera that lightened dark parts of a photo and darkened light ones, locally.
 
 Such a camera blurs the photo and shifts each place by a share of the blurred value there. A gray card has one tone: on
-a
-lighter background its edges then come out darker, on a darker background lighter. How far the card follows its
+a lighter background its edges then come out darker, on a darker background lighter. How far the card follows its
 surroundings gives that share. If card and surroundings are equally light, there is nothing to follow and the share is
 very uncertain.
 """

@@ -42,8 +42,7 @@ _CLIPPED_SHARE = 0.02
 #: gray card, and two areas in one usable light differ by less than this.
 _SAME_SURFACE = 2.0
 #: Ratio of the light on wood and card from which dividing it out is flagged: it leaves up to 1 ΔE00 at 20 % and up to 4
-#: at
-#: 40 %, where white paper comes close to clipping (tests/studies/light.py).
+#: at 40 %, where white paper comes close to clipping (tests/studies/light.py).
 _OTHER_LIGHT = 1.25
 _OTHER_THAN_LEARNED = Flag(
     FlagCode.CAMERA_OTHER_LIGHT,

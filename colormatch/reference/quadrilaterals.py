@@ -23,8 +23,7 @@ INSET = 0.08
 #: Added to linear light before the logarithm, so that noise near black is not structure.
 FLOOR = 0.01
 #: Standard deviation of the blur, pixels, for faint edges; and the scale of a smaller preview where the same blur is
-#: twice
-#: as coarse, for noisy photos.
+#: twice as coarse, for noisy photos.
 _BLUR, _COARSE = 1.2, 0.5
 #: Steepest slope inside a piece, natural log per pixel: from a dull edge on a gray bench to a card under a shadow.
 _SLOPES = (0.02, 0.03, 0.045, 0.065, 0.09, 0.13)

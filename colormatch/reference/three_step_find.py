@@ -1,8 +1,7 @@
 """Find the three-step card in a photo automatically, or ask the user if unsure.
 
 A white, a gray and a black piece of equal size lie in a row without a fourth, in any order and orientation, possibly
-seen
-at an angle. Their light has the card's ratios, within a camera's tone curve, and all three have the same cast.
+seen at an angle. Their light has the card's ratios, within a camera's tone curve, and all three have the same cast.
 """
 
 from __future__ import annotations
@@ -36,12 +35,10 @@ _INSIDE = 0.5
 #: Distances tried between a piece's rim and its step's joint, in steps: the blur at a joint, or a printed gap.
 _GAPS = np.linspace(0, 0.2, 11)
 #: Distance of the pieces' twelve corners from three equal steps in a row, root mean square in shorter sides: full
-#: support
-#: for a card, rules it out.
+#: support for a card, rules it out.
 _UNEQUAL = (0.03, 0.07)
 #: Contrast of white to gray and of gray to black over that of the reflectances, in logs: flare and a flat curve remove
-#: a
-#: third, clipping more; S-shaped curves add a half (simulated).
+#: a third, clipping more; S-shaped curves add a half (simulated).
 _CONTRAST = (0.45, 0.62, 1.6, 2.0)
 #: Difference in cast of a step from the gray one, natural log, and the share of the gray's own cast added to it: a tone
 #: curve strengthens a cast in the middle and weakens it at the ends (simulated).

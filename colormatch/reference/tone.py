@@ -45,10 +45,8 @@ _STRENGTH_SIGMA, _MISFIT_SIGMA = 0.2, 0.1
 #: Share of the remaining misfit removed by the monotone curve.
 _REMAINDER = 0.5
 #: Largest weight of the curve by level, and the root mean square misfit of an S, natural log of light, at which the
-#: weight
-#: is half of that. Simulated S curves leave 0.01 to 0.035, real cameras 0.06 to 0.35. Weights of 0.3 to 0.7 and misfits
-#: of
-#: 0.02 to 0.06 hardly change results.
+#: weight is half of that. Simulated S curves leave 0.01 to 0.035, real cameras 0.06 to 0.35. Weights of 0.3 to 0.7 and
+#: misfits of 0.02 to 0.06 hardly change results.
 _MOST_BY_LEVEL, _HALF_BY_LEVEL = 0.5, 0.04
 #: Encoded values at which an S curve is tabulated for inverting.
 _GRID = np.linspace(0, 1, 2049)

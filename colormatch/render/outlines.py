@@ -9,8 +9,7 @@ import numpy as np
 from colormatch.records import ByteArray, Region
 
 #: Width of the two strokes and height of a number, relative to the picture's longer side. A dark stroke under a light
-#: one is
-#: visible on any color, and without a fill the colors stay unchanged.
+#: one is visible on any color, and without a fill the colors stay unchanged.
 _UNDER, _OVER, _NUMBER = 1 / 240, 1 / 560, 1 / 40
 
 

@@ -23,10 +23,8 @@ from colormatch.sampling.surroundings import some_pixels
 #: Fewest pixels of a quarter of a patch. Our choice.
 _FEWEST = 20
 #: Changes of log(blue/red) along the line from which two lamps are suspected: from end to end of the patches, and
-#: including
-#: the card; and the least share of it within each patch. Tuned on scenes of ``tests/studies/lamps.py`` that are not
-#: among
-#: its published numbers.
+#: including the card; and the least share of it within each patch. Tuned on scenes of ``tests/studies/lamps.py`` that
+#: are not among its published numbers.
 _OVER_PATCHES, _REACH, _WITHIN = 0.08, 0.2, 0.3
 
 
@@ -38,8 +36,7 @@ class HueChange(NamedTuple):
     #: Change from end to end of the patches and the card, by extending the line.
     reach: float
     #: Smallest share of it found within a single patch: 1 if the line continues there, as light does; 0 if the patches
-    #: differ
-    #: as pieces of wood do.
+    #: differ as pieces of wood do.
     within: float
 
 

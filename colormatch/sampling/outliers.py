@@ -20,8 +20,7 @@ from colormatch.sampling.sample import ToLab
 from colormatch.sampling.surroundings import ends, log_luminance, middle_color, rim, some_pixels, spread
 
 #: Limits for naming one of three or more patches: difference from the mean of the others, ΔE00; ratio to the spread of
-#: the
-#: others around their mean (three evenly spaced patches give 3); ratio to the random part of the others. Tuned by
+#: the others around their mean (three evenly spaced patches give 3); ratio to the random part of the others. Tuned by
 #: ``tests/studies/patches.py``.
 _OFF, _SPREADS, _RANDOM = 4.0, 4.0, 1.5
 #: Share of lightness in a difference from which it is one of brightness; a highlight takes as much of the color. Our
@@ -32,10 +31,8 @@ _RIM = (1.1, 5.0)
 #: Largest ratio of light in any channel at which surroundings count as the same board.
 _SAME_BOARD = 2.0
 #: Ratio of a patch's spread to that of its board (including the other patches) below which the patch is too even, tuned
-#: by
-#: ``tests/studies/patches.py``; and the color difference, ΔE00, from which that matters: more than the variation of 2
-#: within
-#: one wood surface (Buchelt and Wagenführ 2012), since three patches cover smaller ones by their spread.
+#: by ``tests/studies/patches.py``; and the color difference, ΔE00, from which that matters: more than the variation of
+#: 2 within one wood surface (Buchelt and Wagenführ 2012), since three patches cover smaller ones by their spread.
 _EVEN, _MATTERS = 0.65, 2.5
 #: L* above which a reading is implausible for wood or its damage: white paper has about 95 (common practice, no
 #: source).

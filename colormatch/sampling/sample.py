@@ -33,8 +33,7 @@ _GLARE_MAD = 3.0
 #: Share above which the bright part is half of the surface rather than glare, and nothing is cut. Our choice.
 _MOST_GLARE = 0.25
 #: Shares of pixels from which glare and clipping are flagged. Our choice; with normally distributed log luminance, 2.2
-#: %
-#: are above the glare limit.
+#: % are above the glare limit.
 _GLARE_SHARE = 0.03
 _CLIPPED_SHARE = 0.01
 #: Glare adds the lamp's light, neutral after white balance; light figure adds the wood's own color. Colorfulness of the
@@ -49,8 +48,7 @@ _TWO_TONES = 2.0
 #: Share of gradients agreeing on one direction from which a grain direction is reported. Our choice.
 _COHERENT = 0.15
 #: Independent stretches of the profile across the grain below which one patch is not enough; one or two edges in it
-#: count
-#: as 3 to 4.4.
+#: count as 3 to 4.4.
 _FEW_STRETCHES = 5.0
 #: ΔE00 between the two halves of a region, along the grain, that suggests more than one surface.
 _VARIED = 3.0
@@ -59,10 +57,8 @@ _VARIED = 3.0
 #: with less figure than this, such as paint or a chip, gets its own figure instead.
 _SLOW_CHANGE = 1.0
 #: Student's t for the 90 % radius, two-sided, since errors of a grain lie on one line, from field to grain line:
-#: degrees of
-#: freedom and the 0.95 quantile (SciPy's stdtrit). It is nearly linear in 1 / freedom, within 1.2 %; importing SciPy
-#: would
-#: take twice as long as decoding the photo.
+#: degrees of freedom and the 0.95 quantile (SciPy's stdtrit). It is nearly linear in 1 / freedom, within 1.2 %;
+#: importing SciPy would take twice as long as decoding the photo.
 _FREEDOM = (1, 1.2, 1.5, 2, 3, 4, 5, 7, 10, 15, 30, math.inf)
 _STUDENT = (6.314, 4.796, 3.705, 2.920, 2.353, 2.132, 2.015, 1.895, 1.812, 1.753, 1.697, 1.645)
 _TINY = 1e-6

@@ -22,8 +22,7 @@ from colormatch.reference.tone import LEAST_LIGHT
 #: Linear light around a region, by sector.
 Rim = dict[int, FloatArray]
 #: Ring around the card that is compared, as multiples of its size: outside the card's own shadow and border, but in
-#: nearly
-#: the same light.
+#: nearly the same light.
 _NEAR = (1.2, 1.8)
 #: Sectors of the ring, so that a hand or an edge in one of them can't decide the result.
 _SECTORS = 12
@@ -32,10 +31,8 @@ _FEWEST = 20
 #: Approximate number of pixels read from a ring's box or a patch.
 _READ = 15_000
 #: Limits for the difference in log(red/green) and log(blue/green). Up to the first, two surfaces may be the same wood:
-#: shade
-#: is about that much bluer than sun. From the second, two kinds of light are suspected; parts of one board differ by
-#: 0.03
-#: (simulated). Our choice.
+#: shade is about that much bluer than sun. From the second, two kinds of light are suspected; parts of one board differ
+#: by 0.03 (simulated). Our choice.
 _SAME_HUE, _OTHER_HUE = 0.35, 0.15
 #: Ratio of the light on the wood to that on the ring, or its inverse, from which the program asks. Boards of one piece
 #: differ by less (10 to 20 %); a soft shadow that takes a third gives 1.4. Our choice, see ``tests/studies/light.py``.
@@ -43,10 +40,8 @@ _OTHER_LIGHT = 1.3
 #: Path from the card to a patch: longest side of the view it is examined in, and half its width, pixels.
 _WAY_SIDE, _WAY_HALF = 320, 6
 #: Edge test between card and patch. _EDGE_WITHIN: window, share of the path on either side of the edge. _EDGE: least
-#: hue
-#: step, as above; boards, including sharp-edged shadows on them, stay below 0.07, and fiberboard differs by more from
-#: four
-#: of five woods that are darker or lighter (``tests/studies/ordinary.py``).
+#: hue step, as above; boards, including sharp-edged shadows on them, stay below 0.07, and fiberboard differs by more
+#: from four of five woods that are darker or lighter (``tests/studies/ordinary.py``).
 _EDGE_WITHIN, _EDGE = 0.06, 0.08
 #: Percentiles of log luminance that define the spread of a surface: nearly all of it, without specks.
 _SPREAD = (5, 95)

@@ -45,8 +45,7 @@ _SHADOW = 0.8
 #: (Buchelt and Wagenführ 2012).
 _UNEVEN = 3.0
 #: A ninth this much closer to the ground than the strongest ninths was probably missed by the brush; flagged only if
-#: the
-#: paint changes the color by the second value, ΔE00. Our choices.
+#: the paint changes the color by the second value, ΔE00. Our choices.
 _MISSED_SHARE, _TELLING = 0.4, 5.0
 #: ΔE00 from the ground below which a cell looks unpainted: the visible threshold (0.8, Paravina et al. 2015).
 _UNPAINTED = 0.8
@@ -299,8 +298,7 @@ def _shining(photo: DecodedPhoto, region: Region) -> float:
 
 def _between(photo: DecodedPhoto, cell: Cell, where: SheetToPhoto, light: SheetLight) -> float:
     """Luminance beside a cell relative to the measured light: the brightest of its four sides, so that paint over
-    the outline
-    is not taken for a shadow.
+    the outline is not taken for a shadow.
     """
     left, top, right, bottom = cell.rect
     far, near = 0.75 * GAP, 0.25 * GAP

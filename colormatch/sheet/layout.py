@@ -1,10 +1,8 @@
 """Layout of the printed sheet for many swatches, in millimeters, and the meaning of its markers.
 
 Eight square markers are along the edges. Each encodes its place on the sheet and the sheet's paper, rows and columns,
-so
-that any one of them gives the whole geometry. A ninth, the name mark, distinguishes sheets with other names. Swatches
-can
-be painted on the paper, or the cells can be cut out as one window and laid on a board of wood.
+so that any one of them gives the whole geometry. A ninth, the name mark, distinguishes sheets with other names.
+Swatches can be painted on the paper, or the cells can be cut out as one window and laid on a board of wood.
 """
 
 from __future__ import annotations

@@ -20,14 +20,12 @@ from colormatch.sheet.layout import Plan, Rect
 #: between 2.0 and 2.5 ΔE00.
 PAPER = 0.85
 #: Least L* and largest chroma of paper corrected by the gray card; other paper is not white or is stained, and its tone
-#: is
-#: not used.
+#: is not used.
 _LEAST_WHITE, _MOST_CHROMA = 85.0, 10.0
 #: Fewest blank places for fitting a surface of six terms, with some to spare.
 _FEWEST_BLANKS = 10
 #: Median absolute deviations from which a blank place is stained or covered, and the smallest such deviation used,
-#: natural
-#: log: one step of 8 bits.
+#: natural log: one step of 8 bits.
 _STAINED, _STEP = 5.0, 0.004
 #: Largest share of clipped pixels in a blank place.
 _CLIPPED_SHARE = 0.05

@@ -1,8 +1,7 @@
 """The printed sheet for many swatches, as a page at true size.
 
 One bit per pixel at 600 dots per inch: markers and outlines are as sharp as a printer can print them, in black only,
-and
-Pillow is the only drawing library needed.
+and Pillow is the only drawing library needed.
 """
 
 from __future__ import annotations

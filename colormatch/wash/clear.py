@@ -1,9 +1,8 @@
 """A clear coat: the effect of a sealer or top coat on bare and on washed wood.
 
 It wets the surface, which removes the haze of bare wood or the air surface of a wash. Its amber absorbs blue light on
-the
-way in and out. Then its own surface lies on top. So it acts on the body below the surface; adding the color change of
-bare wood to a wash would count a surface twice.
+the way in and out. Then its own surface lies on top. So it acts on the body below the surface; adding the color change
+of bare wood to a wash would count a surface twice.
 """
 
 from __future__ import annotations
@@ -34,8 +33,7 @@ _TYPICAL_INNER = 0.45
 #: Largest inner reflectance of a coat: well above 0.5963, the value for diffuse light below n = 1.5 (Fresnel).
 _MOST_INNER = 0.9
 #: Prior of (logit of k2 / 0.9, log amber): mean and standard deviation. One standard deviation either way is k2 of 0.19
-#: to
-#: 0.59 and amber of 0.011 to 0.22.
+#: to 0.59 and amber of 0.011 to 0.22.
 _PRIOR_MEAN, _PRIOR_SIGMA = np.array([-0.35, -3.0]), np.array([1.0, 1.5])
 #: Uncertainty of the difference of a pair, ΔE00 90 % radius: two readings of one spot in one photo.
 _PAIR_UNCERTAINTY = 1.75

@@ -17,8 +17,7 @@ import numpy as np
 from colormatch.records import FloatArray
 
 #: Share of light reflected from outside by a dried paint's surface. Fresnel's normal reflectance of n = 1.5 is 0.04; a
-#: brushed
-#: and wiped film is matte and readings avoid glare, so half of that. Our choice.
+#: brushed and wiped film is matte and readings avoid glare, so half of that. Our choice.
 OUTER_REFLECTANCE = 0.02
 #: Film thickness at which 63 % of the paint's air surface has formed; one unit is a full-strength coat. From
 #: simulations.

@@ -1,8 +1,7 @@
 """A paint as eleven parameters, and their optical meaning.
 
 ``theta`` is the parameter vector of a fit: six knots of log absorption by wavelength, level and slope of log
-scattering,
-inner reflectance of the surface (as a logit), and the two exponents of the film.
+scattering, inner reflectance of the surface (as a logit), and the two exponents of the film.
 """
 
 from __future__ import annotations

@@ -42,19 +42,14 @@ APPLICATION_SCATTER = 0.12
 MODEL_ERROR = 0.3
 
 #: Prior of theta: mean and standard deviation, wide enough for whites, umbers and glazes. Per full coat K may be 0.02
-#: (a white)
-#: or 5 (a black), so its level is nearly free; S is between 0.1 (a glaze) and 4 (a white) and falls with wavelength;
-#: the
-#: surface is matte to closed; equal wet films leave paint in proportion to its fraction (exponent 1), and wiping
-#: removes a
-#: little more of a thin one; a later coat leaves slightly less. The widths were tuned on simulated paints that follow
-#: other
-#: physics.
+#: (a white) or 5 (a black), so its level is nearly free; S is between 0.1 (a glaze) and 4 (a white) and falls with
+#: wavelength; the surface is matte to closed; equal wet films leave paint in proportion to its fraction (exponent 1),
+#: and wiping removes a little more of a thin one; a later coat leaves slightly less. The widths were tuned on simulated
+#: paints that follow other physics.
 PRIOR_MEAN: FloatArray = np.array([-0.8] * 6 + [0.2, -0.4, 0.5, 1.05, np.log(0.92)])
 PRIOR_SIGMA: FloatArray = np.array([3.0] * 6 + [1.1, 0.5, 0.6, 0.10, 0.08])
 #: Words on a can for a transparent film, and the log S of such a paint: between 0.1 and 0.4 for a full coat, where one
-#: swatch
-#: can't distinguish a glaze from an opaque paint. Wide enough for a label that overstates.
+#: swatch can't distinguish a glaze from an opaque paint. Wide enough for a label that overstates.
 _TRANSPARENT = frozenset(("glaze", "stain", "dye", "tint", "transparent"))
 _TRANSPARENT_LOG_S, _TRANSPARENT_SIGMA = np.log(0.2), 0.8
 #: Smoothness of log K: standard deviations of the step from knot to knot, and of the change in step.
@@ -65,10 +60,8 @@ _STARTS = (0.0, 1.5, -1.5)
 #: Most steps of a fit, and the decrease of half of chi-square at which it stops: for the estimate, and for the refits.
 _STEPS, _FINE, _REFIT = 60, 1e-5, 1e-3
 #: Number of swatches from which coarser limits are enough, since they determine a paint closely: theta to a twentieth
-#: of its
-#: standard deviation, refits (with chi-square eleven above the estimate's on average) to a thousandth of their spread,
-#: in
-#: single precision.
+#: of its standard deviation, refits (with chi-square eleven above the estimate's on average) to a thousandth of their
+#: spread, in single precision.
 _MANY, _STEPS_OF_MANY, _FINE_OF_MANY, _ROUGH = 24, 12, 1e-3, 1e-2
 #: Increase it when the fit changes in a way not shown by the numbers above, so that stored models are recomputed.
 _VERSION = 2
@@ -89,8 +82,7 @@ class PaintModel:
     key: str
     flags: tuple[Flag, ...] = ()
     #: Birge ratio: the factor applied to the uncertainties of the swatches and of the model because the swatches
-    #: contradict
-    #: each other; 1 if they don't.
+    #: contradict each other; 1 if they don't.
     spread: float = 1.0
 
     def __post_init__(self) -> None:

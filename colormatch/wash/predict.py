@@ -1,8 +1,7 @@
 """Predict the dried color of a recipe, with its uncertainty.
 
 All random draws are made once (:class:`Draws`) and shared by all candidates. Differences between two recipes are then
-not
-due to luck, and common errors cancel.
+not due to luck, and common errors cancel.
 """
 
 from __future__ import annotations

@@ -1,9 +1,8 @@
 """Colors of washes with their derivatives: the inner loop of a paint's fit.
 
 Memory dominates the time: a fit of sixty swatches with thirty refits has arrays of 74,000 values (washes by
-wavelengths),
-and fresh memory for each intermediate result takes longer than the arithmetic. The work is therefore done in place, in
-blocks that fit in the processor's cache.
+wavelengths), and fresh memory for each intermediate result takes longer than the arithmetic. The work is therefore done
+in place, in blocks that fit in the processor's cache.
 """
 
 from __future__ import annotations
