@@ -39,7 +39,7 @@ from colormatch.reference.card_choice import CardChoice
 from colormatch.reference.known_colors import SeenBefore, tie_to_chips, unless_contradicted
 from colormatch.reference.neutral import Neutral, find_neutral, light_doubt
 from colormatch.sampling.mixed_light import across
-from colormatch.sampling.outliers import patch_doubts, same_surface
+from colormatch.sampling.patch_doubts import patch_doubts, same_surface
 from colormatch.sampling.sample import combine, sample_region
 from colormatch.sampling.surroundings import around_card
 from colormatch.workshop import Workshop, dried, example_paint_notice, offered

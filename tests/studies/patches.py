@@ -23,7 +23,7 @@ from colormatch.image.photo import open_photo
 from colormatch.records import Box, Reading, Region, RegionKind
 from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import read_photo
-from colormatch.sampling.outliers import patch_doubts
+from colormatch.sampling.patch_doubts import patch_doubts
 from colormatch.sampling.sample import sample_region
 from tests.scenes import things
 from tests.scenes.camera import Camera, Lighting

@@ -9,7 +9,7 @@ from colormatch.color.space import lab_from_linear
 from colormatch.records import Box, CardKind, Flag, Region, RegionKind
 from colormatch.reference.card_choice import CardChoice
 from colormatch.repair import read_photo
-from colormatch.sampling.outliers import patch_doubts, same_surface
+from colormatch.sampling.patch_doubts import patch_doubts, same_surface
 from colormatch.sampling.sample import sample_region
 from tests.sampling.test_sample import FIELD, HEIGHT, LINE, WIDTH, photo_of, streaks
 
