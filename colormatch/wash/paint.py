@@ -5,7 +5,9 @@ against the swatches' colors in ΔE00. Each swatch adds a parameter for the devi
 brushing is the largest error of a careful swatch.
 
 Uncertainty comes from refits with every datum and every prior mean perturbed by its standard deviation (randomized
-maximum a posteriori; J. M. Bardsley et al., SIAM Journal on Scientific Computing 36(4), 2014).
+maximum a posteriori; J. M. Bardsley et al., SIAM Journal on Scientific Computing 36(4), 2014). Many swatches determine
+a paint so closely that the problem is nearly linear, where such refits are draws from a normal distribution whose
+inverse covariance is J'J: these draws are then made directly.
 
 If swatches scatter more than their uncertainties allow, the uncertainties are too small, whichever swatch is wrong. All
 of them are then multiplied by the Birge ratio, the root of chi-square over its degrees of freedom, and the paint is
@@ -59,12 +61,11 @@ STEP_SIGMA, BEND_SIGMA = 2.0, 1.2
 _STARTS = (0.0, 1.5, -1.5)
 #: Most steps of a fit, and the decrease of half of chi-square at which it stops: for the estimate, and for the refits.
 _STEPS, _FINE, _REFIT = 60, 1e-5, 1e-3
-#: Number of swatches from which coarser limits are enough, since they determine a paint closely: theta to a twentieth
-#: of its standard deviation, refits (with chi-square eleven above the estimate's on average) to a thousandth of their
-#: spread, in single precision.
-_MANY, _STEPS_OF_MANY, _FINE_OF_MANY, _ROUGH = 24, 12, 1e-3, 1e-2
+#: Number of swatches from which they determine a paint closely: coarser limits are then enough (theta to a twentieth of
+#: its standard deviation, the starts in single precision), and the draws are normal.
+_MANY, _FINE_OF_MANY, _ROUGH = 24, 1e-3, 1e-2
 #: Increase it when the fit changes in a way not shown by the numbers above, so that stored models are recomputed.
-_VERSION = 2
+_VERSION = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -225,6 +226,7 @@ class _Fit:
         rows = 3 * count + len(self.prior) + count
         # Problems 0 .. starts - 1 are the fit; the others are refits.
         self.moves = np.concatenate([np.zeros((len(_STARTS), rows)), rng.standard_normal((REFITS, rows))])
+        self.normals = rng.standard_normal((REFITS, optics.SIZE))
 
     def solve(self) -> tuple[FloatArray, FloatArray, FloatArray, float]:
         """Solve for theta (11,), draws (30, 11), chi-square of each swatch (n,) before the Birge ratio, and that
@@ -238,12 +240,16 @@ class _Fit:
             self.scatter_sigma = self.scatter_sigma * spread
             best = self._best()
 
-        def refit(parameters: FloatArray, which: Which) -> NormalEquations:
-            return self._equations(parameters, which + len(_STARTS), fast=self.many)
+        theta = best[: optics.SIZE].copy()
+        if self.many:
+            root = np.linalg.cholesky(self._information(best))
+            return theta, theta + np.linalg.solve(root.T, self.normals.T).T, surprise, spread
 
-        steps, tolerance = (_STEPS_OF_MANY, _ROUGH) if self.many else (_STEPS, _REFIT)
-        refits, _ = marquardt(refit, np.tile(best, (REFITS, 1)), steps=steps, tolerance=tolerance)
-        return best[: optics.SIZE].copy(), refits[:, : optics.SIZE].copy(), surprise, spread
+        def refit(parameters: FloatArray, which: Which) -> NormalEquations:
+            return self._equations(parameters, which + len(_STARTS))
+
+        refits, _ = marquardt(refit, np.tile(best, (REFITS, 1)), steps=_STEPS, tolerance=_REFIT)
+        return theta, refits[:, : optics.SIZE].copy(), surprise, spread
 
     def _best(self) -> FloatArray:
         """(11 + n,) parameters with the lowest cost."""
@@ -268,10 +274,14 @@ class _Fit:
         count = len(self.coats)
         residuals = self._residuals(best[None], np.array([0]))
         surprise: FloatArray = (residuals.data[0] ** 2).sum(axis=1) + residuals.film[0] ** 2
-        known = self._equations(best[None], np.array([0]))
-        left = known.shared[0] - np.swapaxes(known.border[0], 0, 1) @ (known.border[0] / known.own[0, :, None])
-        of_prior = float(np.trace(np.linalg.solve(left, self.prior.T @ self.prior)))
+        of_prior = float(np.trace(np.linalg.solve(self._information(best), self.prior.T @ self.prior)))
         return surprise, 3 * count - optics.SIZE + of_prior
+
+    def _information(self, best: FloatArray) -> FloatArray:
+        """(11, 11) inverse covariance of theta, whatever the thickness of each film."""
+        known = self._equations(best[None], np.array([0]))
+        border = known.border[0]
+        return np.asarray(known.shared[0] - border.T @ (border / known.own[0, :, None]))
 
     def predicted(self, theta: FloatArray) -> FloatArray:
         """(n, 3) predicted color of each swatch at its nominal film thickness."""
