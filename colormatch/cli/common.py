@@ -117,11 +117,11 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of text")
 
 
-def add_library(parser: argparse.ArgumentParser, *, makes: bool = False) -> None:
-    """``--library``; a command that only reads refuses a folder without a library, unless it ``makes`` one."""
+def add_library(parser: argparse.ArgumentParser, *, makes: bool = False, needs: bool = True) -> None:
+    """``--library``; a command that ``needs`` a library and doesn't make one refuses a folder without."""
     parser.add_argument(
         "--library",
-        type=Path if makes else _present_library,
+        type=_present_library if needs and not makes else Path,
         metavar="DIR",
         help="folder of the swatch library (default: your data folder)"
         + ("; a new one is made where there is none" if makes else ""),
@@ -143,18 +143,33 @@ def open_library(folder: Path | None, *, makes: bool = False) -> Library:
     LibraryError
         There is none where an option or the environment names one, and the command only reads; see `Library.open`.
     """
-    import os
-
-    from colormatch.library.store import LIBRARY_VARIABLE, Library, default_folder, holds_library, refuse_absent
+    from colormatch.library.store import Library, default_folder, holds_library, refuse_absent
 
     place = (folder or default_folder()).expanduser()
-    if not makes and (folder or os.environ.get(LIBRARY_VARIABLE)):
+    if not makes and _names_library(folder):
         refuse_absent(place)
     is_new = not holds_library(place)
     library = Library.open(place)
     if is_new:
         print(f"Made a new library in {library.folder}.", file=sys.stderr)
     return library
+
+
+def tell_absent_library(folder: Path | None) -> None:
+    """Tell on standard error that an option or the environment names a library that isn't there."""
+    from colormatch.library.store import default_folder, holds_library
+
+    place = (folder or default_folder()).expanduser()
+    if _names_library(folder) and not holds_library(place):
+        print(f"There is no library in {place}; the photo is read as with an empty one.", file=sys.stderr)
+
+
+def _names_library(folder: Path | None) -> bool:
+    import os
+
+    from colormatch.library.store import LIBRARY_VARIABLE
+
+    return bool(folder or os.environ.get(LIBRARY_VARIABLE))
 
 
 def add_match_options(parser: argparse.ArgumentParser) -> None:

@@ -17,6 +17,7 @@ from colormatch.cli.common import (
     reading_flags,
     rounded,
     table,
+    tell_absent_library,
 )
 from colormatch.cli.references import add_reference_options, read_by_references
 
@@ -35,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME=BOX",
         help="a patch to read (repeatable); three of one name or more, apart from one another, are taken together",
     )
-    add_library(parser)
+    add_library(parser, needs=False)
     add_json(parser)
 
 
@@ -43,6 +44,7 @@ def run(args: argparse.Namespace) -> Answer:
     from colormatch.image.photo import open_photo
     from colormatch.records import Region, RegionKind
 
+    tell_absent_library(args.library)
     photo = open_photo(args.photo)
     width, height = photo.facts.width, photo.facts.height
     regions = [Region.from_box(RegionKind.PATCH, box, width, height, name) for name, box in args.patch]

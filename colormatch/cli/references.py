@@ -8,15 +8,18 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from colormatch.cli.common import box, lab, named_box, open_library, typed
 
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
+    from colormatch.library.columns import Record
     from colormatch.records import Box, Ground, Lab, Reading, Region, ShopChip
     from colormatch.reference.camera import LearnedCamera
     from colormatch.reference.card_choice import CardChoice
+
+R = TypeVar("R", bound="Record")
 
 #: Kinds of card that options take, as `CardKind` has them.
 CARD_KINDS = ("gray", "three-step", "chart24")
@@ -58,15 +61,23 @@ def add_camera_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def kept_records(folder: Path | None, kind: type[R]) -> list[R]:
+    """Records of one kind; none where there is no library, which isn't made."""
+    from colormatch.library.store import default_folder, holds_library
+
+    if not holds_library((folder or default_folder()).expanduser()):
+        return []
+    return [stored.record for stored in open_library(folder).all(kind)]
+
+
 def learned_for(args: argparse.Namespace, photo: DecodedPhoto) -> LearnedCamera | None:
     """The learned camera of a photo, of the library at hand; None where there is none."""
-    from colormatch.library.store import default_folder, holds_library
     from colormatch.records import CameraPhoto, LightKind
 
     name = args.camera or photo.facts.taken_with
-    if not name or name == "none" or not holds_library((args.library or default_folder()).expanduser()):
+    if not name or name == "none":
         return None
-    kept = [stored.record for stored in open_library(args.library).all(CameraPhoto)]
+    kept = kept_records(args.library, CameraPhoto)
     if not kept:
         return None
     from colormatch.reference.teach import learned_camera
@@ -154,8 +165,7 @@ def _known_wood(folder: Path | None, name: str) -> Ground:
     from colormatch.errors import BadInput
     from colormatch.records import Ground, named
 
-    woods = [stored.record for stored in open_library(folder).all(Ground)]
-    wood = named(woods, name)
+    wood = named(kept_records(folder, Ground), name)
     if wood is None:
         raise BadInput(
             f"The library has no wood named {name}.",
@@ -169,7 +179,7 @@ def _settled_chip(folder: Path | None, name: str) -> ShopChip:
     from colormatch.errors import BadInput
     from colormatch.records import ShopChip, named
 
-    chips = [stored.record for stored in open_library(folder).all(ShopChip)]
+    chips = kept_records(folder, ShopChip)
     chip = named(chips, name)
     if chip is not None:
         return chip

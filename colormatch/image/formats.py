@@ -22,8 +22,15 @@ from colormatch.errors import ColorMatchError, PhotoTooLarge, PhotoUnreadable
 from colormatch.image import metadata
 from colormatch.image.encoding import by_color_engine, meaning
 from colormatch.image.icc import LINEAR_SRGB, Profile
-from colormatch.image.limits import check_deep, check_parts, check_size, pictures_of_tiff
-from colormatch.image.metadata import GAIN_MAP, several_pictures
+from colormatch.image.limits import (
+    MOST_HALVED_PIXELS,
+    MOST_PIXELS,
+    check_deep,
+    check_parts,
+    check_size,
+    pictures_of_tiff,
+)
+from colormatch.image.metadata import GAIN_MAP, announces_gain_map, halved, several_pictures
 from colormatch.image.opaque import bands, opaque_array, opaque_picture
 from colormatch.image.pixels import PixelArray, Pixels
 from colormatch.image.sensor import Sensor
@@ -45,6 +52,8 @@ class DecodedFile:
     exif: metadata.Exif = metadata.NO_EXIF
     raw: bool = False
     flags: tuple[Flag, ...] = ()
+    #: Width and height in the file, upright; None where all of its pixels were decoded.
+    halved_from: tuple[int, int] | None = None
     #: Sensor of a camera raw, if the file describes it fully.
     sensor: Sensor | None = None
 
@@ -134,7 +143,10 @@ def _decode_raw(data: bytes) -> DecodedFile:
 
     try:
         with rawpy.imread(io.BytesIO(data)) as raw:
-            check_size(raw.sizes.raw_width, raw.sizes.raw_height)
+            sizes = raw.sizes
+            mosaic = raw.raw_type is rawpy.RawType.Flat
+            check_size(sizes.raw_width, sizes.raw_height, MOST_HALVED_PIXELS if mosaic else MOST_PIXELS)
+            half = sizes.raw_width * sizes.raw_height > MOST_PIXELS
             pixels = raw.postprocess(
                 output_bps=16,
                 output_color=rawpy.ColorSpace.sRGB,
@@ -143,6 +155,7 @@ def _decode_raw(data: bytes) -> DecodedFile:
                 use_camera_wb=True,
                 # Interpolates each color separately: means stay correct, and it is the fastest.
                 demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
+                half_size=half,
             )
             sensor = _sensor(raw.color_matrix, raw.daylight_whitebalance, raw.camera_whitebalance)
     except rawpy.LibRawError as error:
@@ -152,8 +165,10 @@ def _decode_raw(data: bytes) -> DecodedFile:
         ) from error
     with quiet_pillow:
         exif = metadata.exif_of(data)
+    whole = (sizes.height, sizes.width) if sizes.flip & 4 else (sizes.width, sizes.height)  # 4: on its side
+    flags = (halved(*whole),) if half else ()
     # The raw developer has turned it upright.
-    return DecodedFile(Pixels(pixels), LINEAR_SRGB, "raw", exif, raw=True, sensor=sensor)
+    return DecodedFile(Pixels(pixels), LINEAR_SRGB, "raw", exif, True, flags, whole if half else None, sensor)
 
 
 def _sensor(matrix: ArrayLike, daylight: ArrayLike, balance: ArrayLike) -> Sensor | None:
@@ -185,7 +200,8 @@ def _decode_heif(data: bytes) -> DecodedFile:
     check_size(*container.size)
     info = container.info
     flags = []
-    if any("hdrgainmap" in str(kind).lower() for kind in info.get("aux", {})) or b"tmap" in _brands(data):
+    apple = any("hdrgainmap" in str(kind).lower() for kind in info.get("aux", {}))
+    if apple or b"tmap" in _brands(data) or announces_gain_map(info, data):
         flags.append(GAIN_MAP)
     if len(container) > 1:
         flags.append(several_pictures(len(container)))
@@ -288,9 +304,11 @@ def opened(data: bytes) -> ImageFile.ImageFile:
 def _decode_common(data: bytes) -> DecodedFile:
     with quiet_pillow:
         picture = opened(data)
-        check_size(*picture.size)
-        _refuse_print_and_float(picture)
         kind = _OUR_NAMES.get(str(picture.format), str(picture.format))
+        width, height = picture.size
+        check_size(width, height, MOST_HALVED_PIXELS if kind == "JPEG" else MOST_PIXELS)
+        half = width * height > MOST_PIXELS
+        _refuse_print_and_float(picture)
         # Pillow would decode a PNG to look for its EXIF.
         by_chunk = kind == "PNG" and "Raw profile type exif" not in picture.info
         exif = metadata.exif_of(metadata.png_exif(data) if by_chunk else picture)
@@ -308,14 +326,19 @@ def _decode_common(data: bytes) -> DecodedFile:
         stored, see_through = opaque_array(_decode_sixteen_bit(data))
     else:
         with quiet_pillow:
-            if kind == "JPEG" and profile is not None and _is_ycbcr(picture):
-                picture.draft("YCbCr", picture.size)
+            if kind == "JPEG":
+                mode = "YCbCr" if profile is not None and _is_ycbcr(picture) else None
+                picture.draft(mode, (width // 2, height // 2) if half else picture.size)
             stored, see_through = opaque_picture(picture)
     if profile is None:
         stored, profile, doubt = by_color_engine(stored, icc)
     # Both decoders turn a TIFF upright.
     pixels = Pixels(stored, 1 if kind == "TIFF" else exif.orientation)
-    return DecodedFile(pixels, profile, kind, exif, flags=(*flags, *see_through, *doubt))
+    whole = None
+    if half:
+        whole = (width, height) if exif.orientation < 5 else (height, width)
+        flags.append(halved(*whole))
+    return DecodedFile(pixels, profile, kind, exif, flags=(*flags, *see_through, *doubt), halved_from=whole)
 
 
 def _is_ycbcr(picture: ImageFile.ImageFile) -> bool:
@@ -327,12 +350,12 @@ def _is_ycbcr(picture: ImageFile.ImageFile) -> bool:
 
 
 def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:
+    has_map = b"tmap" in _brands(data) or announces_gain_map(picture.info, data)
+    flags = [GAIN_MAP] if has_map else []
     if picture.format in ("JPEG", "MPO"):
-        # Both kinds of gain map in JPEG are announced in an XMP block near the start of the file.
-        head = data[: 1 << 18].lower()
-        return [GAIN_MAP] if b"hdrgm:" in head or b"hdrgainmap" in head else []
+        return flags  # Its further pictures are previews and maps.
     frames = pictures_of_tiff(data) if picture.format == "TIFF" else getattr(picture, "n_frames", 1)
-    return [several_pictures(frames)] if frames > 1 else []
+    return [*flags, several_pictures(frames)] if frames > 1 else flags
 
 
 def _refuse_print_and_float(picture: Image.Image) -> None:

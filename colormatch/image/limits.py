@@ -8,14 +8,17 @@ Sources: ITU-T T.81, annex B (markers of JPEG); PNG 3rd edition, 5.3 (chunks); T
 
 from __future__ import annotations
 
+import math
 import re
 import struct
 
 from colormatch.errors import PhotoTooLarge, PhotoUnreadable
 
-#: Most pixels of a photo. Phones reach 50 megapixels and medium-format cameras 102; larger ones are stitched panoramas,
-#: scans, and files made to exhaust the memory. 120 megapixels in 8 bits take 480 MB.
+#: Most pixels of a photo that is decoded whole. Medium-format cameras have 102 megapixels; larger pictures are those of
+#: a few phones, stitched panoramas, scans, and files made to exhaust the memory. 120 megapixels in 8 bits take 480 MB.
 MOST_PIXELS = 120_000_000
+#: Most pixels of a photo whose format gives half its width and height while it is decoded. Phones reach 200 megapixels.
+MOST_HALVED_PIXELS = 250_000_000
 #: Most bytes of 16-bit pixels: MOST_PIXELS in three channels. The decoder holds them twice.
 MOST_DEEP_BYTES = 720_000_000
 #: Most bytes of a file: MOST_PIXELS in uncompressed 16-bit RGB, plus a margin.
@@ -39,8 +42,8 @@ MOST_PICTURES = 1000
 _SAVE_AGAIN = "Open it in a picture editor, save it as a plain JPEG, and choose that file."
 
 
-def check_size(width: int, height: int) -> None:
-    """Raise for a picture without pixels or with too many.
+def check_size(width: int, height: int, most: int = MOST_PIXELS) -> None:
+    """Raise for a picture without pixels or with more than ``most``.
 
     Raises
     ------
@@ -48,10 +51,9 @@ def check_size(width: int, height: int) -> None:
     """
     if width < 1 or height < 1:
         raise PhotoUnreadable("The picture has no pixels.", "Choose another photo.")
-    if width * height > MOST_PIXELS:
+    if width * height > most:
         raise PhotoTooLarge(
-            f"The photo has {width} x {height} pixels, more than the {MOST_PIXELS // 1_000_000} megapixels that are "
-            "read.",
+            f"The photo has {width} x {height} pixels, more than the {most // 1_000_000} megapixels that are read.",
             "Save it at half its size, or cut it to the wood and the card.",
             width=width,
             height=height,
@@ -106,7 +108,8 @@ _BARE = frozenset((0x01, 0xD8, _END))
 
 
 def _check_jpeg(data: bytes) -> None:
-    at, segments, described, exif, scans, pixels, components, progressive = 2, 0, 0, 0, 0, 0, 0, False
+    at, segments, described, exif, scans, components, progressive = 2, 0, 0, 0, 0, 0, False
+    largest = 1, 1
     while found := _MARKER.search(data, at):
         marker, at = data[found.start() + 1], found.end()
         segments += 1
@@ -120,11 +123,13 @@ def _check_jpeg(data: bytes) -> None:
             exif += marker == _APP1 and data[begin : begin + 6] == b"Exif\0\0"
         elif marker in _FRAMES and len(data) >= begin + 6:
             _, height, width, components = struct.unpack_from(">BHHB", data, begin)
-            pixels, progressive = max(pixels, width * height), marker in _PROGRESSIVE
+            largest, progressive = max(largest, (width, height), key=math.prod), marker in _PROGRESSIVE
         elif marker == _SCAN:
             scans += 1
             if not progressive and data[begin : begin + 1] == bytes((components,)):
                 break  # All components in one scan of a sequential file: decoders stop after it.
+            check_size(*largest)  # With several scans the decoder holds the whole picture, even where it halves it.
+            pixels = math.prod(largest)
             if scans > MOST_SCANS:
                 raise _too_many("scans", MOST_SCANS)
             if scans * pixels > max(pixels, MOST_SCANNED_PIXELS):

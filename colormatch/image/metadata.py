@@ -6,6 +6,7 @@ Thousands of devices write EXIF, many of them wrongly. No photo is refused for i
 from __future__ import annotations
 
 import io
+import re
 import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -26,12 +27,39 @@ _EXIF_IFD, _LENS_MODEL = 0x8769, 0xA434
 
 GAIN_MAP = Flag(
     FlagCode.HDR_GAIN_MAP,
-    "The phone added an HDR brightness map to the photo; it is left aside and the plain picture is read.",
+    "The phone took an HDR photo and added a brightness map to it. The map is left aside and the plain picture is "
+    "read, whose tones HDR may have changed from place to place; for surer colors, switch HDR off.",
 )
+#: What tells of a gain map in XMP: its properties (Adobe's and Apple's name spaces), or its picture in a container
+#: directory.
+_OF_GAIN_MAP = re.compile(
+    rb"ns\.adobe\.com/hdr-gain-map/|hdrgm:|hdrgainmap|semantic\s*(?:=\s*[\"']|>\s*)gainmap", re.IGNORECASE
+)
+
+
+#: What a JPEG's segment of XMP begins with (XMP specification, part 3, 1.1.3).
+_XMP_IN_JPEG = re.compile(rb"http://ns\.adobe\.com/(?:xap/1\.0/|xmp/extension/)\0")
+#: What the segment of ISO 21496-1 begins with.
+_ISO_GAIN_MAP = b"urn:iso:std:iso:ts:21496"
+
+
+def announces_gain_map(info: Mapping[Any, Any], data: bytes) -> bool:
+    """Whether a picture file tells of an HDR gain map: in its XMP, or in the segment that ISO 21496-1 gives a JPEG."""
+    packets = [info.get("xmp") or b""]
+    if data.startswith(b"\xff\xd8"):
+        # Of all its pictures: some phones tell of the map only in the map's own XMP, at the end of the file.
+        packets = [data[found.end() : found.end() + 2**16] for found in _XMP_IN_JPEG.finditer(data)]
+    texts = (packet.encode() if isinstance(packet, str) else packet for packet in packets)
+    return any(map(_OF_GAIN_MAP.search, texts)) or _ISO_GAIN_MAP in data
 
 
 def several_pictures(count: int) -> Flag:
     return Flag(FlagCode.SEVERAL_PICTURES, f"The file holds {count} pictures; the first is read.", float(count))
+
+
+def halved(width: int, height: int) -> Flag:
+    text = f"The photo has {width} x {height} pixels; to spare memory it is read at half its width and height."
+    return Flag(FlagCode.READ_HALVED, text, 2.0)
 
 
 @dataclass(frozen=True)

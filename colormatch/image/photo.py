@@ -58,7 +58,7 @@ class RegionPixels:
 class DecodedPhoto:
     """A photo's pixels, kept in 8 or 16 bits; parts of it are converted to floating point on request.
 
-    All boxes and regions refer to the upright photo.
+    All boxes and regions refer to the upright photo, boxes to the pixels that were decoded.
     """
 
     #: Facts about the photo.
@@ -100,8 +100,8 @@ class DecodedPhoto:
 
     def part(self, region: Region) -> RegionPixels:
         """Pixels of a region, for reading it."""
-        box, every = region.box(self.facts.width, self.facts.height), self.step(region, MOST_READ)
-        _, inside = region.mask(self.facts.width, self.facts.height, every)
+        box, every = region.box(*self.pixels.size), self.step(region, MOST_READ)
+        _, inside = region.mask(*self.pixels.size, every)
         return RegionPixels(box, inside, self.linear(box, every), every)
 
     def step(self, region: Region, most: int) -> int:
@@ -109,10 +109,9 @@ class DecodedPhoto:
 
         Smaller for a thin region, which would otherwise fall between the steps.
         """
-        width, height = self.facts.width, self.facts.height
-        box = region.box(width, height)
+        box = region.box(*self.pixels.size)
         every = max(1, math.ceil(math.sqrt(box.w * box.h / most)))
-        while every > 1 and region.mask(width, height, every)[1].sum() < _THIN:
+        while every > 1 and region.mask(*self.pixels.size, every)[1].sum() < _THIN:
             every //= 2
         return every
 
@@ -155,7 +154,7 @@ class DecodedPhoto:
         (Box, (h, w) bool)
             The box around the region, and the mask of its pixels.
         """
-        return region.mask(self.facts.width, self.facts.height)
+        return region.mask(*self.pixels.size)
 
     def _linear_of(self, values: PixelArray) -> FloatArray:
         import cv2
@@ -202,7 +201,7 @@ def open_photo(source: Path | str | bytes | PixelArray) -> DecodedPhoto:
     if not data:
         raise PhotoUnreadable("The file is empty.", "Copy it from the phone or camera once more.")
     stored = decode(data)
-    width, height = stored.pixels.size
+    width, height = stored.halved_from or stored.pixels.size
     digest = hashlib.sha256(data).hexdigest()
     name = stored.profile.name
     exif = stored.exif

@@ -64,6 +64,7 @@ class FlagCode(StrEnum):
     PHOTO_NOT_CLEANED = "photo-not-cleaned"
     PROFILE_CONVERTED = "profile-converted"
     PROFILE_UNUSABLE = "profile-unusable"
+    READ_HALVED = "read-halved"
     RECORDS_LEFT_OUT = "records-left-out"
     RECORD_DAMAGED = "record-damaged"
     REPAIR_UNREADABLE = "repair-unreadable"

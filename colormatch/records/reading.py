@@ -17,7 +17,7 @@ from colormatch.records.region import Region, RegionKind
 class Photo:
     """Facts about a photo, without its pixels."""
 
-    #: Width of the upright photo, pixels.
+    #: Width of the upright photo as its file has it, pixels; a very large one is read at half of it.
     width: int
     height: int
     #: "JPEG", "PNG", "TIFF", "WebP", "HEIF", "AVIF", "raw" or "array".

@@ -126,7 +126,7 @@ def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
     """
     if len(region.points) != 4:
         raise BadInput("A chart is marked by its four corners.", "Mark the outer corners of its four corner patches.")
-    width, height = photo.facts.width, photo.facts.height
+    width, height = photo.pixels.size
     box = region.box(width, height)
     corners = _clockwise(region.corners(width, height) - (box.x, box.y))
     read = _read_best(photo.linear(box), corners, _MARKED_MARGINS)

@@ -305,7 +305,7 @@ def _of_one_tone(card: Card, white: Sequence[Region], places: Places) -> tuple[l
 
 def _parts(photo: DecodedPhoto, region: Region) -> Places:
     part = photo.part(region)
-    width, height = photo.facts.width, photo.facts.height
+    width, height = photo.pixels.size
     x, y, w, h = part.box
     return surface_parts(part.linear_rgb, part.inside, (x / width, y / height, w / width, h / height))
 

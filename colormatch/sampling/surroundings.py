@@ -186,7 +186,7 @@ def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked:
         Linear light by sector number, for sectors with enough pixels inside the photo.
     """
     inner, outer = (region.scaled(size) for size in times)
-    width, height = photo.facts.width, photo.facts.height
+    width, height = photo.pixels.size
     box = outer.box(width, height)
     every = max(1, math.ceil(math.sqrt(box.w * box.h / _READ)))
     linear_rgb = photo.linear(box, every)
@@ -202,7 +202,7 @@ def rim(photo: DecodedPhoto, region: Region, times: tuple[float, float], marked:
 
 def some_pixels(photo: DecodedPhoto, region: Region) -> tuple[FloatArray, FloatArray]:
     """(n, 3) linear light of about `_READ` pixels of a region, and their (n, 2) positions, fractions of the photo."""
-    width, height = photo.facts.width, photo.facts.height
+    width, height = photo.pixels.size
     box = region.box(width, height)
     every = photo.step(region, _READ)
     inside = region.within(box, width, height, every)

@@ -112,7 +112,7 @@ def find_sheet(photo: DecodedPhoto) -> FoundSheet:
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     detector = cv2.aruco.ArucoDetector(marker_dictionary(), parameters)
     quads, numbers, _ = detector.detectMarkers(cv2.cvtColor(preview, cv2.COLOR_RGB2GRAY))
-    scale = (photo.facts.width / preview.shape[1], photo.facts.height / preview.shape[0])
+    scale = np.array(photo.pixels.size) / preview.shape[1::-1]
     # OpenCV counts from the center of the first pixel, colormatch from its corner.
     found = [
         (int(number), (np.asarray(quad, dtype=float).reshape(4, 2) + 0.5) * scale)

@@ -59,7 +59,7 @@ def region_of(photo: DecodedPhoto, where: SheetToPhoto, rect: Rect, kind: Region
     RegionError
         It reaches outside the photo.
     """
-    points = where(rect.corners) / (photo.facts.width, photo.facts.height)
+    points = where(rect.corners) / photo.pixels.size
     return Region(kind, tuple((float(x), float(y)) for x, y in points), name)
 
 

@@ -85,3 +85,24 @@ def test_a_chip_of_the_library_is_known_by_its_name(run: Run, photo: Callable[[s
     off = [float(delta_e(np.array(answer["patches"][0]["lab"]), true)) for answer in (named, without)]
     assert off[0] < off[1]
     assert "shop chip" in named["steps"][-1]
+
+
+def test_reading_with_a_library_that_is_not_there_says_so_and_makes_nothing(
+    run: Run, photo: Callable[[str], Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("paint", "add", "Umber")  # the usual library exists
+    command = ("read", photo("gray"), "--patch", WOOD, "--json")
+    usual = run(*command)
+    assert usual.err == ""
+    before = sorted(tmp_path.rglob("*"))
+    absent = tmp_path / "typo"
+    named = run(*command, "--library", absent)
+    monkeypatch.setenv("COLORMATCH_LIBRARY", str(absent))
+    for done in (named, run(*command)):
+        assert (done.status, done.out) == (0, usual.out)
+        assert done.err == f"There is no library in {absent}; the photo is read as with an empty one.\n"
+    for option in ("--chip", "--known"):
+        refused = run(*command, option, f"offcut={','.join(map(str, CHIP_BOX))}")
+        assert refused.status == 1
+        assert "named offcut" in refused.err
+    assert sorted(tmp_path.rglob("*")) == before

@@ -42,7 +42,7 @@ def errors(photo: DecodedPhoto, board: BoardReading, sheet: PaintedSheet) -> Ite
     middles = np.array([sheet.centers[name] for name in names])
     for cell in board.cells:
         own = cell.cell.row, cell.cell.column
-        quad: FloatArray = np.array(cell.region.points) * (photo.facts.width, photo.facts.height)
+        quad: FloatArray = np.array(cell.region.points) * photo.pixels.size
         away = np.linalg.norm(middles - quad.mean(axis=0), axis=1)
         half = min(np.linalg.norm(quad[1] - quad[0]), np.linalg.norm(quad[3] - quad[0])) / 0.6 / 2
         off = float(away[names.index(own)] / half)
