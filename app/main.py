@@ -64,7 +64,7 @@ def main() -> None:
     except Exception:
         logging.getLogger("colormatch.app").exception("A page failed")
         st.error(
-            "The program ran into a fault of its own; your library is unharmed. "
+            "The program had an internal error; your library is unharmed. "
             "Reload the page; if it happens again, report what stands in the terminal."
         )
     if page.url_path in (*OF_THE_REPAIR, PHONE[2]):

@@ -28,7 +28,7 @@ _WORDS = {
     "damage_state": "the state of the damage",
     "sound_wet": "the state of the sound wood",
     "damage_wet": "the state of the damage",
-    "limits": "what the recipe may be",
+    "limits": "the limits of the recipe",
     "picked": "the wash picked",
     "area": "the size of the damage",
     "smallest": "the smallest measure",

@@ -75,7 +75,7 @@ def _spot(repair: OpenRepair) -> None:
 
 def _pick(repair: OpenRepair, match: Match) -> RankedWash:
     st.subheader("Closest washes")
-    st.html('<a class="to-limits" href="#limits">Change what the recipe may be</a>')
+    st.html('<a class="to-limits" href="#limits">Change the limits of the recipe</a>')
     key = f"picked-{repair.id}"
     wash = answers.picked(repair, match)
     st.segmented_control(

@@ -132,7 +132,7 @@ def _preview(plan: ImportPlan, chosen: list[Path]) -> None:
             with st.expander(f"**{word}: {len(items)}**, {does}", expanded=fate is Fate.CONFLICT, key=f"fate-{fate}"):
                 _list(items)
     if all(item.fate is Fate.SAME for item in plan.items):
-        st.write("There is nothing in it that you don't have.")
+        st.write("You already have everything in it.")
         return
     if by_fate[Fate.CONFLICT]:
         st.segmented_control(

@@ -46,7 +46,7 @@ def marked(repair: OpenRepair) -> MarkedArea:
     """
     card, size = repair.card_region, card_size()
     if card is None:
-        raise BadInput("There is no card in the photo to measure by.", "Type the size of the damage instead.")
+        raise BadInput("The photo has no card to measure by.", "Type the size of the damage instead.")
     if not size:
         raise BadInput("The size of your card is not known yet.", "Measure it and type it above, such as 100x65mm.")
     return marked_area(

@@ -26,18 +26,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--port", type=whole(1, 65535), default=PORT, metavar="N", help=f"port on this machine ({PORT})"
     )
-    parser.add_argument("--no-browser", action="store_true", help="print the address, open no browser")
+    parser.add_argument("--no-browser", action="store_true", help="print the address without opening a browser")
     parser.add_argument(
         "--phone",
         nargs="?",
         const="",
         metavar="ADDRESS",
-        help="let your phone in over the home network, by a one-time link (shown as a QR code)",
+        help="let your phone connect over the home network with a one-time link (shown as a QR code)",
     )
     parser.add_argument(
         "--ask-link",
         action="store_true",
-        help="let in only who opens a one-time link, for a machine that several people use",
+        help="admit only browsers that open a one-time link, for a computer that several people use",
     )
     add_library(parser, makes=True)
 
@@ -62,10 +62,11 @@ def run(args: argparse.Namespace) -> None:
         except OSError as error:
             if error.errno == errno.EADDRNOTAVAIL:
                 raise BadInput(
-                    f"{listen} is not an address of this machine.", "Leave it out, or give the machine's own."
+                    f"{listen} is not an address of this machine.",
+                    "Leave it out, or give one of this machine's addresses.",
                 ) from None
             raise BadInput(
-                f"Something else listens on port {args.port} already, perhaps the app itself.",
+                f"Port {args.port} is already in use, perhaps by the app itself.",
                 f"Open http://{listen}:{args.port}, or give another --port.",
             ) from None
     if args.library:
@@ -82,7 +83,7 @@ def run(args: argparse.Namespace) -> None:
     if door and at_home:
         _tell_of(door)
     elif door:
-        print("The link lets one browser in, once, within ten minutes; its page Link makes further ones.", flush=True)
+        print("The link works once, for one browser, within ten minutes; the app's Link page makes more.", flush=True)
     if not args.no_browser:
         _open_when_up(listen, args.port, address, lambda: bool(door and door.links.waits(token)))
     serve(args.port, door=door)
@@ -93,7 +94,7 @@ def _tell_of(door: Door) -> None:
 
     link = door.address(door.links.mint())
     print("\n" + "\n".join(phone.WORDS))
-    print(f"\nOpen this once, within ten minutes, on the phone; the app's Phone page makes further ones:\n{link}")
+    print(f"\nOpen this link on the phone within ten minutes. It works once; the app's Phone page makes more:\n{link}")
     if sys.stdout.isatty():
         print(phone.qr_text(link), flush=True)
 

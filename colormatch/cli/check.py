@@ -24,7 +24,7 @@ from colormatch.cli.common import (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     dried.add_photo_options(parser, "repair", box, "BOX")
-    dried.add_keep_options(parser, {"action": "store_true", "help": "put the repair into the library as a swatch"})
+    dried.add_keep_options(parser, {"action": "store_true", "help": "add the repair to the library as a swatch"})
 
 
 def run(args: argparse.Namespace) -> Answer:

@@ -44,11 +44,13 @@ def box(text: str) -> Box:
         numbers = []
     if len(numbers) != 4:
         raise argparse.ArgumentTypeError(
-            f"'{text}' is no box; give x,y,w,h in whole pixels, for example 120,80,200,150"
+            f"'{text}' is not a box; give x,y,w,h in whole pixels, for example 120,80,200,150"
         )
     found = Box(*numbers)
     if min(found.x, found.y) < 0 or min(found.w, found.h) < 1:
-        raise argparse.ArgumentTypeError(f"'{text}' can't lie in a photo; x and y begin at 0, w and h at 1")
+        raise argparse.ArgumentTypeError(
+            f"'{text}' lies outside any photo; x and y must be at least 0, w and h at least 1"
+        )
     return found
 
 
@@ -56,7 +58,7 @@ def named_box(text: str) -> tuple[str, Box]:
     """``NAME=x,y,w,h``."""
     name, equals, rest = text.rpartition("=")
     if not equals or not name.strip():
-        raise argparse.ArgumentTypeError(f"'{text}' is no named box; give NAME=x,y,w,h")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a named box; give NAME=x,y,w,h")
     return name.strip(), box(rest)
 
 
@@ -80,7 +82,7 @@ def whole(low: int, high: int) -> Any:
         except ValueError:
             number = low - 1
         if not low <= number <= high:
-            raise argparse.ArgumentTypeError(f"'{text}' is no whole number from {low} to {high}")
+            raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from {low} to {high}")
         return number
 
     return parse
@@ -124,7 +126,7 @@ def add_library(parser: argparse.ArgumentParser, *, makes: bool = False, needs: 
         type=_present_library if needs and not makes else Path,
         metavar="DIR",
         help="folder of the swatch library (default: your data folder)"
-        + ("; a new one is made where there is none" if makes else ""),
+        + ("; a new one is made if there is none" if makes else ""),
     )
 
 
@@ -173,23 +175,23 @@ def _names_library(folder: Path | None) -> bool:
 
 
 def add_match_options(parser: argparse.ArgumentParser) -> None:
-    group = parser.add_argument_group("what the recipe may be")
+    group = parser.add_argument_group("limits of the recipe")
     add_library(parser)
     group.add_argument("--top", type=whole(1, 1000), default=10, metavar="N", help="how many washes to list (10)")
     group.add_argument("--coats", type=coats, default=3, metavar="N", help="most coats of one wash (3)")
     group.add_argument("--layers", type=int, choices=(1, 2), default=1, help="2: a second wash or glaze over the first")
-    group.add_argument("--mix", type=int, choices=(1, 2), default=1, help="2: mixes of two paints too")
+    group.add_argument("--mix", type=int, choices=(1, 2), default=1, help="2: also mixes of two paints")
     group.add_argument(
         "--paint", nargs="+", action="extend", default=[], metavar="NAME", help="only these paints (repeatable)"
     )
     group.add_argument(
-        "--smallest", metavar="VOLUME", help="smallest measure at hand, such as 1ml: only ratios it gives"
+        "--smallest", metavar="VOLUME", help="smallest measure you have, such as 1ml; keeps only ratios it can measure"
     )
     group.add_argument("--batch", metavar="VOLUME", default="30ml", help="largest batch to measure out with it (30ml)")
     group.add_argument(
-        "--invented", action="store_true", help="the example's invented paints too, where you have paints of your own"
+        "--invented", action="store_true", help="also use the example's invented paints, if you have paints of your own"
     )
-    group.add_argument("--on-hand", action="store_true", help="only paints of which something is left")
+    group.add_argument("--on-hand", action="store_true", help="only paints that you have left")
     group.add_argument(
         "--then",
         nargs="+",
@@ -249,7 +251,7 @@ def parse_layer(text: str) -> Layer:
 
     parts = [part.strip() for part in text.rsplit(",", 2)]
     if len(parts) != 3 or not parts[2].isdecimal():
-        raise BadInput(f"'{text}' names no wash.", "Give PAINT,RATIO,COATS, for example 'brown glaze,80/20,1'.")
+        raise BadInput(f"'{text}' is not a wash.", "Give PAINT,RATIO,COATS, for example 'brown glaze,80/20,1'.")
     if len(parts[2]) > 3 or int(parts[2]) > MOST_COATS_OF_ONE:
         raise BadInput(f"'{text}' has more coats than can be planned.", f"Give 1 to {MOST_COATS_OF_ONE}.")
     return Layer((Part(parts[0]),), parse_ratio(parts[1]).paint_fraction, int(parts[2]))

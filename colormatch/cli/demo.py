@@ -14,7 +14,11 @@ PICTURE_SIDE = 1200
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--out", type=Path, default=Path("colormatch-demo"), metavar="DIR", help="where pictures and report go"
+        "--out",
+        type=Path,
+        default=Path("colormatch-demo"),
+        metavar="DIR",
+        help="folder for the pictures and the report",
     )
     add_json(parser)
 
@@ -71,7 +75,7 @@ def run(args: argparse.Namespace) -> Answer:
         report.write_text(page, encoding="utf-8")
     except OSError as error:
         raise ColorMatchError(
-            f"{args.out} can't be written: {error.strerror}.", "Name another folder with --out."
+            f"Writing {args.out} failed: {error.strerror}.", "Name another folder with --out."
         ) from None
 
     document = {

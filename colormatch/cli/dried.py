@@ -42,7 +42,7 @@ def add_photo_options(parser: argparse.ArgumentParser, name: str, form: Any, met
     parser.add_argument(f"--{name}", nargs="+", action="extend", required=True, type=form, metavar=metavar)
     add_card_options(parser)
     add_camera_options(parser)
-    group = parser.add_argument_group("the same under a second light", "its card is of the same kind")
+    group = parser.add_argument_group("the same under a second light", "it needs the same kind of card")
     group.add_argument("--second", type=Path, metavar="PHOTO", help="for example by a warm bulb, if this one is by day")
     group.add_argument("--second-card", default="auto", type=card_place, metavar="auto|BOX|none", help="as --card")
     group.add_argument("--second-sound", nargs="+", action="extend", default=[], type=box, metavar="BOX")
@@ -60,14 +60,14 @@ def add_keep_options(parser: argparse.ArgumentParser, keep: dict[str, Any]) -> N
         action="append",
         default=[],
         metavar="PAINT,RATIO,COATS",
-        help="what lies on it (may be repeated, lowest first)",
+        help="what is on it (repeatable, lowest first)",
     )
     group.add_argument("--ground", type=lab, metavar="LAB", help="color of the wood under it before it was painted")
     group.add_argument(
         "--sound-before",
         type=lab,
         metavar="LAB",
-        help="the sound wood in the photo that --ground comes from; ties that photo to this one",
+        help="the sound wood in the photo that --ground comes from; links that photo to this one",
     )
     group.add_argument("--ground-name", default="repair", metavar="NAME", help="name of the ground (repair)")
     group.add_argument("--state", choices=STATES, default="bare", help="of the ground when it was painted (bare)")
@@ -89,11 +89,11 @@ def photographed(args: argparse.Namespace, kind: RegionKind) -> list[Reading]:
     second = (args.second_sound, getattr(args, f"second_{name}"))
     if args.second is None:
         if any(second):
-            raise WrongUsage("The second photo is marked but not named.", "Name it with --second PHOTO.")
+            raise WrongUsage("Marks were given for a second photo, but not the photo.", "Name it with --second PHOTO.")
         return [_read(args.photo, args.sound, getattr(args, name), kind, args)]
     if not all(second):
         raise WrongUsage(
-            "The second photo is not marked.", f"Give at least one --second-sound BOX and one --second-{name}."
+            "The second photo has no marks.", f"Add at least one --second-sound BOX and one --second-{name}."
         )
     other = argparse.Namespace(**vars(args) | {"card": args.second_card})
     first = _read(args.photo, args.sound, getattr(args, name), kind, args)
@@ -153,7 +153,7 @@ def keep(
 
     if not layers or args.ground is None:
         raise WrongUsage(
-            "A swatch needs to know what was painted on what.",
+            "A swatch needs the wash and the ground it was painted on.",
             "Add --painted PAINT,RATIO,COATS and --ground L,a,b; 'colormatch read' gives the color of the ground.",
         )
     swatch = swatch_from(
@@ -174,7 +174,7 @@ def keep(
     words += [f"Kept as swatch {number}: {format_layers(layers)}, ± {swatch.uncertainty:.1f} ΔE."]
     if learned.missed is not None and learned.before is not None:
         words.append(
-            f"The paint's model had missed it by ΔE {learned.missed:.1f}. On this ground the paint's washes were known "
+            f"The paint's model was off by ΔE {learned.missed:.1f}. On this ground the paint's washes were known "
             f"to ΔE {learned.before:.1f} and are now known to {learned.after:.1f} (nine times in ten)."
         )
     else:

@@ -77,7 +77,7 @@ def _swatch_flags(library: Library, number: int, record: Swatch) -> list[Flag]:
     flags = [nothing] if nothing else []
     same = [str(stored.id) for stored in twins(record, library.all(type(record))) if stored.id != number]
     if same:
-        told = f"Number {', '.join(same)} is the very same; 'colormatch library undo' takes this back."
+        told = f"Number {', '.join(same)} is identical; 'colormatch library undo' takes this back."
         flags.append(Flag(FlagCode.SAME_SWATCH, told))
     return flags
 
@@ -116,12 +116,12 @@ PAINTS = RecordCommand(
     options={
         "--maker": _TEXT,
         "--kind": _TEXT | {"help": "such as acrylic, milk paint, stain, glaze"},
-        "--thinner": _TEXT | {"help": "what it is thinned with (water)"},
+        "--thinner": _TEXT | {"help": "the thinner (water)"},
         "--price": {"metavar": "N", "type": _price, "help": "of one tin, in your own currency"},
         "--size-ml": {"metavar": "ML", "type": float, "help": "of one tin"},
         "--on-hand-ml": {"metavar": "ML", "type": float, "help": "what is left of it"},
         "--notes": _TEXT,
-        "--photo": _FILE | {"help": "a photo of the tin to keep with it; 'none' takes it away"},
+        "--photo": _FILE | {"help": "a photo of the tin to keep with it; 'none' removes it"},
     },
     columns={
         "paint": "name",
@@ -148,11 +148,11 @@ colormatch swatch list --ground tabletop --near 62,9,25""",
         "--ratio": {"metavar": "RATIO", "required": True, "help": "paint to water: 1:3, 25%%, full"},
         "--coats": {"metavar": "N", "type": int, "help": "number of coats (1)"},
         "--ground": {"metavar": "NAME", "required": True, "help": "what it was painted on, such as 'light wood'"},
-        "--ground-lab": _LAB | {"help": "its color; not needed for a known ground"},
+        "--ground-lab": _LAB | {"help": "the color of the ground; not needed if the library has that ground"},
         "--lab": {"help": "color of the dried wash"},
         "--state": {"choices": STATES, "help": "of the ground when it was painted (bare)"},
         "--taken": {"metavar": "DATE", "help": "year-month-day"},
-        "--photo": _FILE | {"help": "a photo to keep with it; 'none' takes it away"},
+        "--photo": _FILE | {"help": "a photo to keep with it; 'none' removes it"},
         "--notes": _TEXT,
     },
     columns={
@@ -196,7 +196,7 @@ CHIPS = RecordCommand(
     "shop chip",
     "chips",
     "ShopChip",
-    """shop chips: things of settled color that lie in many photos and tie them together.
+    """shop chips: objects of known color that you photograph with every job to link the photos.
 
 colormatch chip add "red offcut" --lab 45,30,18""",
     options={"--lab": {"help": "its color"}, "--notes": _TEXT},
@@ -214,7 +214,7 @@ colormatch clear add "satin varnish" --before 62,9,25 --after 55,12,32 --on "bar
     options={
         "--before": _LAB | {"dest": "bare_lab", "required": True, "help": "color of the spot without it"},
         "--after": _LAB | {"dest": "sealed_lab", "required": True, "help": "color of the same spot, sealed"},
-        "--on": _TEXT | {"help": "what it was laid on, such as 'bare wood' or 'washed wood'"},
+        "--on": _TEXT | {"help": "what it was applied to, such as 'bare wood' or 'washed wood'"},
         "--notes": _TEXT,
     },
     columns={

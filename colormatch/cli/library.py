@@ -25,47 +25,45 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         dest="action", required=True, metavar="export|import|backup|restore|verify|undo|redo"
     )
     export = actions.add_parser(
-        "export", help="write your paints and swatches for somebody else, as a folder or a .zip file"
+        "export", help="export your paints and swatches for somebody else, as a folder or a .zip file"
     )
     export.add_argument("target", type=Path, help="a new folder, or a name that ends in .zip")
-    export.add_argument("--repairs", action="store_true", help="your repairs too")
+    export.add_argument("--repairs", action="store_true", help="also your repairs")
     export.add_argument(
         "--photos",
         action="store_true",
-        help="the photos of all that goes out too, without location, owner, serial numbers, dates and thumbnails",
+        help="also the photos of all exported records, without location, owner, serial numbers, dates and thumbnails",
     )
-    bring = actions.add_parser(
-        "import", help="bring in an exported folder or zip file, a sheet, or an instrument's file"
-    )
+    bring = actions.add_parser("import", help="import an exported folder or zip file, a sheet, or an instrument's file")
     bring.add_argument(
         "source",
         type=Path,
         nargs="?",
-        help="a folder, a .zip, one .csv of them, or a CxF or CGATS file whose samples become grounds; left out: the "
-        "starter library",
+        help="a folder, a .zip, one .csv from them, or a CxF or CGATS file whose samples become grounds (default: "
+        "the starter library)",
     )
-    bring.add_argument("--preview", action="store_true", help="only say what would be done")
+    bring.add_argument("--preview", action="store_true", help="only show what would be done")
     bring.add_argument(
         "--conflicts",
         choices=("mine", "theirs", "both"),
         default="mine",
-        help="where both sides say something else: keep yours (as it is without this), take theirs, or keep both",
+        help="where yours and theirs differ: keep yours (the default), take theirs, or keep both",
     )
     back_up = actions.add_parser("backup", help="make a backup beside the library, or one file to keep elsewhere")
     back_up.add_argument("--out", type=Path, metavar="FILE", help="write database and photos as this one .zip file")
-    back_up.add_argument("--list", action="store_true", help="list the backups there are")
-    restore = actions.add_parser("restore", help="put a backup in the library's place; what is there now is kept")
+    back_up.add_argument("--list", action="store_true", help="list the backups")
+    restore = actions.add_parser("restore", help="replace the library with a backup; the current library is kept")
     restore.add_argument(
-        "backup", type=Path, nargs="?", help="a backup or a saved file; left out: the newest sound one"
+        "backup", type=Path, nargs="?", help="a backup or a saved file (default: the newest sound backup)"
     )
-    verify = actions.add_parser("verify", help="check the database, every record, photo, step of undo and backup")
+    verify = actions.add_parser("verify", help="check the database, every record, photo, undo step and backup")
     verify.add_argument(
         "--set-aside",
         action="store_true",
-        help="take damaged records, drafts and steps of undo out of the library, into a file beside it, first",
+        help="first move damaged records, drafts and undo steps from the library to a file beside it",
     )
-    undo = actions.add_parser("undo", help="take back the last change; again for the one before")
-    redo = actions.add_parser("redo", help="do again what was taken back last")
+    undo = actions.add_parser("undo", help="undo the last change; repeat it for earlier changes")
+    redo = actions.add_parser("redo", help="redo the change that was undone last")
     for action in (export, bring, back_up, restore, verify, undo, redo):
         add_library(action, makes=action in (bring, restore))
         add_json(action)
@@ -96,14 +94,14 @@ def _export(library: Library, args: argparse.Namespace) -> Answer:
     counts = {PLURALS[kind]: len(rows) for kind, rows in shared.records.items()}
     counts |= {"repairs": len(shared.repairs), "photos": len(shared.photos)}
     told = ", ".join(counted(n, name) for name, n in counts.items() if n)
-    lines = [f"Wrote {args.target}: {told or 'nothing, for the library is empty'}."]
+    lines = [f"Wrote {args.target}: {told or 'nothing, because the library is empty'}."]
     if shared.photos:
-        lines.append("The photos tell no location, owner, serial number or date, and hold no thumbnail.")
+        lines.append("The photos were exported without location, owner, serial number, date and thumbnail.")
     left = [(shared.repairs_left, "repairs"), (shared.photos_left, "photos")]
     if any(n for n, _ in left):
         words = " and ".join(counted(n, name) for n, name in left if n)
         options = " and ".join(f"--{name}" for n, name in left if n)
-        lines.append(f"Not included: {words}; {options} would take them along.")
+        lines.append(f"Not included: {words}; {options} would include them.")
     lines += [flag.text for flag in shared.flags]
     document = {"target": str(args.target), **counts, "left_out": {name: n for n, name in left}}
     return Answer(document | {"flags": flag_documents(shared.flags)}, "\n".join(lines))
@@ -130,11 +128,11 @@ def _import(library: Library, args: argparse.Namespace) -> Answer:
     if len(differing) > _LISTED:
         lines.append(f"... and {len(differing) - _LISTED} more that differ.")
     if args.preview:
-        lines.append("Nothing was imported yet; leave out --preview to do it.")
+        lines.append("Nothing has been imported yet; leave out --preview to import.")
     elif all(item.fate is Fate.SAME for item in plan.items):
-        lines.append("There is nothing in it that you don't have.")
+        lines.append("You already have everything in it.")
     else:
-        lines.append("Done; 'colormatch library undo' takes back whatever it changed.")
+        lines.append("Done; 'colormatch library undo' takes back the changes.")
     document = {"source": str(source), "preview": args.preview, **counts, "differing": differing}
     return Answer(document | {"flags": flag_documents(flags)}, "\n".join(lines))
 
@@ -211,10 +209,10 @@ def _restore(args: argparse.Namespace) -> Answer:
     taken = restore(folder, args.backup, progress)
     library = Library.open(folder)
     paints, swatches = library.count(Paint), library.count(Swatch)
-    lines = [f"The newer backup {path} is damaged and was passed over." for path in taken.passed_over]
+    lines = [f"The newer backup {path} is damaged and was skipped." for path in taken.passed_over]
     lines.append(
         f"Restored {taken.source}: {counted(paints, 'paints')}, {counted(swatches, 'swatches')}. "
-        "What was there before is kept."
+        "The previous library is kept as a backup."
     )
     lines += [flag.text for flag in taken.flags]
     return Answer(
@@ -245,7 +243,7 @@ def _verify(library: Library, args: argparse.Namespace) -> Answer:
         "remarks": list(found.remarks),
         "set_aside": None if aside is None else {"count": aside.count, "file": str(aside.kept or "")},
     }
-    lines = [f"Set aside {aside.count}, kept in {aside.kept}."] if aside and aside.kept else []
+    lines = [f"Moved {aside.count} to {aside.kept}."] if aside and aside.kept else []
     looked = f"{found.records} records and {found.photos} photos"
     if not found.problems:
         well = f"All is well: {looked} checked in {library.folder}."
@@ -258,7 +256,7 @@ def _undo(library: Library, args: argparse.Namespace) -> Answer:
     taking_back = args.action == "undo"
     what = library.undo() if taking_back else library.redo()
     if what is None:
-        text = "There is nothing to take back." if taking_back else "There is nothing to do again."
+        text = "There is nothing to undo." if taking_back else "There is nothing to redo."
     else:
         text = f"{'Taken back' if taking_back else 'Done again'}: {what}."
     return Answer({args.action: what}, text)

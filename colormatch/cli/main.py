@@ -29,13 +29,13 @@ COMMANDS = {
     "demo": "do the whole job on the shipped photo and starter library",
     "read": "read the colors of patches in a photo",
     "match": "rank washes for a repair, from a photo or from numbers",
-    "check": "what still shows of a dried repair, and what to do about it",
+    "check": "show how visible a dried repair is, and what to do about it",
     "strips": "rank painted test strips that lie in one photo",
-    "mix": "amounts, times and cautions for a wash",
+    "mix": "calculate amounts, times and cautions for a wash",
     "paint": "your paints: list, add, edit, copy and remove",
     "swatch": "your swatches: list, search by color, add, edit, copy and remove",
     "ground": "woods and cards that you try washes on",
-    "chip": "shop chips, which tie photos together",
+    "chip": "shop chips, which link photos",
     "clear": "clear coats, measured before and after",
     "camera": "learn a camera once, from photos of a chart or a three-step card",
     "card": "the gray cards and charts that you own",
@@ -84,13 +84,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         where = str(error.filename or "A file or folder")
         where = where if len(where) <= _LONGEST_PATH else f"{where[:_LONGEST_PATH]} ..."
         reason = (error.strerror or str(error)).lower()
-        print(f"{where} can't be used: {reason}. Check the name, and the disk it is on.", file=sys.stderr)
+        print(f"Using {where} failed: {reason}. Check the name, and the disk it is on.", file=sys.stderr)
         return 1
     except Exception as error:
         if os.environ.get("COLORMATCH_DEBUG"):
             raise
         print(
-            f"The program ran into a fault of its own ({type(error).__name__}: {error}). "
+            f"The program had an internal error ({type(error).__name__}: {error}). "
             "Your library is unharmed; run it again with COLORMATCH_DEBUG=1 set to see where, and report it.",
             file=sys.stderr,
         )
@@ -167,7 +167,7 @@ def _top_parser() -> argparse.ArgumentParser:
     parser = _Parser(
         prog="colormatch",
         description="Find the wash, from your own paints, that hides a repair in wood.",
-        epilog=f"commands:\n{listing}\n\n'colormatch COMMAND --help' tells more of one.",
+        epilog=f"commands:\n{listing}\n\n'colormatch COMMAND --help' explains one of them.",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"colormatch {__version__}")

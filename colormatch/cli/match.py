@@ -44,8 +44,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--target", type=lab, metavar="LAB", help="color to reach, instead of a photo")
     group.add_argument("--target-uncertainty", type=float, default=0.0, metavar="ΔE", help="of that color (0)")
     group.add_argument("--over", type=lab, metavar="LAB", help="color of the damage, instead of a photo")
-    group.add_argument("--each", action="store_true", help="several damages: a wash for each, and one for all")
-    group.add_argument("--grain", action="store_true", help="also what to draw the grain lines with")
+    group.add_argument("--each", action="store_true", help="for several damages: a wash for each, and one for all")
+    group.add_argument("--grain", action="store_true", help="also find a wash to draw the grain lines with")
     add_reference_options(parser)
     add_match_options(parser)
     add_json(parser)
@@ -57,16 +57,19 @@ def run(args: argparse.Namespace) -> Answer:
     kept = args.target is not None
     if args.photo is None and not (kept and args.over is not None):
         raise WrongUsage(
-            "There is nothing to match.", "Name a photo with --sound and --damage, or give --target and --over."
+            "There is nothing to match.", "Give a photo with --sound and --damage, or give --target and --over."
         )
     if args.photo is not None and (args.over is not None or (kept and args.sound)):
         raise WrongUsage("Both a photo and colors were given.", "Give the photo, or --target and --over.")
     if args.photo is not None and not (args.damage and (args.sound or kept)):
-        raise WrongUsage("The photo is not marked.", "Give at least one --sound BOX and one --damage BOX.")
+        raise WrongUsage("The photo has no marks.", "Give at least one --sound BOX and one --damage BOX.")
     if args.target_uncertainty and not (kept and args.photo):
-        raise WrongUsage("--target-uncertainty is of a kept color.", "Give it with a photo, --damage and --target.")
+        raise WrongUsage(
+            "--target-uncertainty only applies to a color that you kept.",
+            "Give it with a photo, --damage and --target.",
+        )
     if (args.each or args.grain) and not args.sound:
-        raise WrongUsage("--each and --grain need sound wood in the photo.", "Give a photo with --sound and --damage.")
+        raise WrongUsage("--each and --grain need sound wood in a photo.", "Give a photo with --sound and --damage.")
 
     from colormatch.image.photo import open_photo
     from colormatch.match.targets import parse_shift
@@ -85,7 +88,7 @@ def _left_out(workshop: Workshop, allowed: Limits) -> list[str]:
     from colormatch.workshop import offered
 
     fewer = offered(workshop, allowed)[0] != workshop.shelf
-    return ["--invented ranks the example's paints too."] * fewer
+    return ["Use --invented to rank the example's paints too."] * fewer
 
 
 def _from_photo(
@@ -111,7 +114,7 @@ def _from_photo(
         text(found),
         *_left_out(workshop, allowed),
         *notes(flags),
-        "All of the wood is taken as dry: wet or freshly oiled wood looks darker than it will be.",
+        "All wood is assumed to be dry: wet or freshly oiled wood looks darker than it will be.",
     ]
     if args.each:
         spots = match_spots(reading, workshop, allowed, shift)
@@ -209,7 +212,9 @@ def text(match: Match) -> str:
         f"Damage      L* a* b* {print_lab(match.ground)}   ± {match.ground_uncertainty:.1f} ΔE00",
         "",
         table(
-            ("", "wash (paint to water)", "ΔE00", "90 % range", "group", "basis", "what stays off"), rows, right=(0, 2)
+            ("", "wash (paint to water)", "ΔE00", "90 % range", "group", "basis", "remaining difference"),
+            rows,
+            right=(0, 2),
         ),
     ]
     lines += ["", *match.advice] if match.advice else []

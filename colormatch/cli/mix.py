@@ -56,27 +56,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     recipe.add_argument("--clear", default="", metavar="NAME", help="clear coat that follows")
     amount = parser.add_argument_group("how much")
     size = amount.add_mutually_exclusive_group(required=True)
-    size.add_argument("--area", help="what is painted: 40cm2, 4x10cm, 6 sq in, or several: '4x10cm + 3x2cm'")
+    size.add_argument("--area", help="area to paint: 40cm2, 4x10cm, 6 sq in, or several: '4x10cm + 3x2cm'")
     size.add_argument("--photo", type=Path, help="a photo in which the damage is marked, beside a card of known size")
     size.add_argument("--batch", metavar="VOLUME", help="volume to mix instead: 30ml, 1 cup")
     amount.add_argument(
         "--damage", nargs="+", action="extend", default=[], type=box, metavar="BOX", help="in the photo"
     )
-    amount.add_argument("--card-size", metavar="WxH", help="the real card in the photo: 100x65mm, 4x6in")
+    amount.add_argument("--card-size", metavar="WxH", help="size of the real card in the photo: 100x65mm, 4x6in")
     amount.add_argument("--coverage", type=float, metavar="CM2", help="cm² that 1 ml covers in one coat (assumed: 100)")
-    amount.add_argument("--waste", metavar="PERCENT", help="how much more stays in cup and brush (assumed: 20%%)")
+    amount.add_argument("--waste", metavar="PERCENT", help="extra that stays in cup and brush (assumed: 20%%)")
     amount.add_argument(
-        "--smallest", metavar="MEASURE", help="smallest measure at hand: 1ml, 1/4 tsp, 1 drop, 0.1g (1ml)"
+        "--smallest", metavar="MEASURE", help="smallest measure you have: 1ml, 1/4 tsp, 1 drop, 0.1g (1ml)"
     )
-    amount.add_argument("--drop", metavar="VOLUME", help="what one drop holds (assumed: 0.05ml)")
+    amount.add_argument("--drop", metavar="VOLUME", help="volume of one drop (assumed: 0.05ml)")
     amount.add_argument(
         "--density",
         action="append",
         default=[],
         metavar="[NAME=]G_PER_ML",
-        help="weight of 1 ml of a paint, of its data sheet (assumed: that of water)",
+        help="weight of 1 ml of a paint, from its data sheet (assumed: that of water)",
     )
-    amount.add_argument("--over", type=lab, metavar="LAB", help="ground, to say what rounding does to the color")
+    amount.add_argument(
+        "--over", type=lab, metavar="LAB", help="color of the ground, to show how rounding changes the result"
+    )
     times = parser.add_argument_group("your own times, where they differ from the usual ones of the paint's kind")
     times.add_argument("--stands", metavar="TIME", help="from brushing on to wiping back: 60s")
     times.add_argument("--dries", metavar="TIME", help="until the next coat: 45min, 1.5h, 1 day")
@@ -142,7 +144,7 @@ def run(args: argparse.Namespace) -> Answer:
         lines += ["", f"{name}: {batch.ml:.3g} ml, {batch.grams:.3g} g", _table(batch, practice)]
         mixed = format_layers([batch.layer])
         if mixed != format_layers([layer]):
-            lines.append(f"Measured so it is {mixed}.")
+            lines.append(f"With these measures the wash is {mixed}.")
         if batch.cost is not None:
             lines.append(f"Paint in it: {batch.cost:.2f} in your currency.")
     lines += [
@@ -187,7 +189,7 @@ def _part(text: str, shelf: Shelf) -> Part:
     try:
         return Part(name.strip(), float(parts))
     except ValueError:
-        raise WrongUsage(f"'{parts}' is no number of parts.", "Write it as NAME=2.") from None
+        raise WrongUsage(f"'{parts}' is not a number of parts.", "Write it as NAME=2.") from None
 
 
 def _marked(args: argparse.Namespace) -> MarkedArea:
@@ -201,12 +203,14 @@ def _marked(args: argparse.Namespace) -> MarkedArea:
     from colormatch.repair import boxed
 
     if not (args.damage and args.card_size):
-        raise WrongUsage("The photo alone does not tell a size.", "Add --damage BOX and --card-size, such as 100x65mm.")
+        raise WrongUsage(
+            "The photo alone doesn't show the size of anything.", "Add --damage BOX and --card-size, such as 100x65mm."
+        )
     real = typed(parse_card_size, args.card_size)
     photo = open_photo(args.photo)
     card = find_neutral(photo, card_choice(args)).card
     if card.region is None:
-        raise BadInput("There is no card in the photo to measure by.", "Give --area instead.")
+        raise BadInput("The photo has no card to measure by.", "Give --area instead.")
     damage = boxed(photo, RegionKind.DAMAGE, args.damage)
     by_program = card.found == "auto" and card.kind is CardKind.GRAY
     return marked_area(damage, card.region, (photo.facts.width, photo.facts.height), real, found=by_program)
@@ -223,7 +227,7 @@ def _practice(args: argparse.Namespace, names: list[str]) -> Practice:
         name, _, figure = text.rpartition("=")
         known = [one for one in names if name_key(one) == name_key(name)]
         if name and not known:
-            raise WrongUsage(f"{name} is no paint of this recipe.", f"Give the density of {' or '.join(names)}.")
+            raise WrongUsage(f"{name} is not a paint in this recipe.", f"Give the density of {' or '.join(names)}.")
         densities += [(one, _number(figure, "density")) for one in known or names]
     waste = WASTE if args.waste is None else _number(args.waste.rstrip("% "), "percentage") / 100
     return typed(
@@ -242,7 +246,7 @@ def _number(text: str, what: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise WrongUsage(f"'{text}' is no {what}.", "Give a number.") from None
+        raise WrongUsage(f"'{text}' is not a valid {what}.", "Give a number.") from None
 
 
 def _times(args: argparse.Namespace) -> Times:
@@ -296,7 +300,7 @@ def _table(batch: Batch, practice: Practice) -> str:
 def _measured(marked: MarkedArea) -> str:
     return (
         f"The marked damage measures {marked.cm2:.3g} cm², nine times in ten {marked.low:.3g} to {marked.high:.3g}; "
-        "it holds for damage that lies flat beside the card."
+        "this holds for damage that lies flat beside the card."
     )
 
 
@@ -307,7 +311,7 @@ def _assumed(practice: Practice, area: float | None) -> str:
         return f"Assumed: {words}"
     return (
         f"Assumed for {area:.4g} cm²: 1 ml covers {practice.coverage:g} cm² in one coat, {100 * practice.waste:g} % "
-        f"more for cup and brush, and as much as can be measured well. {words}"
+        f"more for cup and brush, and at least as much as can be measured well. {words}"
     )
 
 

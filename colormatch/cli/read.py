@@ -34,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         type=named_box,
         metavar="NAME=BOX",
-        help="a patch to read (repeatable); three of one name or more, apart from one another, are taken together",
+        help="a patch to read (repeatable); three or more with the same name, in different places, are combined",
     )
     add_library(parser, needs=False)
     add_json(parser)
@@ -144,7 +144,7 @@ def text(reading: Reading) -> str:
         lines += ["", table(("patch", "   L*     a*     b*", "ΔE00 (90 %)"), rows)]
     if len(reading.samples) > 1:
         words = reading.difference.words
-        lines.append(f"Much of that is common to all of them: differences between them are good to {words}.")
+        lines.append(f"Most of that error is shared: differences between the patches are good to {words}.")
     of_patches = {flag for sample in reading.samples for flag in sample.flags}
     of_surfaces = (flag for sample, _ in surfaces(reading) for flag in sample.flags if flag not in of_patches)
     flags = [*reading_flags(reading), *of_surfaces]

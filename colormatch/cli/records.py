@@ -96,7 +96,9 @@ class RecordCommand(NamedTuple):
         if not found:
             named = f"number {text}" if self.words and text.strip().isdecimal() else f"named {text}"
             error = PaintError if self.type() is Paint else BadInput
-            raise error(f"There is no {self.word} {named}.", f"'colormatch {self.command} list' shows what there is.")
+            raise error(
+                f"The library has no {self.word} {named}.", f"'colormatch {self.command} list' shows what there is."
+            )
         return found[0]
 
     # --- the actions -------------------------------------------------------------------------------------------------
@@ -106,9 +108,9 @@ class RecordCommand(NamedTuple):
         listing = actions.add_parser("list", help=f"list the {self.plural}, or search them")
         listing.add_argument("--search", default="", metavar="WORDS", help="only those that hold each of these words")
         listing.add_argument("--near", type=lab, metavar="LAB", help="the nearest to this color first, with their ΔE00")
-        listing.add_argument("--sort", choices=SORTS, default="added", help="in which order (as they were added)")
+        listing.add_argument("--sort", choices=SORTS, default="added", help="sort order (as they were added)")
         add = actions.add_parser("add", help=f"add a {self.word}")
-        edit = actions.add_parser("edit", help=f"change what is known of a {self.word}")
+        edit = actions.add_parser("edit", help=f"edit a {self.word}")
         known_by = "number" if self.words else "name"
         if known_by == "name":
             add.add_argument("name", help=f"of the {self.word}")
@@ -122,7 +124,7 @@ class RecordCommand(NamedTuple):
                 edit.add_argument(flag, **form | {"required": False})
         for flag, form in self.filters.items():
             listing.add_argument(flag, **form)
-        copy = actions.add_parser("copy", help=f"add a copy of a {self.word}, to change it")
+        copy = actions.add_parser("copy", help=f"add a copy of a {self.word} to edit")
         remove = actions.add_parser("remove", help=f"remove {self.plural}; 'library undo' brings them back")
         for action, many in ((edit, None), (copy, None), (remove, "+")):
             action.add_argument("chosen", nargs=many, metavar=known_by, help=f"of the {self.word} in the list")

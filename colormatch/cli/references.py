@@ -28,14 +28,18 @@ CARD_KINDS = ("gray", "three-step", "chart24")
 def add_card_options(parser: argparse.ArgumentParser) -> None:
     group = parser.add_argument_group("the card in the photo")
     group.add_argument(
-        "--card", default="auto", type=card_place, metavar="auto|BOX|none", help="find it, where it lies, or none"
+        "--card",
+        default="auto",
+        type=card_place,
+        metavar="auto|BOX|none",
+        help="find it automatically, use this box, or use no card",
     )
     group.add_argument("--card-kind", choices=CARD_KINDS, default="gray")
     group.add_argument(
         "--card-value",
         metavar="VALUE",
         help="reflectance of the gray card (0.18), its Lab (49.5,0,0), white/gray/black reflectances of a three-step "
-        "card (0.89/0.18/0.035), or for a chart before-2014, since-2014 or the file of its measured patches",
+        "card (0.89/0.18/0.035), or for a chart before-2014, since-2014 or a file of its measured patches",
     )
 
 
@@ -46,9 +50,11 @@ LIGHTS = ("daylight", "bulb", "fluorescent", "led")
 def add_camera_options(parser: argparse.ArgumentParser) -> None:
     """The learned camera that a photo with a gray card is read through."""
     group = parser.add_argument_group("the learned camera")
-    group.add_argument("--light", choices=LIGHTS, help="what the photo was taken under, where several were learned")
+    group.add_argument("--light", choices=LIGHTS, help="the light in the photo, if the camera was learned in several")
     group.add_argument(
-        "--camera", metavar="NAME|none", help="which learned camera (that of the photo's file), or none of them"
+        "--camera",
+        metavar="NAME|none",
+        help="which learned camera to use (default: the one named in the photo's file), or none",
     )
     group.add_argument(
         "--known",
@@ -56,8 +62,8 @@ def add_camera_options(parser: argparse.ArgumentParser) -> None:
         default=[],
         type=named_box,
         metavar="NAME=BOX",
-        help="a wood of the library in the photo (repeatable): where the learned camera reads it otherwise, the photo "
-        "is read by its gray card alone",
+        help="a wood from the library in the photo (repeatable); if the learned camera reads it differently, the "
+        "photo is read by its gray card alone",
     )
 
 
@@ -96,7 +102,7 @@ def add_reference_options(parser: argparse.ArgumentParser) -> None:
         default=[],
         type=box,
         metavar="BOX",
-        help="places of one white sheet, or of more gray cards, from which uneven light is made up for (repeatable)",
+        help="several places on one white sheet, or several gray cards, to correct uneven light (repeatable)",
     )
     parser.add_argument(
         "--chip",
@@ -104,7 +110,7 @@ def add_reference_options(parser: argparse.ArgumentParser) -> None:
         default=[],
         type=_chip,
         metavar="NAME[@LAB]=BOX",
-        help="a shop chip in the photo, which ties photos together: one of the library, or with its color (repeatable)",
+        help="a shop chip in the photo, to link photos: one from the library, or one with its color (repeatable)",
     )
 
 
@@ -115,7 +121,7 @@ def card_place(text: str) -> str | Box:
     try:
         return box(text)
     except argparse.ArgumentTypeError as error:
-        raise argparse.ArgumentTypeError(f"{error}; or say auto or none") from None
+        raise argparse.ArgumentTypeError(f"{error}; or give auto or none") from None
 
 
 def _chip(text: str) -> tuple[str, Lab | None, Box]:
@@ -124,7 +130,7 @@ def _chip(text: str) -> tuple[str, Lab | None, Box]:
     if not at:
         return named, None, place
     if not name.strip():
-        raise argparse.ArgumentTypeError(f"'{text}' is no chip; give NAME=x,y,w,h or NAME@L,a,b=x,y,w,h")
+        raise argparse.ArgumentTypeError(f"'{text}' is not a chip; give NAME=x,y,w,h or NAME@L,a,b=x,y,w,h")
     return name.strip(), lab(color), place
 
 
@@ -169,7 +175,7 @@ def _known_wood(folder: Path | None, name: str) -> Ground:
     if wood is None:
         raise BadInput(
             f"The library has no wood named {name}.",
-            "Keep its color with 'colormatch ground add'.",
+            "Add its color with 'colormatch ground add'.",
         )
     return wood
 
@@ -186,7 +192,7 @@ def _settled_chip(folder: Path | None, name: str) -> ShopChip:
     known = f"The library has: {', '.join(sorted(chip.name for chip in chips))}. " if chips else ""
     raise BadInput(
         f"The library has no shop chip named {name}.",
-        f"{known}Settle it with 'colormatch chip add', or give its color as NAME@L,a,b=x,y,w,h.",
+        f"{known}Add it with 'colormatch chip add', or give its color as NAME@L,a,b=x,y,w,h.",
     )
 
 

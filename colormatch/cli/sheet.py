@@ -50,9 +50,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         add_json(action)
     printing.add_argument("--out", type=Path, default=Path("sheet.pdf"), metavar="FILE", help="(sheet.pdf)")
     reading.add_argument("photo", type=Path)
-    reading.add_argument("--layout", type=Path, metavar="FILE", help="the .json beside the PDF, instead of the names")
-    reading.add_argument("--corners", nargs=4, metavar="x,y", help="of the cells of a board without the printed sheet")
-    reading.add_argument("--ground", default="paper", metavar="NAME", help="what was painted on (paper)")
+    reading.add_argument(
+        "--layout", type=Path, metavar="FILE", help="the .json file written with the PDF, instead of the names"
+    )
+    reading.add_argument(
+        "--corners", nargs=4, metavar="x,y", help="corners of the cells, on a board without the printed sheet"
+    )
+    reading.add_argument("--ground", default="paper", metavar="NAME", help="the ground it was painted on (paper)")
     reading.add_argument("--state", choices=STATES, default="bare", help="of the ground when it was painted (bare)")
     reading.add_argument("--taken", default="", metavar="DATE", help="year-month-day")
     reading.add_argument("--keep", action="store_true", help="add the swatches to your library")
@@ -79,10 +83,10 @@ def _print(args: argparse.Namespace) -> Answer:
         args.out.write_bytes(sheet_pdf(plan))
         layout.write_text(plan.to_json(), encoding="utf-8")
     except OSError as error:
-        raise ColorMatchError(f"{args.out} can't be written: {error.strerror}.", "Choose another place.") from None
+        raise ColorMatchError(f"Writing {args.out} failed: {error.strerror}.", "Choose another place.") from None
     document = {"pdf": str(args.out), "layout": str(layout), "rows": plan.rows, "columns": plan.columns}
     text = (
-        f"Sheet: {args.out}\nIts layout, which reading needs: {layout}\n"
+        f"Sheet: {args.out}\nIts layout, needed to read it: {layout}\n"
         "Print it at 100 % (no fitting to the page), and check the 50 mm line with a ruler."
     )
     return Answer(rounded(document), text)
@@ -138,7 +142,10 @@ def _plan_of_names(args: argparse.Namespace) -> Plan:
     from colormatch.sheet.layout import Plan
 
     if not (args.rows and args.columns):
-        raise WrongUsage("The sheet's names are not known.", "Give --layout, or --rows and --columns as printed.")
+        raise WrongUsage(
+            "The names of the sheet's rows and columns are missing.",
+            "Give --layout, or --rows and --columns as printed.",
+        )
     rows, columns = (tuple(name.strip() for name in text.split(",")) for text in (args.rows, args.columns))
     return typed(Plan, args.paper, rows, columns)
 
@@ -158,7 +165,7 @@ def _corner(text: str) -> tuple[float, float]:
     try:
         x, y = (float(part) for part in text.split(","))
     except ValueError:
-        raise WrongUsage(f"'{text}' is no corner.", "Give four times x,y in pixels.") from None
+        raise WrongUsage(f"'{text}' is not a corner.", "Give four times x,y in pixels.") from None
     return x, y
 
 
@@ -189,7 +196,7 @@ def _text(
     lines = [
         f"Ground, {args.ground}: {print_lab(board.ground.lab)}  ± {board.ground.uncertainty:.1f} ΔE00",
         table(("paint", "wash", "L* a* b*", "±", "look at"), rows, right=(3,)),
-        f"Look unpainted, and are left out: {'; '.join(missing)}." if missing else "",
+        f"Left out because they look unpainted: {'; '.join(missing)}." if missing else "",
         *(flag.text for flag in (*neutral.card.flags, *board.flags)),
         *(flag.text for p in proposals for flag in p.flags),
         f"Added {len(kept)} swatches to the library; 'colormatch library undo' takes them back." if kept else "",

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     dried.add_photo_options(parser, "strip", named_box, "NAME=BOX")
-    dried.add_keep_options(parser, {"metavar": "NAME", "help": "put this strip into the library as a swatch"})
+    dried.add_keep_options(parser, {"metavar": "NAME", "help": "add this strip to the library as a swatch"})
 
 
 def run(args: argparse.Namespace) -> Answer:
@@ -70,6 +70,6 @@ def _keep(args: argparse.Namespace, photo: Reading) -> tuple[dict[str, Any], str
 
     strips = {strip.name: strip for strip in strips_of(photo)}
     if args.keep not in strips:
-        raise WrongUsage(f"There is no strip {args.keep}.", f"Keep one of: {', '.join(strips)}.")
+        raise WrongUsage(f"No strip is named {args.keep}.", f"Choose one of: {', '.join(strips)}.")
     layers = dried.painted_layers(args, open_workshop(args.library, fitting_progress))
     return dried.keep(args, Library.open(args.library), strips[args.keep], photo, layers)

@@ -64,7 +64,7 @@ def test_a_damaged_repair_is_opened_or_refused_in_words(page, whole, open_app, l
             continue
         app = open_app(repair=1, page=page)
         told = [error.value for error in app.error]
-        assert not [text for text in told if "fault of its own" in text], document
+        assert not [text for text in told if "had an internal error" in text], document
         library.save_repair(held, 1)
 
 
@@ -102,4 +102,4 @@ def test_no_document_at_all_is_refused_in_words(document, library, open_app):
 @pytest.mark.parametrize("page", ["screens/photo.py", "shelf/swatches.py"])
 def test_a_made_up_number_in_the_address_is_no_fault(number, page, open_app):
     app = open_app(number, page, view="paint", number=number)
-    assert not [error.value for error in app.error if "fault of its own" in error.value]
+    assert not [error.value for error in app.error if "had an internal error" in error.value]

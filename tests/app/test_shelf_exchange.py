@@ -89,7 +89,7 @@ def test_a_conflict_is_shown_and_decided(visit, library, upload):
 def test_what_is_there_already_is_left_alone(visit, library, upload):
     install_starter(library)
     app = upload(visit("exchange"), ("paints.csv", table("paints.csv")))
-    assert "nothing in it that you don't have" in words(app)
+    assert "already have everything in it" in words(app)
     assert "import" not in [button.key for button in app.button]
 
 

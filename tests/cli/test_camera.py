@@ -65,8 +65,8 @@ def test_what_teaches_nothing_is_refused_in_a_sentence(run: Callable[..., Any], 
         done = run(*learn, *options)
         assert (done.status, told in done.err) == (1, True), done.err
     assert run("paint", "add", "Umber").status == 0  # makes a library
-    assert run("camera", "list").out.startswith("No camera was learned yet")
-    assert "was learned" in run("camera", "forget", NAME).err
+    assert run("camera", "list").out.startswith("No camera has been learned yet")
+    assert "has been learned" in run("camera", "forget", NAME).err
 
 
 def test_a_known_color_that_reads_otherwise_is_told_and_the_gray_card_alone_counts(

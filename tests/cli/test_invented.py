@@ -19,7 +19,7 @@ def test_invented_paints_stand_back_until_asked_for_and_are_called_so(run):
     )
     own = run(*MATCH)
     assert "10 invented paints of the example" in own.out
-    assert "--invented ranks the example's paints too." in own.out
+    assert "Use --invented to rank the example's paints too." in own.out
     assert "(invented)" not in own.out
     washes = json.loads(run(*MATCH, "--json").out)["washes"]
     names = {part["name"] for wash in washes for layer in wash["layers"] for part in layer["paints"]}

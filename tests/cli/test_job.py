@@ -183,7 +183,7 @@ def test_doubts_about_the_photo_are_told_by_each_command(run, tmp_path: Path) ->
 
 def test_each_ranking_asks_whether_the_wood_was_dry(run) -> None:
     marks = ("--sound", *boxes("sound"), "--damage", *boxes("damage"))
-    assert "taken as dry" in run("match", example().photo, *marks).out
+    assert "assumed to be dry" in run("match", example().photo, *marks).out
 
 
 def test_a_card_that_is_darker_than_stated_is_told(run) -> None:

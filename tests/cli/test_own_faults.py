@@ -24,7 +24,7 @@ def told(done, status=1):
     """The sentences of an error of ours."""
     assert done.status == status
     assert done.err
-    assert "fault of its own" not in done.err
+    assert "had an internal error" not in done.err
     assert len(done.err.splitlines()[-1]) < 1500
     return done.err
 
@@ -149,7 +149,7 @@ def test_swatches_alone_for_paints_on_the_shelf(run, library, tmp_path):
 def test_a_preview_makes_no_library(run, tmp_path):
     done = run("library", "import", "--preview")
     assert done.status == 0
-    assert "Nothing was imported yet" in done.out
+    assert "Nothing has been imported yet" in done.out
     assert not (tmp_path / "library").exists()
 
 

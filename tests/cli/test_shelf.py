@@ -96,7 +96,7 @@ def test_swatches_are_searched_filtered_and_sorted_by_nearness(shelf):
 def test_the_same_swatch_twice_is_told(shelf):
     assert document(shelf(*ADD, "--json"))["flags"] == []
     again = shelf(*ADD)
-    assert "Number 1 is the very same" in again.out
+    assert "Number 1 is identical" in again.out
     assert [flag["code"] for flag in document(shelf(*ADD, "--json"))["flags"]] == ["same-swatch"]
 
 

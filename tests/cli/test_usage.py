@@ -123,7 +123,7 @@ def refused(done: Done, status: int) -> None:
     assert len(done.err.strip().splitlines()) == 1, done.err
     assert done.err.count(".") >= 2  # what happened, what to do
     assert "Traceback" not in done.err
-    assert "fault of its own" not in done.err
+    assert "had an internal error" not in done.err
 
 
 def test_the_table_holds_every_command() -> None:

@@ -187,10 +187,10 @@ def test_known_paint_keeps_its_name(sound, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "code", "told"),
     [
-        (["read", "none.jpg"], 2, "names are not known"),
+        (["read", "none.jpg"], 2, "columns are missing"),
         (["read", "none.jpg", "--layout", "none.json"], 1, "no file none.json"),
         (["print", "--rows", "Ochre", "--columns", "often"], 2, "often"),
-        (["print", "--rows", "Ochre", "--columns", "full", "--out", "no/such/folder/sheet.pdf"], 1, "can't be written"),
+        (["print", "--rows", "Ochre", "--columns", "full", "--out", "no/such/folder/sheet.pdf"], 1, "failed"),
     ],
 )
 def test_wrong_use_is_told_in_a_sentence(arguments, code, told, capsys):
