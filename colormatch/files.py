@@ -46,12 +46,16 @@ def content_of(
             # Read one byte past the limit: the file may be growing, and some systems state a size of 0.
             content = stream.read(most_bytes + 1) if found.st_size <= most_bytes else None
     except (FileNotFoundError, NotADirectoryError):
-        raise unreadable(f"There is no file {path}.", again) from None
+        raise unreadable(f"The file {path} doesn't exist.", again) from None
     except PermissionError:
-        raise unreadable(f"{path} may not be read.", "Change its permissions, or copy it somewhere else.") from None
+        raise unreadable(
+            f"You don't have permission to read {path}.", "Change its permissions, or copy it somewhere else."
+        ) from None
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise unreadable(f"{path} can't be read: {reason}.", "Check its name, and the disk or card it is on.") from None
+        raise unreadable(
+            f"Reading {path} failed: {reason}.", "Check its name, and the disk or card it is on."
+        ) from None
     if content is None or len(content) > most_bytes:
         raise (too_large or unreadable)(
             f"{path.name} is larger than {most_bytes / 1e6:,.0f} MB.", f"Choose a smaller {what}."

@@ -139,8 +139,8 @@ def surface(reading: Reading, kind: RegionKind) -> Sample:
     found = combine(chosen, str(kind))
     if found.lab.L > 100:
         raise RegionError(
-            f"The {kind.words} reads brighter than white: the card lies in shade, is darker than stated, or is no "
-            "card.",
+            f"The {kind.words} reads brighter than white: the card is in shadow, is darker than stated, or isn't "
+            "a card.",
             "Lay it flat beside the wood, in the same light, and take the photo again.",
         )
     return found

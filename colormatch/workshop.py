@@ -136,7 +136,7 @@ def paint_named(shelf: Shelf, name: str) -> Paint:
     if paint is not None:
         return paint
     known = ", ".join(paint.name for paint in shelf.paints) or "none"
-    raise PaintError(f"There is no paint {name} on the shelf.", f"Choose one of: {known}.")
+    raise PaintError(f"The shelf has no paint named {name}.", f"Choose one of: {known}.")
 
 
 def rounding_cost(workshop: Workshop, layers: Sequence[Layer], measured: Sequence[Layer], ground: Lab) -> float:
@@ -148,7 +148,7 @@ def rounding_cost(workshop: Workshop, layers: Sequence[Layer], measured: Sequenc
         A paint has no swatches.
     """
     for name in {part.paint for layer in layers for part in layer.paints} - set(workshop.models):
-        raise PaintError(f"{name} has no swatches, so its color can't be worked out.", "Measure a swatch of it first.")
+        raise PaintError(f"{name} has no swatches, so its color is unknown.", "Measure a swatch of it first.")
     stated, real = (dried(workshop, recipe, np.asarray([ground])) for recipe in (layers, measured))
     return float(delta_e(stated, real)[0])
 
@@ -208,10 +208,10 @@ def offered(workshop: Workshop, limits: Limits | None) -> tuple[Shelf, Limits]:
 def example_paint_notice(workshop: Workshop, shelf: Shelf) -> list[str]:
     """Notice shown above a ranking when example paints were used or left out."""
     if workshop.lent:
-        return ["Your library holds no paint yet: these are the invented paints of the shipped example."]
+        return ["Your library has no paints yet: these are the invented paints of the shipped example."]
     number = len(workshop.shelf.paints) - len(shelf.paints)
     paints = "invented paint" if number == 1 else f"{number} invented paints"
-    said = f"The {paints} of the example may not stand beside your own: left out, until you allow them."
+    said = f"The {paints} of the example are left out beside your own paints until you allow them."
     return [said] * (number > 0)
 
 

@@ -29,7 +29,7 @@ def read(content: bytes, file: str) -> list[RawSample]:
     except UnicodeDecodeError:
         text = content.decode("latin-1")  # the standard is ASCII; only names may exceed it
     if "\0" in text:
-        raise bad_file(file, text[: text.index("\0")].count("\n") + 1, "it holds a NUL byte; it is no text")
+        raise bad_file(file, text[: text.index("\0")].count("\n") + 1, "it contains a NUL byte, so it isn't text")
     samples: list[RawSample] = []
     table = _Table(file)
     state, number = "head", 0
@@ -58,7 +58,7 @@ def read(content: bytes, file: str) -> list[RawSample]:
     if state != "head":
         raise bad_file(file, number, "it ends in the middle of a table")
     if not table.fields:
-        raise bad_file(file, 1, "it is no CGATS text: it has no BEGIN_DATA_FORMAT")
+        raise bad_file(file, 1, "it is not CGATS text: BEGIN_DATA_FORMAT is missing")
     return samples
 
 
@@ -73,13 +73,13 @@ class _Table:
 
     def begin(self, line: int) -> None:
         if not self.fields:
-            raise bad_file(self._file, line, "the values come before the names of their fields")
+            raise bad_file(self._file, line, "the values come before the field names")
         self.rows.clear()
 
     def samples(self, line: int) -> list[RawSample]:
         stated = self.keywords.get("NUMBER_OF_SETS", "").split()
         if stated and stated[0] != str(len(self.rows)):
-            raise bad_file(self._file, line, f"it names {stated[0]} samples and holds {len(self.rows)}")
+            raise bad_file(self._file, line, f"it states {stated[0]} samples but contains {len(self.rows)}")
         bands = {field: float(found[1]) for field in self.fields if (found := _SPECTRAL.fullmatch(field))}
         triples = [fields for fields in (_XYZ, _LAB) if set(fields) <= set(self.fields)]
         if not bands and not triples:
@@ -119,7 +119,7 @@ class _Table:
         try:
             return float(cells[field])
         except ValueError:
-            raise bad_file(self._file, line, f"{field} is {cells[field][:30]!r}, which is no number") from None
+            raise bad_file(self._file, line, f"{field} is {cells[field][:30]!r}, which is not a number") from None
 
 
 _XYZ = ("XYZ_X", "XYZ_Y", "XYZ_Z")

@@ -30,12 +30,12 @@ def read(content: bytes, file: str) -> list[RawSample]:
     try:
         reader.parser.Parse(content, True)
     except expat.ExpatError as error:
-        reason = f"it is no sound XML ({expat.errors.messages[error.code]})"
+        reason = f"it is not valid XML ({expat.errors.messages[error.code]})"
         raise bad_file(file, error.lineno, reason) from None
     except ExchangeError:
         raise
     except (LookupError, ValueError):  # as Python's own codecs refuse what the file says it is written in
-        raise bad_file(file, 1, "it is written in an encoding that can't be read; UTF-8 is the rule") from None
+        raise bad_file(file, 1, "its text encoding is not supported; save it as UTF-8") from None
     if not reader.is_cxf:
         raise bad_file(file, 1, "it is XML but not CxF3")
     return reader.samples()
@@ -62,7 +62,7 @@ class _Reader:
         self.parser.CharacterDataHandler = self._text.append
 
     def _refuse(self, *_: object) -> None:
-        raise self._bad("it declares a document type, which CxF3 has not")
+        raise self._bad("it declares a document type, which CxF3 doesn't allow")
 
     def _bad(self, reason: str) -> ExchangeError:
         return bad_file(self._file, self.parser.CurrentLineNumber, reason)
@@ -102,7 +102,7 @@ class _Reader:
         try:
             return float(word)
         except ValueError:
-            raise self._bad(f"{name} holds {word[:30]!r}, which is no number") from None
+            raise self._bad(f"{name} contains {word[:30]!r}, which is not a number") from None
 
     # Specifications follow the objects that refer to them, so samples are assembled at the end.
 
@@ -135,9 +135,9 @@ class _Reader:
         try:
             start, step = float(stated["StartWL"]), float(stated.get("Increment", ""))
         except KeyError:
-            raise bad_file(self._file, line, "a spectrum does not say at which wavelength it starts") from None
+            raise bad_file(self._file, line, "a spectrum doesn't state its first wavelength") from None
         except ValueError:
-            raise bad_file(self._file, line, "a spectrum does not say the step between its wavelengths") from None
+            raise bad_file(self._file, line, "a spectrum doesn't state the step between its wavelengths") from None
         if not (0 < start < 2000 and 0 < step < 1000):
             raise bad_file(self._file, line, "a spectrum has impossible wavelengths")
         return {start + step * place: value for place, value in enumerate(values)}

@@ -69,7 +69,7 @@ def read_measurements(path: Path) -> tuple[Measurement, ...]:
     is_xml = path.suffix.lower() in CXF_ENDINGS or content.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<")
     samples = cxf.read(content, path.name) if is_xml else cgats.read(content, path.name)
     if not samples:
-        raise bad_file(path.name, 1, "it holds no sample with a color")
+        raise bad_file(path.name, 1, "it contains no sample with a color")
     return tuple(_measured(sample, path.name) for sample in samples)
 
 
@@ -92,7 +92,7 @@ def pick(measurements: Sequence[Measurement], name: str = "") -> Measurement:
 def _measured(sample: RawSample, file: str) -> Measurement:
     values = [*sample.spectrum.values(), *(sample.xyz or ()), *(sample.lab or ())]
     if not all(math.isfinite(value) for value in values):
-        raise bad_file(file, sample.line, f"the sample {sample.name} holds a value that is no number")
+        raise bad_file(file, sample.line, f"the sample {sample.name} contains a value that is not a number")
     if sample.spectrum:
         lab, basis, uncertainty = _lab_of_spectrum(sample, file), "spectrum", 0.0
     else:
@@ -101,7 +101,7 @@ def _measured(sample: RawSample, file: str) -> Measurement:
         return Measurement(sample.name, lab_of(lab), basis, uncertainty)
     except BadInput as error:
         raise bad_file(
-            file, sample.line, f"the sample {sample.name} has no possible color ({error.what[:-1]})"
+            file, sample.line, f"the sample {sample.name} has an impossible color ({error.what[:-1]})"
         ) from None
 
 
@@ -110,12 +110,12 @@ def _lab_of_spectrum(sample: RawSample, file: str) -> FloatArray:
     measured = np.array([sample.spectrum[nm] for nm in wavelengths])
     if wavelengths[0] > _NEEDED_SPAN[0] or wavelengths[-1] < _NEEDED_SPAN[1]:
         raise bad_file(
-            file, sample.line, f"the spectrum of {sample.name} spans {wavelengths[0]:g} to {wavelengths[-1]:g} nm only"
+            file, sample.line, f"the spectrum of {sample.name} spans only {wavelengths[0]:g} to {wavelengths[-1]:g} nm"
         )
     if np.diff(wavelengths).max() > _WIDEST_STEP:
         raise bad_file(file, sample.line, f"the spectrum of {sample.name} has gaps wider than {_WIDEST_STEP} nm")
     if measured.min() < _LEAST or measured.max() > _MOST:
-        raise bad_file(file, sample.line, f"the spectrum of {sample.name} holds a value that is no reflectance")
+        raise bad_file(file, sample.line, f"the spectrum of {sample.name} contains a value that is not a reflectance")
     inside = np.clip(WAVELENGTHS, wavelengths[0], wavelengths[-1])
     if np.isin(inside, wavelengths).all():
         reflectance = measured[np.searchsorted(wavelengths, inside)]
@@ -131,12 +131,12 @@ def _lab_of_tristimulus(sample: RawSample, file: str) -> tuple[FloatArray, str, 
     form = "Lab" if sample.lab is not None else "XYZ"
     if sample.white not in ("", "D50", "D65"):
         raise bad_file(
-            file, sample.line, f"the {form} of {sample.name} is for {sample.white}, which can't be brought to D65, 2°"
+            file, sample.line, f"the {form} of {sample.name} is for {sample.white}, which has no conversion to D65, 2°"
         )
     if sample.white == "D65":
         lab = np.array(sample.lab) if sample.lab is not None else lab_from_xyz(np.array(sample.xyz) / 100)
         return lab, f"{form} for D65", 0.0
-    assumed = "" if sample.white else " (the file names no light; D50 is the rule)"
+    assumed = "" if sample.white else " (the file doesn't name the light; D50 is standard)"
     if sample.lab is not None:
         lab = d65_from_d50(np.array(sample.lab))
     else:

@@ -22,7 +22,7 @@ _ZIP_ERRORS = (
     zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError,
     OSError, OverflowError,
 )  # fmt: skip
-_SAFE = "Ask for a new copy of it; do not use this one."
+_SAFE = "Ask for a new copy, and don't use this one."
 
 
 #: Bytes read from a file at once.
@@ -165,7 +165,7 @@ class _Folder:
                 yield from _pieces(stream, name, limit)
         except OSError as error:
             raise ExchangeError(
-                f"{name} in {self._where} can't be read: {error.strerror}.", "Check the disk."
+                f"Reading {name} in {self._where} failed: {error.strerror}.", "Check the disk."
             ) from None
 
     def _path(self, name: str) -> Path:
@@ -223,7 +223,9 @@ class _Zip:
         if mode and not stat.S_ISREG(mode) and stat.S_IFMT(mode):
             raise ExchangeError(f"{name} in {self._where} is a link or a device, not a file.", _SAFE)
         if entry.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-            raise ExchangeError(f"{name} in {self._where} is packed in an unusual way.", "Zip it the ordinary way.")
+            raise ExchangeError(
+                f"{name} in {self._where} uses an unusual compression.", "Zip it with ordinary compression."
+            )
 
     def names(self) -> frozenset[str]:
         return frozenset(self._files)

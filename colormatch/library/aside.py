@@ -117,7 +117,7 @@ def _take_out(connection: sqlite3.Connection, log: UndoStep | None, table: str, 
             )
         ]
         if swatches and isinstance(name, str) and name.strip():
-            blank = row_of(Paint(name, notes="Its other fields were damaged and are set aside."))
+            blank = row_of(Paint(name, notes="Its other fields were damaged and have been set aside."))
             if step is not None:
                 step.update(table, id, blank)
             else:

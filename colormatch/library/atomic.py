@@ -34,7 +34,7 @@ def written_whole(target: Path, what: str) -> Iterator[Path]:
     """
     target = target.expanduser().absolute()
     if target.exists() and not (target.is_dir() and not any(target.iterdir())):
-        raise BadInput(f"{target} is already there.", "Choose a new name; nothing is overwritten.")
+        raise BadInput(f"{target} already exists.", "Choose a new name; existing files are not overwritten.")
     try:
         with explained(target.parent):
             target.parent.mkdir(parents=True, exist_ok=True)

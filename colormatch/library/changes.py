@@ -116,21 +116,19 @@ class Changes:
             taken = [name for number, name in alike.items() if number != id]
             if record.name in taken:
                 raise BadInput(
-                    f"There is already a {word} named {record.name}.", "Choose another name, or change that one."
+                    f"There is already a {word} named {record.name}.", "Choose another name, or edit that one."
                 )
             if taken and not even_if_alike:
                 raise BadInput(
-                    f"You already have the {word} {taken[0]}; {record.name} differs only in capitals, spaces or what "
-                    "can't be seen.",
-                    f"Use {taken[0]}, or choose a name that tells them apart.",
+                    f"You already have the {word} {taken[0]}; {record.name} differs only in capitals, spaces or "
+                    "invisible characters.",
+                    f"Use {taken[0]}, or choose a clearly different name.",
                 )
 
     def _check_paint(self, swatch: Swatch) -> None:
         query = "SELECT 1 FROM paint WHERE name = ?"
         if self._connection.execute(query, (swatch.paint,)).fetchone() is None:
-            raise PaintError(
-                f"There is no paint named {swatch.paint} on the shelf.", "Add the paint first, or check its name."
-            )
+            raise PaintError(f"The shelf has no paint named {swatch.paint}.", "Add the paint first, or check its name.")
 
     def _names_in(self, table: str) -> dict[str, dict[int, str]]:
         if table not in self._names:

@@ -174,7 +174,7 @@ def _corners(text: str) -> _Points:
     except ValueError:
         corners = None
     if corners is None or len(corners) > MAX_CORNERS:
-        raise BadInput(f"'{text[:40]}' is no list of corners.", "Write each as x,y with a space between them.")
+        raise BadInput(f"'{text[:40]}' is not a list of corners.", "Write each as x,y with a space between them.")
     return corners
 
 
@@ -217,7 +217,7 @@ def tidy(record: R) -> R:
 
 def _tidy_number(name: str, number: float) -> float:
     if abs(number) > MAX_NUMBER:
-        raise BadInput(f"The {name} {number:g} is beyond all use.", f"Keep it under {MAX_NUMBER:,.0f}.")
+        raise BadInput(f"The {name} {number:g} is too large.", f"Keep it under {MAX_NUMBER:,.0f}.")
     return float(number) + 0.0  # takes the sign off a negative zero, which SQLite doesn't keep
 
 
@@ -236,7 +236,9 @@ def tidy_text(column: str, text: str) -> str:
     if column == "taken" and text:
         _check_date(text)
     if column == "photo" and text and not is_sha256(text):
-        raise BadInput(f"'{text[:20]}' names no photo.", "A photo is named by its SHA-256, 64 digits and letters.")
+        raise BadInput(
+            f"'{text[:20]}' is not the name of a photo.", "A photo is named by its SHA-256, 64 digits and letters."
+        )
     return text
 
 
@@ -244,7 +246,7 @@ def _checked_text(column: str, text: str, longest: int) -> str:
     if len(text) > longest:
         raise BadInput(f"The {column} is {len(text):,} characters long.", f"Keep it under {longest:,}.")
     if not is_text(text):
-        raise BadInput(f"The {column} holds a character that is no text.", "Type it again.")
+        raise BadInput(f"The {column} contains a character that isn't text.", "Type it again.")
     return text
 
 
@@ -260,7 +262,7 @@ def _check_date(text: str) -> None:
     try:
         datetime.fromisoformat(text)
     except ValueError:
-        raise BadInput(f"'{text[:40]}' is no date.", "Write it as year-month-day, for example 2025-03-31.") from None
+        raise BadInput(f"'{text[:40]}' is not a date.", "Write it as year-month-day, for example 2025-03-31.") from None
 
 
 def is_sha256(text: str) -> bool:
@@ -274,7 +276,7 @@ def _tidy_extra(record: Record) -> tuple[tuple[str, str], ...]:
     for name, text in record.extra:
         clean = tidy_text("name", name)
         if not clean or clean in ours or clean in kept:
-            raise BadInput(f"The further column '{clean}' has no name of its own.", "Give it another name.")
+            raise BadInput(f"The name of the extra column '{clean}' is already taken.", "Give it another name.")
         kept[clean] = _checked_text(clean, text, MAX_TEXT)  # whatever its name means elsewhere
     return tuple(sorted((name, text) for name, text in kept.items() if text))
 

@@ -177,7 +177,9 @@ def read_rows(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]], 
         line = content[: error.start].count(b"\n") + 1
         return [], [Problem(name, line, "", "the text is not UTF-8; save it as 'CSV UTF-8'")]
     if "\0" in text:
-        return [], [Problem(name, text[: text.index("\0")].count("\n") + 1, "", "it holds a NUL byte; it is no text")]
+        return [], [
+            Problem(name, text[: text.index("\0")].count("\n") + 1, "", "it contains a NUL byte, so it isn't text")
+        ]
     rows = csv.reader(io.StringIO(text, newline=""), strict=True)
     found: list[Read[R]] = []
     problems: list[Problem] = []
@@ -196,7 +198,7 @@ def read_rows(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]], 
                     found.append(Read(record, first))
                     brought += len(record.extra)
                     if brought > limits.MAX_CELLS:
-                        what = f"the sheet has more than {limits.MAX_CELLS:,} cells in columns of its own"
+                        what = f"the sheet has more than {limits.MAX_CELLS:,} cells in extra columns"
                         problems.append(Problem(name, first, "", what))
                         break
                 except _BadCell as bad:
@@ -204,7 +206,7 @@ def read_rows(kind: type[R], name: str, content: bytes) -> tuple[list[Read[R]], 
             if len(problems) >= _TOLD or header.problems:
                 break
     except csv.Error as error:
-        problems.append(Problem(name, line, "", f"the row can't be read ({error})"))
+        problems.append(Problem(name, line, "", f"the row is unreadable ({error})"))
     if header is None and not problems:
         problems.append(Problem(name, 1, "", "the file is empty; its first line must name the columns"))
     return found, problems
@@ -232,13 +234,13 @@ class _Header:
                 self.problems.append(Problem(file, line, f"number {number}", error.what))
                 name = ""
             if name and name in seen:
-                self.problems.append(Problem(file, line, name, "the column stands there twice"))
+                self.problems.append(Problem(file, line, name, "the column appears twice"))
             seen.add(name)
             self.names.append(name)
         self.ours = {column.name: column for column in columns_of(kind)}
         missing = [column.name for column in self.ours.values() if column.required and column.name not in self.names]
         if len(cells) == 1 and ";" in cells[0]:
-            self.problems.append(Problem(file, line, "", "it is separated by semicolons; save it as CSV with commas"))
+            self.problems.append(Problem(file, line, "", "it uses semicolons; save it as CSV with commas"))
         elif missing:
             self.problems.append(
                 Problem(file, line, missing[0], f"the column is missing; needed: {', '.join(missing)}")
@@ -247,7 +249,7 @@ class _Header:
 
 def _record(kind: type[R], header: _Header, cells: list[str]) -> R:
     if len(cells) != len(header.names):
-        raise _BadCell("", f"it has {len(cells)} cells where the first line has {len(header.names)}")
+        raise _BadCell("", f"it has {len(cells)} cells, but the first line has {len(header.names)}")
     row: Row = {}
     extra: list[tuple[str, str]] = []
     for name, cell in zip(header.names, cells, strict=True):
@@ -257,7 +259,7 @@ def _record(kind: type[R], header: _Header, cells: list[str]) -> R:
             if value is not None or column.kind is Kind.OPTIONAL:
                 row[name] = value
         elif cell and not name:
-            raise _BadCell("", f"{cell[:30]!r} stands in a column without a name")
+            raise _BadCell("", f"{cell[:30]!r} is in a column without a name")
         elif cell:
             extra.append((name, restored(cell)))
     if extra:
@@ -280,16 +282,16 @@ def _parsed(column: Column, cell: str) -> Cell:
     shown = repr(plain[:30])
     if column.kind is Kind.WORD:
         if plain.lower() not in column.words:
-            raise _BadCell(column.name, f"{shown} is none of {', '.join(column.words)}")
+            raise _BadCell(column.name, f"{shown} is not one of {', '.join(column.words)}")
         return plain.lower()
     try:
         number = number_of(plain)
     except ValueError:
         hint = "; write it with a decimal point" if "," in plain else ""
-        raise _BadCell(column.name, f"{shown} is no number{hint}") from None
+        raise _BadCell(column.name, f"{shown} is not a number{hint}") from None
     if column.kind is Kind.WHOLE:
         if number != int(number):
-            raise _BadCell(column.name, f"{shown} is no whole number")
+            raise _BadCell(column.name, f"{shown} is not a whole number")
         return int(number)
     return number
 

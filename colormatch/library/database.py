@@ -17,7 +17,7 @@ BUSY_SECONDS = 15.0
 #: Databases of an earlier version that can't be written, and the up-to-date copies that are read in their place.
 _copies: dict[Path, Path] = {}
 
-_WAY_BACK = "Bring back a backup with 'colormatch library restore', or under Swatches, Backups in the app."
+_WAY_BACK = "Restore a backup with 'colormatch library restore', or under Swatches, Backups in the app."
 
 
 @contextmanager
@@ -28,7 +28,7 @@ def explained(folder: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         raise _explain(error, folder) from error
     except UnicodeDecodeError as error:  # in a row, or in what SQLite says of a schema that it can't read
-        raise damaged(folder, "text that is none") from error
+        raise damaged(folder, "invalid text") from error
     except LibraryError:
         raise
     except OSError as error:
@@ -36,16 +36,16 @@ def explained(folder: Path) -> Iterator[None]:
             raise _gone(folder) from error
         reason = (error.strerror or str(error)).lower()
         raise LibraryUnwritable(
-            f"The library in {folder} can't be used: {reason}.",
-            "Nothing already in it is lost; make room or make the folder writable, then try again.",
+            f"Using the library in {folder} failed: {reason}.",
+            "Everything already in it is safe; make room or make the folder writable, then try again.",
             reason=reason,
         ) from error
 
 
 def _gone(folder: Path) -> LibraryUnwritable:
     return LibraryUnwritable(
-        f"The folder {folder} is not there any more.",
-        "Plug in the disk that holds it, or put the folder back, and try again; what was saved in it is still there.",
+        f"The folder {folder} no longer exists.",
+        "Reconnect its disk or put the folder back, then try again; everything saved in it is safe.",
     )
 
 
@@ -66,27 +66,27 @@ def _explain(error: sqlite3.Error, folder: Path) -> LibraryError:
         return _gone(folder)
     code = _code(error)
     if "decode to utf-8" in str(error).lower():  # Python's own complaint, without a code of SQLite's
-        return damaged(folder, "text that is none")
+        return damaged(folder, "invalid text")
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT):
         return damaged(folder, str(error))
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return LibraryUnwritable(
-            "The library is being written by another window or program.", "Wait a moment, then try again."
+            "Another window or program is writing to the library.", "Wait a moment, then try again."
         )
     if code == sqlite3.SQLITE_FULL:
         return LibraryUnwritable(
             f"The disk that holds the library in {folder} is full.",
-            "Nothing already in it is lost; make room, then try again.",
+            "Everything already in it is safe; make room, then try again.",
         )
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH):
         return LibraryUnwritable(
-            f"The library in {folder} may be read but not written.",
+            f"The library in {folder} is read-only.",
             "Make the folder writable and start the program again, or choose another one.",
         )
     if code in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_NOLFS):
         return LibraryUnwritable(
-            f"The disk refuses to read or write the library in {folder}.",
-            "Nothing already in it is lost; check that the disk is there and has room, then try again.",
+            f"The disk failed to read or write the library in {folder}.",
+            "Check that the disk is connected and has room, then try again; everything saved so far is safe.",
         )
     # Any other error is a bug in a statement of ours, still reported as a sentence with SQLite's own words.
     return LibraryError(f"The library in {folder} refused the request: {error}.", "Please report it.")
@@ -167,7 +167,7 @@ def check(connection: sqlite3.Connection, folder: Path, *, quick: bool = False) 
         raise damaged(folder, " ".join(found.split()))
     orphan = connection.execute("PRAGMA foreign_key_check").fetchone()
     if orphan is not None:
-        raise damaged(folder, f"a row of {orphan[0]} has lost the row of {orphan[2]} that it belongs to")
+        raise damaged(folder, f"a row of {orphan[0]} refers to a missing row of {orphan[2]}")
 
 
 # --- files that survive a power cut ----------------------------------------------------------------------------------

@@ -97,7 +97,7 @@ def read_exchange(source: Path, progress: Progress | None = None, *, shelf: Iter
         names = files.names()
         if not names & _MARKS:
             raise ExchangeError(
-                f"{source.name or source} holds none of {', '.join(sorted(_MARKS))}.", "Choose an exported folder."
+                f"{source.name or source} contains none of {', '.join(sorted(_MARKS))}.", "Choose an exported folder."
             )
         _refuse_endless_texts(files, names, source)
         digests, flags = _check_manifest(files, names, progress)
@@ -152,7 +152,7 @@ def _sheet(files: Source, names: frozenset[str], kind: type[Any], name: str) -> 
 def _names_that_clash(sheet: str, rows: list[Read[Any]]) -> list[Problem]:
     seen: dict[str, int] = {}
     return [
-        Problem(sheet, read.line, "name", f"{read.record.name[:60]!r} stands in line {first} already")
+        Problem(sheet, read.line, "name", f"{read.record.name[:60]!r} is already in line {first}")
         for read in rows
         if (first := seen.setdefault(read.record.name, read.line)) != read.line
     ]
@@ -181,7 +181,7 @@ def _check_manifest(
         The manifest is unreadable or of a later version, or a listed file is missing or (unless it is a sheet) changed.
     """
     if MANIFEST not in names:
-        told_missing = f"There is no {MANIFEST}, so it can't be told whether all of it is there."
+        told_missing = f"There is no {MANIFEST} to show whether the folder is complete."
         return {}, [Flag(FlagCode.MANIFEST_MISSING, told_missing)]
     try:
         document = json.loads(read(files, MANIFEST, limits.MAX_MANIFEST_BYTES))
@@ -189,10 +189,10 @@ def _check_manifest(
         entries = [(str(name), str(sha256)) for name, sha256 in listed.items()]
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise ExchangeError(
-            f"{MANIFEST} can't be read.", "Ask for a new copy, or take the file away to import without it."
+            f"{MANIFEST} is unreadable.", "Ask for a new copy, or remove the file to import without it."
         ) from None
     if not isinstance(version, int) or version < 1:
-        raise ExchangeError(f"{MANIFEST} names no version of its form.", "Ask for a new copy.")
+        raise ExchangeError(f"{MANIFEST} doesn't state its format version.", "Ask for a new copy.")
     if version > FORMAT_VERSION:
         raise ExchangeError("It was written by a later version of the program.", "Install that version or a newer one.")
     flags = []
@@ -206,7 +206,7 @@ def _check_manifest(
             continue
         if name not in _MARKS:
             raise ExchangeError(
-                f"{name} is not as {MANIFEST} says; it is damaged or was changed.", "Ask for a new copy.", file=name
+                f"{name} doesn't match {MANIFEST}; it is damaged or was changed.", "Ask for a new copy.", file=name
             )
         flags.append(Flag(FlagCode.EDITED, f"{name} was edited after it was written."))
     return digests, flags

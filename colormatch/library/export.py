@@ -140,7 +140,7 @@ def export_exchange(
             if (found.records, found.repairs, tuple(sorted(found.photos))) != (
                 shared.records, shared.repairs, shared.photos
             ):  # fmt: skip
-                raise ExchangeError("it does not hold what was written", "")
+                raise ExchangeError("its content differs from what was written", "")
     with suppress(LibraryUnwritable):  # then it comes back as somebody else's
         library.remember_shared({new: old for old, new in names.items() if new not in ("", old)})
     return shared

@@ -86,7 +86,7 @@ def take_over(source: Path, target: Path, origin: Path) -> TakenOver:
             if strange.unreadable:
                 table = strange.unreadable[0]
                 raise UnsoundLibrary(
-                    f"{origin.name} is not a library of this program: its table '{table}' is another's making.",
+                    f"{origin.name} is not a library of this program: another program made its table '{table}'.",
                     "Ask for an export of it instead ('colormatch library export').",
                 )
             if not strange.further:  # the check would evaluate expressions of an index or another table
@@ -259,13 +259,13 @@ class _Copy:
         lost = {words[table]: count for table, count in self._lost.items() if table in words and count}
         if lost:
             listed = ", ".join(f"{word}: {count}" for word, count in lost.items())
-            text = f"Records that can't be read were left out ({listed}); they are still in the file itself."
+            text = f"Unreadable records were left out ({listed}); they are still in the file."
             yield Flag(FlagCode.RECORDS_LEFT_OUT, text, sum(lost.values()))
         if not history:
-            yield Flag(FlagCode.UNDO_LEFT_OUT, "What could be undone in it can't be read and was left out.")
+            yield Flag(FlagCode.UNDO_LEFT_OUT, "Its undo history is unreadable and was left out.")
         if strange:
             listed = ", ".join(f"{kind}: {count}" for kind, count in sorted(strange.items()))
-            text = f"It holds what this program never makes ({listed}); that was left out."
+            text = f"It contains parts that this program never writes ({listed}); they were left out."
             yield Flag(FlagCode.STRANGE_SCHEMA, text, strange.total())
 
 

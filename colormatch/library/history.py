@@ -110,8 +110,8 @@ _UNFIT = (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CONSTRAINT, sqlite3.SQLITE_MISMAT
 
 def _broken() -> LibraryDamaged:
     return LibraryDamaged(
-        "What this step of undo would bring back is damaged in the library; nothing was changed.",
-        "Take it out with 'colormatch library verify --set-aside'; your records stay as you see them.",
+        "The record that this undo step restores is damaged in the library; nothing was changed.",
+        "Remove the step with 'colormatch library verify --set-aside'; your records stay as they are.",
     )
 
 

@@ -67,11 +67,12 @@ def refuse_unreadable(
     for name, (size, most) in sizes.items():
         if size > most:
             raise LibraryUnwritable(
-                f"{name} would take {shown(size)}, more than the {shown(most)} that can be read back.", _SMALLER
+                f"{name} would take {shown(size)}, more than the limit of {shown(most)} for reading it back.", _SMALLER
             )
     if len(photos) + len(texts) + 1 > MAX_FILES:
         raise LibraryUnwritable(
-            f"There are {len(photos):,} photos, and at most {MAX_FILES:,} files can be read back.", _SMALLER
+            f"There are too many files: {len(photos):,} photos, and at most {MAX_FILES:,} files can be read back.",
+            _SMALLER,
         )
 
 
@@ -93,9 +94,9 @@ def refuse_full(folder: Path, wanted: int) -> None:
     free = shutil.disk_usage(folder).free
     if wanted + SPARE_BYTES > free:
         raise LibraryUnwritable(
-            f"{shown(wanted)} are needed in {folder}, and the disk has {shown(free)} free.",
+            f"{folder} needs {shown(wanted)}, but the disk has only {shown(free)} free.",
             "Make room, or choose another disk; nothing was written.",
-            reason=f"{shown(wanted)} are needed and {shown(free)} are free",
+            reason=f"it needs {shown(wanted)}, and only {shown(free)} are free",
         )
 
 

@@ -250,7 +250,7 @@ def _plan(mine: Library | Changes, exchange: Exchange) -> ImportPlan:
         compared = _compare(mine.all(kind), exchange.records[kind], [_name, _alike])
         for theirs, ours in ((_name(item.theirs), _name(item.mine.record)) for item in compared if item.mine):
             if theirs != ours:
-                flags.append(Flag(FlagCode.ALIKE, f"The {WORDS[kind]} {theirs} is taken for your {ours}."))
+                flags.append(Flag(FlagCode.ALIKE, f"The {WORDS[kind]} {theirs} is treated as your {ours}."))
                 if kind is Paint:
                     spelled[theirs] = ours
         items += compared

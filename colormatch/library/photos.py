@@ -219,10 +219,10 @@ class PhotoFolder:
         try:
             self._put_away(photos)
         except LibraryUnwritable as error:
-            reason = error.facts.get("reason", "it can't be written")
+            reason = error.facts.get("reason", "writing it failed")
             raise LibraryUnwritable(
-                f"The change is made, but the disk refused to put its photo away: {reason}.",
-                "Nothing is lost; check the disk, then 'colormatch library verify'.",
+                f"The change was saved, but moving its photo failed: {reason}.",
+                "Your data is safe; check the disk, then run 'colormatch library verify'.",
             ) from error
 
     def _put_away(self, photos: set[str]) -> None:

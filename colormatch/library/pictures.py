@@ -38,7 +38,7 @@ class Pictures:
             try:
                 content = read(self._files, name)
                 if hashlib.sha256(content).hexdigest() != sha256:
-                    raise PhotoUnreadable("Its bytes are not those that its name says.", "")
+                    raise PhotoUnreadable("Its content doesn't match its name.", "")
                 refuse_unless_whole(content)
             except (ExchangeError, PhotoError):
                 self.refused.append(sha256)
@@ -51,8 +51,5 @@ class Pictures:
         if not self.refused:
             return ()
         shown = ", ".join(sha256[:12] for sha256 in self.refused[:3]) + (" ..." if len(self.refused) > 3 else "")
-        text = (
-            f"Photos that can't be read were left out ({len(self.refused)}: {shown}); they are still in the file "
-            "itself."
-        )
+        text = f"Unreadable photos were left out ({len(self.refused)}: {shown}); they are still in the file."
         return (Flag(FlagCode.PHOTOS_LEFT_OUT, text, len(self.refused)),)

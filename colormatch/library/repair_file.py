@@ -58,9 +58,9 @@ def read_repair(name: str, content: bytes) -> SavedRepair:
     except BadInput as error:
         raise _refused(name, error.what.rstrip(".")) from None
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        raise _refused(name, "it is no repair that this program wrote") from None
+        raise _refused(name, "it is not a repair written by this program") from None
     if not all(isinstance(one, str) and is_sha256(one) for one in repair.photos):
-        raise _refused(name, "its list of photos can't be read")
+        raise _refused(name, "its list of photos is unreadable")
     return repair
 
 

@@ -97,7 +97,7 @@ class RepairKeeper:
         try:
             return _repair(row)
         except (RecursionError, TypeError, ValueError) as error:
-            raise LibraryDamaged(f"The repair number {id} is damaged.", ASIDE) from error
+            raise LibraryDamaged(f"Repair number {id} is damaged.", ASIDE) from error
 
 
 def check_repair(repair: SavedRepair) -> None:
@@ -114,16 +114,16 @@ def check_repair(repair: SavedRepair) -> None:
         if moment and not is_moment(moment):
             raise BadInput(f"'{moment[:40]}' is not a date and time.", "Please report it.")
     if not 1 <= repair.version < 2**31:
-        raise BadInput(f"Its document is of version {repair.version}.", "Please report it.")
+        raise BadInput(f"The version of its document is {repair.version}.", "Please report it.")
     if len(repair.photos) > MAX_PHOTOS:
-        raise BadInput(f"The repair names {len(repair.photos):,} photos.", f"Keep it under {MAX_PHOTOS:,}.")
+        raise BadInput(f"The repair has {len(repair.photos):,} photos.", f"Keep it under {MAX_PHOTOS:,}.")
     document = repair.document
     if len(document) > MAX_DOCUMENT:
         raise BadInput(f"The repair has {len(document):,} characters.", f"Keep it under {MAX_DOCUMENT:,}.")
     try:
         content = json.loads(document)
     except (ValueError, RecursionError):
-        raise BadInput("The repair is no JSON document.", "Please report it.") from None
+        raise BadInput("The repair is not a JSON document.", "Please report it.") from None
     check_part(content, MAX_DEPTH)
 
 
@@ -145,7 +145,7 @@ def check_part(part: Any, depth: int) -> None:
     if depth == 0:
         raise BadInput(f"The repair's document is nested more than {MAX_DEPTH} deep.", "Please report it.")
     if isinstance(part, str) and not is_text(part):
-        raise BadInput("The repair's document holds a character that is no text.", "Type its notes and names again.")
+        raise BadInput("The repair's document contains a character that isn't text.", "Type its notes and names again.")
     if isinstance(part, dict):
         for name, value in part.items():
             check_part(name, depth)
@@ -174,7 +174,7 @@ def sorted_repairs(
                 check_repair(repair)
             sound.append(Stored(row["id"], repair))
         except (AttributeError, RecursionError, TypeError, ValueError) as error:
-            why = error.what if isinstance(error, BadInput) else "It holds what this program never writes."
+            why = error.what if isinstance(error, BadInput) else "It contains values that this program never writes."
             name = row["name"] if isinstance(row["name"], str) and is_text(row["name"]) else ""
             spoiled.append(Spoiled("repair", row["id"], name[:60], why))
     sound.sort(key=lambda stored: (stored.record.changed, stored.id), reverse=True)
@@ -191,7 +191,7 @@ def repair_row(connection: sqlite3.Connection, id: int) -> Row:
     """
     row = read_row(connection, "repair", id)
     if row is None:
-        raise BadInput(f"There is no repair number {id}.", "It may have been removed; look at the list again.")
+        raise BadInput(f"The library has no repair number {id}.", "It may have been removed; look at the list again.")
     return row
 
 
@@ -220,5 +220,5 @@ def _repair(row: Mapping[str, Any]) -> SavedRepair:
     if not all(isinstance(text, str) for text in texts) or type(row["version"]) is not int:
         raise TypeError("a column of another type")
     if not isinstance(photos, list) or not all(isinstance(one, str) and is_sha256(one) for one in photos):
-        raise BadInput("Its list of photos can't be read.")
+        raise BadInput("Its list of photos is unreadable.")
     return SavedRepair(row["name"], row["document"], row["version"], tuple(photos), row["created"], row["changed"])

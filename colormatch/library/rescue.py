@@ -45,9 +45,9 @@ def trust_warning(source: Path, folder: Path) -> str:
     if source.absolute().parent == folder.expanduser().absolute() / "backups":
         return ""
     return (
-        f"{source.name} takes the place of your library as it is now, which is kept as a backup. Only records and "
-        "photos are taken over, and nothing in the file is run; but whether they are right nobody checks. Go on only "
-        "if you saved it yourself or trust whoever did."
+        f"{source.name} replaces your current library, which is kept as a backup. Only records and photos are copied, "
+        "and nothing in the file is run, but nobody checks whether they are right. Continue only if you saved it "
+        "yourself or trust whoever did."
     )
 
 
@@ -105,7 +105,7 @@ def restore(folder: Path, source: Path | None = None, progress: Progress | None 
         library.photos.recover(connection, named)
         lost = named - library.photos.file_names(connection).keys() - {""}
     if lost:
-        text = f"{len(lost)} of the photos that its records name are neither in it nor in this library."
+        text = f"{len(lost)} of the photos that its records use are in neither the backup nor this library."
         taken = replace(taken, flags=(*taken.flags, Flag(FlagCode.PHOTOS_LOST, text, len(lost))))
     return taken
 
@@ -118,7 +118,7 @@ def _take_newest(copy: Path, library: Library) -> Restored:
         except UnsoundLibrary:
             passed_over.append(one.path)
             copy.unlink(missing_ok=True)
-    raise LibraryError(f"There is no sound backup of the library in {library.folder}.", "Name a saved file.")
+    raise LibraryError(f"The library in {library.folder} has no sound backup.", "Name a saved file.")
 
 
 def _take(source: Path, copy: Path, library: Library, progress: Progress | None = None) -> tuple[Flag, ...]:
@@ -128,7 +128,7 @@ def _take(source: Path, copy: Path, library: Library, progress: Progress | None 
         size = source.stat().st_size
         if size > limits.MAX_DATABASE_BYTES:
             raise UnsoundLibrary(
-                f"{source.name} takes {limits.shown(size)}; up to {limits.shown(limits.MAX_DATABASE_BYTES)} are read.",
+                f"{source.name} takes {limits.shown(size)}; the limit is {limits.shown(limits.MAX_DATABASE_BYTES)}.",
                 "Choose another one.",
             )
         limits.refuse_full(library.folder, 2 * size)

@@ -88,7 +88,7 @@ def sorted_records(
                 record = tidy(record)
                 if isinstance(record, Paint | Ground | ShopChip | OwnCard | CameraPhoto):
                     if record.name in names:
-                        raise BadInput("Its name is another's, too.")
+                        raise BadInput("Another record has the same name.")
                     names.add(record.name)
             sound.append(Stored(id, record))
         except (AttributeError, RecursionError, TypeError, ValueError) as error:
@@ -134,7 +134,7 @@ def _mistyped(connection: sqlite3.Connection, kind: type[Any]) -> frozenset[int]
 
 def _spoiled(table: str, id: int, row: Mapping[str, Any], error: Exception) -> Spoiled:
     name = row.get("name", row.get("paint"))
-    why = error.what if isinstance(error, BadInput) else "It holds what this program never writes."
+    why = error.what if isinstance(error, BadInput) else "It contains values that this program never writes."
     shown = name[:60] if isinstance(name, str) and is_text(name) else ""
     return Spoiled(table, id, shown, why)
 
@@ -151,7 +151,9 @@ def one_record(connection: sqlite3.Connection, kind: type[R], id: int) -> R:
     """
     row = read_row(connection, TABLES[kind], id)
     if row is None:
-        raise BadInput(f"There is no {WORDS[kind]} number {id}.", "It may have been removed; look at the list again.")
+        raise BadInput(
+            f"The library has no {WORDS[kind]} number {id}.", "It may have been removed; look at the list again."
+        )
     try:
         if id in _mistyped(connection, kind):
             raise TypeError(id)

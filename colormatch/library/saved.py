@@ -135,9 +135,9 @@ def _read_back(ready: Path, copy: Path, written: dict[str, str], progress: Progr
         files = {DATABASE_NAME: hashlib.file_digest(stream, "sha256").hexdigest()} | written
     with opened(ready, frozenset({DATABASE_NAME})) as source:
         if source.names() != files.keys():
-            raise LibraryError("It does not hold what was written.", "")
+            raise LibraryError("Its content differs from what was written.", "")
         for name, sha256 in told(files.items(), len(files), "Reading it back", progress):
             most = limits.MAX_DATABASE_BYTES if name == DATABASE_NAME else limits.MAX_PHOTO_BYTES
             if digest(source, name, most) != sha256:
-                raise LibraryError(f"{name} is not as it was written.", "")
+                raise LibraryError(f"{name} differs from what was written.", "")
     return take_over(copy, copy.with_name("tried.sqlite3"), ready).flags

@@ -151,8 +151,8 @@ def refuse_strange(connection: sqlite3.Connection, version: int, folder: Path) -
     what = next(iter(found.unreadable), None) or next(runs, None)
     if what is not None:
         raise LibraryDamaged(
-            f"The library in {folder} holds a {what} that this program never makes.",
-            "Take over only its records, into a new folder: 'colormatch library restore "
+            f"The library in {folder} contains a {what} that this program never makes.",
+            "Copy only its records to a new folder: 'colormatch library restore "
             f"{folder / 'library.sqlite3'} --library NEW'.",
             strange=what,
         )
@@ -194,7 +194,7 @@ def version_of(connection: sqlite3.Connection, folder: Path) -> int:
     if version > len(MIGRATIONS):
         raise LibraryTooNew(
             f"The library in {folder} was written by a later version of the program.",
-            "Install that version or a newer one; the library is left as it is.",
+            "Install that version or a newer one; the library is unchanged.",
             version=version,
             newest=len(MIGRATIONS),
         )

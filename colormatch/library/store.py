@@ -130,7 +130,8 @@ class Library(RepairKeeper, Memory):
             self.folder.mkdir(parents=True, mode=0o700, exist_ok=True)
         except (FileExistsError, NotADirectoryError):
             raise LibraryUnwritable(
-                f"No library can be made in {self.folder}: a file stands where a folder should.", "Name another folder."
+                f"Making a library in {self.folder} failed: a file has the name of a folder that it needs.",
+                "Name another folder.",
             ) from None
 
     def _refuse_what_is_no_library(self) -> None:
@@ -139,7 +140,7 @@ class Library(RepairKeeper, Memory):
         backed_up = bool(backup.backups(self.database))
         present = self.database.is_file() and self.database.stat().st_size > 0
         if not present and backed_up:
-            raise database.damaged(self.folder, "its database is missing or empty, its backups are there")
+            raise database.damaged(self.folder, "its database is missing or empty, but its backups are there")
         if not present and (self.folder / "swatches.csv").exists():
             raise LibraryError(
                 f"{self.folder} is an exchange folder, not a library.",
@@ -169,8 +170,8 @@ class Library(RepairKeeper, Memory):
         if database.copy_read_instead(self.database) is None:
             return ""
         return (
-            f"Nothing can be saved in {self.folder}, which can't be written: its library is of an earlier version of "
-            "the program, and a copy that was brought up to date is shown in its place."
+            f"Saving to {self.folder} is off because the folder is read-only: its library is from an earlier version "
+            "of the program, and you see an updated copy of it."
         )
 
     # --- read --------------------------------------------------------------------------------------------------------

@@ -98,7 +98,7 @@ def _kind_of(path: Path) -> type:
     }
     if not fitting:
         raise BadInput(
-            f"{path.name} is no sheet of paints, swatches, grounds, chips, cards or clear coats.",
-            "Its first line has to name the columns, as in an exported folder.",
+            f"{path.name} is not a sheet of paints, swatches, grounds, chips, cards or clear coats.",
+            "Its first line must name the columns, as in an exported folder.",
         )
     return max(fitting, key=lambda kind: fitting[kind])

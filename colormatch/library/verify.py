@@ -21,14 +21,14 @@ from colormatch.library.store import Everything, Library, everything
 from colormatch.records import Swatch
 from colormatch.wash.doubts import no_trace
 
-_RESTORE = "Bring back a backup with 'colormatch library restore', or under Swatches, Backups in the app."
+_RESTORE = "Restore a backup with 'colormatch library restore', or under Swatches, Backups in the app."
 _NEW_FOLDER = (
-    "Something else wrote to it: save it with 'colormatch library backup --out all.zip' and restore that file into a "
-    "new folder; only what this program knows comes along."
+    "Another program wrote to it: save it with 'colormatch library backup --out all.zip' and restore that file into "
+    "a new folder; only data that this program knows is restored."
 )
 _PHOTO_BACK = (
-    "Restore a saved file or import an export that holds it, or choose the photo again; until then the record stays "
-    "without its picture."
+    "Restore a saved file or import an export that holds it, or choose the photo again; until then the record has "
+    "no picture."
 )
 #: Most problems of one kind listed one by one. Our choice: a screenful.
 _TOLD = 20
@@ -112,7 +112,7 @@ def _spare(names: list[str]) -> list[str]:
     if not names:
         return []
     shown = ", ".join(name[:16] for name in names[:5]) + (", ..." if len(names) > 5 else "")
-    return [f"Files in the photo folder that nothing names, {len(names)}: {shown}. They do no harm."]
+    return [f"Unused files in the photo folder, {len(names)}: {shown}. They do no harm."]
 
 
 # --- the database ----------------------------------------------------------------------------------------------------
@@ -130,7 +130,7 @@ def _schema(connection: sqlite3.Connection) -> Iterator[Damage]:
     """Differences between the tables and ours."""
     found = schema.strangers(connection, len(schema.MIGRATIONS))
     for kind, name in found.further:
-        yield Damage(f"The database holds the {kind} '{name}', which this program did not make.", _NEW_FOLDER)
+        yield Damage(f"The database contains the {kind} '{name}', which this program did not make.", _NEW_FOLDER)
     for kind, name in found.missing:
         yield Damage(f"The database lacks the {kind} '{name}'.", _RESTORE)
     with closing(sqlite3.connect(":memory:")) as ours:
@@ -139,7 +139,7 @@ def _schema(connection: sqlite3.Connection) -> Iterator[Damage]:
             should, has = _columns(ours, name), _columns(connection, name)
             foreign, missing = sorted(has - should), sorted(should - has)
             if foreign:
-                yield Damage(f"The table '{name}' has columns that are not ours: {', '.join(foreign)}.", _NEW_FOLDER)
+                yield Damage(f"The table '{name}' has columns from another program: {', '.join(foreign)}.", _NEW_FOLDER)
             if missing:
                 yield Damage(f"The table '{name}' lacks columns: {', '.join(missing)}.", _RESTORE)
             if not foreign and not missing:
@@ -155,27 +155,27 @@ def _orphans(connection: sqlite3.Connection) -> Iterator[Damage]:
         if table == "swatch":
             paint = connection.execute("SELECT paint FROM swatch WHERE rowid = ?", (id,)).fetchone()[0]
             yield Damage(
-                f"The swatch number {id} is of the paint {str(paint)[:60]}, which is not there.",
-                "Add a paint of that name, or bring back a backup with 'colormatch library restore'.",
+                f"Swatch number {id} is of the paint {str(paint)[:60]}, which is missing.",
+                "Add a paint of that name, or restore a backup with 'colormatch library restore'.",
             )
         else:
-            yield Damage(f"A row of {table} has lost the row of {parent} that it belongs to.", ASIDE)
+            yield Damage(f"A row of {table} refers to a missing row of {parent}.", ASIDE)
 
 
 def _undo(connection: sqlite3.Connection) -> Iterator[Damage]:
     for step, what in list(broken_steps(connection).items())[:_TOLD]:
-        told = "A step of undo" if not what else f"The step of undo '{what[:80]}'"
+        told = "An undo step" if not what else f"The undo step '{what[:80]}'"
         yield Damage(
-            f"{told} (number {step}) is damaged and can't be taken back.",
-            "Your records are unharmed; 'colormatch library verify --set-aside' drops it, or Swatches, Backups in the "
-            "app.",
+            f"{told} (number {step}) is damaged and no longer works.",
+            "Your records are unharmed; remove the step with 'colormatch library verify --set-aside', or under "
+            "Swatches, Backups in the app.",
             aside=True,
         )
     last = connection.execute("SELECT max(id) FROM step WHERE NOT undone").fetchone()[0]
     if last is not None and connection.execute("SELECT 1 FROM step WHERE undone AND id < ?", (last,)).fetchone():
         yield Damage(
-            "The steps of undo are out of order: one that was taken back lies before one that was not.",
-            "Your records are unharmed; do not use undo before you have brought back a backup.",
+            "The undo steps are out of order: one that was undone lies before one that was not.",
+            "Your records are unharmed; restore a backup before you use undo.",
         )
 
 
@@ -184,7 +184,7 @@ def _settings(connection: sqlite3.Connection) -> Iterator[Damage]:
         try:
             json.loads(value)
         except (TypeError, ValueError, RecursionError):
-            yield Damage(f"What was begun and not yet kept ({key}) can't be read.", ASIDE, aside=True)
+            yield Damage(f"An unsaved draft ({key}) is unreadable.", ASIDE, aside=True)
 
 
 def _numbers(connection: sqlite3.Connection) -> Iterator[Damage]:
@@ -193,7 +193,7 @@ def _numbers(connection: sqlite3.Connection) -> Iterator[Damage]:
     for table in (*TABLES.values(), "repair", "step"):
         most = connection.execute(f'SELECT max(id) FROM "{table}"').fetchone()[0]
         if most is not None and int(last.get(table) or 0) < most:
-            yield Damage(f"The numbers of the table '{table}' could be given twice.", _RESTORE)
+            yield Damage(f"The table '{table}' could assign the same number twice.", _RESTORE)
 
 
 def _gone(connection: sqlite3.Connection, library: Library) -> tuple[list[Damage], list[str]]:
@@ -231,12 +231,12 @@ def _gone(connection: sqlite3.Connection, library: Library) -> tuple[list[Damage
             }
             for id in sorted(before.keys() - present - changed)[:_TOLD]:
                 word = next((WORDS[kind] for kind, name in TABLES.items() if name == table), table)
-                what = f"The {word} number {id} ({str(before[id])[:60]}) stands in the newest backup and is gone"
+                what = f"The {word} number {id} ({str(before[id])[:60]})is in the newest backup but missing here"
                 if made - since == kept and not forgotten:
-                    fix = f"'colormatch library restore {newest.path}' brings the library back as it was then."
-                    damages.append(Damage(f"{what}, though nobody removed it.", fix))
+                    fix = f"'colormatch library restore {newest.path}' restores the library as it was then."
+                    damages.append(Damage(f"{what}, although nobody removed it.", fix))
                 else:
-                    remarks.append(f"{what}; what removed it can't be told any more.")
+                    remarks.append(f"{what}; the reason is no longer known.")
     except sqlite3.Error:  # told with the backups
         return [], []
     finally:
@@ -274,7 +274,7 @@ def _photos(
     for sha256, file, size in told(list(rows.values()), len(rows), "Checking photos", progress):
         by = f", named by {', '.join(named[sha256][:3])}" if sha256 in named else ""
         if not is_sha256(sha256) or file[:64] != sha256 or "/" in file or "\\" in file:
-            yield Damage(f"The row of the photo {sha256[:12]} names a file that is not its own.", _NEW_FOLDER)
+            yield Damage(f"The row of the photo {sha256[:12]} names the wrong file.", _NEW_FOLDER)
             continue
         path = folder / file
         if path.is_symlink():
@@ -285,12 +285,12 @@ def _photos(
         elif not is_whole(path, sha256):
             yield Damage(f"The photo {file} is damaged{by}.", _PHOTO_BACK)
         elif path.stat().st_size != size:
-            yield Damage(f"The row of the photo {file} tells another size than its file has.", _NEW_FOLDER)
+            yield Damage(f"The row of the photo {file} states a different size from its file.", _NEW_FOLDER)
     for sha256 in sorted(named.keys() - rows.keys()):
         by = ", ".join(named[sha256][:3])
         lies = any(folder.glob(f"{sha256}*")) if is_sha256(sha256) else False
-        where = "its file is there, without its row" if lies else "the library does not have it"
-        yield Damage(f"The photo {sha256[:12]} is named by {by}, and {where}.", _PHOTO_BACK)
+        where = "its file exists, but its row is missing" if lies else "the library does not have it"
+        yield Damage(f"The photo {sha256[:12]} is used by {by}, but {where}.", _PHOTO_BACK)
 
 
 # --- backups ---------------------------------------------------------------------------------------------------------

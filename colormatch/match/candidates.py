@@ -150,7 +150,7 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
     for name in limits.paints:
         if name_key(name) not in known:
             names = ", ".join(paint.name for paint in shelf.paints)
-            raise PaintError(f"There is no paint {name} on the shelf.", f"Choose from: {names}.")
+            raise PaintError(f"The shelf has no paint named {name}.", f"Choose from: {names}.")
     for layer in limits.then:
         for part in layer.paints:
             if part.paint not in models:

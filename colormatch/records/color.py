@@ -52,7 +52,7 @@ def lab_of(values: object, name: str = "color") -> Lab:
         raise BadInput(f"The {name} is not three numbers.", "Give it as L,a,b, for example 62,9,25.") from None
     if not (math.isfinite(L) and 0 <= L <= 100 and abs(a) <= MOST_AB and abs(b) <= MOST_AB):
         raise BadInput(
-            f"The {name} {L:g}, {a:g}, {b:g} is no CIELAB color.",
-            "L* lies between 0 and 100, a* and b* between -128 and 128.",
+            f"The {name} {L:g}, {a:g}, {b:g} is not a CIELAB color.",
+            "Give L* between 0 and 100, a* and b* between -128 and 128.",
         )
     return Lab(L, a, b)

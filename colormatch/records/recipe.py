@@ -25,7 +25,7 @@ def check_coats(coats: int, what: str) -> None:
         Not whole, or not 1 to 1000.
     """
     if not 1 <= coats <= COATS_LIMIT or coats != int(coats):
-        raise BadInput(f"{coats} coats of {what} can't be.", f"Give a whole number from 1 to {COATS_LIMIT}.")
+        raise BadInput(f"{coats} coats of {what} are impossible.", f"Give a whole number from 1 to {COATS_LIMIT}.")
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,9 @@ class Layer:
         if not self.paints or any(not (math.isfinite(p.parts) and p.parts > 0) for p in self.paints):
             raise BadInput("A wash needs a paint.", "Name one paint or more, with parts above zero.")
         if max(p.parts for p in self.paints) > PARTS_LIMIT:
-            raise BadInput(f"A mix of more than {PARTS_LIMIT:,} parts can't be measured.", "Give smaller numbers.")
+            raise BadInput(
+                f"A mix of more than {PARTS_LIMIT:,} parts is too large to measure.", "Give smaller numbers."
+            )
         if not 0 < self.paint_fraction <= 1:
             raise BadInput(
                 f"A paint fraction of {self.paint_fraction:g} is impossible.", "Give more than 0 and at most 1 (full)."

@@ -49,7 +49,7 @@ class Paint:
 
     def __post_init__(self) -> None:
         if not self.name.strip():
-            raise BadInput("A paint needs a name.", "Type the name that stands on the tin.")
+            raise BadInput("A paint needs a name.", "Type the name on the tin.")
         for label, value in (("price", self.price), ("size", self.size_ml), ("amount on hand", self.on_hand_ml)):
             if value is not None and not (math.isfinite(value) and value >= 0):
                 raise BadInput(f"The {label} of {self.name} is {value:g}.", "Give a number of zero or more.")
@@ -95,9 +95,11 @@ class Swatch:
         if not (math.isfinite(self.paint_parts) and math.isfinite(self.water_parts)) or self.paint_parts <= 0:
             raise BadInput(f"A swatch of {self.paint} has no paint in it.", "Give one or more parts of paint.")
         if self.water_parts < 0:
-            raise BadInput(f"A swatch of {self.paint} has less than no water.", "Give zero or more parts of water.")
+            raise BadInput(
+                f"The water parts of a swatch of {self.paint} are negative.", "Give zero or more parts of water."
+            )
         if not self.paint_fraction > 0:
-            raise BadInput(f"A swatch of {self.paint} has parts beyond all use.", "Give smaller numbers of parts.")
+            raise BadInput(f"The parts of a swatch of {self.paint} are too large.", "Give smaller numbers of parts.")
         check_coats(self.coats, f"a swatch of {self.paint}")
         if not (math.isfinite(self.uncertainty) and self.uncertainty >= 0):
             raise BadInput(f"A swatch of {self.paint} has no valid uncertainty.", "Give zero or more ΔE.")
@@ -126,7 +128,7 @@ class ClearCoatPair:
 
     def __post_init__(self) -> None:
         if not self.name.strip():
-            raise BadInput("A clear coat needs a name.", "Type the name that stands on the tin.")
+            raise BadInput("A clear coat needs a name.", "Type the name on the tin.")
         lab_of(self.bare_lab, f"bare color under {self.name}")
         lab_of(self.sealed_lab, f"sealed color under {self.name}")
 
@@ -175,9 +177,9 @@ class OwnCard:
 
     def __post_init__(self) -> None:
         if not self.name.strip():
-            raise BadInput("A card needs a name.", "Type one that tells it from your other cards.")
+            raise BadInput("A card needs a name.", "Type one that distinguishes it from your other cards.")
         if self.kind is CardKind.NONE:
-            raise BadInput(f"The card {self.name} is of no kind.", "Say gray, three-step or chart24.")
+            raise BadInput(f"The card {self.name} has an unknown kind.", "Give gray, three-step or chart24.")
 
 
 class Development(StrEnum):
@@ -211,7 +213,7 @@ class CameraPhoto:
             raise BadInput("A camera's photo needs a name and a camera.", "Name the camera it was taken with.")
         if not (math.isfinite(self.cast_red) and math.isfinite(self.cast_blue)):
             raise BadInput(
-                f"The cast of the camera's photo {self.name} is no number.", "Learn it from the photo again."
+                f"The cast of the camera's photo {self.name} is not a number.", "Learn it from the photo again."
             )
         self.patch_values  # noqa: B018  # raises if unreadable
 
@@ -223,14 +225,14 @@ class CameraPhoto:
         except ValueError:
             rows = ()
         if not rows or any(len(row) != 6 or not all(math.isfinite(cell) for cell in row) for row in rows):
-            what = f"The patches of the camera's photo {self.name} can't be read."
+            what = f"The patches of the camera's photo {self.name} are unreadable."
             raise BadInput(what, "Learn it from the photo again.")
         return rows
 
 
 def _check_named_color(what: str, name: str, lab: Lab, uncertainty: float) -> None:
     if not name.strip():
-        raise BadInput(f"A {what} needs a name.", "Type one that you will know it by.")
+        raise BadInput(f"A {what} needs a name.", "Type one that you will recognize.")
     lab_of(lab, f"color of the {what} {name}")
     if not (math.isfinite(uncertainty) and uncertainty >= 0):
         raise BadInput(f"The {what} {name} has no valid uncertainty.", "Give zero or more ΔE.")

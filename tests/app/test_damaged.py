@@ -45,7 +45,7 @@ def mixed(example, open_app):
 
 #: What is done to a repair, and what stands there then.
 ODD = {
-    "no date": ("UPDATE repair SET changed = 'yesterday' WHERE id = ?", "at 'yesterday', which is not a date"),
+    "not a date": ("UPDATE repair SET changed = 'yesterday' WHERE id = ?", "at 'yesterday', which is not a date"),
     "first year": ("UPDATE repair SET changed = '0001-01-01T00:00:00+00:00' WHERE id = ?", "Last changed"),
     "last year": ("UPDATE repair SET changed = '9999-12-31T23:59:59+00:00' WHERE id = ?", "Last changed"),
     "zone": ("UPDATE repair SET changed = '2026-11-25T10:00[Mars/Olympus]' WHERE id = ?", "Olympus]', which is not"),

@@ -41,7 +41,7 @@ def test_they_stand_back_until_they_are_asked_for_and_then_are_called_invented(o
     assert "10 invented paints of the example" in shown(app)
     app.checkbox(key=f"invented-{own_repair}").check().run()
     assert "Brown Glaze (invented)" in shown(app)
-    assert "left out, until" not in shown(app)
+    assert "until you allow" not in shown(app)
 
 
 def test_what_is_mixed_reported_and_labeled_says_so(example, library, open_app, monkeypatch):

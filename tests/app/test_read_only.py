@@ -14,7 +14,7 @@ from colormatch.library.saved import save_archive
 from colormatch.records import Paint
 
 OLD = Path(__file__).parents[1] / "library" / "frozen" / "schema1.sqlite3"
-TOLD = "Nothing can be saved in"
+TOLD = "Saving to"
 
 
 @pytest.fixture
@@ -45,7 +45,7 @@ def test_it_is_shown_and_what_would_be_saved_is_refused(library, open_app):
     assert [one.value.count(TOLD) for one in app.warning] == [1]
     app.text_input(key="paint-name").input("Green")
     app.button(key="keep-paint").click().run()
-    assert ["may be read but not written" in one.value for one in app.error] == [True]
+    assert ["is read-only" in one.value for one in app.error] == [True]
     assert [one.record.name for one in library.all(Paint)] == ["=Umber", "Ochre"]
     assert OLD.read_bytes() == library.database.read_bytes()
 

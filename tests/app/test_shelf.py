@@ -306,7 +306,7 @@ def test_correcting_one_thing_of_a_swatch_leaves_the_others_to_the_last_digit(vi
     [
         ("swatch-ratio", "a dash", "no ratio"),
         ("swatch-lab", "brown", "three numbers"),
-        ("swatch-lab", "160, 0, 0", "no CIELAB color"),
+        ("swatch-lab", "160, 0, 0", "not a CIELAB color"),
         ("swatch-uncertainty", "", "uncertainty is empty"),
         ("swatch-ground", "ash", "ash is not known"),
         ("swatch-taken", "yesterday", "date"),

@@ -105,7 +105,7 @@ def test_an_instruments_file_becomes_woods(visit, library, upload):
     ("name", "content", "told"),
     [
         ("shelf.zip", b"no zip at all", "shelf.zip"),
-        ("list.csv", b"a,b\n1,2\n", "no sheet of paints"),
+        ("list.csv", b"a,b\n1,2\n", "not a sheet of paints"),
         ("door.cie", b"CGATS.17\nBEGIN_DATA\n1 2\nEND_DATA\n", "door.cie"),
         ("paints.csv", b"name,price\nUmber,cheap\n", "price"),
     ],
@@ -174,7 +174,7 @@ def test_a_saved_library_is_handed_out_and_taken_back(visit, library, upload):
     saved = handed_out(visit("backups"), "archive")
     library.add(Paint("Another"))
     app = upload(visit("backups"), (saved.name, saved.read_bytes()), key="restore-file")
-    assert any("Go on only if you saved it yourself or trust whoever did." in one.value for one in app.markdown)
+    assert any("Continue only if you saved it yourself or trust whoever did." in one.value for one in app.markdown)
     app.button(key="restore-file-go").click().run()
     assert not app.error
     assert [one.record.name for one in library.all(Paint)] == ["Deep Brown"]

@@ -91,7 +91,7 @@ def test_a_stick_that_is_pulled_is_told_and_the_mark_arrives_when_it_is_back(vis
     goes_wrong_and_right(
         page,
         folder,
-        "is not there any more",
+        "no longer exists",
         lambda: (tmp_path / "stick").rename(tmp_path / "pocket"),
         lambda: (tmp_path / "pocket").rename(tmp_path / "stick"),
     )

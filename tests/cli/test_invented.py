@@ -26,7 +26,7 @@ def test_invented_paints_stand_back_until_asked_for_and_are_called_so(run):
     assert names == {"My Umber"}
     every = run(*MATCH, "--invented")
     assert "(invented)" in every.out
-    assert "left out, until" not in every.out
+    assert "until you allow" not in every.out
     assert "Ochre (invented)" in run(*MATCH, "--paint", "Ochre").out  # asked for by its name
     assert "(invented)" in run("mix", "--paint", "Ochre", "--ratio", "1:3", "--area", "40cm2").out
 

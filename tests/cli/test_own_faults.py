@@ -117,7 +117,7 @@ def test_a_broken_history(run, library, damage):
         connection.execute(damage + " WHERE step = (SELECT max(id) FROM step)")
     connection.close()
     before = library.everything()
-    assert "step of undo" in told(run("library", "undo"))
+    assert "undo step" in told(run("library", "undo"))
     assert library.everything() == before
 
 
@@ -161,5 +161,5 @@ def test_a_removal_that_is_made_is_not_called_failed(run, library, tmp_path, mon
         raise OSError(5, "Input/output error")
 
     monkeypatch.setattr("colormatch.library.photos.sync_folder", failing)
-    assert "The change is made, but" in told(run("paint", "remove", "Ochre"))
+    assert "The change was saved, but" in told(run("paint", "remove", "Ochre"))
     assert [one.record.name for one in library.all(Paint)] == ["Umber"]

@@ -54,7 +54,7 @@ def test_a_chart_by_its_own_file_comes_nearer(run: Run, photo: Callable[[str], P
     assert uncertainties[1] < uncertainties[0]
     done = run("read", photo("chart24"), "--card-kind", "chart24", "--card-value", "none.cxf", "--patch", WOOD)
     assert done.status != 0
-    assert "There is no file none.cxf" in done.err
+    assert "The file none.cxf doesn't exist" in done.err
 
 
 @pytest.mark.parametrize("kind", ["three-step", "chart24"])

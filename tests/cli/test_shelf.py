@@ -199,11 +199,11 @@ def test_a_library_that_is_made_is_told(run, tmp_path):
         (["paint", "add", "UM BER"], 1, "You already have the paint Umber; UM BER differs only in capitals, spaces"),
         (["ground", "add", "x"], 2, "--lab --measured is required"),
         (["ground", "add", "x", "--lab", "70,5,20", "--uncertainty", "-1"], 2, "no valid uncertainty"),
-        (["chip", "edit", "x", "--lab", "70,5,20"], 1, "There is no shop chip named x."),
+        (["chip", "edit", "x", "--lab", "70,5,20"], 1, "The library has no shop chip named x."),
         (["card", "add", "x", "--kind", "grey"], 2, "invalid choice: 'grey'"),
         (["card", "add", "x", "--kind", "gray", "--value", "much"], 2, "no value of a gray card"),
         (["clear", "add", "x", "--before", "70,5,20"], 2, "--after"),
-        (["clear", "remove", "3"], 1, "There is no clear coat named 3."),
+        (["clear", "remove", "3"], 1, "The library has no clear coat named 3."),
         (["swatch", "list", "--near", "red"], 2, "not three numbers"),
         (["swatch", "list", "--paint", "x"], 1, "no paint named x"),
         (["swatch", "copy", "99"], 1, "no swatch number 99"),
@@ -215,11 +215,11 @@ def test_a_library_that_is_made_is_told(run, tmp_path):
         (["paint"], 2, "list|add|edit|copy|remove"),
         ([*ADD[:3], "Sienna", *ADD[4:]], 1, "no paint named Sienna"),
         ([*ADD, "--ratio", "x"], 2, "no ratio of paint to water"),
-        ([*ADD, "--coats", "0"], 2, "0 coats of a swatch of Umber can't be"),
+        ([*ADD, "--coats", "0"], 2, "0 coats of a swatch of Umber are impossible"),
         ([*ADD, "--coats", "1001"], 2, "whole number from 1 to 1000"),
-        ([*ADD, "--lab", "500,0,0"], 2, "no CIELAB color"),
-        ([*ADD, "--photo", "nowhere.jpg"], 1, "no file nowhere.jpg"),
-        ([*ADD, "--taken", "yesterday"], 2, "no date"),
+        ([*ADD, "--lab", "500,0,0"], 2, "not a CIELAB color"),
+        ([*ADD, "--photo", "nowhere.jpg"], 1, "The file nowhere.jpg doesn't exist"),
+        ([*ADD, "--taken", "yesterday"], 2, "not a date"),
         ([*ADD[:8], "--ground", "unknown", "--lab", "1,1,1"], 1, "ground unknown is not known yet"),
         (["swatch", "edit", "99", "--coats", "1"], 1, "no swatch number 99"),
         (["swatch", "remove", "99"], 1, "no swatch number 99"),
@@ -285,7 +285,7 @@ def test_a_single_sheet_is_imported(shelf, tmp_path):
     (tmp_path / "my paints.csv").write_text("name,maker\nOchre,the shop\n")
     assert document(shelf("library", "import", tmp_path / "my paints.csv", "--json"))["paints"]["new"] == 1
     (tmp_path / "x.csv").write_text("a,b\n1,2\n")
-    assert "x.csv is no sheet of paints" in shelf("library", "import", tmp_path / "x.csv").err
+    assert "x.csv is not a sheet of paints" in shelf("library", "import", tmp_path / "x.csv").err
 
 
 def test_the_starter_is_imported_without_a_name(shelf):

@@ -184,4 +184,4 @@ def test_a_sheet_of_too_many_cells(monkeypatch):
     text = "name,a,b\n" + "".join(f"paint {number},1,2\n" for number in range(6))
     _, problems = read_rows(Paint, "paints.csv", text.encode())
     assert [(problem.line, problem.what) for problem in problems] == [(7, "the sheet has more than 10 cells in "
-                                                                          "columns of its own")]  # fmt: skip
+                                                                          "extra columns")]  # fmt: skip

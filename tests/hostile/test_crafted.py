@@ -184,4 +184,4 @@ def test_a_foreign_file_is_warned_of_and_ones_own_backup_is_not(mine, tmp_path, 
     assert "trust" in trust_warning(tmp_path / "sent.zip", mine.folder)
     shutil.copyfile(own, tmp_path / "sent.sqlite3")
     assert main(["library", "restore", str(tmp_path / "sent.sqlite3"), "--library", str(mine.folder)]) == 0
-    assert "sent.sqlite3 takes the place of your library" in capsys.readouterr().err
+    assert "sent.sqlite3 replaces your current library" in capsys.readouterr().err

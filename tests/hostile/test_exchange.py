@@ -87,13 +87,13 @@ def test_a_bad_row_is_told_with_file_line_and_column(library, tmp_path, line, co
         (b"name;price\nUmber;9\n", "semicolons"),
         (b"name,name\na,b\n", "twice"),
         (b"name,\nUmber,x\n", "without a name"),
-        (b"name\nUmber\nUmber\n", "line 2 already"),
+        (b"name\nUmber\nUmber\n", "already in line 2"),
         (b"name\n\xff\xfe\n", "line 2: the text is not UTF-8"),
         ("name\nUmber\n".encode("utf-16"), "not UTF-8"),
         (b"name\nUm\0ber\n", "NUL"),
-        (b'name\n"Umber"x\n', "can't be read"),
-        (b'name\n"Umber\n', "can't be read"),
-        (b"name\n" + b"x" * 10_000_000 + b"\n", "can't be read"),
+        (b'name\n"Umber"x\n', "unreadable"),
+        (b'name\n"Umber\n', "unreadable"),
+        (b"name\n" + b"x" * 10_000_000 + b"\n", "unreadable"),
         (b"name\n" + b"x" * 10_000 + b"\n", "10,000 characters"),
         (b"\x89PNG\r\n\x1a\n" + bytes(range(256)), "UTF-8"),
         (b"name,state\n" + b",\n" * 10, ""),
@@ -137,7 +137,7 @@ def test_a_photo_that_was_changed(exported, tmp_path):
     other = Library.open(tmp_path / "other")
     (photo,) = (exported / "photos").iterdir()
     photo.write_bytes(b"another")
-    refuses(other, exported, "not as manifest.json says")
+    refuses(other, exported, "doesn't match manifest.json")
     (exported / "manifest.json").unlink()
     refuses(other, exported, "damaged or was changed")
 
@@ -145,11 +145,11 @@ def test_a_photo_that_was_changed(exported, tmp_path):
 @pytest.mark.parametrize(
     ("document", "match"),
     [
-        ("{", "can't be read"),
-        ("[]", "can't be read"),
-        ("[" * 100_000, "can't be read"),
+        ("{", "unreadable"),
+        ("[]", "unreadable"),
+        ("[" * 100_000, "unreadable"),
         ('{"version": 99, "files": {}}', "later version"),
-        ('{"version": "1", "files": {}}', "no version"),
+        ('{"version": "1", "files": {}}', "format version"),
         ('{"version": 1, "files": {"paints.csv": "0", "gone.jpg": "0"}}', "gone.jpg is missing"),
         ('{"version": 1, "files": {"../library/library.sqlite3": "0"}}', "leads out"),
         ('{"version": 1, "files": {"/etc/hostname": "0"}}', "leads out"),
@@ -172,7 +172,7 @@ def test_links_are_not_followed(exported, tmp_path):
 
 def test_folders_with_too_many_files_or_none_of_ours(library, tmp_path, monkeypatch):
     (tmp_path / "in").mkdir()
-    refuses(library, tmp_path / "in", "holds none of")
+    refuses(library, tmp_path / "in", "contains none of")
     refuses(library, tmp_path / "nowhere", "nothing at")
     for n in range(5):
         (tmp_path / "in" / f"{n}.jpg").touch()
@@ -192,40 +192,40 @@ def repair(**changes):
 @pytest.mark.parametrize(
     ("content", "match"),
     [
-        ("", "no repair that this program wrote"),
-        ("[]", "no repair that this program wrote"),
-        ("null", "no repair that this program wrote"),
-        ("[" * 100_000, "no repair that this program wrote"),
-        ('{"name": ' + '{"a": ' * 100_000, "no repair that this program wrote"),
-        ('{"name": "a\0b", "document": "{}"}', "no repair that this program wrote"),
-        ("{}", "no repair that this program wrote"),
-        ('{"name": "x"}', "no repair that this program wrote"),
-        (repair(name=["x"]), "no repair that this program wrote"),
-        (repair(document={}), "no repair that this program wrote"),
-        (repair(photos="x"), "photos can't be read"),
-        (repair(photos=7), "no repair that this program wrote"),
-        (repair(photos=["../library.sqlite3"]), "photos can't be read"),
-        (repair(photos=[["f" * 64]]), "photos can't be read"),
+        ("", "not a repair written by this program"),
+        ("[]", "not a repair written by this program"),
+        ("null", "not a repair written by this program"),
+        ("[" * 100_000, "not a repair written by this program"),
+        ('{"name": ' + '{"a": ' * 100_000, "not a repair written by this program"),
+        ('{"name": "a\0b", "document": "{}"}', "not a repair written by this program"),
+        ("{}", "not a repair written by this program"),
+        ('{"name": "x"}', "not a repair written by this program"),
+        (repair(name=["x"]), "not a repair written by this program"),
+        (repair(document={}), "not a repair written by this program"),
+        (repair(photos="x"), "photos is unreadable"),
+        (repair(photos=7), "not a repair written by this program"),
+        (repair(photos=["../library.sqlite3"]), "photos is unreadable"),
+        (repair(photos=[["f" * 64]]), "photos is unreadable"),
         (repair(photos=["f" * 64] * 2000), "2,000 photos"),
-        (repair(version="1"), "no repair that this program wrote"),
-        (repair(version=True), "no repair that this program wrote"),
-        (repair(version=2**40), "of version"),
+        (repair(version="1"), "not a repair written by this program"),
+        (repair(version=True), "not a repair written by this program"),
+        (repair(version=2**40), "version of its document"),
         (repair(created="yesterday"), "not a date and time"),
         (repair(created="0001-01-01"), "not a date and time"),
         (repair(changed="9999-12-31T23:59:59"), "not a date and time"),
-        (repair(changed=5), "no repair that this program wrote"),
-        (repair(name="a\0b"), "no text"),
-        (repair(name="\x1b[2J"), "no text"),
+        (repair(changed=5), "not a repair written by this program"),
+        (repair(name="a\0b"), "isn't text"),
+        (repair(name="\x1b[2J"), "isn't text"),
         (repair(name="x" * 30_000), "30,000 characters"),
-        (repair(document="{not json"), "no JSON document"),
-        (repair(document="[" * 100_000), "no JSON document"),
+        (repair(document="{not json"), "not a JSON document"),
+        (repair(document="[" * 100_000), "not a JSON document"),
         (repair(document="[" * 60 + "]" * 60), "50 deep"),
-        (repair(document='{"note": "a\\u0000b"}'), "no text"),
-        (repair(document='{"a\\u0000b": 1}'), "no text"),
-        (repair(document='"\\ud800"'), "no text"),
-        (repair(document="9" * 10_000), "no JSON document"),
+        (repair(document='{"note": "a\\u0000b"}'), "isn't text"),
+        (repair(document='{"a\\u0000b": 1}'), "isn't text"),
+        (repair(document='"\\ud800"'), "isn't text"),
+        (repair(document="9" * 10_000), "not a JSON document"),
         (repair(document='"' + "x" * 9 * 2**20 + '"'), "characters"),
-        (b"\xff\xfe\x00", "no repair that this program wrote"),
+        (b"\xff\xfe\x00", "not a repair written by this program"),
     ],
 )
 def test_repairs_made_to_harm(library, tmp_path, content, match):
@@ -268,7 +268,7 @@ def test_a_repair_that_was_changed_after_the_export_is_refused(library, tmp_path
     export_exchange(library, tmp_path / "out", repairs=True, photos=True)
     path = tmp_path / "out" / "repairs" / "00001.json"
     path.write_text(path.read_text().replace("step", "STEP"))
-    refuses(Library.open(tmp_path / "other"), tmp_path / "out", "not as manifest.json says")
+    refuses(Library.open(tmp_path / "other"), tmp_path / "out", "doesn't match manifest.json")
 
 
 @pytest.mark.parametrize("name", ["repairs/../../x.json", "repairs\\x.json", "repairs//x\x07.json", "/repairs/x.json"])
@@ -387,7 +387,7 @@ def test_bombs(library, tmp_path, monkeypatch):
 def test_other_zip_files_that_are_not_sound(library, tmp_path):
     path = tmp_path / "in.zip"
     refuses(library, zipped(path, [("paints.csv", PAINTS), ("paints.csv", PAINTS)]), "twice")
-    refuses(library, zipped(path, [("paints.csv", PAINTS)], zipfile.ZIP_BZIP2), "unusual way")
+    refuses(library, zipped(path, [("paints.csv", PAINTS)], zipfile.ZIP_BZIP2), "unusual compression")
     whole = zipped(path, [("paints.csv", PAINTS)]).read_bytes()
     locked = bytearray(whole)
     for mark, place in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
@@ -442,25 +442,25 @@ END_DATA
     [
         ("x.cxf", ENTITIES, 2, "document type"),
         ("x.cxf", OUTSIDE, 2, "document type"),
-        ("x.cxf", "<CxF>", 1, "no sound XML"),
+        ("x.cxf", "<CxF>", 1, "not valid XML"),
         ("x.cxf", "<other/>", 1, "not CxF3"),
         ("x.cxf", CXF % "", 1, "no sample"),
-        ("x.cxf", CXF % (LAB % "x"), 4, "L holds 'x'"),
-        ("x.cxf", CXF % (LAB % "nan"), 3, "no number"),
-        ("x.cxf", CXF % (LAB % "300"), 3, "no possible color"),
+        ("x.cxf", CXF % (LAB % "x"), 4, "L contains 'x'"),
+        ("x.cxf", CXF % (LAB % "nan"), 3, "not a number"),
+        ("x.cxf", CXF % (LAB % "300"), 3, "an impossible color"),
         ("x.cxf", CXF % "<ColorCIELab><L>1</L></ColorCIELab>", 3, "lacks A"),
-        ("x.cxf", CXF % "<ReflectanceSpectrum>0.1 0.2</ReflectanceSpectrum>", 4, "at which wavelength"),
+        ("x.cxf", CXF % "<ReflectanceSpectrum>0.1 0.2</ReflectanceSpectrum>", 4, "first wavelength"),
         ("x.cxf", CXF % '<ReflectanceSpectrum StartWL="400">0.1</ReflectanceSpectrum>', 4, "the step"),
-        ("x.cxf", "<a>" * 100_000, 1, "no sound XML|nested too deep"),
+        ("x.cxf", "<a>" * 100_000, 1, "not valid XML|nested too deep"),
         ("x.txt", CGATS % "A1 50 1", 8, "3 values for 4 fields"),
         ("x.txt", CGATS % "A1 50 1 x", 8, "LAB_B is 'x'"),
-        ("x.txt", CGATS % "A1 50 1 inf", 8, "no number"),
-        ("x.txt", CGATS % "A1 50 1 2\nA2 50 1 2", 10, "names 1 samples and holds 2"),
+        ("x.txt", CGATS % "A1 50 1 inf", 8, "not a number"),
+        ("x.txt", CGATS % "A1 50 1 2\nA2 50 1 2", 10, "states 1 samples but contains 2"),
         ("x.txt", (CGATS % "A1 50 1 2").replace("END_DATA\n", ""), 9, "middle of a table"),
         ("x.txt", CGATS.replace("LAB_", "RGB_") % "A1 50 1 2", 1, "no sample"),
-        ("x.txt", "hello", 1, "no CGATS text"),
+        ("x.txt", "hello", 1, "not CGATS text"),
         ("x.txt", "a\nb\0", 2, "NUL"),
-        ("x.txt", "", 1, "no CGATS text"),
+        ("x.txt", "", 1, "not CGATS text"),
     ],
 )
 def test_instruments_files_made_to_harm(tmp_path, name, content, line, match):

@@ -174,4 +174,4 @@ def test_a_color_that_is_none(library, capsys):
     with pytest.raises(SystemExit) as refused:
         main(["match", "--target", "200,0,0", "--over", "74,6,20", "--library", str(library)])
     assert refused.value.code == 2
-    assert "no CIELAB color" in capsys.readouterr().err
+    assert "not a CIELAB color" in capsys.readouterr().err

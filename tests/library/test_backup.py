@@ -219,7 +219,7 @@ def test_a_library_that_another_program_holds_is_not_set_aside_as_damaged(two_ba
     monkeypatch.setattr(database, "BUSY_SECONDS", 0.1)
     other = sqlite3.connect(library.database, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")
-    with pytest.raises(LibraryUnwritable, match="another window"):
+    with pytest.raises(LibraryUnwritable, match="Another window"):
         restore(library.folder)
     other.close()
     assert not (library.folder / "damaged").exists()

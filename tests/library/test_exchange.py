@@ -164,7 +164,7 @@ def test_nothing_is_overwritten(stocked, tmp_path):
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "mine").touch()
     for name in ("out", "out.zip"):
-        with pytest.raises(BadInput, match="already there"):
+        with pytest.raises(BadInput, match="already exists"):
             export_exchange(stocked, tmp_path / name, repairs=True, photos=True)
     assert (tmp_path / "out.zip").read_text() == "mine"
 

@@ -131,7 +131,7 @@ def test_what_is_refused_changes_nothing(stocked, swatch):
     for bad in ("a\0b", "x" * 201, "\ud800", "\x1b[31m"):
         with pytest.raises(BadInput):
             stocked.add(Paint(bad))
-    with pytest.raises(BadInput, match="no date"):
+    with pytest.raises(BadInput, match="not a date"):
         stocked.add(replace(swatch, taken="yesterday"))
     with pytest.raises(BadInput, match="no paint number 99"):
         stocked.remove(Paint, 99)
@@ -353,7 +353,7 @@ def test_a_vanished_library_is_not_silently_made_anew(stocked):
 @pytest.mark.parametrize("below", ["", "library"])
 def test_a_file_in_the_folders_place_is_told(tmp_path, below):
     (tmp_path / "photo.jpg").write_text("not a folder")
-    with pytest.raises(LibraryError, match="a file stands where a folder should"):
+    with pytest.raises(LibraryError, match="a file has the name of a folder"):
         Library.open(tmp_path / "photo.jpg" / below)
     assert (tmp_path / "photo.jpg").read_text() == "not a folder"
 

@@ -73,8 +73,8 @@ def test_an_instruments_samples_become_grounds(tmp_path):
 @pytest.mark.parametrize(
     ("files", "told"),
     [
-        ({"list.csv": b"a,b,c\n1,2,3\n"}, "no sheet of paints"),
-        ({"list.csv": b""}, "no sheet of paints"),
+        ({"list.csv": b"a,b,c\n1,2,3\n"}, "not a sheet of paints"),
+        ({"list.csv": b""}, "not a sheet of paints"),
         ({"one.csv": b"name\nx\n", "two.csv": b"name\ny\n"}, "is a second paints.csv"),
     ],
 )

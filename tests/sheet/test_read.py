@@ -188,7 +188,7 @@ def test_known_paint_keeps_its_name(sound, tmp_path):
     ("arguments", "code", "told"),
     [
         (["read", "none.jpg"], 2, "columns are missing"),
-        (["read", "none.jpg", "--layout", "none.json"], 1, "no file none.json"),
+        (["read", "none.jpg", "--layout", "none.json"], 1, "file none.json doesn't exist"),
         (["print", "--rows", "Ochre", "--columns", "often"], 2, "often"),
         (["print", "--rows", "Ochre", "--columns", "full", "--out", "no/such/folder/sheet.pdf"], 1, "failed"),
     ],

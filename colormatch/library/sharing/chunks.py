@@ -126,7 +126,7 @@ def clean_webp(content: bytes, exif: bytes) -> bytes:
     kept = []
     for name, payload in _webp_chunks(content):
         if name == b"ANIM":
-            raise NotCleaned("It holds a moving picture.")
+            raise NotCleaned("It contains a moving picture.")
         if name == b"VP8X" and payload:
             flags = payload[0] & (_HAS_ICC | _HAS_ALPHA) | (_HAS_EXIF if exif else 0)
             kept.append(_webp_chunk(name, bytes((flags, 0, 0, 0)) + payload[4:10]))

@@ -23,7 +23,7 @@ _PROPERTIES = {
 }  # fmt: skip
 _ALPHA = (b"urn:mpeg:mpegB:cicp:systems:auxiliary:alpha", b"urn:mpeg:hevc:2015:auxid:1")
 _DAMAGED = "Its file is damaged."
-_UNUSUAL = "Its file is built in an unusual way."
+_UNUSUAL = "Its file has an unusual structure."
 
 
 @dataclass(frozen=True)

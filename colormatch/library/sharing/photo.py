@@ -54,7 +54,9 @@ def _without(content: bytes, kind: str) -> bytes:
         return clean_tiff(content)
     if kind in ("HEIF", "AVIF"):
         return clean_heif(content)
-    raise NotCleaned("A camera raw file of this kind holds personal data that can't be taken out safely.")
+    raise NotCleaned(
+        "A camera raw file of this kind contains personal data that the program doesn't know how to remove safely."
+    )
 
 
 def _reads_the_same(before: DecodedFile, after: DecodedFile) -> bool:

@@ -84,7 +84,7 @@ class _Cleaning:
 
     def _keep(self, start: int, length: int) -> None:
         if start + length > len(self._content):
-            raise NotCleaned("Its file is cut off.")
+            raise NotCleaned("Its file is incomplete.")
         self._kept[start : start + length] = self._content[start : start + length]
 
     def _entries(self, offset: int) -> list[_Entry]:
@@ -112,7 +112,7 @@ class _Cleaning:
         """Keep a directory: its known tags, their values, the data they point to, and no further directory."""
         self._directories += 1
         if self._directories > _MOST_DIRECTORIES:
-            raise NotCleaned("It holds too many pictures.")
+            raise NotCleaned("It contains too many pictures.")
         allowed = _ALLOWED[of] - (_PICTURE if without_picture else set())
         entries = {entry.tag: entry for entry in self._entries(offset) if entry.tag in allowed}
         packed = []
