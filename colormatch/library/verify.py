@@ -231,7 +231,7 @@ def _gone(connection: sqlite3.Connection, library: Library) -> tuple[list[Damage
             }
             for id in sorted(before.keys() - present - changed)[:_TOLD]:
                 word = next((WORDS[kind] for kind, name in TABLES.items() if name == table), table)
-                what = f"The {word} number {id} ({str(before[id])[:60]})is in the newest backup but missing here"
+                what = f"The {word} number {id} ({str(before[id])[:60]}) is in the newest backup but missing here"
                 if made - since == kept and not forgotten:
                     fix = f"'colormatch library restore {newest.path}' restores the library as it was then."
                     damages.append(Damage(f"{what}, although nobody removed it.", fix))
