@@ -64,8 +64,8 @@ def main() -> None:
     except Exception:
         logging.getLogger("colormatch.app").exception("A page failed")
         st.error(
-            "The program had an internal error; your library is unharmed. "
-            "Reload the page; if it happens again, report what stands in the terminal."
+            "The program had an internal error; your library is unharmed. Reload the page; if it happens again, report "
+            "the message in the terminal."
         )
     if page.url_path in (*OF_THE_REPAIR, PHONE[2]):
         session.follow()  # also below an error: the page recovers by itself once the disk does

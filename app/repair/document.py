@@ -45,7 +45,7 @@ def read(held: object, kind: type[T]) -> T:
         raise
     except (ArithmeticError, AttributeError, ForbiddenExtraKeysError, LookupError, TypeError, ValueError):
         raise BadInput(
-            "Something that was kept can't be read: another version of the program wrote it, or it was damaged.",
+            "A saved item is unreadable: another version of the program wrote it, or it was damaged.",
             "Open it with the version that wrote it.",
         ) from None
 

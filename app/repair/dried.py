@@ -108,7 +108,7 @@ class Dried:
         try:
             marks = {(one.mode, one.light, one.photo): one.regions for one in read(was, Dried).photos}
         except BadInput:
-            raise BadInput("This change can't be taken back: what was before it is damaged.", "Mark anew.") from None
+            raise BadInput("Undo is impossible here: the earlier state is damaged.", "Mark the photo again.") from None
         photos = []
         for one in self.photos:
             regions = marks.get((one.mode, one.light, one.photo), one.regions)

@@ -22,7 +22,7 @@ _WORDS = {
     "name": "the name",
     "card_kind": "the kind of card",
     "card_value": "the card's value",
-    "through": "what was learned of the camera",
+    "through": "what was learned about the camera",
     "known_wood": "which wood the sound wood is",
     "sound_state": "the state of the sound wood",
     "damage_state": "the state of the damage",

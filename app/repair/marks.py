@@ -210,4 +210,4 @@ def from_document(document: object) -> tuple[Region, ...]:
     except RegionError:
         raise
     except BadInput:
-        raise RegionError("The marks in the photo can't be read.", "Reload the page and draw them again.") from None
+        raise RegionError("The marks in the photo are unreadable.", "Reload the page and draw them again.") from None

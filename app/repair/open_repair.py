@@ -122,9 +122,9 @@ def opened(stored: Stored[SavedRepair]) -> OpenRepair:
         sound = False
     if not sound:
         raise BadInput(
-            f"The repair '{stored.record.name}' can't be opened: another version of the program wrote it, or it was "
+            f"Opening the repair '{stored.record.name}' failed: another version of the program wrote it, or it was "
             "damaged.",
-            "It is kept as it is: open it with the version that wrote it, or take another one on the Jobs page.",
+            "It is unchanged: open it with the version that wrote it, or choose another one on the Jobs page.",
         )
     return repair
 

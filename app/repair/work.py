@@ -52,7 +52,7 @@ class Progress:
 
     def __post_init__(self) -> None:
         if self.step < 0 or not all(step >= 0 and 0 < ends < LATEST_MS for step, ends in self.timers):
-            raise ValueError("no progress that this program writes")
+            raise ValueError("not progress that this program writes")
 
     @property
     def ends(self) -> int:

@@ -26,18 +26,18 @@ _LIGHTS = {1: "First light", 2: "Second light"}
 #: Possible states of dried paint.
 _STATES = {state: DRY_STATES[state] for state in (SurfaceState.WASHED, SurfaceState.SEALED, SurfaceState.TOP_COATED)}
 #: Option next to the states.
-_DAMP = "Still damp somewhere"
+_DAMP = "Still damp in places"
 #: Instructions for the photo; common practice, no source.
 _HOW = {
     REPAIR: (
-        "Let the repair dry as long as the paint's maker says: damp paint has another color.",
-        "Lay the same card beside it, and keep sound wood in the picture.",
-        "Take the photo in the light that the piece will stand in, without shine or flash.",
+        "Let the repair dry as long as the paint's maker says: damp paint has a different color.",
+        "Place the same card beside it, and keep sound wood in the picture.",
+        "Take the photo in the light where the piece will stand, without shine or flash.",
     ),
     STRIPS: (
         "Paint the strips on wood like the damage, in the same state, and let them dry.",
-        "Lay them beside the sound wood with the same card, in one picture.",
-        "Some bare wood of the strips in the picture lets a strip be kept as a swatch later.",
+        "Place them beside the sound wood with the same card, in one picture.",
+        "If the picture also shows bare wood of the strips, you can keep a strip as a swatch later.",
     ),
 }
 
@@ -141,8 +141,8 @@ def _check(repair: OpenRepair) -> None:
         keeping.show(repair, photos[0])
     if repair.check.shown(2) is None:
         st.subheader("Another light")
-        st.write("A match by daylight may show under a warm bulb. A second photo in the other light tells.")
-        _uploader(repair, 2, "Photo of the same under the second light")
+        st.write("A match in daylight may be visible under a warm bulb. Check with a second photo in the other light.")
+        _uploader(repair, 2, "Photo of the same place in the second light")
 
 
 def _light(repair: OpenRepair) -> int:
@@ -233,16 +233,16 @@ def _photographed(repair: OpenRepair) -> list[Reading] | None:
 def _lacking(repair: OpenRepair, shown: DriedPhoto) -> tuple[str, str] | None:
     """The next thing to mark, as a heading and an instruction."""
     if repair.card_kind is not CardKind.NONE and shown.card_region is None:
-        return "Mark the card", "It was not found. Choose Card above the photo and drag across it"
+        return "Mark the card", "The program did not find the card. Choose Card above the photo and drag across it"
     if not shown.of_kind(RegionKind.SOUND):
         return "Mark sound wood", "Choose Sound wood and drag across three or more patches near the painted wood"
     if not shown.of_kind(PAINTED[shown.mode]):
         if shown.mode == STRIPS:
             return (
                 "Mark the test strips",
-                "Choose Test strip and drag across each, in the same order in every photo",
+                "Choose Test strip and drag across each strip, in the same order in every photo",
             )
-        return "Mark the repair", "Choose Repair and drag across the painted wood, its edges left out"
+        return "Mark the repair", "Choose Repair and drag across the painted wood, inside its edges"
     return None
 
 

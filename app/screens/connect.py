@@ -25,7 +25,7 @@ def show() -> None:
     with st.container():  # keeps the code below in its place, whatever is shown here
         if repair.photo:
             st.page_link(
-                "screens/photo.py", label=f"**Go on with {look.plain(repair.name)}**", query_params=session.link()
+                "screens/photo.py", label=f"**Continue with {look.plain(repair.name)}**", query_params=session.link()
             )
         elif repair.id is None and door.at_home:
             st.button("Start a repair and photograph it with the phone", key="empty", on_click=_begin)
@@ -33,10 +33,10 @@ def show() -> None:
     with code:
         _code(door)
     with words:
-        st.subheader("What this opens, and how to close it")
+        st.subheader("Who can connect, and how to end it")
         look.sentences(phone.WORDS if door.at_home else phone.WORDS_HERE)
         st.button("Shut out every other phone and browser", key="shut-out", on_click=_shut_out, args=(door,))
-        st.write("This one stays in, and makes new links.")
+        st.write("This browser stays connected and can make new links.")
 
 
 def _begin() -> None:
@@ -56,11 +56,12 @@ def _code(door: phone.Door) -> None:
         st.html(look.drawing(phone.qr_svg(link), "QR code of the link"))
     st.write(
         ("Point the phone's camera at it" if door.at_home else "Open it in the other browser")
-        + ": the repair that is open here opens there too. It works once, for ten minutes; then a new one stands here."
+        + ": the repair that is open here opens there too. The link works once, within ten minutes; then a new one "
+        "appears here."
     )
     st.code(link, language=None, wrap_lines=True)
     inside = door.links.inside
-    st.write(f"{inside} browser{'' if inside == 1 else 's'} came in so far, this one among them.")
+    st.write(f"{inside} browser{'' if inside == 1 else 's'} connected so far, including this one.")
 
 
 show()

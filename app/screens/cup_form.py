@@ -36,7 +36,7 @@ _MEASURES = {
 }
 #: Ratio of the batch to the area's need from which the excess is mentioned; our choice.
 _AMPLE = 1.5
-_AMOUNT_BY = {TYPED: "Its size, typed", MARKED: "Its size in the photo", BATCH: "A batch"}
+_AMOUNT_BY = {TYPED: "An area that I type", MARKED: "The area marked in the photo", BATCH: "A batch"}
 
 
 def show(repair: OpenRepair, recipe: PickedRecipe, paints: dict[str, Paint], workshop: Workshop) -> None:
@@ -44,7 +44,7 @@ def show(repair: OpenRepair, recipe: PickedRecipe, paints: dict[str, Paint], wor
     st.subheader("How much")
     key = f"amount_by-{repair.id}"
     by = st.segmented_control(
-        "How much, by",
+        "Amount from",
         list(_AMOUNT_BY),
         format_func=_AMOUNT_BY.__getitem__,
         required=True,
@@ -70,18 +70,18 @@ def show(repair: OpenRepair, recipe: PickedRecipe, paints: dict[str, Paint], wor
 def _typed(repair: OpenRepair) -> None:
     key = f"area-{repair.id}"
     st.text_input(
-        "How large is the damage? Such as 40cm2, 6 sq in, 4x10cm, or several: 4x10cm + 3x2cm",
+        "Size of the damage, such as 40cm2, 6 sq in, 4x10cm, or several: 4x10cm + 3x2cm",
         key=session.showing(key, repair.area),
         on_change=session.changer("area", key, lambda text: text.strip() or repair.area),
     )
     if repair.area == STAND_IN:
-        st.write(f"**{STAND_IN} stands in for it until you type yours.**")
+        st.write(f"**The program assumes {STAND_IN} until you type the size.**")
 
 
 def _batch(repair: OpenRepair) -> None:
     key = f"batch-{repair.id}"
     st.text_input(
-        "How much of each wash? Such as 30 ml, 2 tbsp or 1/2 cup",
+        "Amount of each wash, such as 30 ml, 2 tbsp or 1/2 cup",
         key=session.showing(key, repair.mixing.batch),
         on_change=session.part_changer("mixing", "batch", key, lambda text: text.strip() or repair.mixing.batch),
     )
@@ -124,17 +124,17 @@ _SIZES = {TYPED: _typed, MARKED: _marked, BATCH: _batch}
 def _measures(repair: OpenRepair, recipe: PickedRecipe) -> None:
     key = f"smallest-{repair.id}"
     st.selectbox(
-        "Smallest measure at hand",
+        "Smallest measure you have",
         list(_MEASURES),
         format_func=_MEASURES.__getitem__,
         key=session.showing(key, repair.smallest if repair.smallest in _MEASURES else "1 ml"),
         on_change=session.changer("smallest", key),
     )
     mixing = repair.mixing
-    with st.expander("What is assumed"):
+    with st.expander("Assumptions"):
         _figure("1 ml covers in one coat, cm²", "coverage", mixing.coverage, (1.0, 2000.0, 10.0), repair)
-        _figure("More for cup and brush, %", "waste", 100 * mixing.waste, (0.0, 500.0, 5.0), repair, lambda v: v / 100)
-        _figure("One drop holds, ml", "drop_ml", mixing.drop_ml, (0.001, 1.0, 0.01), repair)
+        _figure("Extra for cup and brush, %", "waste", 100 * mixing.waste, (0.0, 500.0, 5.0), repair, lambda v: v / 100)
+        _figure("Volume of one drop, ml", "drop_ml", mixing.drop_ml, (0.001, 1.0, 0.01), repair)
         held = dict(mixing.densities)
         for name in recipe.paints:
             _figure(
@@ -187,20 +187,20 @@ def _show_amounts(recipe: PickedRecipe, filled: Cup, workshop: Workshop) -> None
         taken = [area_takes(filled.area_cm2, layer.coats, practice) for layer in layers]
         if any(batch.ml > _AMPLE * ml for batch, ml in zip(amounts.batches, taken, strict=True)):
             words.append(
-                f"The area takes {' and '.join(f'{ml:.2g} ml' for ml in taken)}; less than this can't be measured well "
-                "or taken up with a brush."
+                f"The area takes {' and '.join(f'{ml:.2g} ml' for ml in taken)}; a smaller amount is hard to measure "
+                "or to pick up with a brush."
             )
     if format_layers(amounts.layers) != format_layers(layers):
-        words.append(f"Measured so it is {look.plain(format_layers(amounts.layers))}.")
+        words.append(f"With these measures the wash is {look.plain(format_layers(amounts.layers))}.")
     easy = easy_ml(layers[0], amounts.batches[0].ml, practice) if filled.area_cm2 is None and len(layers) == 1 else ()
     if easy:
         words.append(f"{' or '.join(_size(ml, layers[0], practice) for ml in easy)} can be measured more exactly.")
     words.append(f"Rounding to {practice.smallest} moves the color by ΔE {moved:.1f}.")
-    words.append(f"A slip of {practice.smallest} too much paint would move it by ΔE {slip:.1f}.")
+    words.append(f"Adding {practice.smallest} too much paint would move it by ΔE {slip:.1f}.")
     if amounts.cost is not None:
         each = [f"{batch.cost:.2f}" for batch in amounts.batches if batch.cost is not None]
         parts = f" ({' and '.join(each)} for each batch)" if len(each) > 1 else ""
-        words.append(f"The paint in it costs {amounts.cost:.2f}{parts}, in the currency of your prices.")
+        words.append(f"Its paint costs {amounts.cost:.2f}{parts}, in the currency of your prices.")
     st.write(" ".join(words))
     for flag in amounts.flags:
         st.warning(look.plain(flag.text))

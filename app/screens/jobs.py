@@ -34,13 +34,13 @@ def show() -> None:
     look.sentences(damage("repair"))
     stored = library.repairs()
     if not stored:
-        st.write("Every repair is kept here from its first photo on. There is none yet.")
+        st.write("Every repair is saved here from its first photo. There are no repairs yet.")
         st.page_link("screens/photo.py", label="**Start with a photo**")
         return
     wanted = st.text_input("Search names, paints and dates", key="jobs-search").casefold().split()
     found = [one for one in stored if all(word in _words(one) for word in wanted)]
     if not found:
-        st.write("No job has all of these words. Try fewer, or part of one.")
+        st.write("No job contains all of these words. Try fewer words, or part of one.")
         return
     pages = -(-len(found) // _ON_A_PAGE)
     page = 1
@@ -98,7 +98,7 @@ def _entry(stored: Stored[SavedRepair], repair: OpenRepair | None) -> str:
     lines = [f"Last changed {_moment(stored.record.changed)}"]
     if repair is None:
         return look.job(
-            "", (0, 0), stored.record.name, ["This version of the program can't open it; it is kept.", *lines]
+            "", (0, 0), stored.record.name, ["This version of the program can't open it, but it is safe.", *lines]
         )
     address, size = "", (0, 0)
     try:

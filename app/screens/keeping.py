@@ -33,11 +33,11 @@ def show(repair: OpenRepair, photo: Reading) -> None:
         _show_kept(kept, stored[kept.number])
         return
     if not layers:
-        st.write("Say what was painted, and it can become a swatch: the next match with that paint is then surer.")
+        st.write("Enter what was painted to keep it as a swatch: it makes the next match with that paint more certain.")
         return
     before = outcome.before_painting(repair, photo)
     if before is None:
-        st.write("The photo of the damage can't be read, so it is not known what the paint was laid on.")
+        st.write("The photo of the damage is unreadable, so the wood under the paint is unknown.")
         return
     try:
         swatch = learn.swatch_from(
@@ -54,14 +54,14 @@ def show(repair: OpenRepair, photo: Reading) -> None:
         st.write(look.plain(str(error)))
         return
     shelf = fitting.workshop()
-    with st.spinner("Fitting the paint with it"):
+    with st.spinner("Fitting the paint to it"):
         learned = cache.lesson(swatch, shelf.shelf.of(swatch.paint), paint_named(shelf.shelf, swatch.paint).kind)
-    surer = "" if photo.card.kind is CardKind.CHART24 else " A 24-patch chart would make it count more."
+    surer = "" if photo.card.kind is CardKind.CHART24 else " A 24-patch chart would give it more weight."
     wash = look.plain(format_layers(layers))
     st.write(f"{wash} on this wood, read to ΔE {swatch.uncertainty:.1f} (nine times in ten).{surer}")
     look.facts(_gain(learned, "would be", swatch.uncertainty))
     if shelf.lent:
-        st.write("The paints are lent from the example. To keep a swatch, put them on your shelf first.")
+        st.write("These paints belong to the example. To keep a swatch, put them on your shelf first.")
         st.button("Put the example's paints on my shelf", key="install-starter", on_click=_install)
         return
     st.button(
@@ -111,13 +111,13 @@ def _show_kept(kept: Kept, swatch: Swatch) -> None:
     library = open_library()
     shelf = library.shelf()
     others = tuple(s.record for s in library.all(Swatch) if s.id != kept.number and s.record.paint == swatch.paint)
-    with st.spinner("Fitting the paint with it"):
+    with st.spinner("Fitting the paint to it"):
         learned = cache.lesson(swatch, others, paint_named(shelf, swatch.paint).kind)
     layer = Layer((Part(swatch.paint),), swatch.paint_fraction, swatch.coats)
     words = look.plain(f"{format_layers([layer])} on {swatch.ground}")
     st.write(f"**Kept:** {words}. The match and the advice use it from now on.")
     look.facts(_gain(learned, "are", swatch.uncertainty))
-    st.button("Take the swatch away again", key="drop-swatch", on_click=_drop, args=(kept.number,))
+    st.button("Remove the swatch", key="drop-swatch", on_click=_drop, args=(kept.number,))
 
 
 def _drop(number: int) -> None:
@@ -135,7 +135,7 @@ def _gain(learned: Lesson, verb: str, doubt: float) -> list[tuple[str, str]]:
     if better >= 0.05:
         gain = f"were known to ΔE {learned.before:.1f} and {verb} known to {after}, nine times in ten."
     else:
-        gain = f"are known to ΔE {learned.before:.1f} already; this one adds next to nothing to that."
-    within = ", no more than the photo can be" if learned.missed <= doubt else ""
-    missed = f"The paint's model had been off by ΔE {learned.missed:.1f} on this wash{within}."
-    return [("What it teaches", f"{missed} On this wood its washes {gain}")]
+        gain = f"are known to ΔE {learned.before:.1f} already; this swatch adds almost nothing."
+    within = ", which is within the photo's own error" if learned.missed <= doubt else ""
+    missed = f"The paint's model was off by ΔE {learned.missed:.1f} on this wash{within}."
+    return [("What it adds", f"{missed} On this wood its washes {gain}")]

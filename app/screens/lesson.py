@@ -30,7 +30,7 @@ def show(repair: OpenRepair, path: Path, reading: Reading) -> None:
     if reading.card.kind is not CardKind.CHART24 or not reading.photo.taken_with:
         return
     if repair.taught == NOTHING_TAUGHT:
-        st.button("Let this photo teach its camera after all", key="teach-again", on_click=_start_again)
+        st.button("Learn the camera from this photo after all", key="teach-again", on_click=_start_again)
         return
     shot = cache.shot(path, repair.reference().card)
     if not isinstance(shot, ColorMatchError):
@@ -51,17 +51,17 @@ def _taught(repair: OpenRepair, path: Path, shot: Shot) -> None:
             before = taught_by(stored(CameraPhoto), facts.sha256)
     name = look.plain(facts.taken_with)
     if before is None:
-        st.write(f"The chart in this photo can teach the program {name}. In which light was it taken?")
+        st.write(f"The program can learn {name} from the chart in this photo. What light was it taken in?")
     else:
         rests_on = photos_word(len(cameras.known(path)[before.record.light]))
         light_words = cameras.LIGHTS[before.record.light]
-        st.write(f"This photo taught the program {name} in {light_words}, which rests on {rests_on} now.")
+        st.write(f"The program learned {name} in {light_words} from this photo; that lesson now uses {rests_on}.")
     key = f"lesson-{repair.id}"
     options: dict[str, str] = {light.value: words for light, words in cameras.LIGHTS.items()}
     if before is None:
         options = {_UNSAID: "not said yet", **options}
     st.selectbox(
-        "Light of the lesson",
+        "Light in this photo",
         list(options),
         format_func=lambda one: look.capital(options[one]),
         key=session.showing(key, before.record.light.value if before else _UNSAID),

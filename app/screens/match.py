@@ -33,7 +33,7 @@ def show() -> None:
         match_form.show(repair, shelf, reading if isinstance(reading, Reading) else None)
     with main_side:
         _spot(repair)
-        with st.spinner("Trying your paints' washes"):
+        with st.spinner("Trying washes of your paints"):
             match = answers.ranked(repair)
         if isinstance(match, ColorMatchError):
             look.refused(match, session.link())
@@ -104,7 +104,7 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
             [
                 f"Expected ΔE {wash.expected_delta_e:.1f}: {verdict(wash.expected_delta_e)}. Nine times in ten it lies "
                 f"between {wash.low:.1f} and {wash.high:.1f}.",
-                f"What stays off: {wash.off}.",
+                f"Remaining difference: {wash.off}.",
                 f"How it is known: {_basis(wash)}.",
                 *(flag.text for flag in wash.flags),
             ]
@@ -124,8 +124,8 @@ def _basis(wash: RankedWash) -> str:
         return "read in the photo"
     swatches = "one swatch" if wash.swatches == 1 else f"{wash.swatches} swatches"
     if wash.basis == "measured":
-        return f"measured, on {swatches} of just this wash on wood like the damage"
-    return f"worked out from {swatches} of " + ("the paint" if len(wash.layers) == 1 else "the paints")
+        return f"measured, on {swatches} of exactly this wash on wood like the damage"
+    return f"calculated from {swatches} of " + ("the paint" if len(wash.layers) == 1 else "the paints")
 
 
 def _show_pictures(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
@@ -144,18 +144,18 @@ def _show_pictures(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
 def _show_all(repair: OpenRepair, match: Match) -> None:
     st.subheader("All of them")
     st.write(
-        f"Each beside {look.plain(_wanted(repair).lower())}. The bar holds ΔE nine times in ten, on a scale from 0 to "
-        f"{_scale_end(match):.0f}, the white line its mean. At the dashes, {VISIBLE} and {ACCEPTABLE}, half of all "
-        "people see a difference, and half no longer accept it."
+        f"Each is shown beside {look.plain(_wanted(repair).lower())}. The bar covers ΔE nine times in ten, on a scale "
+        f"from 0 to {_scale_end(match):.0f}; the white line is its mean. At the dashes, {VISIBLE} and {ACCEPTABLE}, "
+        "half of all people see a difference, and half no longer accept it."
     )
     groups: dict[int, list[RankedWash]] = {}
     for wash in (one for one in match.washes if one.layers):
         groups.setdefault(wash.group, []).append(wash)
     for place, members in enumerate(groups.values()):
         if place == 0 and len(members) > 1:
-            st.write("Can't be told apart by what is known, the simplest first:")
+            st.write("Equally good as far as is known, simplest first:")
         elif place == 1:
-            st.write("Farther off, group by group:")
+            st.write("Farther off, by group:")
         st.html("".join(_row(f"{wash.rank}. {_title(wash)}", wash, match) for wash in members))
     # It is listed in one place, whatever its rank.
     ranked = next((wash for wash in match.washes if not wash.layers), None)

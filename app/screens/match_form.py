@@ -18,7 +18,7 @@ from colormatch.wash.ratio import format_layers, parse_ratio
 _MOST_COATS = (1, 2, 3, 4)
 #: Smallest measures, milliliters, for a batch of at most 30 ml, with their labels.
 _MEASURES = {
-    0.0: "All that are usual",
+    0.0: "All usual ratios",
     0.5: "Measured in 0.5 ml steps, at most 30 ml",
     1.0: "Measured in 1 ml steps, at most 30 ml",
     5.0: "Measured in 5 ml spoons, at most 30 ml",
@@ -40,9 +40,9 @@ _FARTHEST = 20.0
 
 def show(repair: OpenRepair, shelf: Shelf, reading: Reading | None) -> None:
     """Show all parts, one below the other."""
-    st.subheader("What the recipe may be", anchor="limits")
+    st.subheader("Limits of the recipe", anchor="limits")
     _limits(repair, shelf)
-    st.subheader("What it should look like")
+    st.subheader("Target color")
     _aim(repair, reading)
     st.subheader("Over the whole piece afterwards")
     _afterwards(repair, shelf)
@@ -66,7 +66,7 @@ def _limits(repair: OpenRepair, shelf: Shelf) -> None:
         )
 
     options("Most coats", "coats", {n: str(n) for n in _MOST_COATS})
-    options("Washes", "layers", {1: "One", 2: "A second or a glaze over it"})
+    options("Washes", "layers", {1: "One", 2: "A second wash or a glaze over it"})
     options("Paints in a wash", "mix", {1: "One", 2: "Up to two"})
     key = f"paints-{repair.id}"
     names = [paint.name for paint in shelf.paints if shelf.of(paint.name)]
@@ -79,7 +79,7 @@ def _limits(repair: OpenRepair, shelf: Shelf) -> None:
     )
     key = f"on_hand-{repair.id}"
     st.checkbox(
-        "Only what is left in the tin",
+        "Only paints with some left in the tin",
         key=session.showing(key, limits.on_hand),
         on_change=session.part_changer("limits", "on_hand", key),
     )
@@ -87,7 +87,7 @@ def _limits(repair: OpenRepair, shelf: Shelf) -> None:
     if any(invented) and not all(invented):
         key = f"invented-{repair.id}"
         st.checkbox(
-            "The example's invented paints too",
+            "Also the example's invented paints",
             key=session.showing(key, limits.invented),
             on_change=session.part_changer("limits", "invented", key),
         )
@@ -110,7 +110,7 @@ def _aim(repair: OpenRepair, reading: Reading | None) -> None:
     chosen = _SOUND if aim.kept is None else aim.name if aim.name in kept else _TYPED
     key = f"aim-{repair.id}"
     st.selectbox(
-        "The damage is to look like",
+        "The damage should look like",
         [_SOUND, *kept, _TYPED],
         key=session.showing(key, chosen),
         on_change=_take_aim,
@@ -131,7 +131,7 @@ def _aim(repair: OpenRepair, reading: Reading | None) -> None:
             st.text_input("Name of the wood or the piece", key=key, on_change=_keep_color, args=(key, reading))
     key = f"shift-{repair.id}"
     st.selectbox(
-        "Moved on purpose",
+        "Deliberate shift",
         list(_SHIFTS),
         format_func=_SHIFTS.__getitem__,
         key=session.showing(key, aim.direction),
@@ -140,7 +140,7 @@ def _aim(repair: OpenRepair, reading: Reading | None) -> None:
     if aim.direction:
         key = f"amount-{repair.id}"
         st.number_input(
-            "by, in ΔE (2 is a step that one sees)",
+            "by, in ΔE (2 is a visible step)",
             min_value=0.0,
             max_value=_FARTHEST,
             step=0.5,

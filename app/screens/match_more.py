@@ -22,7 +22,7 @@ def spots(repair: OpenRepair) -> None:
     """The best wash for each of several damages, and the best single one; hidden for one damage."""
     if len(repair.of_kind(RegionKind.DAMAGE)) < 2 or repair.aim.kept is not None:
         return
-    st.subheader("Damage by damage")
+    st.subheader("Each damage")
     with st.spinner("Trying the washes on each damage"):
         found = cache.spots(answers.marked(repair, repair.surfaces), library_state(), repair.limits, repair.aim.shift)
     if isinstance(found, ColorMatchError):
@@ -57,12 +57,12 @@ def grain(repair: OpenRepair, wash: RankedWash) -> None:
         return
     best, bare = found.washes[0], found.untouched
     if not best.layers:
-        st.write("None need to be drawn: over this wash the grain's own color is near enough.")
+        st.write("You don't need to draw any: over this wash the color of the grain is close enough.")
         return
     instead = f" (without them {bare.expected_delta_e:.1f})" if bare else ""
     st.write(
-        f"Once the wash is dry, draw them with a fine brush: **{look.plain(format_layers(best.layers))}**, expected ΔE "
-        f"{best.expected_delta_e:.1f} to the grain lines of the sound wood{instead}."
+        f"Once the wash is dry, draw the lines with a fine brush: **{look.plain(format_layers(best.layers))}**, "
+        f"expected ΔE {best.expected_delta_e:.1f} to the grain lines of the sound wood{instead}."
     )
 
 
@@ -80,8 +80,9 @@ def plot(match: Match, wash: RankedWash, wanted: str) -> None:
         f'<div class="narrow">{look.drawing(lab_plot(dots, words, stacked=True), words)}</div>'
     )
     st.write(
-        f"The solid rings hold nine in ten of how far each wash may come out; the strong one is wash {wash.rank}. The "
-        f"dashed ring holds {look.plain(wanted.lower())} itself nine times in ten; an error there moves all of them. "
+        f"The solid rings contain the result of each wash nine times in ten; the bold one is wash {wash.rank}. The "
+        f"dashed ring contains {look.plain(wanted.lower())} itself nine times in ten; an error there shifts all of "
+        "them. "
         f"{match.searched:,} recipes were tried in {match.seconds:.2f} s."
     )
     st.write("A screen shows colors roughly; a test strip beside the wood decides.")
@@ -96,4 +97,4 @@ def grid(match: Match, wash: RankedWash) -> None:
         chips.dress()
         table = cache.paint_grid(library_state(), paint, match.ground, match.ground_uncertainty)
         st.html(chips.grid_table(table, match.ground))
-        st.write("Computed colors, each with ± ΔE that holds nine times in ten; measured cells are split in two.")
+        st.write("Computed colors, each within ± ΔE nine times in ten; measured cells are split in two.")

@@ -39,7 +39,7 @@ def show() -> None:
         look.not_yet("Nothing to mix yet", missing, session.link())
         return
     workshop = fitting.workshop()
-    with st.spinner("Trying your paints' washes"):
+    with st.spinner("Trying washes of your paints"):
         match = answers.ranked(repair)
     if isinstance(match, ColorMatchError):
         look.refused(match, session.link())
@@ -47,27 +47,27 @@ def show() -> None:
     recipe = repair.over or _settle(repair, match)
     st.header(look.plain(format_layers(recipe.wash.layers)))
     if repair.over:
-        st.write("To lay over the dried repair, as Check advised.")
+        st.write("This wash goes over the dried repair, as Check advised.")
         first = {"over": None, "progress": work.Progress()}
         st.button("Back to the first wash", key="first-wash", on_click=session.change, kwargs=first)
     else:
         _tell_changes(recipe, _fresh(repair, match))
     if not recipe.wash.layers:
-        st.write("There is nothing to mix: the damage is best left as it is.")
+        st.write("There is nothing to mix: it is best to leave the damage as it is.")
         return
     paints = {paint.name: paint for paint in workshop.shelf.paints}
     gone = [name for name in recipe.paints if name not in paints]
     if gone:
         name = look.plain(gone[0])
         st.error(
-            f"{name} is not on your shelf any more. Take today's answer, pick another wash on the Match page, "
+            f"{name} is no longer on your shelf. Take today's answer, pick another wash on the Match page, "
             "or add the paint again."
         )
         return
     invented = [look.plain(name) for name in recipe.paints if paints[name].invented]
     if invented:
         st.warning(
-            f"{' and '.join(invented)}: invented, for the example. No such tin can be bought, so don't mix from this."
+            f"{' and '.join(invented)}: invented for the example. You can't buy these paints, so don't mix from this."
         )
     cup, bench = st.columns(2, gap="large")
     with cup:
@@ -109,7 +109,7 @@ def _tell_changes(kept: PickedRecipe, fresh: PickedRecipe) -> None:
     now = "the same wash" if same_wash else look.plain(format_layers(fresh.wash.layers))
     st.write(
         f"Picked on {kept.made} and expected at ΔE {kept.wash.expected_delta_e:.1f}. Your shelf has changed since: "
-        f"today {now} would stand in its place, expected at ΔE {fresh.wash.expected_delta_e:.1f}."
+        f"today {now} would replace it, expected at ΔE {fresh.wash.expected_delta_e:.1f}."
     )
     st.button("Take today's answer", key="renew", on_click=session.change, kwargs={"recipe": fresh})
 
@@ -136,7 +136,7 @@ def _at_hand(repair: OpenRepair, steps: tuple[BenchStep, ...]) -> None:
     done, ends = min(repair.progress.step, len(steps)), repair.progress.ends
     with st.container(key="step"):
         if done == len(steps):
-            st.write("**All steps are done.** Photograph it dry with the card beside it.")
+            st.write("**All steps are done.** Photograph the dry repair with the card beside it.")
         else:
             step = steps[done]
             st.write(f"**Step {done + 1} of {len(steps)}.** {look.plain(step.text)}")
@@ -145,7 +145,7 @@ def _at_hand(repair: OpenRepair, steps: tuple[BenchStep, ...]) -> None:
                 left = time_left(steps, done + 1) + max(0, ends - now_ms()) / 1000
                 timer(ends, drying.until(ends), f"timer-{repair.id}")
             finished = datetime.now(session.time_zone()) + timedelta(seconds=left)
-            st.write(f"All done at about {drying.clock(finished)}, if you go on now.")
+            st.write(f"You will finish at about {drying.clock(finished)} if you continue now.")
         with st.container(horizontal=True, gap="small"):
             if done < len(steps) and steps[done].wait and ends <= now_ms():
                 label = f"Start the timer: {format_time(steps[done].seconds)}"
@@ -168,7 +168,7 @@ def _own_times(repair: OpenRepair, recipe: PickedRecipe, paints: dict[str, Paint
     first = recipe.wash.layers[0]
     stands, dries = usual_times(first, paints[first.paints[0].paint])
     with st.expander("Your own times"):
-        st.write("The usual ones are common practice for the kind of paint. The maker's sheet knows better.")
+        st.write("The default times are common practice for the kind of paint. The maker's sheet takes precedence.")
         _time("From brushing on to wiping back", "stands", stands, repair)
         _time("Dry before the next coat", "dries", dries, repair)
         if repair.limits.clear:

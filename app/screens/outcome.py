@@ -54,21 +54,21 @@ def show(repair: OpenRepair, photos: Sequence[Reading]) -> Judged | None:
         rows.append(("In the two lights", judged.one_light_only))
     expected = _expected(repair)
     if expected is not None:
-        rows.append(("Beside what was expected", against_expected(check, expected)))
+        rows.append(("Compared with the forecast", against_expected(check, expected)))
     look.facts(rows)
     return judged
 
 
 def _show_strips(strips: Sequence[Judged]) -> None:
     best = strips[0]
-    st.subheader(f"{look.plain(best.name)} comes nearest: ΔE {best.worse.delta_e:.1f}")
+    st.subheader(f"{look.plain(best.name)} comes closest: ΔE {best.worse.delta_e:.1f}")
     if len(best.lights) > 1:
-        st.write("Ranked by the worse of the two lights: a match has to hold in both.")
+        st.write("Ranked by the worse of the two lights, because a match must hold in both.")
     end = look.scale_end(one.worse.high for one in strips)
     st.html("".join(_row(one.worse, one.one_light_only, end) for one in strips))
     if len(strips) > 1 and strips[1].worse.low < best.worse.high:
-        st.write("The bars of the first two overlap: the photo can't tell for sure which is nearer. Trust your eye.")
-    st.write(f"Each bar holds ΔE nine times in ten. {_DASHES}")
+        st.write("The bars of the first two overlap, so the photo doesn't show which is closer. Trust your eye.")
+    st.write(f"Each bar covers ΔE nine times in ten. {_DASHES}")
 
 
 def _row(check: Check, one_light_only: str, end: float) -> str:
@@ -97,7 +97,7 @@ def _picked(repair: OpenRepair) -> RankedWash | None:
     if repair.recipe is not None:
         return repair.recipe.wash
     fitting.workshop()
-    with st.spinner("Trying your paints' washes"):
+    with st.spinner("Trying washes of your paints"):
         match = answers.ranked(repair)
     return answers.picked(repair, match) if isinstance(match, Match) else None
 
@@ -124,7 +124,7 @@ def ask_painted(repair: OpenRepair) -> None:
     as_picked = f"As picked: {format_layers(layers)}" if layers else "Not known"
     key = f"painted-{repair.id}"
     st.selectbox(
-        "What lies on it",
+        "What is on it",
         (as_picked, _OTHER),
         key=session.showing(key, as_picked if repair.check.other is None else _OTHER),
         on_change=lambda: session.change_check(
@@ -178,7 +178,7 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
     if judged.done:
         st.write(f"**{look.plain(judge.advise(judged, ())[0])}**")
         return
-    with st.spinner("Trying what could be laid over it"):
+    with st.spinner("Trying washes over it"):
         steps = next_steps(repair, judged)
     if steps is None:
         return
@@ -192,9 +192,9 @@ def advise(repair: OpenRepair, judged: Judged) -> None:
         session.change(over=_recipe(repair, judged.worse, better[0]), progress=work.Progress())
         st.switch_page("screens/mix.py", query_params=session.link())
     st.write(
-        "Each laid over the repair as it is now, beside the sound wood. Expected ΔE to the sound wood, nine times in "
-        "ten within the bar: the mean over all that is uncertain, so leaving it as it is can stand a little off the "
-        "reading above."
+        "Each wash is shown over the repair as it is now, beside the sound wood. The expected ΔE to the sound wood "
+        "averages all uncertainties, so the value for leaving the repair as it is can differ a little from the reading "
+        "above; nine times in ten the result is within the bar."
     )
     end = look.scale_end(step.high for step in steps)
     st.html("".join(_step_row(judged.worse, step, step in better, end) for step in steps))

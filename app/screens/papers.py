@@ -163,7 +163,7 @@ def _judged(repair: OpenRepair) -> tuple[Judged | None, list[bytes]]:
 
 def _recipe(repair: OpenRepair) -> PickedRecipe:
     if repair.recipe is None:
-        raise BadInput("No wash is picked for this repair yet.", "Open it and go to Mix.")
+        raise BadInput("You haven't picked a wash for this repair yet.", "Open it and go to Mix.")
     return repair.recipe
 
 
@@ -197,7 +197,7 @@ def _lacking(repair: OpenRepair, recipe: PickedRecipe) -> str:
     except BadInput as error:
         return f"The amounts are missing: {error}"
     assumed = repair.mixing.amount_by == TYPED and repair.area == STAND_IN
-    return f"The size of the damage is not said yet; {STAND_IN} stand in for it." if assumed else ""
+    return f"The size of the damage is not known yet; the amounts assume {STAND_IN}." if assumed else ""
 
 
 def _labels(repair: OpenRepair, recipe: PickedRecipe, filled: Cup | None, paints: dict[str, Paint]) -> list[Label]:

@@ -113,22 +113,22 @@ def _next_step(repair: OpenRepair, path: Path) -> None:
         why = look.plain(why_not_found(path, repair.card_kind))
         st.write(
             f"{why} Choose Card above the photo and {_MARK[repair.card_kind][1]} "
-            f"If none lies there, set Card in the photo to {reference_form.CARD_KINDS[CardKind.NONE]}."
+            f"If the photo has no card, set Card in the photo to {reference_form.CARD_KINDS[CardKind.NONE]}."
         )
     elif sound < PATCHES and repair.aim.kept is None:
         st.subheader(f"Mark sound wood: {sound} of {PATCHES} patches")
         st.write(
-            "Choose Sound wood above the photo and drag across three patches or more around the damage, in the same "
-            "light. Wood differs from place to place: a single patch can't tell how far its color can be trusted."
+            "Choose Sound wood above the photo and drag across three or more patches around the damage, in the same "
+            "light. Wood differs from place to place, so a single patch doesn't show how reliable its color is."
         )
     elif not repair.of_kind(RegionKind.DAMAGE):
         st.subheader("Mark the damage")
-        st.write("Choose Damage above the photo and draw around what the wash has to cover, sound edges left out.")
+        st.write("Choose Damage above the photo and draw around what the wash has to cover, without the sound edges.")
     elif lacking(repair):
         st.subheader("Let it dry first")
         st.write(lacking(repair))
     else:
-        st.subheader("All is marked")
+        st.subheader("Everything is marked")
         with st.container(key="go"):
             st.page_link("screens/match.py", label="Find the wash", query_params=session.link())
 
@@ -142,8 +142,8 @@ def _settings(repair: OpenRepair, path: Path) -> None:
     _state("The damage is", repair, "damage")
     if repair.sound_state is not repair.damage_state:
         st.warning(
-            "The surfaces are in different states. A sealer or a top coat darkens wood, so compare like with like: "
-            "bring the damage into the state of the sound wood before you photograph it."
+            "The surfaces are in different states. A sealer or a top coat darkens wood, so bring the damage to the "
+            "same state as the sound wood before you photograph it."
         )
     st.button("Start another repair", key="another", on_click=session.leave)
 

@@ -23,10 +23,10 @@ _DRAWN = (
 #: Common practice, no source.
 _HOW = (
     "Lay a gray card flat on the wood, beside the damage and in the same light.",
-    "Take soft daylight from a window: no sun, no lamp beside it, no flash, no shine on wood or card.",
-    "Hold the phone straight above, so that the damage, the card and sound wood around them are sharp and fill the "
+    "Use soft daylight from a window: no sun, no lamp beside it, no flash, no shine on wood or card.",
+    "Hold the phone directly above, so that the damage, the card and sound wood around them are sharp and fill the "
     "picture. No filter, no portrait mode.",
-    "Photograph dry wood only: wet wood and wet paint have another color.",
+    "Photograph dry wood only: wet wood and wet paint have a different color.",
 )
 
 
@@ -39,7 +39,7 @@ def show() -> None:
         st.button("Try the example", key="example", on_click=_take_example)
         recent = open_library().repairs()[:_RECENT]
         if recent:
-            st.subheader("Go on with a repair")
+            st.subheader("Continue a repair")
             for stored in recent:
                 # A link to the current page would not change the address.
                 st.button(

@@ -11,14 +11,14 @@ from colormatch.library.starter import remove_example
 
 #: Texts by the page's address.
 _LINES = {
-    "": "The program has found the gray card. Four patches of sound wood and the damage are marked: drag one, and see "
-    "the words beside the photo follow. Then press **Find the wash**.",
+    "": "The program has found the gray card. Four patches of sound wood and the damage are marked: drag one and "
+    "watch the words beside the photo change. Then press **Find the wash**.",
     "match": "Sound wood and dried wash touch without a gap: the less you see the seam, the better. Try another "
     "wash, look at the picture, then press **Mix this wash**.",
-    "mix": "What goes into the cup, and when. Make the damage as large as 30x40cm and see the amounts follow. "
-    "**Check** comes once the paint is dry.",
-    "check": "Take the example's photo of the dried repair: the wash came out too thin. Learn what still shows and "
-    "what to lay over it, and keep it as a swatch. That is the whole way; photos and paints are invented.",
+    "mix": "This page shows what goes into the cup, and when. Type 30x40cm as the size of the damage and watch the "
+    "amounts change. **Check** comes once the paint is dry.",
+    "check": "Use the example's photo of the dried repair: the wash came out too thin. See what is still visible and "
+    "what to apply over it, and keep it as a swatch. That is the whole process; photos and paints are invented.",
 }
 
 
@@ -33,8 +33,8 @@ def lent() -> None:
     """The notice above a user's own repair while the shelf is empty and the example lends its paints."""
     with st.container(horizontal=True, vertical_alignment="center", gap="small", key="guide"):
         st.markdown(
-            "**These paints are invented.** Your shelf is empty, so the example lends its own: see how it goes, but "
-            "don't mix from it. Add a paint that you own, and a swatch or two of it."
+            "**These paints are invented.** Your shelf is empty, so the example uses its own: try it out, but don't "
+            "mix from it. Add a paint that you own, and a swatch or two of it."
         )
         st.page_link("shelf/swatches.py", label="To my paints", query_params=session.link())
 

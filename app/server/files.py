@@ -132,7 +132,7 @@ async def _send(request: Request) -> Response:
     token = request.path_params["token"]
     path = _out.get(token)
     if path is None or not path.is_file():
-        words = "This file was fetched already, or the program was started again. Make it again on the app's page."
+        words = "This file was already downloaded, or the program was restarted. Make it again on the app's page."
         return PlainTextResponse(words, HTTPStatus.GONE)
 
     async def pieces() -> AsyncIterator[bytes]:
@@ -204,13 +204,11 @@ async def _receive(request: Request) -> Response:
 def _refuse(name: str, size: str) -> None:
     """Raise for an unacceptable announced file size."""
     if not (size.isascii() and size.isdecimal() and len(size) < 19):
-        raise BadInput(f"The size of {name} is not known.", "Reload the page and choose it again.")
+        raise BadInput(f"The size of {name} is unknown.", "Reload the page and choose it again.")
     if int(size) == 0:
         raise BadInput(f"{name} is empty.", "Choose another file.")
     if int(size) > _MOST:
-        raise BadInput(
-            f"{name} takes {shown(int(size))}, and at most {shown(_MOST)} can be taken.", "Choose another file."
-        )
+        raise BadInput(f"{name} has {shown(int(size))}, and the limit is {shown(_MOST)}.", "Choose another file.")
     folder = default_folder().expanduser().absolute()
     refuse_full(next(one for one in (folder, *folder.parents) if one.is_dir()), int(size))
 

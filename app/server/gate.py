@@ -32,8 +32,8 @@ LINK_LIFE_S = 600.0
 _POLICY = 1008
 #: Message for a browser without a valid cookie.
 NOT_IN = (
-    "This browser is not let in: its link is used up or too old, or it was shut out. Make a new link on the Phone or "
-    "Link page of the app, in a browser that is in, or start the program again, and open that."
+    "This browser has no access: its link was already used or is too old, or it was shut out. Make a new link on the "
+    "Phone or Link page of the app, in a browser that has access, or restart the program, and open the new link."
 )
 #: Resources a page may load: its own server's files and inline content (Content Security Policy 3). Streamlit's page
 #: has one inline script, inline styles, and component scripts as blobs.

@@ -22,18 +22,17 @@ _HOME = tuple(
 )
 #: Explanation of the phone link and how to close it, for the terminal and the page.
 WORDS = (
-    "The app now listens on your home network. It answers the browsers that came by one of its one-time links, and no "
-    "other.",
-    "Whoever is inside can see and change the whole library. The network's other users could read along, since home "
-    "networks have no certificates: use it on your own network only.",
-    "To close it, stop the program with Ctrl+C; nothing stays open and no link works again.",
+    "The app now listens on your home network. It answers only browsers that opened one of its one-time links.",
+    "Anyone who is connected can see and change the whole library. Other users of the network could read the traffic, "
+    "because home networks have no certificates, so use it only on your own network.",
+    "To close it, stop the program with Ctrl+C; nothing stays open, and the links stop working.",
 )
 #: The same if the app requires links on this machine alone.
 WORDS_HERE = (
-    "The app answers the browsers of this computer that came by one of its one-time links, and no other: nobody else "
-    "who uses the computer.",
-    "Whoever is inside can see and change the whole library.",
-    "To close it, stop the program with Ctrl+C; no link works again.",
+    "The app answers only browsers on this computer that opened one of its one-time links, so other users of the "
+    "computer have no access.",
+    "Anyone who is connected can see and change the whole library.",
+    "To close it, stop the program with Ctrl+C; the links stop working.",
 )
 
 
@@ -71,8 +70,8 @@ def home_address(wanted: str = "") -> str:
         at_home = False
     if not at_home:
         raise BadInput(
-            f"The phone link can't open on {found or 'this machine'}: that is not an address of a home network.",
-            "Join your home network, or give this machine's address in it: --phone 192.168.0.12.",
+            f"Opening the phone link on {found or 'this machine'} failed: that is not an address of a home network.",
+            "Join your home network, or give this machine's address there: --phone 192.168.0.12.",
         )
     return found
 

@@ -21,10 +21,10 @@ from colormatch.library.store import DATABASE_NAME, default_folder
 from colormatch.library.verify import verify
 
 _WHY = {
-    "daily": "by itself, once a day",
-    "before-import": "before something was brought in",
+    "daily": "automatic, once a day",
+    "before-import": "before an import",
     "before-update": "before the program's update",
-    "before-restore": "before another backup was put in place",
+    "before-restore": "before another backup was restored",
     "asked": "asked for",
 }
 _FILE = "restore-file"
@@ -44,8 +44,8 @@ def show() -> None:
 def _keep() -> None:
     st.subheader("Keep it safe")
     st.write(
-        "Your library is backed up by itself once a day, and before anything large. These copies lie on the same disk: "
-        "now and then save everything as one file, on another disk or a stick."
+        "The program backs up your library once a day, and before anything large. These copies are on the same disk, "
+        "so now and then save everything as one file on another disk or a USB stick."
     )
     st.button("Back up now", key="back-up", type="primary", on_click=_back_up)
     name = f"colormatch-library-{date.today()}.zip"
@@ -55,7 +55,7 @@ def _keep() -> None:
         with files.telling_how_far("Checking every record and photo") as tell:
             found = verify(open_library(), tell)
         if found.problems:
-            st.error("Something is wrong; below, what it is and what to do about each.")
+            st.error("Something is wrong. Below is each problem and what to do about it.")
             look.sentences([str(one) for one in found.problems])
             if any(one.aside for one in found.problems):
                 st.button("Set the damaged records aside", key="set-aside", on_click=_set_aside)
@@ -79,17 +79,17 @@ def ways_back() -> None:
     st.subheader("Go back to a backup")
     found = backup.backups(default_folder() / DATABASE_NAME)
     if not found:
-        st.write("There is none yet.")
+        st.write("There are none yet.")
     for number, one in enumerate(found):
         with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"backup-row-{number}"):
             made = one.made.astimezone()
             st.markdown(f"**{made:%A, %d %B %Y, %H:%M}**  \n{_WHY.get(one.reason, one.reason)}")
             with st.popover("Go back", key=f"backup-{number}"):
                 _confirm(one, number)
-    chosen = files.choose("Or choose a file that was saved here, or drop it on this place", ["zip", "sqlite3"], _FILE)
+    chosen = files.choose("Or choose a file that you saved here, or drop it here", ["zip", "sqlite3"], _FILE)
     for path in chosen:
         st.write(look.plain(trust_warning(path, default_folder())))
-        if st.button("Put this file in place", key="restore-file-go", type="primary"):
+        if st.button("Restore this file", key="restore-file-go", type="primary"):
             with session.telling(), files.telling_how_far("Looking at the file") as tell:
                 taken = restore(default_folder(), path, tell)
                 session.say(" ".join(flag.text for flag in taken.flags))
@@ -100,8 +100,8 @@ def ways_back() -> None:
 
 def _confirm(one: Backup, number: int) -> None:
     st.write(
-        f"Your library becomes what it was on {one.made.astimezone():%d %B %Y, %H:%M}. "
-        "As it is now, it is backed up first."
+        f"Your library returns to its state of {one.made.astimezone():%d %B %Y, %H:%M}. The current library is backed "
+        "up first."
     )
     st.button("Yes, go back", key=f"restore-{number}", type="primary", on_click=_restore, args=(one.path,))
 

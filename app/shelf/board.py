@@ -28,7 +28,7 @@ from colormatch.wash.ratio import format_ratio
 _USE = "board"
 _SHEET, _OWN = "sheet", "own"
 _FORMS = {_SHEET: "A printed sheet", _OWN: "A board of my own, without markers"}
-_WORDS = {RegionKind.PATCH: ("Board", "Board", "all cells of the board, the bare column too")}
+_WORDS = {RegionKind.PATCH: ("Board", "Board", "all cells of the board, including the bare column")}
 #: Corner of the marked shape where the first row starts; corners run clockwise.
 _TURNS = {0: "Top left", 1: "Top right", 2: "Bottom right", 3: "Bottom left"}
 #: Flags that leave a cell out until the user confirms it.
@@ -44,7 +44,7 @@ def show() -> None:
     if not draft.photo:
         st.write(
             "A board holds many swatches: one row for each paint, one column for each wash, and a bare column at the "
-            "left. On a printed sheet everything is found by itself. On a board of your own you mark its four corners."
+            "left. The program finds everything on a printed sheet. On a board of your own you mark its four corners."
         )
         photo_side.choose(_USE, "a photo of the whole board with the gray card")
         st.button("Print a sheet first", key="board-print", on_click=address.go, args=("sheet",))
@@ -81,15 +81,15 @@ def _what(draft: Draft, found: Plan | ColorMatchError | None) -> tuple[str, Plan
         return form, None
     if form == _SHEET and isinstance(found, Plan):
         rows, columns = (look.plain(", ".join(names)) for names in (found.rows, found.columns))
-        st.write(f"It is a sheet that was printed here: {rows}, each in {columns}.")
+        st.write(f"This is a sheet that was printed here: {rows}, each in {columns}.")
         return form, found
     if form == _SHEET:
-        st.write("The sheet was not printed here. Type the names as they stand on it.")
+        st.write("The sheet was not printed here. Type the names as they appear on it.")
     paper: str = fields.pick("Paper", "paper", PAPERS) if form == _SHEET else "a4"
     rows = fields.text("Paints, top to bottom, with commas", "rows")
     columns = fields.text("Washes, left to right, with commas, without the bare one", "columns", USUAL_COLUMNS)
     if form == _OWN:
-        fields.pick("The first paint's bare cell lies at the corner", "turn", _TURNS)
+        fields.pick("Corner of the first paint's bare cell", "turn", _TURNS)
     if not rows.strip():
         return form, None
     try:
@@ -107,7 +107,7 @@ def _next_step(draft: Draft, path: Path, plan: Plan | None) -> None:
         st.subheader("Mark the board")
         st.write("Choose Board above the photo, drag across all cells, then drag each corner to where it belongs.")
     elif plan is None:
-        st.write("Now say what was painted: the paints and the washes, as they lie on the board.")
+        st.write("Now enter what was painted: the paints and the washes, in the order of the board.")
 
 
 def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | ColorMatchError | None:
@@ -134,7 +134,7 @@ def _read(draft: Draft, path: Path, plan: Plan, own: bool) -> list[Proposal] | C
     doubts = (*neutral.card.flags, *board.flags)
     unpainted = [reading.sample.name for reading in board.cells if not reading.painted]
     rows = [("Bare ground, L* a* b*", f"{typed.color_text(typed.told(board.ground.lab))}.")]
-    rows += [("Look unpainted, and are left out", "; ".join(unpainted))] * bool(unpainted)
+    rows += [("Left out because they look unpainted", "; ".join(unpainted))] * bool(unpainted)
     look.facts(rows)
     look.cautions([("", flag.text) for flag in doubts])
     return proposals
@@ -147,7 +147,7 @@ def _photo(draft: Draft, path: Path, read: list[Proposal] | ColorMatchError | No
         photo_side.mark(draft, path, kinds, _WORDS, cornered=RegionKind.PATCH)
     if cells or not own:
         address = pictures.publish(cache.cells(path, cells))
-        st.html(look.picture(address, *cache.size(path), "The photo with the cells as they were read"))
+        st.html(look.picture(address, *cache.size(path), "The photo with the cells that were read"))
 
 
 # --- confirm ---------------------------------------------------------------------------------------------------------
@@ -161,7 +161,7 @@ def _confirm(draft: Draft, proposals: list[Proposal]) -> None:
         fields.pick_or_type("Painted on", "ground", [wood.name for wood in woods.known()])
     with right:
         fields.pick("That was", "state", STATES)
-    st.write("A tick takes a cell. Cells that look wrong have none: look at them in the photo by their number.")
+    st.write("A check mark keeps a cell. Cells that look wrong have none: find them in the photo by their number.")
     taken = []
     with st.container(key="board-cells"):
         for number, proposal in enumerate(proposals, 1):
@@ -171,8 +171,8 @@ def _confirm(draft: Draft, proposals: list[Proposal]) -> None:
         label = "Keep 1 swatch" if len(taken) == 1 else f"Keep {len(taken)} swatches"
         st.button(label, key="keep-board", type="primary", disabled=not taken, on_click=_keep, args=(taken,))
         names = [proposal.reading.sample.name for proposal in proposals]
-        st.button("Tick all", key="board-all", on_click=_tick, args=(names, True))
-        st.button("Tick none", key="board-none", on_click=_tick, args=(names, False))
+        st.button("Check all", key="board-all", on_click=_tick, args=(names, True))
+        st.button("Check none", key="board-none", on_click=_tick, args=(names, False))
 
 
 def _cell(draft: Draft, number: int, proposal: Proposal) -> bool:
@@ -196,7 +196,7 @@ def _tick(names: list[str], on: bool) -> None:
 def _keep(swatches: list[Swatch]) -> None:
     with session.telling():
         if not swatches[0].ground.strip():
-            raise BadInput("What it was painted on is not named.", "Choose a ground, or type a name such as paper.")
+            raise BadInput("The ground it was painted on is missing.", "Choose a ground, or type a name such as paper.")
         count = "1 swatch" if len(swatches) == 1 else f"{len(swatches)} swatches"
         keep_swatches(open_library(), swatches, f"added {count} of a board")
         photo_side.forget(_USE)

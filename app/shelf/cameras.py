@@ -42,13 +42,13 @@ def show() -> None:
         _lesson(draft)
     else:
         st.write(
-            "Every phone bends colors in its own way. One photo of a 24-patch chart, in the light that you work in, "
-            "teaches the program yours; later photos of that phone with only a gray card are read through it. A "
-            "three-step card teaches it the tones alone."
+            "Every phone changes colors in its own way. From one photo of a 24-patch chart, in the light that you "
+            "work in, the program learns how yours does, and corrects later photos from that phone that have only a "
+            "gray card. From a three-step card it learns only the tones."
         )
         photo_side.choose(_USE, "the photo of the chart")
     if known:
-        st.subheader("What it knows")
+        st.subheader("What it has learned")
         for number, one in enumerate(known):
             _row(number, one)
 
@@ -85,8 +85,8 @@ def _teach(draft: Draft, path: Path) -> None:
     facts = cache.facts(path)
     if not facts.taken_with:
         st.error(
-            "The file doesn't name its camera, so later photos of it could not be told. Take the photo over as the "
-            "phone stored it, not through a program that sends messages."
+            "The file doesn't name its camera, so the program could not recognize its later photos. Copy the photo as "
+            "the phone stored it, not through a messaging app."
         )
         return
     try:
@@ -116,7 +116,9 @@ def _learn(lesson: CameraPhoto) -> None:
         new = teach(open_library(), [lesson])
         photo_side.forget(_USE)
         said = f"Learned: photos of {lesson.camera} in {cameras.LIGHTS[lesson.light]}"
-        session.say(look.plain(f"{said}. Undo takes it back." if new else "That photo had taught the same before."))
+        session.say(
+            look.plain(f"{said}. Undo takes it back." if new else "The program had already learned from that photo.")
+        )
 
 
 # --- what is known ---------------------------------------------------------------------------------------------------
@@ -126,12 +128,12 @@ def _worth(learned: LearnedCamera) -> str:
     """What a learned camera does for a later photo with a gray card."""
     if not learned.helps:
         return (
-            f"One gray card does as well by itself: it leaves ΔE {learned.one_gray:.1f} on average, read through this "
-            f"{learned.expected:.1f}. So it is kept and not used."
+            f"A gray card alone works as well: it leaves ΔE {learned.one_gray:.1f} on average, and "
+            f"{learned.expected:.1f} with this camera. The lesson is kept but not used."
         )
     return (
         f"A photo with only the gray card will be off by ΔE {learned.expected:.1f} on average instead of "
-        f"{learned.one_gray:.1f}, tried on patches that it hadn't learned from."
+        f"{learned.one_gray:.1f}, as tested on patches that it hadn't learned from."
     )
 
 

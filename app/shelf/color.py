@@ -20,7 +20,7 @@ from colormatch.sheet.swatches import no_lighter_than_white
 
 _USE = "color"
 _AS = {"grounds": "A wood", "chips": "A shop chip", "clear-coats": "A clear coat, before and after"}
-_ONE = {RegionKind.PATCH: ("Color", "Color", "what is to be read, well inside its edges")}
+_ONE = {RegionKind.PATCH: ("Color", "Color", "the color to read, well inside its edges")}
 _PAIR = {
     RegionKind.SOUND: ("Before", "Before", "the spot without clear coat"),
     RegionKind.PATCH: ("Sealed", "Sealed", "the spot with clear coat, dry and without shine"),
@@ -33,7 +33,7 @@ def show() -> None:
     st.header("A color from a photo")
     draft = drafts.held(_USE)
     if not draft.photo:
-        st.write("One photo of it beside the gray card, in even light without shine, from straight above.")
+        st.write("Take one photo of it beside the gray card, in even light without shine, from directly above.")
         photo_side.choose(_USE, "the photo")
         return
     path = open_library().photos.path(draft.photo)
@@ -63,7 +63,7 @@ def _form(draft: Draft, path: Path, kept_as: str, words: dict[RegionKind, tuple[
     if kept_as == "grounds":
         fields.pick("It is", "state", STATES)
     if kept_as == "clear-coats":
-        fields.text("Laid on, such as bare wood or washed wood", "on", "bare wood")
+        fields.text("Applied to, such as bare wood or washed wood", "on", "bare wood")
     st.button(
         "Keep it",
         key="keep-color",

@@ -24,14 +24,14 @@ from colormatch.records import FlagCode, Lab, Swatch
 _FILES = "exchange-files"
 _FATES = {
     Fate.NEW: ("New", "added"),
-    Fate.CHANGED: ("Says more than yours", "its gaps are filled"),
-    Fate.CONFLICT: ("Says something else than yours", "as you choose below"),
+    Fate.CHANGED: ("More complete than yours", "your gaps will be filled"),
+    Fate.CONFLICT: ("Different from yours", "as you choose below"),
     Fate.SAME: ("Already there", "left alone"),
 }
 _CONFLICTS = {
     Conflicts.MINE: "Keep mine",
     Conflicts.THEIRS: "Take theirs",
-    Conflicts.BOTH: "Keep both, as a further measurement",
+    Conflicts.BOTH: "Keep both, as another measurement",
 }
 #: Records listed by name for each result; others are counted.
 _NAMED = 30
@@ -42,7 +42,7 @@ _LONG = 60
 def show() -> None:
     """The view."""
     way_up.show("Your paints")
-    st.header("Bring in, take out")
+    st.header("Import and export")
     take_side, bring_side = st.columns(2, gap="large")
     with bring_side:
         _bring_in()
@@ -54,13 +54,13 @@ def show() -> None:
 
 
 def _take_out() -> None:
-    st.subheader("Take out")
+    st.subheader("Export")
     st.write(
         "Your shelf for somebody else, as one .zip file with tables that any spreadsheet opens. For another computer "
         "of your own, save everything under Backups."
     )
-    repairs = st.checkbox("Your repairs too", key="share-repairs")
-    photos = st.checkbox("The photos too", key="share-photos")
+    repairs = st.checkbox("Also your repairs", key="share-repairs")
+    photos = st.checkbox("Also the photos", key="share-photos")
     look.sentences(_going(to_share(open_library(), repairs=repairs, photos=photos)))
     shared: list[Shared] = []
     files.offer(
@@ -79,17 +79,18 @@ def _going(shared: Shared) -> list[str]:
     counts = [(len(rows), PLURALS[kind]) for kind, rows in shared.records.items()]
     counts += [(len(shared.repairs), "repairs"), (len(shared.photos), "photos")]
     going = ", ".join(counted(number, name) for number, name in counts if number)
-    lines = [f"Goes out: {going or 'nothing, for the shelf is empty'}."]
+    lines = [f"Included: {going or 'nothing, because the shelf is empty'}."]
     if shared.photos:
         lines.append(
-            "The pictures stay as they are; location, owner, serial numbers, dates and thumbnails are taken out of "
-            "their files. A photo that can't be freed of them safely, such as most camera raw files, stays behind."
+            "The pictures stay the same; location, owner, serial numbers, dates and thumbnails are removed from their "
+            "files. A photo from which the program doesn't know how to remove them safely, such as most camera raw "
+            "files, is not exported."
         )
     if shared.repairs:
-        lines.append("Repairs hold all that you typed in them: names, notes, amounts and times.")
+        lines.append("Repairs contain everything that you typed in them: names, notes, amounts and times.")
     left = [(shared.repairs_left, "repairs"), (shared.photos_left, "photos")]
     if any(number for number, _ in left):
-        lines.append(f"Stays here: {', '.join(counted(number, name) for number, name in left if number)}.")
+        lines.append(f"Not included: {', '.join(counted(number, name) for number, name in left if number)}.")
     return lines + [flag.text for flag in shared.flags]
 
 
@@ -97,10 +98,10 @@ def _going(shared: Shared) -> list[str]:
 
 
 def _bring_in() -> None:
-    st.subheader("Bring in")
+    st.subheader("Import")
     chosen = files.choose(
         "A shelf's .zip file, its .csv tables, or an instrument's file (CxF, CGATS), whose samples become woods. "
-        "Nothing is changed before you have seen what would be",
+        "Nothing changes until you have seen a preview",
         ENDINGS,
         _FILES,
         several=True,
@@ -136,14 +137,14 @@ def _preview(plan: ImportPlan, chosen: list[Path]) -> None:
         return
     if by_fate[Fate.CONFLICT]:
         st.segmented_control(
-            "Where both sides say something else",
+            "Where yours and theirs differ",
             list(_CONFLICTS),
             default=Conflicts.MINE,
             format_func=_CONFLICTS.__getitem__,
             required=True,
             key="conflicts",
         )
-    st.button("Bring it in", key="import", type="primary", on_click=_bring, args=(chosen, bool(by_fate[Fate.CONFLICT])))
+    st.button("Import it", key="import", type="primary", on_click=_bring, args=(chosen, bool(by_fate[Fate.CONFLICT])))
 
 
 def _list(items: list[Incoming]) -> None:

@@ -57,7 +57,7 @@ def show() -> None:
             grid = grid_over(workshop, paint.name, wood.lab, wood.uncertainty)
             _show_grid(grid, wood)
     with word_side:
-        st.subheader("The swatch worth painting next")
+        st.subheader("The best swatch to paint next")
         if wood is not None:
             st.write(_next(workshop, paint.name, len(swatches), grid, wood))
         look.cautions([("", flag.text) for flag in workshop.models[paint.name].flags])
@@ -105,9 +105,10 @@ def _first_swatches(paint: Paint) -> None:
     st.html(chips.strip([]))
     st.subheader("It needs a swatch")
     st.write(
-        f"A tin tells no color. Brush {look.plain(paint.name)} on bare wood, once at full strength and once thinned "
-        "1:7, wipe it as you would on a repair, let it dry, and photograph each beside bare wood and the gray card. In "
-        "simulations two such swatches leave 1.2 ΔE of doubt about every other thinning, one leaves twice as much."
+        f"The program doesn't know the color of this paint yet. Brush {look.plain(paint.name)} on bare wood, once at "
+        "full strength and once thinned 1:7, wipe it as you would on a repair, let it dry, and photograph each beside "
+        "bare wood and the gray card. In simulations two such swatches leave an uncertainty of 1.2 ΔE for every other "
+        "dilution; one leaves twice as much."
     )
 
 
@@ -117,10 +118,11 @@ def _first_swatches(paint: Paint) -> None:
 def _show_grid(grid: WashGrid, wood: Wood) -> None:
     st.html(chips.grid_table(grid, wood.lab))
     measured = any(cell.measured for row in grid.rows for cell in row)
-    halves = " Where it says measured, the left half is your swatch and the right half the computed color." * measured
+    halves = " In cells marked measured, the left half is your swatch and the right half the computed color." * measured
     st.write(
-        f"Computed from your swatches over {look.plain(wood.name)}: the color that a wash is expected to dry to, and "
-        f"the ΔE that it stays within nine times in ten, brush included.{halves} A screen shows colors roughly."
+        f"Computed from your swatches over {look.plain(wood.name)}: the color that a wash should dry to, and the ΔE "
+        f"that it stays within nine times in ten, including variation in brushing.{halves} A screen shows colors "
+        "roughly."
     )
 
 
@@ -134,17 +136,19 @@ def _next(workshop: Workshop, paint: str, swatches: int, grid: WashGrid, wood: W
             return look.plain(str(error))
         if found is not None and found.before - found.after >= WORTH_A_SWATCH:
             return (
-                f"**{look.plain(format_layers([found.layer]))}** on wood like the damage. It should bring the expected "
-                f"ΔE of the open repair, with this paint alone, from about {found.before:.1f} to about "
+                f"**{look.plain(format_layers([found.layer]))}** on wood like the damage. It should reduce the "
+                f"expected ΔE of the open repair, with this paint alone, from about {found.before:.1f} to about "
                 f"{found.after:.1f}."
             )
-        return "None for the open repair: what is left of the doubt is the brush and the reading, not the paint."
+        return (
+            "None for the open repair: the remaining uncertainty comes from the brush and the reading, not the paint."
+        )
     cell = grid.least_sure
     words = look.plain(f"{format_fraction(cell.layer.paint_fraction)}, {chips.coats_word(cell.layer.coats)}")
     on = look.plain(wood.name)
-    why = f"Of all these washes it is the least sure: ± {cell.uncertainty:.1f} ΔE over {on}."
+    why = f"It is the least certain of all these washes: ± {cell.uncertainty:.1f} ΔE over {on}."
     if swatches < _ENOUGH:
-        why += " In simulations a second swatch, far from the first in strength, halves the doubt."
+        why += " In simulations a second swatch, far from the first in strength, halves the uncertainty."
     return f"**{words}** on {on}. {why}"
 
 
@@ -153,7 +157,7 @@ def _next(workshop: Workshop, paint: str, swatches: int, grid: WashGrid, wood: W
 
 def _show_swatches(swatches: list[Stored[Swatch]], errors: tuple[FitError, ...]) -> None:
     st.subheader("1 swatch" if len(swatches) == 1 else f"{len(swatches)} swatches")
-    st.write("Beside each, how far the model that was learned from all of them is from it.")
+    st.write("Each shows how far it is from the model that was learned from all of them.")
     rows = list(zip(swatches, errors, strict=True))
     if len(rows) > _FIRST and not st.checkbox(f"Show all {len(rows)}", key="all-swatches"):
         rows = rows[-_FIRST:]

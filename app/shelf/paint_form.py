@@ -33,9 +33,9 @@ def show() -> None:
         return f"paint-{field}"
 
     if paint is None:
-        st.write("Only its name is needed; the rest can follow.")
+        st.write("Only the name is required; you can add the rest later.")
     with st.form("paint-form", border=False):
-        st.text_input("Name, as it stands on the tin", value("name"), key=key("name"))
+        st.text_input("Name on the tin", value("name"), key=key("name"))
         left, right = st.columns(2, gap="small")
         with left:
             st.text_input("Maker", value("maker"), key=key("maker"))
@@ -44,7 +44,7 @@ def show() -> None:
         with right:
             st.text_input("Kind, such as milk paint, stain, glaze", value("kind"), key=key("kind"))
             st.text_input("Size of the tin, such as 250 ml or 1 pint", value("size_ml"), key=key("size_ml"))
-            st.text_input("What is left of it, such as 100 ml or 1 cup", value("on_hand_ml"), key=key("on_hand_ml"))
+            st.text_input("Amount left, such as 100 ml or 1 cup", value("on_hand_ml"), key=key("on_hand_ml"))
         st.text_area("Notes", value("notes"), key=key("notes"))
         another = "Photo" if paint is None or not paint.photo else "Another photo"
         photo_files.uploader(f"{another} of the tin", key("photo"))

@@ -39,7 +39,7 @@ def show() -> None:
     for swatch in every:
         swatches[swatch.paint].append(swatch)
     if not paints:
-        st.write("No paint on the shelf is like that. Take a word out of the search, or a tick out of the filter.")
+        st.write("No paint on the shelf matches. Remove a word from the search, or clear a filter.")
     all_of_them = len(paints) <= _FIRST or st.checkbox(f"Show all {len(paints)}", key="all-paints", **_STAYS)
     shown = paints if all_of_them else paints[:_FIRST]
     with st.container(horizontal=True, gap="small", key="paint-cards"):
@@ -57,7 +57,7 @@ def _actions() -> None:
                 ("Print a sheet for a board", "sheet"),
                 ("Teach it your phone", "cameras"),
                 ("Woods, shop chips, clear coats, cards", "grounds"),
-                ("Bring in, take out", "exchange"),
+                ("Import and export", "exchange"),
                 ("Backups", "backups"),
             ):
                 st.button(label, key=to, width="stretch", on_click=address.go, args=(to,))
@@ -66,10 +66,10 @@ def _actions() -> None:
 def _empty(library: Library) -> None:
     st.write(
         "Your shelf is empty. Add the paints that you own, then for each at least one swatch: painted on wood, "
-        "dried, and photographed beside your gray card. From two swatches on, full strength and 1:7, the program can "
-        "tell fairly well what every other thinning of the paint will do."
+        "dried, and photographed beside your gray card. With two swatches, full strength and 1:7, the program "
+        "predicts every other dilution of the paint fairly well."
     )
-    st.write("Or look around with invented paints first; Undo takes them away again.")
+    st.write("Or look around with invented paints first; Undo removes them.")
     st.button("Put the example's paints on the shelf", key="starter", on_click=_install, args=(library,))
 
 
@@ -87,7 +87,7 @@ def _wanted(stored: tuple[Stored[Paint], ...]) -> tuple[list[Stored[Paint]], str
     with st.container(horizontal=True, gap="small", vertical_alignment="bottom", key="shelf-filters"):
         words = st.text_input("Search", key="search", **_STAYS)
         kind = st.selectbox("Kind", [_ALL_KINDS, *kinds], key="kind", **_STAYS) if kinds else _ALL_KINDS
-        on_hand = st.checkbox("Only what is left in the tin", key="on-hand", **_STAYS)
+        on_hand = st.checkbox("Only paints with some left in the tin", key="on-hand", **_STAYS)
     # As for a match: an amount that nobody entered is taken as some.
     kept = [
         one for one in stored if kind in (_ALL_KINDS, one.record.kind) and not (on_hand and one.record.on_hand_ml == 0)
@@ -108,7 +108,7 @@ def _listed(swatches: list[Swatch]) -> tuple[tuple[FindResult[Paint], ...], str]
     wood = woods.choose("Which color?", "near", [*surfaces, *woods.known()])
     if wood is None:
         return by_name, ""
-    st.write("The nearest swatch of each paint counts, on whatever wood it was painted.")
+    st.write("Paints are sorted by their closest swatch, whatever wood it was painted on.")
     return find(paints, words, near=wood.lab, swatches=swatches, sort=Sort.NAME), wood.name
 
 

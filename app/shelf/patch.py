@@ -41,7 +41,7 @@ def show() -> None:
     if not draft.photo:
         st.write(
             "Let the wash dry. Lay the gray card beside it, so that the photo shows card, bare wood and dried wash in "
-            "one even light without shine, from straight above."
+            "one even light without shine, from directly above."
         )
         photo_side.choose(_USE, "the photo")
         return
@@ -68,7 +68,10 @@ def _next_step(draft: Draft, path: Path) -> None:
         photo_side.ask_for_card(draft, path)
     elif not draft.of_kind(RegionKind.PATCH):
         st.subheader("Mark bare wood and dried wash")
-        st.write("Choose each above the photo and drag across it. Several patches of bare wood make it surer.")
+        st.write(
+            "Choose each above the photo and drag across it. Several patches of bare wood make the reading more "
+            "reliable."
+        )
     else:
         st.subheader("What was painted?")
 
@@ -88,7 +91,10 @@ def _form(library: Library, draft: Draft, paint: Paint | None, samples: Mapping[
     fields.pick_or_type("Painted on", "ground", [wood.name for wood in woods.known()])
     fields.pick("That wood was", "state", STATES)
     if wash and not bare:
-        st.write("No bare wood is marked: its color is taken as the shelf knows it. Marked in this photo it is surer.")
+        st.write(
+            "No bare wood is marked, so the program uses its color from the shelf. Marking it in this photo is more "
+            "reliable."
+        )
     st.button(
         "Keep the swatch",
         key="keep-patch",
@@ -109,9 +115,11 @@ def _keep(paint: str | None, bare: Sample | None, wash: Sample) -> None:
             return
         ground = session.widget_value("patch-ground")
         if not paint:
-            raise BadInput("The paint is not named.", "Choose it from your shelf, or type a new name.")
+            raise BadInput("The name of the paint is missing.", "Choose it from your shelf, or type a new name.")
         if not ground:
-            raise BadInput("What it was painted on is not named.", "Choose a wood, or type a name such as light wood.")
+            raise BadInput(
+                "The ground it was painted on is missing.", "Choose a wood, or type a name such as light wood."
+            )
         painted = PaintedPatch(
             paint,
             typed.ratio(session.widget_value("patch-ratio"), None),

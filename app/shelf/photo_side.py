@@ -108,7 +108,7 @@ def samples(draft: Draft, path: Path, words: Mapping[RegionKind, Words]) -> dict
     rows = [
         (
             f"{words[kind][0]}, L* a* b*",
-            f"{typed.color_text(typed.told(sample.lab))}. True to ΔE {sample.uncertainty:.1f}, nine times in ten.",
+            f"{typed.color_text(typed.told(sample.lab))}. Accurate to ΔE {sample.uncertainty:.1f}, nine times in ten.",
         )
         for kind, sample in found.items()
     ]

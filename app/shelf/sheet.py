@@ -25,8 +25,8 @@ def show() -> None:
     st.header("Print a sheet for a board")
     st.write(
         "One row for each paint, one column for each wash. Print it and paint the cells on the paper itself, or cut "
-        "them out as a window and lay the frame on a board of wood. When all is dry, lay the gray card in its place "
-        "and take one photo: every cell is read by its name."
+        "them out as a window and lay the frame on a board of wood. When everything is dry, lay the gray card in its "
+        "place and take one photo: the program reads every cell by its name."
     )
     names = sorted((one.record.name for one in open_library().all(Paint)), key=str.casefold)
     word_side, page_side = st.columns([1, 1], gap="medium")
@@ -76,7 +76,7 @@ def show() -> None:
             on_click=sheets.remember,
             args=(plan,),
         )
-        st.write("Print it at 100 %, not fitted to the page. The line on it is 50 mm long: check it with a ruler.")
+        st.write("Print it at 100 %, not fitted to the page. The line on it is 50 mm long; check it with a ruler.")
     with page_side:
         picture, (width, height) = cache.sheet_preview(plan)
         st.html(f'<div class="paper">{look.picture(pictures.publish(picture), width, height, "The sheet")}</div>')

@@ -36,7 +36,10 @@ def show() -> None:
     way_up.show(paint, "paint", owner)
     st.header(look.plain(title))
     if swatch is None:
-        st.write("For a color that an instrument read: CIELAB under D65, 2°. A photo beside your gray card does too.")
+        st.write(
+            "For a color that an instrument measured: CIELAB under D65, 2°. You can also use a photo beside your gray "
+            "card."
+        )
     _form(library, swatch, paint, owner)
 
 
@@ -51,7 +54,7 @@ def _form(library: Library, swatch: Swatch | None, paint: str, owner: int) -> No
             dried = typed.color_text(swatch.lab if swatch else None)
             st.text_input("Color of the dried wash: L*, a*, b*", dried, key="swatch-lab")
             doubt = Swatch.uncertainty if swatch is None else swatch.uncertainty
-            st.text_input("It is sure to, ΔE (nine times in ten)", f"{doubt:g}", key="swatch-uncertainty")
+            st.text_input("Uncertainty, ΔE (nine times in ten)", f"{doubt:g}", key="swatch-uncertainty")
         with right:
             ground = "" if swatch is None else swatch.ground
             st.text_input("Painted on, such as light wood", ground, key="swatch-ground")
@@ -85,7 +88,7 @@ def _keep(number: int, paint: str, owner: int) -> None:
         }
         old = library.get(Swatch, number) if address.view() == "edit-swatch" else None
         if not held["ground"].strip():
-            raise BadInput("What it was painted on is not named.", "Type it, such as light wood.")
+            raise BadInput("The ground it was painted on is missing.", "Type it, such as light wood.")
         ratio = typed.ratio(held["ratio"], Ratio(old.paint_parts, old.water_parts) if old else None)
         given = {
             "paint_parts": ratio.paint,

@@ -40,7 +40,7 @@ def _color(name: str, label: str) -> Field:
 
 _NAME = Field("name", "Name")
 _NOTES = Field("notes", "Notes")
-_UNCERTAINTY = Field("uncertainty", "It is sure to, ΔE (nine times in ten)", typed.radius, lambda value: f"{value:g}")
+_UNCERTAINTY = Field("uncertainty", "Uncertainty, ΔE (nine times in ten)", typed.radius, lambda value: f"{value:g}")
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ THINGS = {
         Ground,
         "Woods",
         "wood",
-        "Measured once and named: swatches are painted on them, and the grid of a paint can be looked at over each.",
+        "Measure a wood once and name it: you can paint swatches on it, and view the grid of a paint over it.",
         (
             _NAME,
             _color("lab", "Color: L*, a*, b*"),
@@ -84,8 +84,8 @@ THINGS = {
         ShopChip,
         "Shop chips",
         "shop chip",
-        "Things of settled color, such as painted offcuts kept on the bench. Four of them in a photo beside the gray "
-        "card make its colors surer, and tie photos of different days together.",
+        "Objects of known color, such as painted offcuts that you keep on the bench. Four of them in a photo beside "
+        "the gray card make its colors more reliable, and link photos of different days.",
         (_NAME, _color("lab", "Color: L*, a*, b*"), _UNCERTAINTY, _NOTES),
         ShopChip("new", _GRAY),
     ),
@@ -93,13 +93,13 @@ THINGS = {
         ClearCoatPair,
         "Clear coats",
         "clear coat",
-        "A clear coat darkens and warms what it is laid on. One spot, measured bare and then sealed, teaches the "
-        "program what it does; on washed wood too, the better.",
+        "A clear coat darkens and warms the surface under it. From one spot, measured bare and then sealed, the "
+        "program learns what the coat does; a second spot on washed wood helps.",
         (
             _NAME,
             _color("bare_lab", "Color before: L*, a*, b*"),
             _color("sealed_lab", "Color sealed and dry: L*, a*, b*"),
-            Field("on", "Laid on, such as bare wood or washed wood"),
+            Field("on", "Applied to, such as bare wood or washed wood"),
             _NOTES,
         ),
         ClearCoatPair("new", _GRAY, _GRAY),
@@ -108,7 +108,8 @@ THINGS = {
         OwnCard,
         "Cards",
         "card",
-        "Your gray cards and charts, with what their makers state, to be chosen by name on the Photo page.",
+        "Your gray cards and charts, with the values that their makers state. You choose them by name on the Photo "
+        "page.",
         (
             _NAME,
             Field(

@@ -8,7 +8,7 @@ from colormatch.records import Lab, lab_of
 from colormatch.wash.ratio import Ratio, format_ratio, parse_ratio, parse_volume
 
 #: What is said, and asked for, where a ratio is left empty: one that the program made up would spoil a swatch.
-NO_RATIO = "It is not said how the paint was thinned.", "Type paint to water, such as full, 1:7 or 25%."
+NO_RATIO = "The ratio of paint to water is missing.", "Type it as full, 1:7 or 25%, for example."
 
 
 def volume(text: str) -> float | None:

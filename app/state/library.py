@@ -45,7 +45,7 @@ def spoiled() -> tuple[Spoiled, ...]:
 def damage(table: str = "") -> list[str]:
     """Damaged records of one table or of all, in sentences; only the first few, as many as fit on a page."""
     found = [one for one in spoiled() if table in ("", one.table)]
-    return [f"{one.what} It is left out; Swatches, Backups, Check everything can set it aside." for one in found[:3]]
+    return [f"{one.what} It is left out. Set it aside under Swatches, Backups, Check everything." for one in found[:3]]
 
 
 def shop_chips() -> tuple[ShopChip, ...]:

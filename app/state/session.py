@@ -150,8 +150,8 @@ def with_edit(held: M, edit: Edit) -> M | None:
     """Marks after an edit; None if nothing changes. Shows a notice if the edit overrides another window's."""
     if overtaken(held.edit, edit):
         st.session_state[_WORD] = (
-            "The mark that you moved had just been moved in another window too. Your move counts, as the later one; "
-            "Undo brings the other back."
+            "Another window had just moved the mark that you moved. Your later move counts; Undo restores the other "
+            "one."
         )
     return held.with_edit(edit)
 

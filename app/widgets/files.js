@@ -19,8 +19,8 @@ function makeChooser(root) {
   let data = null, tell = null, request = null, turn = 0;
 
   const address = (file) => `${data.address}?name=${encodeURIComponent(file.name)}`;
-  const silent = ({ name }) => `The program stopped answering while ${name} was on its way. ` +
-    "Look whether it still runs and its disk has room, then choose the file again.";
+  const silent = ({ name }) => `The program stopped answering during the upload of ${name}. ` +
+    "Check that it is still running and its disk has room, then choose the file again.";
   // Rejects with a sentence where a file would not be taken.
   const ask = async (file) => {
     let answer = {};
@@ -39,7 +39,7 @@ function makeChooser(root) {
       let answer = {};
       try { answer = JSON.parse(request.responseText); } catch { }
       if (answer.token) resolve(answer.token);
-      else reject(answer.told || `The program didn't take ${file.name}. Reload the page and choose it again.`);
+      else reject(answer.told || `The program didn't accept ${file.name}. Reload the page and choose it again.`);
     };
     request.onerror = () => reject(silent(file));
     request.onabort = () => reject("");
@@ -54,7 +54,7 @@ function makeChooser(root) {
     const odd = files.find(({ name }) => !data.endings.some((ending) => name.toLowerCase().endsWith(ending)));
     if (odd || (files.length > 1 && !data.several)) {
       told.textContent = odd
-        ? `${odd.name} can't be taken here. Choose a file that ends in ${data.endings.join(", ")}.`
+        ? `This page doesn't accept ${odd.name}. Choose a file that ends in ${data.endings.join(", ")}.`
         : "Several files were chosen. Choose one.";
       input.value = "";
       return;

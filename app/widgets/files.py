@@ -77,7 +77,7 @@ def offer(label: str, name: str, make: Callable[[Path, Progress], object], key: 
         if size := files.size_of(address):
             link = f'<a class="download" href="{escape(address)}" download>{escape(name)}, {size}</a>'
             st.html(
-                f"<p>Your browser keeps it among its downloads; if it doesn't: {link}{_START if made else ''}</p>",
+                f"<p>Your browser saves it with its downloads; if it doesn't: {link}{_START if made else ''}</p>",
                 unsafe_allow_javascript=made,
             )
 

@@ -33,9 +33,9 @@ def dress() -> None:
 def offline() -> None:
     """Message for when the program does not answer; the style sheet shows it then."""
     st.html(
-        '<div class="offline" role="status"><b>The bench program isn\'t answering.</b> Look whether it still runs on '
-        "its computer, and start it again with <code>colormatch app</code> if it doesn't. If this browser was shut "
-        "out, open a new link in it. What you mark in the photo is kept here and sent as soon as it answers.</div>"
+        '<div class="offline" role="status"><b>The bench program isn\'t answering.</b> Check whether it is still '
+        "running on its computer, and restart it with <code>colormatch app</code> if it isn't. If this browser was "
+        "shut out, open a new link in it. Your marks in the photo are kept here and sent as soon as it answers.</div>"
     )
 
 

@@ -45,8 +45,8 @@ def uploader(label: str, key: str) -> UploadedFile | None:
     with st.container(gap="small", key=f"{key}-chooser"):
         upload = st.file_uploader(label, type=_ENDINGS, key=key)
         st.html(
-            '<div class="refused" role="alert"><b>This file can\'t be taken: it is no photo, or too large.</b> '
-            f"Choose another one: {FORMS}.</div>"
+            '<div class="refused" role="alert"><b>The program doesn\'t accept this file: it isn\'t a photo, or it is '
+            f"too large.</b> Choose another one: {FORMS}.</div>"
         )
     return upload
 

@@ -42,7 +42,7 @@ def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
     rows = [("Card", _card(repair, reading)), ("Light", _light(reading))]
     if reading.learned is not None:
         name, light, photos = reading.learned
-        said = f"{name}: after the gray card, read through what was learned of it in {cameras.LIGHTS[light]}"
+        said = f"{name}: corrected by the gray card, then by what was learned about it in {cameras.LIGHTS[light]}"
         rows.append(("Camera", f"{said} from {photos_word(photos)}."))
     if len(reading.steps) > 1:
         rows.append(("Corrected by", "; then ".join(reading.steps) + "."))
@@ -52,7 +52,7 @@ def judged(repair: OpenRepair, reading: Reading) -> list[tuple[str, str]]:
             patches = f"{marked} patch" + ("es" if marked > 1 else "")
             sample = job.surface(reading, kind)
             rows.append((f"{name}, {patches}", _color(sample, reading.difference)))
-    rows.append(("What would make it surer", _surer(repair, reading)))
+    rows.append(("What would make it more reliable", _surer(repair, reading)))
     return rows
 
 
@@ -84,7 +84,7 @@ def _card(repair: OpenRepair, reading: Reading) -> str:
     if reading.card.region is None:
         return "None: the colors are the camera's guess. Only differences within this photo mean something."
     if any(region.name == FOUND for region in repair.of_kind(RegionKind.CARD)):
-        return "Found by the program. Look whether the outline lies inside the card; drag it where it doesn't."
+        return "Found by the program. Check that the outline lies inside the card; drag it if it doesn't."
     return "Marked by you."
 
 
@@ -93,37 +93,37 @@ def _light(reading: Reading) -> str:
     if light.cast is not None:
         off = describe_off(Lab(50, *light.cast), Lab(50, 0, 0))
         words.append(
-            "The camera left no cast worth naming."
+            "The camera left no noticeable cast."
             if off == NOTHING
-            else f"The camera left the photo {off}; the card takes that out."
+            else f"The camera left the photo {off}; the card corrects that."
         )
     if light.cct_k is not None:
         words.append(f"The lamp is at about {light.cct_k:.0f} K.")
     if light.evenness is not None:
         percent = round(100 * (light.evenness - 1))
         words.append(f"The light changes by {percent} % across the card." if percent else "It is even across the card.")
-    return " ".join(words) or "Nothing can be said of it without a card."
+    return " ".join(words) or "Unknown without a card."
 
 
 def _color(sample: Sample, difference: Difference) -> str:
     beside = difference._replace(figure=hypot(sample.random, difference.figure))
     return (
-        f"L* {sample.lab.L:.1f}, a* {sample.lab.a:.1f}, b* {sample.lab.b:.1f}. Beside the other surface "
-        f"of this photo, which is what counts for the repair, true to ΔE {beside.words}, nine times in ten; by "
-        f"itself, as a color for other photos, to ΔE {sample.uncertainty:.1f}."
+        f"L* {sample.lab.L:.1f}, a* {sample.lab.a:.1f}, b* {sample.lab.b:.1f}. Compared with the other surface in "
+        f"this photo, which is what counts for the repair, it is accurate to ΔE {beside.words}, nine times in ten; "
+        f"alone, as a color for other photos, to ΔE {sample.uncertainty:.1f}."
     )
 
 
 def _surer(repair: OpenRepair, reading: Reading) -> str:
     if reading.card.region is None:
-        return "A gray card in the photo, before all else."
+        return "A gray card in the photo, first of all."
     if len(repair.of_kind(RegionKind.SOUND)) < PATCHES:
         return "More patches of sound wood."
     gray = reading.card.kind is CardKind.GRAY
     better = "A three-step card or a 24-patch chart instead of the gray card" if gray else ""
-    teach = "your phone taught once, by one photo of a chart" if gray and reading.learned is None else ""
+    teach = "learning your phone once, from one photo of a chart" if gray and reading.learned is None else ""
     raw = "" if reading.photo.raw else "camera raw instead of JPEG"
-    strips = "test strips of the wash in the same photo, which need no such trust at all"
+    strips = "test strips of the wash in the same photo, which don't depend on any of this"
     parts = [part for part in (better, teach, raw, strips) if part]
     text = "; ".join(parts)
     return f"{look.capital(text)}."

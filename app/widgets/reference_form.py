@@ -25,8 +25,8 @@ CARD_KINDS = {
     CardKind.NONE: "None in the photo",
 }
 _VALUES = {
-    CardKind.GRAY: "Its reflectance or Lab, if the maker states one; else 18\u00a0%",
-    CardKind.THREE_STEP: "Its white, gray and black reflectance, if stated; else 0.89/0.18/0.035",
+    CardKind.GRAY: "Its reflectance or Lab, if the maker states one; otherwise 18\u00a0%",
+    CardKind.THREE_STEP: "Its white, gray and black reflectance, if stated; otherwise 0.89/0.18/0.035",
 }
 _ISSUES = {
     "": "Usual: published since November 2014",
@@ -78,7 +78,7 @@ def camera_form(repair: OpenRepair, path: Path) -> None:
     }
     # Where there is one light only, it is the usual one.
     usual = (
-        {"": next(iter(learned.values()))} if len(learned) == 1 else {"": "Not said: the gray card alone", **learned}
+        {"": next(iter(learned.values()))} if len(learned) == 1 else {"": "Not known: the gray card alone", **learned}
     )
     options = {**usual, ALONE: "Another light: the gray card alone"}
     key = f"through-{repair.id}"
@@ -93,12 +93,12 @@ def camera_form(repair: OpenRepair, path: Path) -> None:
     if woods:
         key = f"known_wood-{repair.id}"
         st.selectbox(
-            "The sound wood was read before as",
+            "The sound wood is the same as",
             ["", *woods],
             format_func=lambda name: name or "Not said",
             key=session.showing(key, repair.known_wood if repair.known_wood in woods else ""),
             on_change=session.changer("known_wood", key),
-            help="If what was learned of the camera reads that wood otherwise, the gray card alone counts.",
+            help="If the learned camera reads that wood differently, only the gray card is used.",
         )
 
 
@@ -130,14 +130,14 @@ def chip_form(repair: OpenRepair) -> None:
         st.selectbox(
             label,
             [_UNNAMED, *known],
-            format_func=lambda name: name or "Not said yet: it does not count",
+            format_func=lambda name: name or "Not chosen yet: not used",
             key=session.showing(key, region.name if region.name in known else _UNNAMED),
             on_change=_name_chip,
             args=(key, number),
         )
     if not known:
         to_chips = {**session.link(), "view": "chips"}
-        st.page_link("shelf/swatches.py", label="**Settle its color on the Swatches page**", query_params=to_chips)
+        st.page_link("shelf/swatches.py", label="**Measure its color on the Swatches page**", query_params=to_chips)
 
 
 def _name_chip(key: str, number: int) -> None:

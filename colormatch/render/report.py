@@ -110,7 +110,7 @@ def _assumed(report: Report) -> list[str]:
     if report.area_cm2 is not None:
         said.insert(0, f"For {report.area_cm2:.3g} cm²:")
     if cost is not None:
-        said.append(f"The paint in it costs {cost:.2f}, in the currency of your prices.")
+        said.append(f"Its paint costs {cost:.2f}, in the currency of your prices.")
     return said
 
 
@@ -119,7 +119,7 @@ def _how_sure(report: Report) -> list[str]:
     known = "measured on a swatch of it" if wash.basis == "measured" else "worked out from swatches of its paints"
     left = report.reading.difference.radius(float(delta_e(match.target, match.ground)))
     return [
-        f"In {100 * wash.unseen:.0f} of 100 cases nobody would see the difference. What stays off: {wash.off}.",
+        f"In {100 * wash.unseen:.0f} of 100 cases nobody would see the difference. Remaining difference: {wash.off}.",
         f"The wash's color is {known}, {wash.swatches} in all.",
         f"Sound wood {_numbers(match.target)}, known to ΔE {match.target_uncertainty:.1f}; damage "
         f"{_numbers(match.ground)}, known to ΔE {match.ground_uncertainty:.1f} (nine times in ten). Most of that both "

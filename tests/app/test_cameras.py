@@ -98,11 +98,11 @@ def test_the_first_chart_asks_for_its_light_and_the_next_teaches_by_itself(open_
     assert taught(library) == []
     app.selectbox(key=f"lesson-{first}").select("daylight").run()
     assert [one.light for one in taught(library)] == [LightKind.DAYLIGHT]
-    assert "rests on 1 photo now" in said(app)
+    assert "lesson now uses 1 photo" in said(app)
 
     second = repair_with(library, photographs[1][0], card_kind="chart24")
     app = open_app(repair=second)
-    assert "rests on 2 photos now" in said(app)
+    assert "lesson now uses 2 photos" in said(app)
     assert [one.light for one in taught(library)] == [LightKind.DAYLIGHT] * 2
     app.button(key="teach-not").click().run()
     assert len(taught(library)) == 1
@@ -130,7 +130,9 @@ def test_a_later_photo_with_a_gray_card_says_that_it_is_read_through_what_was_le
     first = repair_with(library, photographs[0][0], card_kind="chart24")
     open_app(repair=first).selectbox(key=f"lesson-{first}").select("daylight").run()
     app = open_app(repair=later)
-    assert f"{CAMERA}: after the gray card, read through what was learned of it in daylight from 1 photo" in said(app)
+    assert f"{CAMERA}: corrected by the gray card, then by what was learned about it in daylight from 1 photo" in said(
+        app
+    )
     app.selectbox(key=f"through-{later}").select("alone").run()
     assert "read through what was learned" not in said(app)
 

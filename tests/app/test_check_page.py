@@ -79,7 +79,7 @@ def test_a_reload_brings_the_check_back(check, library, open_app):
 
 
 def test_damp_paint_is_not_judged(check):
-    check.selectbox(key="check-state-1").select("Still damp somewhere").run()
+    check.selectbox(key="check-state-1").select("Still damp in places").run()
     assert not check.exception
     page = shown(check)
     assert "Let it dry first" in page
@@ -111,7 +111,7 @@ def test_keeping_makes_a_swatch_that_can_be_taken_away_again(check, library):
     assert (swatch.paint, swatch.water_parts, swatch.coats) == ("Brown Glaze", 3.0, 1)
     assert swatch.photo == held(library)["photos"][0]["photo"]
     assert "Kept:" in shown(check)
-    assert "had been off by ΔE" in shown(check)
+    assert "was off by ΔE" in shown(check)
     check.button(key="drop-swatch").click().run()
     assert library.count(Swatch) == before
     check.button(key="keep-swatch")  # is offered again
@@ -160,7 +160,7 @@ def test_strips_are_ranked_and_kept(check, library, open_app):
     app = open_app(repair=1, page="screens/check.py")
     assert not app.exception
     page = shown(app)
-    assert "Strip 2 comes nearest" in page  # it is sound wood itself
+    assert "Strip 2 comes closest" in page  # it is sound wood itself
     assert page.index("Strip 2</b>") < page.index("Strip 1</b>")
     library.add(Paint("Brown Glaze", kind="glaze"))
     app = open_app(repair=1, page="screens/check.py")

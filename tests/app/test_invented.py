@@ -48,7 +48,7 @@ def test_what_is_mixed_reported_and_labeled_says_so(example, library, open_app, 
     install_starter(library)
     app = open_app(repair=1, page="screens/mix.py")
     assert "(invented)" in app.header[0].value
-    assert "No such tin can be bought" in app.warning[0].value
+    assert "You can't buy these paints" in app.warning[0].value
     repair = session.opened(Stored(1, library.repair(1)))
     assert "(invented)" in papers.label(repair)
     report = papers.report(repair)

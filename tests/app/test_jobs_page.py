@@ -30,7 +30,7 @@ def shown(app):
 def test_no_job_yet(open_app):
     app = open_app(page="screens/jobs.py")
     assert not app.error
-    assert "There is none yet" in app.markdown[0].value
+    assert "There are no repairs yet" in app.markdown[0].value
 
 
 def test_a_job_shows_its_recipe_expectation_cost_and_picture(jobs, library):

@@ -148,7 +148,7 @@ def test_the_recipe_stays_when_the_shelf_changes_until_one_takes_the_new_one(mix
     app = open_app(repair=1, page="screens/mix.py")
     assert document(library)["recipe"] == first
     assert any("Your shelf has changed since" in one.value for one in app.markdown)
-    assert "is not on your shelf any more" in app.error[0].value
+    assert "is no longer on your shelf" in app.error[0].value
     app.button(key="renew").click().run()
     assert document(library)["recipe"]["wash"]["layers"] != first["wash"]["layers"]
     assert not app.error
@@ -183,17 +183,17 @@ def test_a_size_that_nobody_typed_is_called_a_stand_in_here_and_in_the_report(mi
         return papers.report(session.opened(Stored(1, library.repair(1))))
 
     def told():
-        return any("40 cm2 stands in for it" in one.value for one in mix.markdown)
+        return any("assumes 40 cm2" in one.value for one in mix.markdown)
 
     assert told()
-    assert "40 cm2 stand in for it" in report()
+    assert "the amounts assume 40 cm2" in report()
     mix.segmented_control(key="amount_by-1").set_value("marked").run()
     assert "The amounts are missing: The size of your card is not known yet." in report()
     mix.segmented_control(key="amount_by-1").set_value("typed").run()
     mix.text_input(key="area-1").set_value('5"x2"').run()
     assert not mix.error
     assert not told()
-    assert "stand in for it" not in report()
+    assert "the amounts assume" not in report()
 
 
 def test_a_batch_that_is_measured_badly_is_told_the_easy_sizes_nearby(mix):

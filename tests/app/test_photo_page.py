@@ -33,7 +33,7 @@ def test_example_opens_with_its_card_found_and_its_marks(example, library):
     assert sorted(kinds(library)) == ["card", "damage", "sound", "sound", "sound", "sound"]
     assert saved(library)["regions"][0]["auto"] is True
     assert not example.error
-    assert "All is marked" in [head.value for head in example.subheader]
+    assert "Everything is marked" in [head.value for head in example.subheader]
 
 
 def test_a_reload_brings_everything_back(example, library, open_app):
@@ -154,7 +154,7 @@ def test_a_wet_surface_is_not_ranked_and_the_page_says_why(example, library, ope
     assert "Nothing to match yet" in [head.value for head in match.header]
     assert any("was wet" in text.value for text in match.markdown)
     example.selectbox(key="damage_state-1").select(SurfaceState.BARE).run()
-    assert "All is marked" in [head.value for head in example.subheader]
+    assert "Everything is marked" in [head.value for head in example.subheader]
 
 
 def mark(library, kind, points, name=""):
@@ -238,4 +238,4 @@ def test_a_second_repair_from_a_photo_of_the_same_name_is_numbered(example, libr
 
 def test_what_counts_for_a_repair_is_said_first(example):
     said = " ".join(block.proto.body for block in example.get("html"))
-    assert "which is what counts for the repair, true to ΔE" in said
+    assert "which is what counts for the repair, it is accurate to ΔE" in said

@@ -100,7 +100,7 @@ def test_search_kind_and_on_hand_narrow_the_shelf(visit, starter):
     app.checkbox(key="on-hand").check().run()
     assert "Cream" not in cards(app)
     app.text_input(key="search").input("no such paint").run()
-    assert any("No paint on the shelf is like that" in text.value for text in app.markdown)
+    assert any("No paint on the shelf matches" in text.value for text in app.markdown)
 
 
 def test_sorting_by_name_by_age_and_by_nearness(visit, starter):
@@ -227,7 +227,7 @@ def test_a_paint_shows_its_grid_its_fit_and_the_next_swatch(visit, starter):
     assert app.selectbox[0].value == "light wood"
     on_light_wood = [s for s in starter.shelf().of("Burnt Umber") if s.ground == "light wood"]
     assert page.count("<b>measured</b>") == len({(s.paint_fraction, s.coats) for s in on_light_wood})
-    assert "The swatch worth painting next" in [head.value for head in app.subheader]
+    assert "The best swatch to paint next" in [head.value for head in app.subheader]
     assert sum("ΔE off" in text.value for text in app.markdown) == len(starter.shelf().of("Burnt Umber"))
     app.selectbox[0].select("A color typed as L*, a*, b*").run()
     app.text_input(key=f"over-{number_of(starter, 'Burnt Umber')}-lab").input("60, 9, 24").run()
@@ -259,7 +259,10 @@ def test_a_swatch_by_numbers_is_kept_corrected_copied_and_deleted(visit, library
     library.add(Ground("rail", Lab(78.0, 5.0, 22.0)))
     app = visit("add-swatch", number)
     type_in(app, swatch_lab="60, 9, 25", swatch_uncertainty="0.6")
-    for left_out, given in (("What it was painted on", {"swatch_ground": "rail"}), ("how the paint was thinned", {})):
+    for left_out, given in (
+        ("The ground it was painted on", {"swatch_ground": "rail"}),
+        ("ratio of paint to water", {}),
+    ):
         app.button(key="keep-swatch").click().run()
         assert left_out in app.error[0].value  # nothing is made up
         assert library.all(Swatch) == ()

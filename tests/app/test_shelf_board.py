@@ -139,7 +139,7 @@ def test_the_ground_has_to_be_named(visit, library, hold):
     hold()
     app = visit("board")
     app.button(key="keep-board").click().run()
-    assert "painted on is not named" in app.error[0].value
+    assert "painted on is missing" in app.error[0].value
     assert library.all(Swatch) == ()
     assert len(ticks(app)) == 9
 

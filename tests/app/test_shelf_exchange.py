@@ -78,7 +78,7 @@ def test_a_conflict_is_shown_and_decided(visit, library, upload):
     cream = next(one for one in library.all(Paint) if one.record.name == "Cream")
     library.edit(cream.id, Paint("Cream", maker="somebody else", kind="chalk"))
     app = upload(visit("exchange"), ("paints.csv", table("paints.csv")))
-    assert any("something else than yours: 1" in label for label in expanders(app))
+    assert any("Different from yours: 1" in label for label in expanders(app))
     assert "maker is invented, yours somebody else; kind is matte furniture paint, yours chalk" in words(app)
     assert library.get(Paint, cream.id).maker == "somebody else"
     app.segmented_control(key="conflicts").select("theirs").run()
@@ -133,7 +133,7 @@ def test_what_is_taken_out_comes_in_equal_elsewhere(visit, library, tmp_path):
     library.add(Paint("Deep Brown", photo=library.photos.add(plain_photo(), "tin.png")))
     other = Library.open(tmp_path / "other")
     app = visit("exchange")
-    assert "Stays here: 1 photo." in sentences(app)
+    assert "Not exported: 1 photo." in sentences(app)
     app.checkbox(key="share-photos").check().run()
     assert "location, owner, serial numbers" in sentences(app)
     plan = import_exchange(other, handed_out(app, "export"))

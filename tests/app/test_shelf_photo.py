@@ -98,9 +98,9 @@ def test_without_bare_wood_the_known_ground_counts(visit, library, marked):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ({"ground": "rail"}, "paint is not named"),
-        ({"paint": "Deep Brown"}, "painted on is not named"),
-        ({"paint": "Deep Brown", "ground": "rail"}, "how the paint was thinned"),
+        ({"ground": "rail"}, "name of the paint is missing"),
+        ({"paint": "Deep Brown"}, "painted on is missing"),
+        ({"paint": "Deep Brown", "ground": "rail"}, "ratio of paint to water is missing"),
         ({"paint": "Deep Brown", "ground": "rail", "ratio": "a dash"}, "no ratio"),
     ],
 )

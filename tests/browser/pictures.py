@@ -61,7 +61,7 @@ class Walk:
         """From the start page to the shelf."""
         self.press("Try the example")
         self.page.locator("g.card").wait_for(state="attached")
-        self.take("photo", "All is marked", "As the camera took it", header=True)
+        self.take("photo", "Everything is marked", "As the camera took it", header=True)
         self.press("Find the wash", "link")
         self.take("match", "Where the colors lie", "Closest washes", header=True)
         self.take("ranking", "All of them", "All of them")

@@ -55,7 +55,7 @@ def test_no_page_shuts_anybody_out(visit, address, touch):
     settled(page)
     trouble = {"Start": grave(page)}
     page.get_by_role("button", name="Try the example").click()
-    page.get_by_text("All is marked").wait_for(timeout=60_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=60_000)
     for name, words in PAGES.items():
         page.locator(".st-key-steps").get_by_role("link", name=name).click()
         page.get_by_text(words).first.wait_for(timeout=60_000)

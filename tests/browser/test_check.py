@@ -28,7 +28,7 @@ def address(serve, folder):
 
 def open_example(page):
     page.get_by_role("button", name="Try the example").click()
-    page.get_by_text("All is marked").wait_for(timeout=60_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=60_000)
     page.get_by_role("link", name="Check", exact=True).click()
 
 
@@ -53,7 +53,7 @@ def test_example_to_its_end(visit, address, folder, touch):
     assert Library.open(folder).count(Swatch) == before + 1
     page.reload()
     page.get_by_text("Kept:").wait_for(timeout=90_000)
-    page.get_by_role("button", name="Take the swatch away again").click()
+    page.get_by_role("button", name="Remove the swatch").click()
     keep.wait_for(timeout=90_000)
     assert Library.open(folder).count(Swatch) == before
     assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]

@@ -38,7 +38,7 @@ def test_mix_report_label_jobs_and_open_again(visit, address, tmp_path, touch):
     one = visit(address, touch=touch)
     page = one.page
     page.get_by_role("button", name="Try the example").click()
-    page.get_by_text("All is marked").wait_for(timeout=60_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=60_000)
     page.get_by_role("link", name="Mix", exact=True).click()
     page.get_by_text("Take it along").wait_for(timeout=60_000)
     recipe = page.locator("h2").first.inner_text()
@@ -76,7 +76,7 @@ def test_mix_report_label_jobs_and_open_again(visit, address, tmp_path, touch):
     page.get_by_role("button", name="Bring back").click()
     page.get_by_role("button", name="Bring back").wait_for(state="detached")
     job.get_by_role("link", name="Open").click()
-    page.get_by_text("All is marked").wait_for(timeout=60_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=60_000)
     page.get_by_role("link", name="Mix", exact=True).click()
     page.locator(".st-key-step .timer .left").wait_for(timeout=60_000)
     assert page.locator("h2").first.inner_text() == recipe

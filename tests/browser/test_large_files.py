@@ -72,7 +72,7 @@ def test_a_large_library_goes_out_and_comes_back_in_little_memory(
 
     library.remove(Paint, library.all(Paint)[0].id)
     page.locator("input[type=file]").set_input_files(saved)
-    page.get_by_role("button", name="Put this file in place").click(timeout=120_000)
+    page.get_by_role("button", name="Restore this file").click(timeout=120_000)
     page.get_by_text("30 paints").or_(page.locator(".st-key-paint-cards")).first.wait_for(timeout=120_000)
     after = resident_mb(program.process.pid)
     print(f"\nresident: {before:.0f} MB before, {after_downloads:.0f} MB after {DOWNLOADS} downloads of "
@@ -88,7 +88,7 @@ def test_what_cant_be_taken_is_told_in_the_page(program: Program, visit: Callabl
     page.locator("input[type=file]").wait_for(timeout=60_000)
     for name, content, words in (
         ("empty.zip", b"", "empty.zip is empty. Choose another file."),
-        ("notes.odt", b"notes", "notes.odt can't be taken here. Choose a file that ends in .zip, .sqlite3."),
+        ("notes.odt", b"notes", "This page doesn't accept notes.odt. Choose a file that ends in .zip, .sqlite3."),
     ):
         (tmp_path / name).write_bytes(content)
         page.locator("input[type=file]").set_input_files(tmp_path / name)
@@ -96,4 +96,6 @@ def test_what_cant_be_taken_is_told_in_the_page(program: Program, visit: Callabl
     program.kill()
     (tmp_path / "late.zip").write_bytes(b"late")
     page.locator("input[type=file]").set_input_files(tmp_path / "late.zip")
-    page.get_by_role("alert").filter(has_text="The program stopped answering while late.zip").wait_for(timeout=20_000)
+    page.get_by_role("alert").filter(has_text="The program stopped answering during the upload of late.zip").wait_for(
+        timeout=20_000
+    )

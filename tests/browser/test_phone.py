@@ -72,29 +72,31 @@ def test_a_photo_from_the_phone_appears_on_the_laptop(
     phone = visit(link, touch=True)
     phone.page.locator("input[type=file]").set_input_files(starter.example().photo)
     phone.page.locator("svg.photo").wait_for()
-    laptop.page.get_by_role("link", name="Go on with").click()
+    laptop.page.get_by_role("link", name="Continue with").click()
     laptop.page.locator("svg.photo").wait_for()
     assert laptop.page.locator("text=QR").count() == 0
     assert not laptop.outside()
     assert not phone.outside()
 
     stranger = visit(link)
-    assert "used up" in stranger.page.locator("body").inner_text()
+    assert "already used" in stranger.page.locator("body").inner_text()
 
 
 def test_shutting_out_ends_what_is_open_at_once(started: tuple[str, str], visit: Callable[..., Any]) -> None:
     """Run after the one above, which leaves the link for the phone unused."""
     laptop = visit(started[1])
     laptop.page.get_by_role("link", name="Phone").click()
-    laptop.page.get_by_text("browsers came in so far").wait_for()
+    laptop.page.get_by_text("browsers connected so far").wait_for()
     phone = visit(laptop.page.locator("code", has_text="enter=").inner_text(), touch=True)
     phone.page.get_by_role("link", name="Phone").wait_for()
     laptop.page.get_by_role("button", name="Shut out every other phone and browser").click()
-    laptop.page.get_by_text("1 browser came in so far").wait_for()  # a busy machine may take a while to hear the click
+    laptop.page.get_by_text(
+        "1 browser connected so far"
+    ).wait_for()  # a busy machine may take a while to hear the click
     # Its page says so as soon as its connection has ended; one that is still open would keep it as it is.
     phone.page.get_by_text("If this browser was shut out").wait_for(timeout=10_000)
     phone.page.goto(started[1].partition("/?")[0])
-    assert "not let in" in phone.page.locator("body").inner_text()
+    assert "has no access" in phone.page.locator("body").inner_text()
     # Where it was pressed, a new link stands.
     phone.page.goto(laptop.page.locator("code", has_text="enter=").inner_text())
     phone.page.get_by_role("link", name="Phone").wait_for()

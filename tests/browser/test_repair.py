@@ -57,7 +57,7 @@ def test_mark_match_reload(visit, finger, address, touch):
         page.locator(f"g.sound >> nth={number - 1}").wait_for(state="attached")
     page.get_by_role("button", name="Damage", exact=True).click()
     drag(*corners(page, DEMO["damage"][0]))
-    page.get_by_text("All is marked").wait_for(timeout=15_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=15_000)
 
     ranking = see_ranking(page)
     assert len(ranking) >= 3
@@ -108,26 +108,26 @@ def test_the_card_can_be_dragged(visit, address):
 def test_back_and_forward_go_through_the_steps(visit, address):
     page = visit(address).page
     page.get_by_role("button", name="Try the example").click()
-    page.get_by_text("All is marked").wait_for(timeout=30_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=30_000)
     see_ranking(page)
     page.go_back()
-    page.get_by_text("All is marked").wait_for(timeout=30_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=30_000)
     page.go_back()
     page.get_by_role("button", name="Try the example").wait_for()
     page.go_forward()
-    page.get_by_text("All is marked").wait_for(timeout=30_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=30_000)
 
 
 def test_another_repair_can_be_started_and_the_first_one_taken_up_again(visit, address):
     page = visit(address).page
     page.get_by_role("button", name="Try the example").click()
-    page.get_by_text("All is marked").wait_for(timeout=30_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=30_000)
     first = page.url
     page.get_by_role("button", name="Start another repair").click()
     page.get_by_role("button", name="Try the example").wait_for()
     assert "repair=" not in page.url
     page.get_by_role("button", name=DEMO["title"]).first.click()
-    page.get_by_text("All is marked").wait_for(timeout=30_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=30_000)
     assert page.url == first
 
 
@@ -148,7 +148,7 @@ def test_what_is_no_photo_by_its_name_is_told_in_our_words(visit, address, tmp_p
     page = visit(address, touch=True).page
     other = tmp_path / name
     other.write_bytes(b"no picture at all")
-    refused = page.get_by_text("This file can't be taken: it is no photo")
+    refused = page.get_by_text("The program doesn't accept this file: it isn't a photo")
     page.get_by_role("button", name="Try the example").wait_for()
     assert not refused.is_visible()
     page.locator("input[type=file]").set_input_files(other)
@@ -177,7 +177,7 @@ def test_a_photo_that_takes_long_says_that_it_is_being_read(visit, address, tmp_
 def example(visit, address, touch=False):
     one = visit(address, touch=touch)
     one.page.get_by_role("button", name="Try the example").click()
-    one.page.get_by_text("All is marked").wait_for(timeout=60_000)
+    one.page.get_by_text("Everything is marked").wait_for(timeout=60_000)
     one.page.locator("g.damage").wait_for(state="attached")
     return one
 
@@ -276,7 +276,7 @@ def test_a_mark_that_two_windows_move_follows_the_later_and_it_is_said(visit, ad
     moved = patch.get_attribute("points")
     assert moved != before
     cut["on"] = False
-    late.get_by_text("Your move counts, as the later one").wait_for(timeout=60_000)
+    late.get_by_text("Your later move counts").wait_for(timeout=60_000)
     for page in (late, here):
         marks = page.locator(f'g.sound polygon.over[points="{moved}"]')
         expect(marks).to_have_count(1, timeout=30_000)
@@ -307,7 +307,7 @@ def program(tmp_path):
 
 def test_what_is_marked_while_the_program_is_dead_arrives_when_it_lives_again(visit, program):
     page = example(visit, program.address).page
-    page.get_by_text("What would make it surer").wait_for()
+    page.get_by_text("What would make it more reliable").wait_for()
     page.wait_for_load_state("networkidle")
     program.kill()
     page.get_by_text("The bench program isn't answering").wait_for(state="visible", timeout=30_000)

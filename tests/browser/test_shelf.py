@@ -62,7 +62,7 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     drag = finger(one).drag if touch else lambda start, end: mouse_drag(page, start, end)
     page.get_by_text("Your shelf is empty").wait_for(timeout=30_000)
     button(page, "Add a paint").click()
-    page.get_by_label("Name, as it stands on the tin").fill("Deep Brown")
+    page.get_by_label("Name on the tin").fill("Deep Brown")
     button(page, "Keep the paint").click()
     page.get_by_role("heading", name="It needs a swatch").wait_for()
     assert fits(page)
@@ -94,7 +94,7 @@ def test_a_paint_its_swatch_its_grid_and_undo(visit, finger, address, touch):
     assert page.locator("table.grid b").all_text_contents() == ["measured"]
     row = page.locator("table.grid tr", has=page.locator("b"))
     assert row.locator("th").inner_text() == "1:7"
-    page.get_by_text("The swatch worth painting next").wait_for()
+    page.get_by_text("The best swatch to paint next").wait_for()
     assert fits(page)
 
     undo = page.locator(".st-key-undo button")
@@ -159,7 +159,7 @@ def test_a_shelf_goes_out_as_a_file_and_comes_in_elsewhere(visit, address, serve
     page = visit(f"{other}/swatches?view=exchange").page
     page.locator("input[type=file]").set_input_files(file)
     page.get_by_text(re.compile("New: 1")).wait_for(timeout=30_000)
-    button(page, "Bring it in").click()
+    button(page, "Import it").click()
     page.locator(".st-key-paint-cards .strip").nth(9).wait_for(timeout=30_000)
     assert "imported swatches" in page.locator(".st-key-undo button").inner_text()
 
@@ -175,7 +175,7 @@ def test_the_corners_of_a_board_move_one_by_one(visit, finger, address, touch):
     button(page, "Board").click()
     drag(photo_place(page, 0.2, 0.2), photo_place(page, 0.5, 0.6))
     page.locator("g.patch.selected").wait_for(state="attached")
-    page.get_by_text("Now say what was painted").wait_for(timeout=15_000)
+    page.get_by_text("Now enter what was painted").wait_for(timeout=15_000)
     outline = page.locator("g.patch .over")
     before = outline.get_attribute("points")
     drag(photo_place(page, 0.2, 0.2), photo_place(page, 0.25, 0.28))

@@ -109,7 +109,7 @@ def work(browser: object, address: str, repeats: int) -> dict[str, list[Wait]]:
     page = visit.page
     page.goto(address)
     page.get_by_role("button", name="Try the example").click()
-    page.get_by_text("All is marked").wait_for(timeout=60_000)
+    page.get_by_text("Everything is marked").wait_for(timeout=60_000)
     links = page.locator(".st-key-steps")
 
     def open_page(name: str, words: str) -> Wait:
@@ -118,7 +118,11 @@ def work(browser: object, address: str, repeats: int) -> dict[str, list[Wait]]:
 
     took: dict[str, list[Wait]] = {"first Match": [open_page("Match", "Where the colors lie")]}
     for _ in range(repeats):
-        for name, words in (("Mix", "Into the cup"), ("Photo", "What would make it surer"), ("Match", "Where the col")):
+        for name, words in (
+            ("Mix", "Into the cup"),
+            ("Photo", "What would make it more reliable"),
+            ("Match", "Where the col"),
+        ):
             took.setdefault(f"to {name}", []).append(open_page(name, words))
     for coats in (1, 2, 4):  # each once: what was tried before is remembered
         before = "|".join(page.locator(".row").all_inner_texts())
@@ -132,7 +136,7 @@ def work(browser: object, address: str, repeats: int) -> dict[str, list[Wait]]:
         took.setdefault("another wash to its picture", []).append(
             waited(button.click, lambda before=before: _another_picture(page, before))
         )
-    open_page("Photo", "What would make it surer")
+    open_page("Photo", "What would make it more reliable")
     page.get_by_role("button", name="Sound wood", exact=True).click()
     for place in range(repeats):
         start = photo_place(page, 0.5 + 0.06 * (place % 4), 0.12 + 0.08 * (place // 4))
