@@ -75,7 +75,7 @@ class Judged:
         sure = better.high < self.worse.low
         held = f"The match {'holds' if sure else 'seems to hold'} in the {which} light only"
         end = f"in the {other} it is {self.worse.off}"
-        return f"{held}; {end}." if sure else f"{held}; {end}. The two ranges overlap, so look at it in both."
+        return f"{held}; {end}." if sure else f"{held}; {end}. The two ranges overlap, so look at it in both lights."
 
 
 def compare(painted: Sample, sound: Sample, shared: float = 0.0) -> Check:
@@ -141,12 +141,12 @@ def against_expected(check: Check, wash: RankedWash) -> str:
     expected = f"Expected was ΔE {wash.expected_delta_e:.1f} ({wash.low:.1f} to {wash.high:.1f})"
     if check.low > wash.high:
         return (
-            f"{expected}; it came out farther off. The usual reasons: the ratio or the number of coats was another, "
-            "more or less was wiped off, or the photos were taken in another light."
+            f"{expected}; the result is farther off. The usual reasons: a different ratio or number of coats, more or "
+            "less wiped off, or photos taken in a different light."
         )
     if check.high < wash.low:
-        return f"{expected}; it came out nearer than that."
-    return f"{expected}; what came out agrees with it within what the photo can tell."
+        return f"{expected}; the result is closer than that."
+    return f"{expected}; the result agrees with it within the accuracy of the photo."
 
 
 def unlike(sound: SurfaceState, painted: SurfaceState) -> str:
@@ -155,6 +155,6 @@ def unlike(sound: SurfaceState, painted: SurfaceState) -> str:
         return ""
     coated, other = ("repair", "sound wood") if sound in _UNCOATED else ("sound wood", "repair")
     return (
-        f"The {coated} has a clear coat and the {other} has none, so this is no fair comparison: a clear coat darkens "
-        f"wood and makes its color stronger. Give the {other} the same coat, or judge before either is coated."
+        f"The {coated} has a clear coat and the {other} has none, so the comparison isn't fair: a clear coat darkens "
+        f"wood and makes its color stronger. Give the {other} the same coat, or compare before either is coated."
     )

@@ -91,11 +91,11 @@ def advise(judged: Judged, steps: Sequence[NextStep]) -> list[str]:
     from colormatch.check.next_step import worth_doing
 
     if judged.done:
-        return ["Stop here: another coat can hardly make it better. Seal it like the rest of the piece."]
+        return ["Stop here: another coat is unlikely to improve it. Seal it like the rest of the piece."]
     better = worth_doing(tuple(steps))
     if not better:
         return [
-            "Stop here: nothing on the shelf is expected to bring it clearly nearer, and each coat hides more grain."
+            "Stop here: nothing on the shelf is expected to bring it clearly closer, and each coat hides more grain."
         ]
     return [f"{words_of(step)}: {outlook(step)}." for step in better] + [
         "Try it on a test strip or a corner first, let it dry, and check again."
@@ -113,7 +113,7 @@ def words_of(step: NextStep) -> str:
         Move.AGAIN: f"One more coat of the same, {format_layers(step.layers)}",
         Move.WASH: f"Over it, {format_layers(step.layers)}",
         Move.GLAZE: f"A glaze over it, {format_layers(step.layers)}",
-        Move.WIPE: f"Wipe back with a damp rag while it still gives (assumed: {stays} of the film stays)",
+        Move.WIPE: f"Wipe back with a damp rag while the paint is still soft (assumed: {stays} of the film stays)",
     }[step.move]
 
 
@@ -122,7 +122,7 @@ def outlook(step: NextStep) -> str:
     from colormatch.check.next_step import Move
 
     expected = f"expected ΔE {step.expected_delta_e:.1f} ({step.low:.1f} to {step.high:.1f})"
-    return expected if step.move is Move.LEAVE else f"{expected}, nearer than now {100 * step.better:.0f} times in 100"
+    return expected if step.move is Move.LEAVE else f"{expected}, closer than now {100 * step.better:.0f} times in 100"
 
 
 # --- learn -----------------------------------------------------------------------------------------------------------

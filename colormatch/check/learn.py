@@ -88,7 +88,7 @@ def swatch_from(
     """
     if len(layers) != 1 or len(layers[0].paints) != 1:
         raise BadInput(
-            "Several washes or paints lie on it, and a swatch teaches about one paint only.",
+            "It has several washes or paints on it, but a swatch describes only one paint.",
             "Check it as a repair; to learn, paint a test strip of one wash of one paint.",
         )
     layer = layers[0]

@@ -138,7 +138,7 @@ def mix_job(
             least = max(LEAST_BATCH_ML, area_takes(area_cm2, layer.coats, practice))
             volume = measurable_ml(layer, least, practice)
         else:
-            raise BadInput("How much to mix is not known.", "Give an area or a batch.")
+            raise BadInput("The amount to mix is unknown.", "Give an area or a batch.")
         batches.append(mix_batch(layer, volume, paints, practice))
     costs = [batch.cost for batch in batches]
     whole = math.fsum(cost for cost in costs if cost is not None) if None not in costs else None
@@ -169,7 +169,7 @@ def mix_batch(
         raise BadInput("A batch needs a volume.", "Give more than zero milliliters.")
     if batch_ml > MOST_BATCH_ML:
         raise BadInput(
-            f"{batch_ml / 1000:,.0f} liters are more than any piece of furniture takes.", "Check the area and its unit."
+            f"{batch_ml / 1000:,.0f} liters are more than any piece of furniture needs.", "Check the area and its unit."
         )
     practice, shelf = practice or Practice(), paints or {}
     whole = math.fsum(part.parts for part in layer.paints)
@@ -271,7 +271,9 @@ def _coarse(batches: Sequence[Batch], practice: Practice) -> tuple[Flag, ...]:
     off = max((_rounding(batch) for batch in batches), default=0.0)
     if off <= _COARSE:
         return ()
-    text = f"Measured to {practice.smallest}, a share is off by {100 * off:.0f} %: take a smaller measure, or mix more."
+    text = (
+        f"With measures of {practice.smallest}, a share is off by {100 * off:.0f} %: use a smaller measure or mix more."
+    )
     return (Flag(FlagCode.COARSE_MEASURE, text, off),)
 
 
@@ -294,6 +296,6 @@ def _shortages(batches: Sequence[Batch], shelf: Mapping[str, Paint]) -> tuple[Fl
     for name, ml in taken.items():
         paint = shelf.get(name)
         if paint is not None and paint.on_hand_ml is not None and paint.on_hand_ml < ml:
-            text = f"It takes {ml:g} ml of {name}, and {paint.on_hand_ml:g} ml are left."
+            text = f"This needs {ml:g} ml of {name}, but only {paint.on_hand_ml:g} ml are left."
             flags.append(Flag(FlagCode.NOT_ENOUGH, text, paint.on_hand_ml))
     return tuple(flags)

@@ -86,7 +86,7 @@ def marked_area(
     the card's plane.
     """
     if len(card.points) != 4:
-        raise BadInput("The card has not four corners in the photo.", "Mark it as a box, or type the area.")
+        raise BadInput("The mark of the card doesn't have four corners.", "Mark it as a box, or type the area.")
     corners, shapes = card.corners(*size), [region.corners(*size) for region in regions]
     if _turn(corners) < 0:
         corners = corners[::-1]
@@ -102,7 +102,7 @@ def marked_area(
     areas = np.array([_area(camera, shapes, size) for camera in cameras])
     area, low, high = (float(v) for v in (areas[0], *np.nanpercentile(areas[1:], (5, 95))))
     if not math.isfinite(area):
-        raise BadInput("The card is marked too slanted to measure by.", "Mark it again, or type the area.")
+        raise BadInput("The mark of the card is too slanted to measure by.", "Mark it again, or type the area.")
     flags = []
     if not found:
         low *= (1 - _INSIDE) ** 2
@@ -116,7 +116,7 @@ def marked_area(
     if max(misfit, 1 / misfit) > _OTHER_SHAPE:
         low, high = low / max(misfit, 1 / misfit), high * max(misfit, 1 / misfit)
         flags.append(
-            Flag(FlagCode.CARD_SHAPE, "The marked card is not of the shape that its size says: check both.", misfit)
+            Flag(FlagCode.CARD_SHAPE, "The shape of the marked card doesn't fit its size: check both.", misfit)
         )
     plain = sum(abs(_turn(shape)) for shape in shapes) / _turn(corners) * _turn(flat) / 100
     return MarkedArea(area, min(low, area), max(high, area), plain / area, tuple(flags))

@@ -18,7 +18,7 @@ RAGS = (
     "metal can."
 )
 SKIN = "Keep paint and solvents off eyes and skin."
-CONTACT = "Surfaces for food and children's furniture: what the paint's maker states counts."
+CONTACT = "Surfaces for food and children's furniture: follow what the paint's maker states."
 SCREEN = "Color on a screen or on paper is a guide; the test strip decides."
 #: Words in a paint's kind or thinner that call for the caution about rags.
 _OILY = ("oil", "stain", "linseed", "tung", "spirit")

@@ -74,7 +74,7 @@ def parse_area(text: str) -> float:
     """
     area = math.fsum(_one_area(part, text) for part in _BETWEEN.split(_plain(text)))
     if not (math.isfinite(area) and area > 0):
-        raise BadInput(f"'{text}' is no area to paint.", "Give more than zero.")
+        raise BadInput(f"'{text}' is not an area to paint.", "Give more than zero.")
     if area > _MOST_CM2:
         raise BadInput(f"'{text}' is more than 100 m².", "Check the number and its unit.")
     return area
@@ -89,7 +89,7 @@ def _one_area(plain: str, text: str) -> float:
     if found := _UNITLESS.fullmatch(plain):
         square, cm, inch = ("", "cm", "in") if found[2] else ("2", "cm", " sq in")
         raise BadInput(f"'{text[:60]}' has no unit.", f"Write {plain}{cm}{square} or {plain}{inch}.")
-    raise BadInput(f"'{text[:60]}' is no area.", "Write it as 40cm2, 6 sq in, 4x10cm, or 4x10cm + 3x2cm.")
+    raise BadInput(f"'{text[:60]}' is not an area.", "Write it as 40cm2, 6 sq in, 4x10cm, or 4x10cm + 3x2cm.")
 
 
 def _plain(text: str) -> str:
@@ -110,7 +110,7 @@ def parse_number(text: str, what: str) -> float:
     """
     found = _ALONE.fullmatch(text.strip())
     if not found:
-        raise BadInput(f"'{text[:60]}' is no {what}.", "Write it as a plain number, such as 12.50.")
+        raise BadInput(f"'{text[:60]}' is not a valid {what}.", "Write it as a plain number, such as 12.50.")
     return _decimal(found[1])
 
 
@@ -126,7 +126,7 @@ def parse_card_size(text: str) -> tuple[float, float]:
     if not found and _UNITLESS.fullmatch(_plain(text)):
         raise BadInput(f"'{text[:60]}' has no unit.", f"Write {_plain(text)}mm or {_plain(text)}in.")
     if not found:
-        raise BadInput(f"'{text[:60]}' is no size of a card.", "Measure it and write it as 100x65mm or 4x6in.")
+        raise BadInput(f"'{text[:60]}' is not the size of a card.", "Measure it and write it as 100x65mm or 4x6in.")
     units = found[2] or found[4], found[4]
     width, height = (
         _decimal(side) * math.sqrt(_CM2_OF[unit]) * 10 for side, unit in zip((found[1], found[3]), units, strict=True)
@@ -158,19 +158,19 @@ class Practice:
     def __post_init__(self) -> None:
         if not _COVERAGES[0] <= self.coverage <= _COVERAGES[1]:
             raise BadInput(
-                f"A coverage of {self.coverage:g} cm² from 1 ml can't be.",
+                f"A coverage of {self.coverage:g} cm² from 1 ml is impossible.",
                 f"Give {_COVERAGES[0]:g} to {_COVERAGES[1]:g}; the usual figure is {COVERAGE_CM2_PER_ML:g}.",
             )
         if not 0 <= self.waste <= 5:
-            raise BadInput(f"{100 * self.waste:g} % more for cup and brush can't be.", "Give 0 to 500 %.")
+            raise BadInput(f"{100 * self.waste:g} % more for cup and brush is impossible.", "Give 0 to 500 %.")
         if not 0.001 <= self.drop_ml <= 1:
             raise BadInput(
-                f"A drop of {self.drop_ml:g} ml can't be.", f"Give 0.001 to 1; the usual one is {DROP_ML} ml."
+                f"A drop of {self.drop_ml:g} ml is impossible.", f"Give 0.001 to 1; the usual one is {DROP_ML} ml."
             )
         for name, density in self.densities:
             if not _DENSITIES[0] <= density <= _DENSITIES[1]:
                 raise BadInput(
-                    f"{name} can't weigh {density:g} g/ml.",
+                    f"A density of {density:g} g/ml is impossible for {name}.",
                     f"Its data sheet gives a density between {_DENSITIES[0]:g} and {_DENSITIES[1]:g}.",
                 )
         self.step_ml("")
@@ -190,7 +190,9 @@ class Practice:
         if weight := _WEIGHT.fullmatch(self.smallest.strip().lower()):
             grams = _decimal(weight[1])
             if grams <= 0:
-                raise BadInput("A scale that shows 0 g weighs nothing.", "Give its smallest step, such as 0.1 g.")
+                raise BadInput(
+                    "The smallest step of the scale must be above 0 g.", "Give its smallest step, such as 0.1 g."
+                )
             return grams / self.density(name)
         return parse_volume(self.smallest, self.drop_ml)
 

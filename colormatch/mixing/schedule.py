@@ -63,7 +63,7 @@ class Times:
             value = getattr(self, item.name)
             if value is not None and not 0 <= value <= (MOST_CLEAR_COATS if item.name == "clear_coats" else _LONGEST):
                 raise BadInput(
-                    "A time or a number of coats is beyond all use.",
+                    "A time or a number of coats is too large.",
                     f"Give 0 to 30 days, and 0 to {MOST_CLEAR_COATS} clear coats.",
                 )
 
@@ -83,7 +83,7 @@ def parse_time(text: str) -> int:
     plain = " ".join(text.lower().split())
     parts = _TIME.findall(plain)
     if not parts or _TIME.sub("", plain).strip():
-        raise BadInput(f"'{text[:60]}' is no time.", "Write it as 60 s, 45 min, 1 h 30 min or 1 day.")
+        raise BadInput(f"'{text[:60]}' is not a time.", "Write it as 60 s, 45 min, 1 h 30 min or 1 day.")
     seconds = math.fsum(float(number.replace(",", ".")) * _SECONDS[unit[0]] for number, unit in parts)
     if not (math.isfinite(seconds) and seconds <= _LONGEST):
         raise BadInput(f"'{text[:60]}' is longer than a month.", "Check the number and its unit.")
@@ -150,7 +150,8 @@ def schedule(
         BenchStep("Make sure the surface is dry, scuffed with 300 grit or finer if it is sealed, and free of dust.", 0),
         BenchStep("Stir the paint, measure and mix the batch; stir it again before each coat.", STIR_S),
         BenchStep(
-            "Paint a test strip on an offcut or a hidden spot in the same state; wipe it like the real one.", STRIP_S
+            "Paint a test strip on an offcut or a hidden spot in the same state; wipe it as you will the repair.",
+            STRIP_S,
         ),
         BenchStep(
             "Let the test strip dry before you judge it: wet paint looks lighter or darker than dry.", waits[0][1], True
@@ -158,14 +159,14 @@ def schedule(
     ]
     for number, (layer, own) in enumerate(zip(layers, waits, strict=True), 1):
         steps += _coats(layer, own, f", wash {number}" if len(layers) > 1 else "")
-    steps.append(BenchStep("Look at it dry, in daylight and under a lamp, before anything goes over it.", 0))
+    steps.append(BenchStep("Look at it dry, in daylight and under a lamp, before you put anything over it.", 0))
     for layer in then:
         steps += _coats(layer, _waits(layer, shelf, times), ", over the whole piece")
     if clear_coat:
         coats = CLEAR_COATS if times.clear_coats is None else times.clear_coats
         wait = CLEAR_DRIES_S if times.clear_dries is None else times.clear_dries
         for coat in range(1, coats + 1):
-            steps.append(BenchStep(f"Lay a thin coat of {clear_coat} ({coat} of {coats}).", BRUSH_S))
+            steps.append(BenchStep(f"Apply a thin coat of {clear_coat} ({coat} of {coats}).", BRUSH_S))
             steps.append(BenchStep("Let it dry.", wait, True))
     return tuple(steps)
 

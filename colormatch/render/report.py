@@ -58,7 +58,7 @@ def report_page(report: Report) -> str:
     """The report as one self-contained HTML page without scripts."""
     match, reading = report.match, report.reading
     signs = ["The photo is simulated."] * report.simulated
-    signs += [f"{' and '.join(report.invented)}: invented, no such tin can be bought."] * bool(report.invented)
+    signs += [f"{' and '.join(report.invented)}: invented, not for sale."] * bool(report.invented)
     simulated = [] if report.after is None else [("Simulated: as the wash should dry", report.after)]
     pictures = [("The damage, white-balanced by the card", report.before), *simulated, *report.photos]
     corrected = [f"Corrected by: {'; then '.join(reading.steps)}."] * bool(reading.steps)
@@ -103,8 +103,8 @@ def _assumed(report: Report) -> list[str]:
         return []
     practice, cost = report.practice, report.amounts.cost
     said = [
-        f"1 ml is assumed to cover {practice.coverage:g} cm² in one coat, with {100 * practice.waste:g} % more "
-        f"for cup and brush; a drop to hold {practice.drop_ml:g} ml; grams go by "
+        f"1 ml is assumed to cover {practice.coverage:g} cm² in one coat, with {100 * practice.waste:g} % more for cup "
+        f"and brush; a drop is assumed to hold {practice.drop_ml:g} ml; grams use "
         f"{'the densities given' if practice.densities else 'the density of water'}."
     ]
     if report.area_cm2 is not None:
@@ -116,14 +116,14 @@ def _assumed(report: Report) -> list[str]:
 
 def _how_sure(report: Report) -> list[str]:
     match, wash = report.match, report.wash
-    known = "measured on a swatch of it" if wash.basis == "measured" else "worked out from swatches of its paints"
+    known = "measured on a swatch of it" if wash.basis == "measured" else "calculated from swatches of its paints"
     left = report.reading.difference.radius(float(delta_e(match.target, match.ground)))
     return [
         f"In {100 * wash.unseen:.0f} of 100 cases nobody would see the difference. Remaining difference: {wash.off}.",
         f"The wash's color is {known}, {wash.swatches} in all.",
         f"Sound wood {_numbers(match.target)}, known to ΔE {match.target_uncertainty:.1f}; damage "
-        f"{_numbers(match.ground)}, known to ΔE {match.ground_uncertainty:.1f} (nine times in ten). Most of that both "
-        f"share: what the correction leaves in their difference is ΔE {left:.1f}.",
+        f"{_numbers(match.ground)}, known to ΔE {match.ground_uncertainty:.1f} (nine times in ten). Most of that "
+        f"error is common to both: the error of their difference after the correction is ΔE {left:.1f}.",
         *(flag.text for flag in wash.flags),
         "The picture of the washed damage is simulated; a test strip decides.",
     ]

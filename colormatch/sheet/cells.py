@@ -122,7 +122,7 @@ def find_sheet(photo: DecodedPhoto) -> FoundSheet:
     geometry, count = votes.most_common(1)[0] if votes else (None, 0)
     if geometry is None or count < FEWEST_MARKERS:
         raise PhotoError(
-            f"Only {count} of the sheet's 8 corner and edge markers can be seen."
+            f"Only {count} of the sheet's 8 corner and edge markers are visible."
             if count
             else "No printed swatch sheet was found in the photo.",
             "Take the photo again with the whole sheet in it, sharp and from above, or give the board's four corners.",
@@ -152,8 +152,8 @@ def check_plan(found: FoundSheet, plan: Plan) -> None:
         )
     if found.name_mark not in (None, plan.name_mark):
         raise BadInput(
-            "The sheet in the photo was printed with other names than the layout has.",
-            "Give the layout that was written beside this sheet, or its names as they stand on it.",
+            "The names on the sheet in the photo differ from the layout.",
+            "Give the layout that was saved with this sheet, or its names as they appear on it.",
         )
 
 
@@ -203,7 +203,7 @@ def map_corners(plan: Plan, corners: Sequence[tuple[float, float]]) -> SheetToPh
     quad = np.asarray(corners, dtype=np.float32)
     if quad.shape != (4, 2) or not cv2.isContourConvex(quad) or cv2.contourArea(quad) < 1:
         raise BadInput(
-            "The four corners make no four-sided board.",
+            "The four corners don't form a four-sided board.",
             "Give them clockwise from the top left, each as x,y in pixels.",
         )
     plane = cv2.getPerspectiveTransform(plan.window.inset(0).corners.astype(np.float32), quad)
@@ -261,7 +261,7 @@ def read_cells(
         if apart < _UNPAINTED:
             flags.append(Flag(FlagCode.UNPAINTED, f"'{sample.name}' looks like the bare ground.", apart))
         if sample.lab.L > 100:
-            text = f"'{sample.name}' reads lighter than white (L* {sample.lab.L:.0f}); as a swatch it is given L* 100."
+            text = f"'{sample.name}' reads lighter than white (L* {sample.lab.L:.0f}); the swatch gets L* 100."
             flags.append(Flag(FlagCode.LIGHTER_THAN_WHITE, text, sample.lab.L))
         readings.append(CellReading(cell, region, replace(sample, flags=tuple(flags)), apart))
     return BoardReading(ground, tuple(readings))

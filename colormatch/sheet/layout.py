@@ -120,7 +120,7 @@ class Plan:
 
     def __post_init__(self) -> None:
         if self.paper not in PAPERS:
-            raise BadInput(f"The paper {self.paper} is not known.", f"Choose {' or '.join(PAPERS)}.")
+            raise BadInput(f"The paper {self.paper} is unknown.", f"Choose {' or '.join(PAPERS)}.")
         for what, names, most in (("row", self.rows, MOST_ROWS), ("column", self.columns, MOST_COLUMNS)):
             if not 1 <= len(names) <= most or not all(name.strip() for name in names):
                 raise BadInput(
@@ -128,7 +128,7 @@ class Plan:
                     f"Name 1 to {most} {what}s, with commas between them.",
                 )
             if not all(name.isprintable() for name in names):
-                raise BadInput(f"A {what} of the sheet holds a line break or a control character.", "Type it again.")
+                raise BadInput(f"A {what} of the sheet contains a line break or a control character.", "Type it again.")
             if len({name_key(name) for name in names}) < len(names):
                 raise BadInput(f"Two {what}s of the sheet have the same name.", f"Name each {what} once.")
 
@@ -220,7 +220,9 @@ class Plan:
         except (ValueError, RecursionError):
             document = None
         if not isinstance(document, Mapping) or document.get("format") != _FORMAT:
-            raise BadInput("The layout file is not one of a printed sheet.", "Choose the .json beside the sheet's PDF.")
+            raise BadInput(
+                "The file is not the layout of a printed sheet.", "Choose the .json file saved with the sheet's PDF."
+            )
         return cls(str(document.get("paper")), _names(document, "rows"), _names(document, "columns"))
 
 
@@ -237,7 +239,7 @@ def geometry_of_marker(number: int) -> Geometry:
 def _names(document: Mapping[str, Any], key: str) -> tuple[str, ...]:
     names = document.get(key)
     if not isinstance(names, Sequence) or isinstance(names, str) or not all(isinstance(name, str) for name in names):
-        raise BadInput(f"The layout file has no list of {key}.", "Choose the .json beside the sheet's PDF.")
+        raise BadInput(f"The layout file has no list of {key}.", "Choose the .json file saved with the sheet's PDF.")
     return tuple(names)
 
 

@@ -118,7 +118,7 @@ def light_on_sheet(margin: Margin, plan: Plan, correction: Correction) -> tuple[
         Even light, with a flag, if too little of the margin is usable.
     """
     if not margin.enough:
-        text = "The sheet's white margin is overexposed or covered: uneven light could not be made up for."
+        text = "The sheet's white margin is overexposed or covered, so uneven light was not corrected."
         return even_light, [Flag(FlagCode.LIGHT_UNKNOWN, text, float(len(margin.points)))]
     terms = _terms(plan, margin.points)
     logs = np.log(np.maximum(correction.linear(margin.linear_rgb), LEAST_LIGHT))
@@ -137,7 +137,7 @@ def light_on_sheet(margin: Margin, plan: Plan, correction: Correction) -> tuple[
     evenness = float(spread.max() / spread.min())
     if evenness <= _UNEVEN:
         return light, []
-    text = f"The light on the sheet varies by a factor of {evenness:.2f}; that was made up for by the white margin."
+    text = f"The light on the sheet varies by a factor of {evenness:.2f}; the white margin was used to correct it."
     return light, [Flag(FlagCode.LIGHT_EVENED, text, evenness)]
 
 

@@ -42,7 +42,7 @@ def parse_column(text: str) -> tuple[Ratio, int]:
     found = _COATS.fullmatch(text.strip())
     ratio, coats = (found[1], int(found[2])) if found else (text, 1)
     if coats < 1:
-        raise BadInput(f"'{text}' has no coat.", "Give one or more coats, such as 1:3x2.")
+        raise BadInput(f"'{text}' has no coats.", "Give one or more coats, such as 1:3x2.")
     return parse_ratio(ratio), coats
 
 

@@ -131,7 +131,7 @@ def test_two_paints_on_it_are_no_swatch(check, library, open_app):
     library.save_repair(SavedRepair("two", json.dumps(saved), photos=library.repair(1).photos), 1)
     app = open_app(repair=1, page="screens/check.py")
     assert not app.exception
-    assert "a swatch teaches about one paint only" in shown(app)
+    assert "a swatch describes only one paint" in shown(app)
 
 
 def strips(library, **more) -> None:

@@ -140,7 +140,7 @@ def test_a_name_stays_inside_its_folder(folder: Path, name: str, plain: str) -> 
     ("size", "words"),
     [
         ("0", r"x\.zip is empty\. Choose another file\."),
-        ("", r"The size of x\.zip is not known\. Reload the page"),
+        ("", r"The size of x\.zip is unknown\. Reload the page"),
         ("-5", r"The size of x\.zip is not known"),
         ("9" * 30, r"The size of x\.zip is not known"),
         (str(2 * 2**40), r"x\.zip takes 2,199\.0 GB, and at most"),

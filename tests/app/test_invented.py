@@ -52,7 +52,7 @@ def test_what_is_mixed_reported_and_labeled_says_so(example, library, open_app, 
     repair = session.opened(Stored(1, library.repair(1)))
     assert "(invented)" in papers.label(repair)
     report = papers.report(repair)
-    assert "no such tin can be bought" in report
+    assert "invented, not for sale" in report
     ranking = report.split("Washes as they are ranked today")[1]
     assert "(invented)" in ranking
 

@@ -40,7 +40,7 @@ def test_area_is_kept_and_a_larger_one_takes_more(mix, library, open_app):
 def test_no_area_is_told_in_words(mix):
     mix.text_input(key="area-1").set_value("a hand's width").run()
     assert not mix.exception
-    assert "is no area" in mix.error[0].value
+    assert "is not an area" in mix.error[0].value
 
 
 def test_nothing_marked_says_what_is_missing(open_app):
@@ -60,7 +60,7 @@ def test_the_size_is_measured_in_the_photo_once_the_card_s_is_known(mix, library
     mix.segmented_control(key="amount_by-1").set_value("marked").run()
     assert "size of your card is not known" in mix.error[0].value
     mix.text_input(key="card-size").set_value("a hand").run()
-    assert "is no size of a card" in mix.error[0].value
+    assert "is not the size of a card" in mix.error[0].value
     mix.text_input(key="card-size").set_value("105x70mm").run()
     assert not mix.error
     told = next(one.value for one in mix.markdown if one.value.startswith("The marked damage measures"))
@@ -94,7 +94,7 @@ def test_own_times_move_the_steps(mix, library):
     mix.text_input(key="dries-1").set_value("30 min").run()
     assert "Let it dry. (30 min)" in shown(mix)
     mix.text_input(key="dries-1").set_value("soon").run()
-    assert "is no time" in mix.error[0].value
+    assert "is not a time" in mix.error[0].value
     assert document(library)["times"]["dries"] == 1800
     mix.text_input(key="dries-1").set_value("").run()
     assert document(library)["times"]["dries"] is None
@@ -167,9 +167,9 @@ def test_a_clear_coat_brings_its_own_times(mix, library, open_app):
     box = app.selectbox(key="clear-1")
     box.set_value(next(name for name in box.options if name and not name.startswith("None"))).run()
     app = open_app(repair=1, page="screens/mix.py")
-    assert shown(app).count("Lay a thin coat of") == 3
+    assert shown(app).count("Apply a thin coat of") == 3
     app.number_input(key="clear_coats-1").set_value(1).run()
-    assert shown(app).count("Lay a thin coat of") == 1
+    assert shown(app).count("Apply a thin coat of") == 1
     assert document(library)["times"]["clear_coats"] == 1
     assert "need ventilation" in shown(app)
 

@@ -65,7 +65,7 @@ def test_each_is_added_corrected_copied_deleted_and_all_of_it_undone(visit, libr
     [
         ("grounds", "name", "", "needs a name"),
         ("grounds", "lab", "brown", "three numbers"),
-        ("grounds", "uncertainty", "little", "no uncertainty"),
+        ("grounds", "uncertainty", "little", "not a valid uncertainty"),
         ("chips", "lab", "", "three numbers"),
         ("cards", "value", "gray", "is no value of a gray card"),
     ],

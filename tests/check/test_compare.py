@@ -88,4 +88,4 @@ def test_what_came_out_is_held_against_what_was_expected() -> None:
     near, far = checks(near=NEAR, far=FAR)
     assert "agrees" in against_expected(near, wash)
     assert "farther off" in against_expected(far, wash)
-    assert "nearer than that" in against_expected(near, replace(wash, expected_delta_e=8.0, low=6.0, high=10.0))
+    assert "closer than that" in against_expected(near, replace(wash, expected_delta_e=8.0, low=6.0, high=10.0))

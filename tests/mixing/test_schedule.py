@@ -30,7 +30,7 @@ def test_every_coat_is_brushed_left_wiped_and_dried() -> None:
     assert sum(step.text.startswith("Brush ochre on") for step in steps) == 2
     assert sum(step.text.startswith("Brush oxide on") for step in steps) == 1
     assert sum(step.text.startswith("Wipe back along the grain") for step in steps) == 3
-    assert sum(step.text.startswith("Lay a thin coat of shellac") for step in steps) == 3
+    assert sum(step.text.startswith("Apply a thin coat of shellac") for step in steps) == 3
     strip = next(i for i, step in enumerate(steps) if "test strip" in step.text)
     assert strip < next(i for i, step in enumerate(steps) if step.text.startswith("Brush"))
 
@@ -54,7 +54,7 @@ def test_what_goes_over_the_whole_piece_comes_after_the_look() -> None:
     steps = schedule([OCHRE], then=[GLAZE], clear_coat="shellac")
     look = next(i for i, step in enumerate(steps) if step.text.startswith("Look at it dry"))
     over = next(i for i, step in enumerate(steps) if "over the whole piece" in step.text)
-    seal = next(i for i, step in enumerate(steps) if step.text.startswith("Lay a thin coat"))
+    seal = next(i for i, step in enumerate(steps) if step.text.startswith("Apply a thin coat"))
     assert look < over < seal
 
 

@@ -138,7 +138,7 @@ def test_it_tells_all_of_the_job() -> None:
         "Checked when dry",
         "Wash 1 of 2 for A drawer",  # labels
         "Simulated: as the wash should dry",
-        "The photo is simulated. Brown Glaze: invented, no such tin can be bought.",
+        "The photo is simulated. Brown Glaze: invented, so you can't buy it.",
         DEFER,
     ):
         assert told in text
@@ -147,7 +147,7 @@ def test_it_tells_all_of_the_job() -> None:
 def test_what_is_not_known_is_left_out() -> None:
     bare = replace(report(), amounts=None, practice=None, steps=(), checks=(), labels=(), simulated=False, invented=())
     text = Elements(report_page(bare)).text
-    for absent in ("Into the cup", "What to do", "Checked when dry", "For the jar", "photo is sim", "no such tin"):
+    for absent in ("Into the cup", "What to do", "Checked when dry", "For the jar", "photo is sim", "not for sale"):
         assert absent not in text
 
 

@@ -142,7 +142,7 @@ def test_photo_without_a_sheet_is_an_error():
 
 
 @pytest.mark.parametrize(
-    ("rows", "told"), [(PLAN.rows[:3], "but the layout has 3 and 4"), (("a", "b", "c", "d"), "other names")]
+    ("rows", "told"), [(PLAN.rows[:3], "but the layout has 3 and 4"), (("a", "b", "c", "d"), "differ from the layout")]
 )
 def test_another_sheets_layout_is_refused(sound, rows, told):
     with pytest.raises(BadInput, match=told):
