@@ -34,9 +34,9 @@ LONGEST = 15_000
 #: pages; the guide is read in the app, where there are none.
 GUIDE_FIGURES = {
     "* **A gray card**": "references",
-    "What helps more than any card": "references",
+    "One thing helps more than any card": "references",
     "| swatches of the paint": "swatches",
-    "Each repair can teach too": "learning",
+    "The program can also learn from each repair": "learning",
 }
 #: What all pictures of the docs may weigh together, bytes.
 HEAVIEST = 700_000
