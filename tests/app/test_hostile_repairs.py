@@ -94,7 +94,7 @@ def test_everything_that_is_odd_is_found(whole, library):
 def test_no_document_at_all_is_refused_in_words(document, library, open_app):
     from colormatch.library import SavedRepair
 
-    with pytest.raises(BadInput, match="can't be opened"):
+    with pytest.raises(BadInput, match=r"Opening the repair .* failed"):
         open_repair.opened(Stored(1, SavedRepair("x", document)))
 
 

@@ -133,7 +133,7 @@ def test_what_is_taken_out_comes_in_equal_elsewhere(visit, library, tmp_path):
     library.add(Paint("Deep Brown", photo=library.photos.add(plain_photo(), "tin.png")))
     other = Library.open(tmp_path / "other")
     app = visit("exchange")
-    assert "Not exported: 1 photo." in sentences(app)
+    assert "Not included: 1 photo." in sentences(app)
     app.checkbox(key="share-photos").check().run()
     assert "location, owner, serial numbers" in sentences(app)
     plan = import_exchange(other, handed_out(app, "export"))
