@@ -101,14 +101,14 @@ def test_people_get_all_of_it(run) -> None:
         (("--area", "40cm2", "--density", "9"), "is impossible for"),
         (("--area", "40cm2", "--dries", "soon"), "not a time"),
         (("--area", "40cm2", "--glaze", "Ochre"), "not a wash"),
-        (("--area", "40cm2", "--paint", "Nothing"), "no paint Nothing"),
+        (("--area", "40cm2", "--paint", "Nothing"), "no paint named Nothing"),
         (("--area", "40cm2", "--paint", "Raw Umber=much"), "not a number of parts"),
         (("--area", "40cm2", "--paint", "Raw Umber=0"), "parts above zero"),
     ],
 )
 def test_what_can_t_be_is_told_in_two_sentences(run, arguments: tuple, word: str) -> None:
     done = run(*MIX, *arguments)
-    assert done.status == (1 if word == "no paint Nothing" else 2)
+    assert done.status == (1 if word == "no paint named Nothing" else 2)
     assert word in done.err
     assert "Traceback" not in done.err
     assert len(done.err.strip().splitlines()) == 1

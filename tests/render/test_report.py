@@ -138,7 +138,7 @@ def test_it_tells_all_of_the_job() -> None:
         "Checked when dry",
         "Wash 1 of 2 for A drawer",  # labels
         "Simulated: as the wash should dry",
-        "The photo is simulated. Brown Glaze: invented, so you can't buy it.",
+        "The photo is simulated. Brown Glaze: invented, not for sale.",
         DEFER,
     ):
         assert told in text
