@@ -119,7 +119,8 @@ def connect(path: Path, *, create: bool = False) -> sqlite3.Connection:
     connection.row_factory = sqlite3.Row
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("PRAGMA synchronous = FULL")
+    # A transaction ends when its journal is deleted; under FULL a power cut may undo that, and the transaction with it.
+    connection.execute("PRAGMA synchronous = EXTRA")
     return connection
 
 

@@ -16,6 +16,7 @@ from colormatch.errors import ExchangeError, LibraryUnwritable
 from colormatch.library import limits
 from colormatch.library.atomic import read_back, settle, written_whole
 from colormatch.library.csv_rows import write_rows
+from colormatch.library.database import sync_folder
 from colormatch.library.exchange import FORMAT_VERSION, MANIFEST, SHEETS, read_exchange
 from colormatch.library.history import now
 from colormatch.library.progress import Progress, renamed, told
@@ -220,6 +221,8 @@ class _Folder:
 def _folder(ready: Path) -> Iterator[_Target]:
     (ready / "photos").mkdir(parents=True)
     yield _Folder(ready)
+    for folder in (ready / "photos", ready):
+        sync_folder(folder)
 
 
 class _Zip:

@@ -90,7 +90,10 @@ def _kind_of(path: Path) -> type:
     """Kind of sheet, from the first line of a CSV file: all required columns, and the most matching ones."""
     with path.open("rb") as stream:
         first = stream.readline(_LONGEST_HEAD).decode("utf-8-sig", errors="replace").strip()
-    head = {cell.strip() for row in csv.reader([first]) for cell in row}
+    try:
+        head = {cell.strip() for row in csv.reader(first.splitlines()[:1]) for cell in row}
+    except csv.Error:  # not text
+        head = set()
     fitting = {
         kind: len(head & {column.name for column in columns_of(kind)})
         for kind in SHEETS

@@ -138,7 +138,10 @@ def read_chart_file(path: Path) -> FloatArray:
 
 def _csv(path: Path) -> FloatArray:
     text = content_of(path, _MOST_BYTES, unreadable=BadInput).decode("utf-8-sig", errors="replace")
-    header, *rows = list(csv.reader(text.splitlines())) or [[]]
+    try:
+        header, *rows = list(csv.reader(text.splitlines())) or [[]]
+    except csv.Error:  # not text
+        header, rows = [], []
     columns = [cell.strip() for cell in header]
     if not all(column in columns for column in ("L", "a", "b")):
         raise BadInput(f"The chart file {path.name} has no columns L, a, b.", "Export it again.")

@@ -8,9 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from colormatch.errors import BadInput
 from colormatch.library import Library
 from colormatch.library.export import export_exchange
 from colormatch.records import Lab, Paint, Swatch, name_key
+from colormatch.reference.chart_values import read_chart_file
 
 CXF = (
     '<?xml version="1.0" encoding="{}"?><cc:CxF xmlns:cc="http://colorexchangeformat.com/CxF3-core"><cc:Resources>'
@@ -50,6 +52,15 @@ def test_a_sheet_whose_name_is_all_points(run, library, tmp_path):
     (tmp_path / "...csv").write_text("name\nSienna\n")
     assert run("library", "import", tmp_path / "...csv").status == 0
     assert [one.record.name for one in library.all(Paint)] == ["Umber", "Ochre", "Sienna"]
+
+
+@pytest.mark.parametrize("content", [b"\xff\xd8\xff\xe1\rExif", b"\0", b'"' + b"x" * 200_000])
+def test_a_photo_named_as_a_sheet(run, tmp_path, content):
+    """What Python's csv module refuses: a lone carriage return, NUL, and a field beyond its limit."""
+    (tmp_path / "photo.csv").write_bytes(content)
+    assert "columns" in told(run("library", "import", tmp_path / "photo.csv"))
+    with pytest.raises(BadInput, match="columns"):
+        read_chart_file(tmp_path / "photo.csv")
 
 
 @pytest.mark.parametrize("encoding", ["UTF-7", "no-such-code", "shift_jis", "rot13"])

@@ -180,6 +180,7 @@ def targets() -> dict[str, Target]:
     cgats += b"NUMBER_OF_SETS 2\nBEGIN_DATA\nA1 50.1 2.0 -3.5\nA2 60 1e1 9\nEND_DATA\n"
     rows = "".join(f"{patch} {L} {a} {b}\n" for patch, (L, a, b) in enumerate(SINCE_2014.tolist(), 1))
     chart = cgats[: cgats.index(b"NUMBER_OF_SETS")] + f"NUMBER_OF_SETS 24\nBEGIN_DATA\n{rows}END_DATA\n".encode()
+    values = ("L,a,b\n" + "".join(f"{L},{a},{b}\n" for L, a, b in SINCE_2014.tolist())).encode()
     cxf = (
         b'<?xml version="1.0"?><cc:CxF xmlns:cc="http://colorexchangeformat.com/CxF3-core"><cc:Resources>'
         b'<cc:ObjectCollection><cc:Object ObjectType="Color" Name="A" Id="1"><cc:ColorValues>'
@@ -218,6 +219,8 @@ def targets() -> dict[str, Target]:
         "CGATS": Target(_file(read_measurements, "a.txt"), (cgats,)),
         "CxF": Target(_file(read_measurements, "a.cxf"), (cxf,)),
         "chart file": Target(_file(read_chart_file, "chart.txt"), (chart,)),
+        "chart sheet": Target(_file(read_chart_file, "chart.csv"), (values,)),
+        "sheet under any name": Target(_file(_brought, "any.csv"), tuple(sheets.values())),
         "repair file": Target(lambda content: read_repair("repairs/1.json", content), (repair,)),
         "marks from the browser": Target(lambda content: from_document(_json(content)), (marks,)),
         "repair's document": Target(_opened, (_document(),)),
@@ -236,6 +239,13 @@ def _json(content: bytes) -> Any:
         return json.loads(content)
     except (ValueError, RecursionError):
         return []  # the framework's business
+
+
+def _brought(path: Path) -> Any:
+    from colormatch.library.uploads import lay_out
+
+    with tempfile.TemporaryDirectory() as folder:
+        return lay_out([path], Path(folder))
 
 
 def _exchange(name: str, content: bytes, starter: Path) -> Any:

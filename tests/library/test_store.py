@@ -284,7 +284,7 @@ def test_an_idle_library_is_one_file_with_the_promised_settings(library):
     pragma = {name: connection.execute(f"PRAGMA {name}").fetchone()[0] for name in (
         "journal_mode", "synchronous", "foreign_keys", "user_version")}  # fmt: skip
     connection.close()
-    assert pragma == {"journal_mode": "delete", "synchronous": 2, "foreign_keys": 1, "user_version": 3}
+    assert pragma == {"journal_mode": "delete", "synchronous": 3, "foreign_keys": 1, "user_version": 3}
 
 
 def test_folders_that_are_no_library_are_refused(tmp_path, library):

@@ -4,7 +4,7 @@ A third number is how many times slower than usual the machine is: so much later
 
 A process of its own, without threads, so that it may fork: a child works on a library and acknowledges each finished
 operation through a pipe; the parent kills it at a random moment and compares. A kill ends the program only; what the
-system holds in its buffers survives, so a power cut is not shown here (the store's fsync calls are what stands for it).
+system holds in its buffers survives, so a power cut is not shown here; see :mod:`tests.storage.power_cut`.
 """
 
 import contextlib
