@@ -58,13 +58,13 @@ def table_of_troubles(n, seed):
 
 
 @pytest.mark.slow
-def test_right_in_95_of_100_scenes_and_never_silently_wrong():
-    table = table_of_scenes(100, HELD_OUT)
-    assert sum(table.values()) == 100
+def test_right_in_19_of_20_scenes_and_never_silently_wrong():
+    table = table_of_scenes(60, HELD_OUT)
+    assert sum(table.values()) == 60
     # Without a card, or with one that the frame cuts, asking is right.
     right = table["card", "found"] + table["none", "asked"] + table["cut", "asked"] + table["cut", "found"]
     assert not [key for key in table if key[1] == "wrong"], table
-    assert right >= 95, table
+    assert right >= 57, table
 
 
 @pytest.mark.slow

@@ -61,9 +61,9 @@ def table_of_troubles(n, seed):
 
 
 @pytest.mark.slow
-def test_right_in_95_of_100_scenes_and_never_silently_wrong():
-    table = table_of_scenes(100, HELD_OUT)
-    assert sum(table.values()) >= 100
+def test_right_in_19_of_20_scenes_and_never_silently_wrong():
+    table = table_of_scenes(60, HELD_OUT)
+    assert sum(table.values()) >= 60
     assert not [key for key in table if key[1] == "wrong"], table
     whole = table["card", "found"] + table["card", "asked"]
     assert table["card", "found"] >= 0.95 * whole, table
