@@ -8,6 +8,7 @@ from pathlib import Path
 import streamlit as st
 
 from app import cache
+from app.cache.errors_as_values import unwrap
 from app.repair.open_repair import OpenRepair, lacking
 from app.screens import lesson, start
 from app.server import pictures
@@ -19,7 +20,7 @@ from app.widgets.photo_words import PATCHES, doubts, judged
 from app.widgets.region_editor import RARE, USUAL, region_editor
 from app.widgets.states import DRY_STATES
 from colormatch.errors import ColorMatchError
-from colormatch.records import CardKind, Reading, RegionKind, SurfaceState
+from colormatch.records import CardKind, RegionKind, SurfaceState
 
 #: Option for a surface that was wet in the photo; its other state doesn't matter yet.
 _WET = "wet"
@@ -33,6 +34,9 @@ _MARK = {
         "the whole chart",
         "drag across it; then pull each corner of the mark onto the outer corner of a corner patch.",
     ),
+    CardKind.PAPER: ("the white paper", "drag across a plain part of it."),
+    CardKind.CARDBOARD: ("the white cardboard", "drag across a plain part of it."),
+    CardKind.PIECE: ("the second piece", "drag across the part that has the known color."),
 }
 
 
@@ -53,14 +57,10 @@ def show() -> None:
         _photo(repair, path, size)
     with word_side:
         _next_step(repair, path)
-        reading = _read(repair)
-        if isinstance(reading, ColorMatchError):
-            st.error(look.plain(str(reading)))
-        elif reading is not None:
-            st.subheader("What this photo is good for")
-            look.cautions(doubts(reading, [(sample.name, sample) for sample in reading.samples]))
-            look.facts(judged(repair, reading))
-            lesson.show(repair, path, reading)
+        try:
+            _judge(repair, path)
+        except ColorMatchError as error:  # perhaps of a card that isn't what the settings say
+            st.error(look.plain(str(error)))
         _settings(repair, path)
 
 
@@ -98,11 +98,23 @@ def _search_card(repair: OpenRepair, path: Path) -> OpenRepair:
     return session.keep(with_card_looked_for(repair, path, repair.card_kind), undoable=False)
 
 
-def _read(repair: OpenRepair) -> Reading | ColorMatchError | None:
+def _judge(repair: OpenRepair, path: Path) -> None:
+    """What the photo is good for; nothing while its card isn't marked.
+
+    Raises
+    ------
+    ColorMatchError
+        It can't be read.
+    """
     if not repair.has_card:
-        return None
+        return
     with st.spinner("Reading the colors"):
-        return answers.read(repair, repair.surfaces)
+        reading = unwrap(answers.read(repair, repair.surfaces))
+    rows = judged(repair, reading)
+    st.subheader("What this photo is good for")
+    look.cautions(doubts(reading, [(sample.name, sample) for sample in reading.samples]))
+    look.facts(rows)
+    lesson.show(repair, path, reading)
 
 
 def _next_step(repair: OpenRepair, path: Path) -> None:

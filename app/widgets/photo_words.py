@@ -14,6 +14,7 @@ from colormatch import repair as job
 from colormatch.color.words import NOTHING, describe_off
 from colormatch.lessons import photos_word
 from colormatch.records import CardKind, Difference, Flag, FlagCode, Lab, Reading, RegionKind, Sample
+from colormatch.reference.stand_in import STAND_INS
 
 #: Flag codes grouped by cause: causes of wrong colors before those of less certain ones, and in each group the surest
 #: sign first. All others follow. Our choice.
@@ -121,6 +122,8 @@ def _surer(repair: OpenRepair, reading: Reading) -> str:
         return "More patches of sound wood."
     gray = reading.card.kind is CardKind.GRAY
     better = "A three-step card or a 24-patch chart instead of the gray card" if gray else ""
+    if reading.card.kind in STAND_INS:
+        better = f"A gray card instead of the {STAND_INS[reading.card.kind].name}"
     teach = "learning your phone once, from one photo of a chart" if gray and reading.learned is None else ""
     raw = "" if reading.photo.raw else "camera raw instead of JPEG"
     strips = "test strips of the wash in the same photo, which don't depend on any of this"

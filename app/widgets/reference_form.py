@@ -14,19 +14,25 @@ from app.repair.open_repair import OpenRepair
 from app.state import cameras, session
 from app.state.library import grounds, own_cards, shop_chips
 from colormatch.lessons import photos_word
-from colormatch.records import CardKind, OwnCard, RegionKind
-from colormatch.reference.card_choice import ChartIssue
+from colormatch.records import CardKind, Ground, OwnCard, RegionKind, ShopChip
+from colormatch.reference.card_choice import ChartIssue, settled_text
 
 #: Kinds of card in words.
 CARD_KINDS = {
     CardKind.GRAY: "Gray card",
     CardKind.THREE_STEP: "Three-step card: white, gray, black",
     CardKind.CHART24: "24-patch chart",
+    CardKind.PAPER: "No card: white paper",
+    CardKind.CARDBOARD: "No card: white cardboard",
+    CardKind.PIECE: "No card: a second piece of known color",
     CardKind.NONE: "None in the photo",
 }
 _VALUES = {
     CardKind.GRAY: "Its reflectance or Lab, if the maker states one; otherwise 18\u00a0%",
     CardKind.THREE_STEP: "Its white, gray and black reflectance, if stated; otherwise 0.89/0.18/0.035",
+    CardKind.PAPER: "Its Lab, if measured; otherwise that of typical office paper",
+    CardKind.CARDBOARD: "Its Lab, if measured; otherwise that of typical white cardboard",
+    CardKind.PIECE: "Its Lab, such as 62,9,24",
 }
 _ISSUES = {
     "": "Usual: published since November 2014",
@@ -62,6 +68,17 @@ def value_form(kind: CardKind, value: str, key: str, changed: Callable[[], None]
             list(_ISSUES),
             format_func=_ISSUES.__getitem__,
             key=session.showing(key, value if value in _ISSUES else ""),
+            on_change=changed,
+        )
+        return
+    known: list[Ground | ShopChip] = [*grounds(), *shop_chips()]
+    pieces = {settled_text(one.lab, one.uncertainty): one.name for one in known}
+    if kind is CardKind.PIECE and pieces:
+        st.selectbox(
+            "The piece is",
+            ["", *pieces, *({value} - {"", *pieces})],
+            format_func=lambda text: pieces.get(text, text) or "Not said yet",
+            key=session.showing(key, value),
             on_change=changed,
         )
         return

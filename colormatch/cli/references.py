@@ -17,12 +17,12 @@ if TYPE_CHECKING:
     from colormatch.library.columns import Record
     from colormatch.records import Box, Ground, Lab, Reading, Region, ShopChip
     from colormatch.reference.camera import LearnedCamera
-    from colormatch.reference.card_choice import CardChoice
+    from colormatch.reference.card_choice import CardChoice, Settled
 
 R = TypeVar("R", bound="Record")
 
 #: Kinds of card that options take, as `CardKind` has them.
-CARD_KINDS = ("gray", "three-step", "chart24")
+CARD_KINDS = ("gray", "three-step", "chart24", "paper", "cardboard", "piece")
 
 
 def add_card_options(parser: argparse.ArgumentParser) -> None:
@@ -34,12 +34,18 @@ def add_card_options(parser: argparse.ArgumentParser) -> None:
         metavar="auto|BOX|none",
         help="find it automatically, use this box, or use no card",
     )
-    group.add_argument("--card-kind", choices=CARD_KINDS, default="gray")
+    group.add_argument(
+        "--card-kind",
+        choices=CARD_KINDS,
+        default="gray",
+        help="paper, cardboard and piece stand in for a card with less certainty; mark them with --card",
+    )
     group.add_argument(
         "--card-value",
         metavar="VALUE",
         help="reflectance of the gray card (0.18), its Lab (49.5,0,0), white/gray/black reflectances of a three-step "
-        "card (0.89/0.18/0.035), or for a chart before-2014, since-2014 or a file of its measured patches",
+        "card (0.89/0.18/0.035); for a chart before-2014, since-2014 or a file of its measured patches; for paper and "
+        "cardboard the measured Lab; for a piece its Lab, or the name of a wood or chip in the library",
     )
 
 
@@ -203,12 +209,34 @@ def card_choice(args: argparse.Namespace) -> CardChoice:
     ------
     WrongUsage
         ``--card-value`` is of no known form.
+    BadInput
+        A piece that the library doesn't have.
     """
     from colormatch.records import CardKind
     from colormatch.reference.card_choice import CardChoice, parse_card_value
 
     kind = CardKind(args.card_kind)
-    value = typed(parse_card_value, args.card_value, kind)
+    piece = _piece_of_library(args) if kind is CardKind.PIECE else None
+    value = piece or typed(parse_card_value, args.card_value, kind)
     if args.card == "none":
         return CardChoice(kind=CardKind.NONE)
     return CardChoice(kind=kind, value=value, box=None if args.card == "auto" else args.card)
+
+
+def _piece_of_library(args: argparse.Namespace) -> Settled | None:
+    """The color of a piece that is named as a wood or a chip of the library; None if its Lab is typed, or nothing."""
+    from colormatch.errors import BadInput
+    from colormatch.records import Ground, ShopChip, named
+    from colormatch.reference.card_choice import Settled
+
+    name = args.card_value
+    if not name or name.count(",") in (2, 3):
+        return None
+    known: Ground | ShopChip | None = named(kept_records(args.library, Ground), name)
+    known = known or named(kept_records(args.library, ShopChip), name)
+    if known is None:
+        raise BadInput(
+            f"The library has no wood or chip named {name}.",
+            "Add its color with 'colormatch ground add', or give its Lab, such as 62,9,24.",
+        )
+    return Settled(known.lab, known.uncertainty)

@@ -75,6 +75,7 @@ class FlagCode(StrEnum):
     SHADOW = "shadow"
     SIMULATED = "simulated"
     SMALL_PATCH = "small-patch"
+    STAND_IN = "stand-in"
     STRANGE_SCHEMA = "strange-schema"
     SWATCHES_DISAGREE = "swatches-disagree"
     TOO_DARK = "too-dark"

@@ -55,6 +55,10 @@ class CardKind(StrEnum):
     GRAY = "gray"
     THREE_STEP = "three-step"
     CHART24 = "chart24"
+    #: Stand-ins: what lies at hand where there is no card.
+    PAPER = "paper"
+    CARDBOARD = "cardboard"
+    PIECE = "piece"
     NONE = "none"
 
 

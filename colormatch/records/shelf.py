@@ -179,7 +179,7 @@ class OwnCard:
         if not self.name.strip():
             raise BadInput("A card needs a name.", "Type one that distinguishes it from your other cards.")
         if self.kind is CardKind.NONE:
-            raise BadInput(f"The card {self.name} has an unknown kind.", "Give gray, three-step or chart24.")
+            raise BadInput(f"The card {self.name} has an unknown kind.", "Give a kind such as gray or chart24.")
 
 
 class Development(StrEnum):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -17,9 +18,19 @@ class ChartIssue(StrEnum):
     SINCE_2014 = "since-2014"
 
 
+@dataclass(frozen=True)
+class Settled:
+    """Color of a piece that was measured before."""
+
+    lab: Lab
+    #: ΔE00, 90 % radius; what is typed is taken as exact.
+    uncertainty: float = 0.0
+
+
 #: Values stated by a card's maker: one reflectance; one color; the reflectances of white, gray and black steps; or, for
 #: a chart, its issue or the file of its measured patches.
-CardValue = float | Lab | tuple[float, float, float] | ChartIssue | Path
+#: For a piece that stands in for a card, its color.
+CardValue = float | Lab | tuple[float, float, float] | ChartIssue | Path | Settled
 
 
 @dataclass(frozen=True)
@@ -41,7 +52,8 @@ def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
     ----------
     text : str or None
         ``0.18``, ``18%``, a Lab ``49.5,0,0``, ``0.89/0.18/0.035`` for a three-step card; for a chart its issue,
-        ``before-2014`` or ``since-2014``, or the name of a CGATS, CxF3 or CSV file of its measured patches.
+        ``before-2014`` or ``since-2014``, or the name of a CGATS, CxF3 or CSV file of its measured patches; for a
+        piece that stands in for a card a Lab, and behind it the radius by which it is known: ``62,9,24,1.2``.
 
     Raises
     ------
@@ -56,6 +68,8 @@ def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
         return None
     if kind is CardKind.CHART24:
         return ChartIssue(text) if text in tuple(ChartIssue) else Path(text)
+    if kind is CardKind.PIECE:
+        return _settled(text)
     try:
         if "," in text:
             return lab_of(text.split(","), "card's color")
@@ -73,3 +87,22 @@ def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
             else "Give 0.18, 18% or a Lab such as 49.5,0,0.",
         )
     return (parts[0], parts[1], parts[2]) if wanted == 3 else parts[0]
+
+
+def _settled(text: str) -> Settled:
+    """``L,a,b``, and perhaps the radius by which that color is known."""
+    *lab, radius = text.split(",") if text.count(",") == 3 else (*text.split(","), "0")
+    try:
+        known = float(radius)
+    except ValueError:
+        known = -1.0
+    if not 0 <= known < math.inf:
+        raise BadInput(
+            f"'{text}' is no color of a piece.", "Give its Lab such as 62,9,24, with its uncertainty 62,9,24,1.2."
+        )
+    return Settled(lab_of(lab, "piece's color"), known)
+
+
+def settled_text(lab: Lab, uncertainty: float) -> str:
+    """A color of the library, in the form that `parse_card_value` reads for a piece."""
+    return ",".join(f"{value:g}" for value in (*lab, uncertainty))

@@ -43,11 +43,11 @@ _LIGHT_SCALE = 1 / 16
 #: Longest side of the preview used to judge the rest of the photo, pixels.
 _PREVIEW = 200
 
-_MARK_AGAIN = "Mark a plain part of the gray card."
 
-
-def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CARD) -> tuple[Flag, ...]:
-    """Doubts about a card as a neutral reference.
+def check_card(
+    photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CARD, name: str = "gray card", *, plain: bool = True
+) -> tuple[Flag, ...]:
+    """Doubts about a card, or what stands in for one, as a neutral reference.
 
     Parameters
     ----------
@@ -56,6 +56,10 @@ def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CA
         Region inside the card.
     reflectance : float; unitless, 0 < r <= 1
         Value stated by the card's maker.
+    name : str
+        As sentences have it.
+    plain : bool
+        It is of one gray or white; grain and color of another piece are its own.
 
     Returns
     -------
@@ -69,95 +73,97 @@ def check_card(photo: DecodedPhoto, region: Region, reflectance: float = GRAY_CA
         Too small, clipped, too dark, far too uneven, not plain, or not gray. ``facts`` holds the number.
     """
     part = photo.part(region)
-    flags = _size(part.pixels)
+    flags = _size(part.pixels, name)
     mean = part.mean
-    flags += [
-        *_exposure(photo.encoded(part.box, part.every)[part.inside], mean),
-        *_surface(part.linear_rgb, part.inside),
-        *_color(mean),
-        *_light(mean, photo.preview(_PREVIEW, averaged=False), region, reflectance),
-    ]
+    flags += _exposure(photo.encoded(part.box, part.every)[part.inside], mean, name)
+    if plain:
+        flags += [*_surface(part.linear_rgb, part.inside, name), *_color(mean, name)]
+    flags += _light(mean, photo.preview(_PREVIEW, averaged=False), region, reflectance, name)
     return tuple(flags)
 
 
-def _size(pixels: int) -> list[Flag]:
+def _size(pixels: int, name: str) -> list[Flag]:
     if pixels < _FEWEST:
         raise CardUnusable(
-            f"The gray card is only {pixels} pixels large.",
-            "Take the photo from nearer, or mark more of the card.",
+            f"The {name} is only {pixels} pixels large.",
+            f"Take the photo from nearer, or mark more of the {name}.",
             pixels=pixels,
         )
     if pixels < _FEW:
-        text = f"The gray card is small in the photo ({pixels} pixels); from nearer it can be read more surely."
+        text = f"The {name} is small in the photo ({pixels} pixels); from nearer it can be read more surely."
         return [Flag(FlagCode.CARD_SMALL, text, float(pixels))]
     return []
 
 
-def _exposure(encoded_rgb: FloatArray, mean_linear_rgb: FloatArray) -> list[Flag]:
+def _exposure(encoded_rgb: FloatArray, mean_linear_rgb: FloatArray, name: str) -> list[Flag]:
     """Raise or flag for clipping and darkness, from (n, 3) encoded pixels and the (3,) mean of their light."""
     clipped = float((encoded_rgb >= CLIPPED).any(axis=1).mean())
     if clipped > _CLIPPED_SHARE:
         raise CardUnusable(
-            f"The gray card is too bright: {clipped:.0%} of it is at the end of the camera's scale.",
-            "Take the photo again, darker, or mark a part of the card without a reflection.",
+            f"The {name} is too bright: {clipped:.0%} of it is at the end of the camera's scale.",
+            f"Take the photo again, darker, or mark a part of the {name} without a reflection.",
             clipped=clipped,
         )
     weakest = float(mean_linear_rgb.min())
     if weakest < _BLACK:
         raise CardUnusable(
-            "The gray card is nearly black in the photo.", "Take the photo again in more light.", weakest=weakest
+            f"The {name} is nearly black in the photo.", "Take the photo again in more light.", weakest=weakest
         )
     if weakest < _DARK:
-        return [Flag(FlagCode.CARD_DARK, "The gray card is dark in the photo; more light makes it surer.", weakest)]
+        return [Flag(FlagCode.CARD_DARK, f"The {name} is dark in the photo; more light makes it surer.", weakest)]
     return []
 
 
-def _surface(linear_rgb: FloatArray, inside: BoolArray) -> list[Flag]:
+def _surface(linear_rgb: FloatArray, inside: BoolArray, name: str) -> list[Flag]:
     """Raise or flag for uneven light, shadows and texture, from a box (h, w, 3) and the mask of the card."""
     brightness, inside = _view(linear_rgb, inside)
     light, left = _plane(brightness, inside)
     texture, shadow = structure(left, inside), _light_left(left, inside)
     if texture > _NO_CARD:
         raise CardUnusable(
-            f"What is marked as the gray card isn't plain: its brightness varies by {texture:.0%}.",
-            _MARK_AGAIN,
+            f"What is marked as the {name} isn't plain: its brightness varies by {texture:.0%}.",
+            f"Mark a plain part of the {name}.",
             texture=texture,
         )
     if light > _HOPELESSLY_UNEVEN:
         raise CardUnusable(
-            f"One end of the gray card gets {light:.1f} times the light of the other.",
-            "Take the photo again in even light, or mark the part of the card nearest to the wood.",
+            f"One end of the {name} gets {light:.1f} times the light of the other.",
+            f"Take the photo again in even light, or mark the part of the {name} nearest to the wood.",
             evenness=light,
         )
     flags = []
     if light > _UNEVEN:
         text = (
-            f"The light changes by {light - 1:.0%} across the gray card, and so it may from the card to the wood; "
+            f"The light changes by {light - 1:.0%} across the {name}, and so it may from the card to the wood; "
             "turn the work or the lamp."
         )
         flags.append(Flag(FlagCode.CARD_UNEVEN, text, round(light, 3)))
     if shadow > _SHADOW:
-        text = "A shadow or a reflection lies on part of the gray card; mark a part without it."
+        text = f"A shadow or a reflection lies on part of the {name}; mark a part without it."
         flags.append(Flag(FlagCode.CARD_SHADOW, text, round(shadow, 3)))
     if texture > _TEXTURED:
-        text = f"The gray card isn't plain: its brightness varies by {texture:.0%}; mark a clean part of it."
+        text = f"The {name} isn't plain: its brightness varies by {texture:.0%}; mark a clean part of it."
         flags.append(Flag(FlagCode.CARD_TEXTURED, text, round(texture, 3)))
     return flags
 
 
-def _color(mean_linear_rgb: FloatArray) -> list[Flag]:
+def _color(mean_linear_rgb: FloatArray, name: str) -> list[Flag]:
     """Raise or flag for a color cast, from the (3,) mean."""
     red, green, blue = np.log(mean_linear_rgb)
     cast = max(abs(red - green), abs(blue - green))
     if cast > _COLORED:
-        raise CardUnusable("What is marked as the gray card isn't gray.", _MARK_AGAIN, cast=cast)
+        raise CardUnusable(
+            f"What is marked as the {name} isn't {name.split()[0]}.", f"Mark a plain part of the {name}.", cast=cast
+        )
     if cast > _CAST:
-        text = "The light or the camera's white balance colors the gray card strongly; daylight makes colors surer."
+        text = f"The light or the camera's white balance colors the {name} strongly; daylight makes colors surer."
         return [Flag(FlagCode.CARD_CAST, text, round(float(cast), 3))]
     return []
 
 
-def _light(mean_linear_rgb: FloatArray, preview: ByteArray, region: Region, reflectance: float) -> list[Flag]:
+def _light(
+    mean_linear_rgb: FloatArray, preview: ByteArray, region: Region, reflectance: float, name: str
+) -> list[Flag]:
     """Flag a card with this (3,) mean that is not in the light of the rest of the photo."""
     height, width = preview.shape[:2]
     box, inside = region.mask(width, height)
@@ -169,8 +175,9 @@ def _light(mean_linear_rgb: FloatArray, preview: ByteArray, region: Region, refl
     if _DARKEST_REST <= as_reflectance <= _LIGHTEST_REST:
         return []
     darker, by = ("brighter", "shade") if as_reflectance > _LIGHTEST_REST else ("darker", "brighter light")
+    noun = name.split()[-1]
     text = (
-        f"Beside the gray card most of the photo is {darker} than wood can be; the card seems to lie in {by}. "
+        f"Beside the {name} most of the photo is {darker} than wood can be; the {noun} seems to lie in {by}. "
         "Lay it flat beside the wood, in the same light."
     )
     return [Flag(FlagCode.CARD_OTHER_LIGHT, text, round(as_reflectance, 3))]

@@ -17,6 +17,7 @@ from colormatch.image.photo import DecodedPhoto
 from colormatch.records import CardKind, Flag, FlagCode, Ground, Region, RegionKind, ShopChip
 from colormatch.reference.chips import ALL_GRAYS, GRAY, with_chips
 from colormatch.reference.neutral import Neutral, linear_pixels
+from colormatch.reference.stand_in import STAND_INS
 
 #: Radius that holds 99 of 100 errors over the one that holds 90, of a round error in three dimensions (chi
 #: distribution, 3.368 / 2.500): a known color that is farther off contradicts a learned camera.
@@ -83,6 +84,7 @@ def tie_to_chips(
     colors = np.stack([linear_pixels(even, chip).mean(axis=0, dtype=float) for chip in chips])
     # Linear light needs no tone curve undone: a gain that is right for one gray is right for all.
     one = neutral.card.kind is CardKind.GRAY and not photo.facts.raw
-    grays = () if neutral.card.kind is CardKind.NONE else GRAY if one else ALL_GRAYS
+    unknown_grays = neutral.card.kind is CardKind.NONE or neutral.card.kind in STAND_INS
+    grays = () if unknown_grays else GRAY if one else ALL_GRAYS
     correction = with_chips(neutral.correction, colors, [known[chip.name] for chip in chips], grays)
     return replace(neutral, correction=correction)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from colormatch.color.space import lab_from_linear, linear_from_encoded
+from colormatch.color.space import RGB_TO_XYZ, lab_from_linear, linear_from_encoded
 from colormatch.errors import BadInput, CardNotFound, RegionError
 from colormatch.image.flat_field import FlatField
 from colormatch.image.photo import DecodedPhoto
@@ -32,8 +32,11 @@ from colormatch.reference.gray_card_check import check_card
 from colormatch.reference.gray_card_find import find_card
 from colormatch.reference.light import NO_PLACES, Places, describe_light, fit_flat_field, surface_parts
 from colormatch.reference.local_tones import tone_flags
+from colormatch.reference.stand_in import STAND_INS, stand_in_correction, stand_in_linear
 from colormatch.reference.tone import CLIPPED
 
+#: Kinds of one plain gray or white, from whose parts the light on it is read.
+_PLAIN = (CardKind.GRAY, CardKind.PAPER, CardKind.CARDBOARD)
 #: Index of the middle gray among a 24-patch chart's patches, in published order.
 _NEUTRAL_5 = 21
 #: Largest share of clipped pixels in a white area.
@@ -146,6 +149,11 @@ def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
         from colormatch.reference.three_step_find import find_three_steps
 
         return find_three_steps(photo, step_reflectances(choice.value))
+    if choice.kind in STAND_INS:
+        raise CardNotFound(
+            f"The {STAND_INS[choice.kind].name} can't be found automatically.",
+            "Mark where it lies, away from its edges.",
+        )
     try:
         return find_card(photo)
     except CardNotFound as asked:
@@ -180,7 +188,8 @@ def _corrected(
     if card.kind is CardKind.NONE:
         # The light that the camera balanced for.
         return Neutral(card, _with_lamp(describe_light(places, None), photo, np.ones(3)), no_correction())
-    correct = {CardKind.GRAY: _gray_card, CardKind.THREE_STEP: _three_steps, CardKind.CHART24: _chart}[card.kind]
+    of_cards = {CardKind.GRAY: _gray_card, CardKind.THREE_STEP: _three_steps, CardKind.CHART24: _chart}
+    correct = of_cards.get(card.kind, _stand_in)
     gray, correction, flags = correct(photo, card, choice.value)
     by_camera = by_card = None
     if learned is not None and card.kind is CardKind.GRAY and learned.helps:
@@ -207,6 +216,17 @@ def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Re
     flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
     correction = gray_card_correction(gray, value, raw=photo.facts.raw, sensor=photo.sensor)
     return _Reading(gray, correction, flags)
+
+
+def _stand_in(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
+    assert card.region is not None
+    mean = photo.part(card.region).mean
+    correction = stand_in_correction(mean, card.kind, stated, raw=photo.facts.raw, sensor=photo.sensor)
+    true = stand_in_linear(card.kind, stated)
+    name, plain = STAND_INS[card.kind].name, card.kind in _PLAIN
+    flags = check_card(photo, card.region, float(true @ RGB_TO_XYZ[1]), name, plain=plain)
+    # A gray in its place would look so: what it has of color itself is no cast of the light.
+    return _Reading(GRAY_CARD * mean / true, correction, (*correction.flags, *flags))
 
 
 def _three_steps(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Reading:
@@ -284,7 +304,7 @@ def _with_lamp(light: Light, photo: DecodedPhoto, neutral_linear_rgb: FloatArray
 def _neutral_places(photo: DecodedPhoto, card: Card, white: Sequence[Region]) -> Places:
     """Parts of a gray card, and of the white areas."""
     of_card = NO_PLACES
-    if card.kind is CardKind.GRAY and card.region is not None:
+    if card.kind in _PLAIN and card.region is not None:
         of_card = _parts(photo, card.region)
     others = NO_PLACES
     for region in white:
@@ -298,7 +318,7 @@ def _neutral_places(photo: DecodedPhoto, card: Card, white: Sequence[Region]) ->
 
 def _of_one_tone(card: Card, white: Sequence[Region], places: Places) -> tuple[list[Region], list[int]]:
     """The gray card and white areas, and the surface of each."""
-    gray = [card.region] if card.kind is CardKind.GRAY and card.region is not None else []
+    gray = [card.region] if card.kind in _PLAIN and card.region is not None else []
     of_white = int(places.surface.max()) if places.surface.size else 0
     return [*gray, *white], [0] * len(gray) + [of_white] * len(white)
 

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from colormatch.library import SavedRepair
-from colormatch.records import CardKind, Lab, OwnCard, ShopChip, SurfaceState
+from colormatch.records import CardKind, Ground, Lab, OwnCard, ShopChip, SurfaceState
 
 
 def saved(library, id=1):
@@ -214,6 +214,37 @@ def test_another_kind_of_card_is_looked_for_or_asked_for(example, library):
     assert any("all three steps" in block.value for block in example.markdown)
     example.selectbox(key="card_kind-1").select(CardKind.GRAY).run()
     assert "card" in kinds(library)
+
+
+def words(app):
+    return " ".join(block.value for block in (*app.markdown, *app.warning, *app.info, *app.error, *app.caption))
+
+
+def test_white_paper_stands_in_for_the_card(example, library, open_app):
+    card = next(region for region in saved(library)["regions"] if region["kind"] == "card")["points"]
+    example.selectbox(key="card_kind-1").select(CardKind.PAPER).run()
+    assert "card" not in kinds(library)
+    assert "white paper can't be found" in words(example)
+    # What counts here is that the mark and the value reach the correction: they are those of the card. As paper it
+    # makes the wood too light; the settings, where that can be corrected, stay.
+    mark(library, "card", card)
+    app = open_app(repair=1)
+    assert "brighter than white" in words(app)
+    app.text_input(key="card_value-1").input("49.5,0,0").run()
+    assert "White paper stands in for a gray card" in facts(app)
+    assert "A gray card instead of the white paper" in facts(app)
+
+
+def test_a_piece_of_known_color_stands_in_for_the_card(example, library, open_app):
+    card = next(region for region in saved(library)["regions"] if region["kind"] == "card")["points"]
+    library.add(Ground("slate", Lab(49.5, 0.0, 0.0), 2.0))
+    example.selectbox(key="card_kind-1").select(CardKind.PIECE).run()
+    mark(library, "card", card)
+    app = open_app(repair=1)
+    assert "color of the second piece is missing" in words(app)
+    app.selectbox(key="card_value-1").select("49.5,0,0,2").run()
+    assert saved(library)["card_value"] == "49.5,0,0,2"
+    assert "A second piece of known color stands in" in facts(app)
 
 
 def test_the_example_leads_through_and_is_removed(example, library, open_app):

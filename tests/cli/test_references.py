@@ -106,3 +106,36 @@ def test_reading_with_a_library_that_is_not_there_says_so_and_makes_nothing(
         assert refused.status == 1
         assert "named offcut" in refused.err
     assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_a_stand_in_is_read_where_it_is_marked(run: Run, photo: Callable[[str], Path]) -> None:
+    """What is marked here is the gray card, whose color is given: wood comes out the same, with more doubt."""
+    box = ",".join(map(str, (500, 150, 240, 140)))
+    by_card = run("read", photo("gray"), "--card", box, "--patch", WOOD, "--json")
+    stated = ("--card-value", "49.5,0,0")
+    by_paper = run("read", photo("gray"), "--card", box, "--card-kind", "paper", *stated, "--patch", WOOD, "--json")
+    assert by_paper.status == 0, by_paper.err
+    card, paper = (json.loads(done.out) for done in (by_card, by_paper))
+    assert paper["card"]["kind"] == "paper"
+    assert "stand-in" in [flag["code"] for flag in paper["card"]["flags"]]
+    assert paper["patches"][0]["lab"] == pytest.approx(card["patches"][0]["lab"], abs=0.1)
+    assert paper["patches"][0]["uncertainty"] > card["patches"][0]["uncertainty"]
+    asked = run("read", photo("gray"), "--card-kind", "cardboard", "--patch", WOOD)
+    assert asked.status == 1
+    assert "white cardboard can't be found" in asked.err
+
+
+def test_a_piece_is_named_as_a_wood_or_a_chip_of_the_library(run: Run, photo: Callable[[str], Path]) -> None:
+    box = ",".join(map(str, (500, 150, 240, 140)))
+    marked = ("read", photo("gray"), "--card", box, "--card-kind", "piece", "--patch", WOOD, "--json")
+    run("ground", "add", "Slate", "--lab", "49.5,0,0", "--uncertainty", 3)
+    run("chip", "add", "Offcut", "--lab", "49.5,0,0", "--uncertainty", 0)
+    wood, chip, typed, both = (
+        json.loads(run(*marked, "--card-value", value).out) for value in ("slate", "offcut", "49.5,0,0", "49.5,0,0,3")
+    )
+    assert wood == both
+    assert chip == typed
+    radius = [one["patches"][0]["uncertainty_systematic"] for one in (wood, typed)]
+    assert radius[0] ** 2 - radius[1] ** 2 == pytest.approx(9, abs=0.5)
+    assert "no wood or chip named oak" in run(*marked, "--card-value", "oak").err
+    assert "color of the second piece is missing" in run(*marked).err

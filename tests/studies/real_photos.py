@@ -131,7 +131,7 @@ WAYS: dict[str, Way] = {
 }
 
 
-def _read_all(way: Way, photos: Sequence[ChartPhoto]) -> list[Read]:
+def read_all(way: Way, photos: Sequence[ChartPhoto]) -> list[Read]:
     reads = []
     for photo in photos:
         try:
@@ -196,12 +196,12 @@ def main(folder: Path) -> None:
     )
     for way_name, way in WAYS.items():
         for kind, some in kinds(photos).items():
-            print(row(f"{way_name}: {kind}", _read_all(way, some)), flush=True)
+            print(row(f"{way_name}: {kind}", read_all(way, some)), flush=True)
         for name, some in (
             ("all developed", [p for p in photos if not p.raw]),
             ("all raw", [p for p in photos if p.raw]),
         ):
-            print(row(f"{way_name}: {name}", _read_all(way, some)), flush=True)
+            print(row(f"{way_name}: {name}", read_all(way, some)), flush=True)
     print()
     print("three steps against one gray, the same patches, mean")
     developed = [photo for photo in photos if not photo.raw]
