@@ -11,7 +11,6 @@ from app.state.library import library_state
 from app.widgets import chips, look
 from colormatch.errors import ColorMatchError
 from colormatch.records import Match, RankedWash, RegionKind
-from colormatch.render.plot import Spot, lab_plot
 from colormatch.wash.ratio import format_layers
 
 #: Washes in the plot; more would hide each other.
@@ -68,17 +67,16 @@ def grain(repair: OpenRepair, wash: RankedWash) -> None:
 
 def plot(match: Match, wash: RankedWash, wanted: str) -> None:
     """Plot of lightness, and of a* against b*."""
+    from app.widgets import color_plot  # takes a third of a second
+    from app.widgets.color_plot import Spot
+
     st.subheader("Where the colors lie")
     shown = [other for other in match.washes if other.rank <= _PLOTTED or other is wash]
     dots = [Spot("damage", match.ground)]
     dots += [Spot(str(o.rank), o.lab, o.uncertainty, strong=o is wash) for o in reversed(shown)]
     target = match.finished or match.target
     dots.append(Spot(wanted.lower(), target, match.target_uncertainty, target=True))
-    words = f"Lightness, and a* against b*, of {wanted.lower()}, the damage and the closest washes"
-    st.html(
-        f'<div class="wide">{look.drawing(lab_plot(dots, words), words)}</div>'
-        f'<div class="narrow">{look.drawing(lab_plot(dots, words, stacked=True), words)}</div>'
-    )
+    color_plot.show(dots, f"The colors of {wanted.lower()}, the damage and the closest washes.")
     st.write(
         f"The solid rings contain the result of each wash nine times in ten; the bold one is wash {wash.rank}. The "
         f"dashed ring contains {look.plain(wanted.lower())} itself nine times in ten; an error there shifts all of "
