@@ -48,11 +48,11 @@ def by_color_engine(
 
 _CONVERTED = Flag(
     FlagCode.PROFILE_CONVERTED,
-    "The photo's color profile is made of tables; its colors were converted to 8-bit sRGB, strong ones cut to it.",
+    "The photo's color profile uses tables; its colors were converted to 8-bit sRGB, and saturated ones were clipped.",
 )
 _UNUSABLE_PROFILE = Flag(
     FlagCode.PROFILE_UNUSABLE,
-    "The photo's color profile is damaged or of an unknown kind; its colors are read as sRGB.",
+    "The photo's color profile is damaged or of an unknown kind, so its colors are read as sRGB.",
 )
 
 

@@ -42,8 +42,8 @@ def blur_flags(encoded_rgb: ByteArray) -> list[Flag]:
         return []
     what = "out of focus" if min(blurs) > _BLURRED else "blurred in one direction, as if the camera had moved"
     text = (
-        f"The photo looks {what}, so that the colors of small places run into those around them. Tap on the wood to "
-        "focus, hold still or rest the phone on something, and give it more light."
+        f"The photo looks {what}, so the colors of small areas blend with those around them. Tap on the wood to "
+        "focus, hold the phone still or rest it on something, and add light."
     )
     return [Flag(FlagCode.BLURRED, text, round(max(blurs) / max(encoded_rgb.shape[:2]), 5))]
 

@@ -36,7 +36,7 @@ from colormatch.image.pixels import PixelArray, Pixels
 from colormatch.image.sensor import Sensor
 from colormatch.records import Flag
 
-_SEND_AGAIN = "Copy it from the phone or camera once more, or choose another photo."
+_SEND_AGAIN = "Copy it from the phone or camera again, or choose another photo."
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +80,7 @@ def decode(data: bytes) -> DecodedFile:
     except MemoryError:
         raise PhotoTooLarge(
             "The computer has too little free memory for this photo.",
-            "Close other programs, or save the photo smaller.",
+            "Close other programs, or save the photo at a smaller size.",
         ) from None
     except Exception as error:  # Decoders raise anything on damaged files.
         raise PhotoUnreadable(f"The photo is damaged: {_one_line(error)}.", _SEND_AGAIN) from error
@@ -160,7 +160,7 @@ def _decode_raw(data: bytes) -> DecodedFile:
             sensor = _sensor(raw.color_matrix, raw.daylight_whitebalance, raw.camera_whitebalance)
     except rawpy.LibRawError as error:
         raise PhotoUnreadable(
-            f"The camera raw file can't be developed ({_one_line(error)}).",
+            f"Developing the camera raw file failed ({_one_line(error)}).",
             "Save it as DNG or as 16-bit TIFF in the camera maker's program.",
         ) from error
     with quiet_pillow:
@@ -283,7 +283,7 @@ def opened(data: bytes) -> ImageFile.ImageFile:
     kind = _pillow_format(data)
     if kind is None:
         raise PhotoUnreadable(
-            "This is not a picture that can be read (JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw).",
+            "This file is not in a supported picture format (JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw).",
             "Choose a photo, or save it as JPEG first.",
         )
     import_module(f"PIL.{_PLUGINS[kind]}")
@@ -298,7 +298,7 @@ def opened(data: bytes) -> ImageFile.ImageFile:
         struct.error,
     ):  # Pillow's signs of a file that is not what its header says.
         pass
-    raise PhotoUnreadable("The photo is damaged, or of a rare kind that can't be decoded.", _SEND_AGAIN)
+    raise PhotoUnreadable("The photo is damaged, or in a rare format that is not supported.", _SEND_AGAIN)
 
 
 def _decode_common(data: bytes) -> DecodedFile:
@@ -361,7 +361,7 @@ def _flags_of(picture: Image.Image, data: bytes) -> list[Flag]:
 def _refuse_print_and_float(picture: Image.Image) -> None:
     if picture.mode in ("CMYK", "LAB", "HSV"):
         raise PhotoUnreadable(
-            f"The picture is in {picture.mode} color, made for printing, and its colors can't be read safely.",
+            f"The picture is in {picture.mode} color, made for printing, which doesn't give reliable colors.",
             "Save it as an RGB picture (JPEG or PNG) and choose that file.",
         )
     if picture.mode == "F" or (picture.mode == "I" and picture.format == "TIFF"):
@@ -382,7 +382,7 @@ def _decode_sixteen_bit(data: bytes) -> PixelArray:
 
     values = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     if values is None:
-        raise PhotoUnreadable("The photo is damaged: its pixels can't be decoded.", _SEND_AGAIN)
+        raise PhotoUnreadable("The photo is damaged: decoding its pixels failed.", _SEND_AGAIN)
     if values.ndim == 3:
         for band in bands(values):  # In place, without a second copy of the whole.
             cv2.cvtColor(band, cv2.COLOR_BGR2RGB if values.shape[2] == 3 else cv2.COLOR_BGRA2RGBA, dst=band)

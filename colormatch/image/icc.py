@@ -162,7 +162,7 @@ def from_icc(icc: bytes) -> Profile:
             return profile
     except (struct.error, IndexError, ValueError, OverflowError, ZeroDivisionError) as error:
         raise ProfileBroken(str(error)) from error
-    raise ProfileBroken("its curves or colorants are absurd")
+    raise ProfileBroken("its curves or colorants are impossible")
 
 
 def _is_sane(profile: Profile) -> bool:

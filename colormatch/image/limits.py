@@ -53,8 +53,9 @@ def check_size(width: int, height: int, most: int = MOST_PIXELS) -> None:
         raise PhotoUnreadable("The picture has no pixels.", "Choose another photo.")
     if width * height > most:
         raise PhotoTooLarge(
-            f"The photo has {width} x {height} pixels, more than the {most // 1_000_000} megapixels that are read.",
-            "Save it at half its size, or cut it to the wood and the card.",
+            f"The photo has {width} x {height} pixels, more than the {most // 1_000_000} megapixels that the program "
+            "reads.",
+            "Save it at half its size, or crop it to the wood and the card.",
             width=width,
             height=height,
         )
@@ -69,8 +70,8 @@ def check_deep(pixels: int, channels: int) -> None:
     """
     if (size := 2 * pixels * channels) > MOST_DEEP_BYTES:
         raise PhotoTooLarge(
-            f"The photo takes {size / 1e6:.0f} MB of memory, more than the {MOST_DEEP_BYTES / 1e6:.0f} MB that are "
-            "spent on one.",
+            f"The photo needs {size / 1e6:.0f} MB of memory, more than the {MOST_DEEP_BYTES / 1e6:.0f} MB that the "
+            "program allows.",
             "Save it without transparency, in 8 bits, or at half its size.",
         )
 
@@ -91,7 +92,7 @@ def check_parts(data: bytes) -> None:
 
 
 def _too_many(parts: str, most: int) -> PhotoTooLarge:
-    return PhotoTooLarge(f"The photo's file has more than {most:,} {parts}; no camera writes so many.", _SAVE_AGAIN)
+    return PhotoTooLarge(f"The photo's file has more than {most:,} {parts}, more than any camera writes.", _SAVE_AGAIN)
 
 
 # --- JPEG ------------------------------------------------------------------------------------------------------------

@@ -169,9 +169,9 @@ def profile_of(icc: bytes | None, code_points: tuple[int, int] | None, info: Map
         profile = profiles.from_code_points(*code_points)
         if profile is None:
             raise PhotoUnreadable(
-                "The picture is coded for a high-dynamic-range or an unusual screen "
+                "The picture is encoded for a high-dynamic-range or an unusual screen "
                 f"(color code points {code_points[0]} and {code_points[1]}).",
-                "Open it where it came from and save it as a plain JPEG, then choose that file.",
+                "Open it in the app it came from and save it as a plain JPEG, then choose that file.",
             )
         return profile
     if exif.adobe_rgb:

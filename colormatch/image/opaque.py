@@ -68,5 +68,7 @@ def bands(values: PixelArray) -> Iterator[PixelArray]:
 
 
 def _see_through(share: float) -> Flag:
-    text = f"{max(1, round(100 * share))} % of the picture is see-through and shown on white; mark no region there."
+    text = (
+        f"{max(1, round(100 * share))} % of the picture is transparent and shown on white; don't mark a region there."
+    )
     return Flag(FlagCode.SEE_THROUGH, text, share)

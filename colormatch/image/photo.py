@@ -199,7 +199,7 @@ def open_photo(source: Path | str | bytes | PixelArray) -> DecodedPhoto:
     check_type(source, (Path, str, bytes), "photo")
     data = source if isinstance(source, bytes) else bytes_of(Path(source))
     if not data:
-        raise PhotoUnreadable("The file is empty.", "Copy it from the phone or camera once more.")
+        raise PhotoUnreadable("The file is empty.", "Copy it from the phone or camera again.")
     stored = decode(data)
     width, height = stored.halved_from or stored.pixels.size
     digest = hashlib.sha256(data).hexdigest()
@@ -220,7 +220,7 @@ def _from_array(pixels: PixelArray) -> DecodedPhoto:
             "Pass encoded sRGB as (height, width, 3) or (height, width) of uint8 or uint16.",
         )
     if not pixels.size:
-        raise BadInput("The array holds no pixels.", "Pass a picture of at least one pixel.")
+        raise BadInput("The array has no pixels.", "Pass a picture of at least one pixel.")
     height, width = pixels.shape[:2]
     digest = hashlib.sha256(np.ascontiguousarray(pixels).tobytes()).hexdigest()
     # A copy: the caller's array may change, the photo's pixels must not.

@@ -33,4 +33,4 @@ def refuse_unless_whole(data: bytes) -> None:
     except ColorMatchError:
         raise
     except Exception as error:  # Decoders raise anything on damaged files.
-        raise PhotoUnreadable("The photo is damaged.", "Copy it once more.") from error
+        raise PhotoUnreadable("The photo is damaged.", "Copy it again.") from error

@@ -52,16 +52,16 @@ def advise(
     apart = float(delta_e(outcomes.lab[outcomes.recipes.index(())], job.finished))
     if apart < VISIBLE:
         said.append(
-            f"Do nothing: as it is it lies {apart:.1f} ΔE from the color to reach, and half of all people see no "
-            f"difference at {VISIBLE:.1f}."
+            f"Do nothing: the damage is {apart:.1f} ΔE from the target color, and at {VISIBLE:.1f} half of all people "
+            "see no difference."
         )
     elif float(delta_e(best.lab, job.finished)) > CLEAR:
         said.append(_nothing_near(job, best))
         said += _what_would_help(job, outcomes, names, limits)
     elif best.expected_delta_e > CLEAR:
         said.append(
-            "The best guess comes near; what makes the expected ΔE large is doubt. "
-            "A test strip beside the sound wood, or a better reference in the photo, would settle it."
+            "The best guess is close; the expected ΔE is large because of uncertainty. Paint a test strip beside the "
+            "sound wood, or use a better reference in the photo."
         )
     said += _ties(washes)
     said += _untouched(washes)
@@ -76,11 +76,14 @@ def _nothing_near(job: MatchProblem, best: RankedWash) -> str:
     wanted = " and ".join(word for _, word in directions(Lab.from_array(job.finished), best.lab)[:2])
     nearest = format_layers(best.layers) if best.layers else "the damage as it is"
     said = (
-        f"Nothing that is allowed comes near: {nearest} is the nearest and stays about {best.expected_delta_e:.1f} ΔE "
-        f"off. It would have to be {wanted}."
+        f"No allowed recipe comes close: {nearest} is the closest and stays about {best.expected_delta_e:.1f} ΔE off. "
+        f"It would have to be {wanted}."
     )
     if job.task.target.L - job.task.ground.L > CLEAR:
-        said += " The damage is darker than the sound wood, and a wash hardly lightens: are the two marks swapped?"
+        said += (
+            " The damage is darker than the sound wood, and a wash hardly lightens; check that the two marks are "
+            "not swapped."
+        )
     return said
 
 
@@ -134,8 +137,8 @@ def _ties(washes: Sequence[RankedWash]) -> list[str]:
     if len(first) == 1:
         return []
     if not first[0].layers:
-        return ["Leaving the damage as it is can't be told from the best recipe."]
-    return ["The recipes of group 1 can't be told apart by what is known; the simplest stands first."]
+        return ["Leaving the damage as it is may be as good as the best recipe."]
+    return ["The recipes of group 1 are equally good as far as is known; the simplest is first."]
 
 
 def _untouched(washes: Sequence[RankedWash]) -> list[str]:
@@ -175,9 +178,12 @@ def _color(job: MatchProblem, recipe: Sequence[Layer], thick: float = 1.0) -> Fl
 def _next_swatch(job: MatchProblem, outcomes: Outcomes) -> list[str]:
     found = next_swatch(job, outcomes)
     if found is None or found.before - found.after < WORTH_A_SWATCH:
-        return ["No single further swatch would lower the expected ΔE much: what is left is the brush and the reading."]
+        return [
+            "No single further swatch would reduce the expected ΔE much: what remains comes from the brush and the "
+            "reading."
+        ]
     return [
-        f"To know the paints better, the swatch most worth painting: {format_layers([found.layer])} on wood like the "
-        f"damage. It should bring the expected ΔE of this repair from about {found.before:.1f} to about "
-        f"{found.after:.1f}. The strip that Mix asks for is another: it tests the wash that you picked."
+        f"To know the paints better, paint this swatch next: {format_layers([found.layer])} on wood like the damage. "
+        f"It should reduce the expected ΔE of this repair from about {found.before:.1f} to about {found.after:.1f}. "
+        "The strip that Mix asks for is a different one: it tests the wash that you picked."
     ]

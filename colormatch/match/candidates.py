@@ -118,15 +118,17 @@ def check_limits(limits: Limits) -> None:
     BadInput
     """
     if not 1 <= limits.coats <= MOST_COATS_OF_ONE or limits.coats != int(limits.coats):
-        raise BadInput(f"{limits.coats} coats of a wash can't be planned.", f"Allow 1 to {MOST_COATS_OF_ONE}.")
+        raise BadInput(f"{limits.coats} coats of a wash are outside the limits.", f"Allow 1 to {MOST_COATS_OF_ONE}.")
     for what, value in (("layers", limits.layers), ("paints in a mix", limits.mix)):
         if value not in (1, 2):
-            raise BadInput(f"{value} {what} can't be planned.", "Choose 1 or 2.")
+            raise BadInput(f"{value} {what} are outside the limits.", "Choose 1 or 2.")
     if not (math.isfinite(limits.smallest_ml) and limits.smallest_ml >= 0 and math.isfinite(limits.batch_ml)):
-        raise BadInput(f"A smallest measure of {limits.smallest_ml:g} ml is none.", "Give zero or more milliliters.")
+        raise BadInput(
+            f"A smallest measure of {limits.smallest_ml:g} ml is impossible.", "Give zero or more milliliters."
+        )
     if limits.batch_ml <= 0 or limits.batch_ml < limits.smallest_ml:
         raise BadInput(
-            f"A batch of {limits.batch_ml:g} ml can't be measured out in steps of {limits.smallest_ml:g} ml.",
+            f"A batch of {limits.batch_ml:g} ml is too small for steps of {limits.smallest_ml:g} ml.",
             "Allow a larger batch, or use a smaller measure.",
         )
     if limits.top < 1:
@@ -145,7 +147,7 @@ def usable_paints(shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits
     """
     known = {name_key(paint.name) for paint in shelf.paints}
     if not known:
-        raise NothingToRank("There is no paint on the shelf.", "Add a paint and one painted, measured swatch of it.")
+        raise NothingToRank("The shelf has no paints.", "Add a paint and at least one measured swatch of it.")
     chosen = {name_key(name) for name in limits.paints} or known
     for name in limits.paints:
         if name_key(name) not in known:

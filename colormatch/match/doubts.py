@@ -26,5 +26,5 @@ def shelf_doubts(shelf: Shelf, models: Mapping[str, PaintModel], names: Sequence
             said.append(f"{name} has {copies} swatch{'es' * (copies > 1)} entered twice; each counts once.")
     silent = sorted(paint.name for paint in shelf.paints if paint.name not in models)
     if silent:
-        said.append(f"Left out for want of a swatch: {', '.join(silent)}.")
+        said.append(f"Left out because they have no swatch: {', '.join(silent)}.")
     return tuple(said)

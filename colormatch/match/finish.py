@@ -65,7 +65,7 @@ def clear_coat_named(shelf: Shelf, name: str) -> ClearCoat | None:
         known = ", ".join(sorted({pair.name for pair in shelf.clear_coats})) or "none"
         raise PaintError(
             f"The clear coat {name} has not been measured.",
-            f"Measure one spot before and after it, or choose one that has been (there is: {known}).",
+            f"Measure one spot before and after it, or choose a measured one ({known}).",
         )
     return fit_clear(pairs)
 

@@ -70,7 +70,7 @@ def rank_for_all(
     if not spots:
         raise BadInput("No damaged spot was given.", "Mark one or more.")
     if judge_by not in ("worst", "mean"):
-        raise BadInput(f"'{judge_by}' is no way to judge a wash for all spots.", "Choose worst or mean.")
+        raise BadInput(f"'{judge_by}' is not a way to judge a wash for all spots.", "Choose worst or mean.")
     check_limits(limits)
     names = usable_paints(shelf, models, limits)
     jobs = [MatchProblem.of(spot, shelf, models, limits) for spot in spots]

@@ -45,7 +45,7 @@ def parse_shift(text: str | None) -> tuple[str, float] | None:
     except ValueError:
         size = -1.0
     if not equals or direction not in _STEPS or not 0 <= size <= _LARGEST:
-        raise BadInput(f"'{text}' is no shift.", "Say for example warmer=1.5, cooler=1, darker=3 or lighter=2.")
+        raise BadInput(f"'{text}' is not a shift.", "Give, for example, warmer=1.5, cooler=1, darker=3 or lighter=2.")
     return direction, size
 
 
@@ -76,7 +76,7 @@ def shift_target(lab: Lab, direction: str, amount: float) -> Lab:
     (True, 2.0)
     """
     if direction not in _STEPS:
-        raise BadInput(f"'{direction}' is no direction to move a color in.", f"Choose one of: {', '.join(_STEPS)}.")
+        raise BadInput(f"'{direction}' is not a direction to move a color in.", f"Choose one of: {', '.join(_STEPS)}.")
     if not (math.isfinite(amount) and amount >= 0):
         raise BadInput(f"A shift of {amount:g} ΔE is impossible.", "Give zero or more.")
     start, step = np.asarray(lab_of(lab), dtype=float), np.asarray(_STEPS[direction])
@@ -96,4 +96,4 @@ def shift_target(lab: Lab, direction: str, amount: float) -> Lab:
 
 
 def _too_far(direction: str, amount: float) -> BadInput:
-    return BadInput(f"The target can't be {amount:g} ΔE {direction}: there is no such color.", "Ask for less.")
+    return BadInput(f"A target {amount:g} ΔE {direction} is impossible: there is no such color.", "Ask for less.")

@@ -115,7 +115,7 @@ class LearnedCamera:
         correction = one_gray
         for step, words in self.steps:
             correction = correction.then(step, f"{words} learned of this camera from {_photos(self.photos)}")
-        return correction.then(_kept(self.steps, gray), "the gray card kept as it is", self.accuracy)
+        return correction.then(_kept(self.steps, gray), "the gray card unchanged", self.accuracy)
 
 
 def _photos(count: int) -> str:

@@ -81,7 +81,7 @@ def parse_card_value(text: str | None, kind: CardKind) -> CardValue | None:
     wanted = 3 if kind is CardKind.THREE_STEP else 1
     if len(parts) != wanted or not all(0 < part <= 1 for part in parts):
         raise BadInput(
-            f"'{text}' is no value of a {kind} card.",
+            f"'{text}' is not a value of a {kind} card.",
             "Give white/gray/black such as 0.89/0.18/0.035."
             if wanted == 3
             else "Give 0.18, 18% or a Lab such as 49.5,0,0.",

@@ -132,7 +132,7 @@ def chart_correction(
     if keep.sum() < LEAST_PATCHES or keep[GRAY_ROW].sum() < _LEAST_GRAYS:
         raise CardUnusable(
             f"Only {keep.sum()} of the chart's 24 patches are neither blown out nor black.",
-            "Take the photo again with the exposure turned down a little.",
+            "Take the photo again with a little less exposure.",
         )
     flags: tuple[Flag, ...] = ()
     if not keep.all():
@@ -143,9 +143,9 @@ def chart_correction(
     errors = _held_out_errors(patches, reference_lab, keep, balanced)
     if errors.mean() > _MOST_ERROR:
         raise CardUnusable(
-            f"The chart's patches differ by ΔE {errors.mean():.0f} on average from what they should be.",
-            "If it is another maker's chart, name the file of its measured patches; otherwise keep glare and shadows "
-            "off it, or mark a gray patch of it as a gray card.",
+            f"The chart's patches differ by ΔE {errors.mean():.0f} on average from their stated colors.",
+            "If it is another maker's chart, give the file of its measured patches; otherwise keep glare and shadows "
+            "off it, or mark one of its gray patches as a gray card.",
         )
     start = Correction((), (), (), accuracy.chart(errors), flags)
     grays, colors = chart_steps(patches, reference_lab, keep, raw=raw, sensor=sensor)

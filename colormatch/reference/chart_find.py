@@ -132,9 +132,9 @@ def read_chart(photo: DecodedPhoto, region: Region) -> ReadChart:
     read = _read_best(photo.linear(box), corners, _MARKED_MARGINS)
     if read is None:
         raise CardNotFound(
-            "The marked corners don't hold a whole 24-patch chart.",
-            "Mark the outer corners of its four corner patches, and keep glare and shadows off it. A chart of another "
-            "maker is not read: mark a gray patch of it as a gray card.",
+            "The marked corners don't enclose a whole 24-patch chart.",
+            "Mark the outer corners of its four corner patches, and keep glare and shadows off it. Charts of other "
+            "makers are not supported: mark a gray patch of one as a gray card.",
         )
     return ReadChart(read.linear_rgb, read.corners + np.array([box.x, box.y]), read.fit, read.spread)
 

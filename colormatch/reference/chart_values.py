@@ -113,7 +113,7 @@ def read_chart_file(path: Path) -> FloatArray:
     """
     if not path.exists():
         raise BadInput(
-            f"There is no file {path} of a chart's patches.",
+            f"The file {path} of a chart's patches doesn't exist.",
             "Give before-2014, since-2014, or the file of its measured patches.",
         )
     if path.suffix.lower() == ".csv":
@@ -124,8 +124,8 @@ def read_chart_file(path: Path) -> FloatArray:
         lab = np.array([measured.lab for measured in read_measurements(path)])
     if lab.shape != (ROWS * COLUMNS, 3):
         raise BadInput(
-            f"The chart file {path.name} holds {len(lab)} patches.",
-            f"A file of the {ROWS * COLUMNS} patches is needed.",
+            f"The chart file {path.name} has {len(lab)} patches.",
+            f"Give a file with all {ROWS * COLUMNS} patches.",
         )
     orders = (lab, lab.reshape(COLUMNS, ROWS, 3).swapaxes(0, 1).reshape(-1, 3))
     off = [float(np.linalg.norm(order - SINCE_2014, axis=1).mean()) for order in orders]
@@ -155,5 +155,5 @@ def _number(row: list[str], index: int, name: str) -> float:
     except (IndexError, ValueError):
         value = math.nan
     if not math.isfinite(value):
-        raise BadInput(f"A row of the chart file {name} has a color that is no number.", "Export it again.")
+        raise BadInput(f"A row of the chart file {name} has a color that is not a number.", "Export it again.")
     return value

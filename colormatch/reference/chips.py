@@ -75,7 +75,7 @@ def with_chips(
     chips = np.asarray(chip_linear_rgb, dtype=float).reshape(-1, 3)
     if len(chips) == 0 or len(chips) != len(settled):
         raise BadInput(
-            f"{len(chips)} chips are marked and {len(settled)} colors are known.", "Name a settled color for each chip."
+            f"{len(chips)} chips are marked, but {len(settled)} colors are known.", "Give a known color for each chip."
         )
     true = np.array([chip.lab for chip in settled])
     if not usable(chips).all():
@@ -85,8 +85,8 @@ def with_chips(
     worst = int(np.argmax(off))
     if off[worst] > _MISTAKEN:
         raise BadInput(
-            f"The chip {settled[worst].name} is {off[worst]:.0f} ΔE from its settled color.",
-            "Check which chip it is, and that it lies in the same light as the card.",
+            f"The chip {settled[worst].name} is {off[worst]:.0f} ΔE from its known color.",
+            "Check that it is the right chip, and that it is in the same light as the card.",
         )
     neutral = np.array([(lightness, 0.0, 0.0) for lightness in grays]).reshape(-1, 3)
     terms = _terms(np.concatenate([seen, neutral]))

@@ -154,14 +154,14 @@ def neutral_linear(value: float | Lab) -> FloatArray:
     if isinstance(value, int | float):
         if not (math.isfinite(value) and 0 < value <= 1):
             raise BadInput(
-                f"A gray card can't reflect {value:g} of the light.",
+                f"A reflectance of {value:g} is impossible for a gray card.",
                 "Give its reflectance as 0.18 for 18 %, or its Lab.",
             )
         return np.full(3, float(value))
     chroma = math.hypot(value[1], value[2])
     if chroma > _NEUTRAL_CHROMA:
         raise BadInput(
-            f"The stated color of the card, {value[0]:g}, {value[1]:g}, {value[2]:g}, is no gray.",
+            f"The stated color of the card, {value[0]:g}, {value[1]:g}, {value[2]:g}, is not gray.",
             "Give a color whose a* and b* are near zero.",
         )
     return linear_from_lab(np.asarray(value, dtype=float))

@@ -37,7 +37,7 @@ _REDDER, _BLUER = (-1.2, -0.95, 0.03, 0.15), (-0.15, -0.03, 1.05, 1.4)
 #: The same two of the piece itself: range left by a camera's white balance in bad light.
 _CAST = (0.75, 1.0)
 
-_MARK_IT = "Mark the card in the photo yourself, or go on without one."
+_MARK_IT = "Mark the card in the photo yourself, or continue without one."
 
 
 def whole(corners: FloatArray, shape: tuple[int, ...]) -> float:
@@ -125,7 +125,7 @@ def choose(candidates: list[CardCandidate], kind: CardKind, doubts: Mapping[str,
     if sure and len(rivals) == 1:
         return Card(kind, sure[0].region, "auto", round(sure[0].confidence, 3))
     if len(rivals) > 1:
-        what, fix = f"More than one thing in the photo may be the {kind} card.", "Mark the right one."
+        what, fix = f"More than one object in the photo may be the {kind} card.", "Mark the right one."
     elif proposed:
         what, fix = doubts[proposed[0].doubt]
     else:

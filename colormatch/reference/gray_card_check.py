@@ -86,11 +86,11 @@ def _size(pixels: int, name: str) -> list[Flag]:
     if pixels < _FEWEST:
         raise CardUnusable(
             f"The {name} is only {pixels} pixels large.",
-            f"Take the photo from nearer, or mark more of the {name}.",
+            f"Take the photo from closer, or mark more of the {name}.",
             pixels=pixels,
         )
     if pixels < _FEW:
-        text = f"The {name} is small in the photo ({pixels} pixels); from nearer it can be read more surely."
+        text = f"The {name} is small in the photo ({pixels} pixels); from closer the reading is more reliable."
         return [Flag(FlagCode.CARD_SMALL, text, float(pixels))]
     return []
 
@@ -100,7 +100,7 @@ def _exposure(encoded_rgb: FloatArray, mean_linear_rgb: FloatArray, name: str) -
     clipped = float((encoded_rgb >= CLIPPED).any(axis=1).mean())
     if clipped > _CLIPPED_SHARE:
         raise CardUnusable(
-            f"The {name} is too bright: {clipped:.0%} of it is at the end of the camera's scale.",
+            f"The {name} is too bright: {clipped:.0%} of it is at the top of the camera's scale.",
             f"Take the photo again, darker, or mark a part of the {name} without a reflection.",
             clipped=clipped,
         )
@@ -110,7 +110,13 @@ def _exposure(encoded_rgb: FloatArray, mean_linear_rgb: FloatArray, name: str) -
             f"The {name} is nearly black in the photo.", "Take the photo again in more light.", weakest=weakest
         )
     if weakest < _DARK:
-        return [Flag(FlagCode.CARD_DARK, f"The {name} is dark in the photo; more light makes it surer.", weakest)]
+        return [
+            Flag(
+                FlagCode.CARD_DARK,
+                f"The {name} is dark in the photo; more light makes the reading more reliable.",
+                weakest,
+            )
+        ]
     return []
 
 
@@ -121,7 +127,7 @@ def _surface(linear_rgb: FloatArray, inside: BoolArray, name: str) -> list[Flag]
     texture, shadow = structure(left, inside), _light_left(left, inside)
     if texture > _NO_CARD:
         raise CardUnusable(
-            f"What is marked as the {name} isn't plain: its brightness varies by {texture:.0%}.",
+            f"The area marked as the {name} isn't plain: its brightness varies by {texture:.0%}.",
             f"Mark a plain part of the {name}.",
             texture=texture,
         )
@@ -134,8 +140,8 @@ def _surface(linear_rgb: FloatArray, inside: BoolArray, name: str) -> list[Flag]
     flags = []
     if light > _UNEVEN:
         text = (
-            f"The light changes by {light - 1:.0%} across the {name}, and so it may from the card to the wood; "
-            "turn the work or the lamp."
+            f"The light changes by {light - 1:.0%} across the {name}, so it may also change from the card to the "
+            "wood; turn the work or the lamp."
         )
         flags.append(Flag(FlagCode.CARD_UNEVEN, text, round(light, 3)))
     if shadow > _SHADOW:
@@ -153,10 +159,12 @@ def _color(mean_linear_rgb: FloatArray, name: str) -> list[Flag]:
     cast = max(abs(red - green), abs(blue - green))
     if cast > _COLORED:
         raise CardUnusable(
-            f"What is marked as the {name} isn't {name.split()[0]}.", f"Mark a plain part of the {name}.", cast=cast
+            f"The area marked as the {name} isn't {name.split()[0]}.", f"Mark a plain part of the {name}.", cast=cast
         )
     if cast > _CAST:
-        text = f"The light or the camera's white balance colors the {name} strongly; daylight makes colors surer."
+        text = (
+            f"The light or the camera's white balance colors the {name} strongly; daylight makes colors more reliable."
+        )
         return [Flag(FlagCode.CARD_CAST, text, round(float(cast), 3))]
     return []
 
@@ -177,7 +185,7 @@ def _light(
     darker, by = ("brighter", "shade") if as_reflectance > _LIGHTEST_REST else ("darker", "brighter light")
     noun = name.split()[-1]
     text = (
-        f"Beside the {name} most of the photo is {darker} than wood can be; the {noun} seems to lie in {by}. "
+        f"Compared with the {name}, most of the photo is {darker} than wood can be; the {noun} seems to be in {by}. "
         "Lay it flat beside the wood, in the same light."
     )
     return [Flag(FlagCode.CARD_OTHER_LIGHT, text, round(as_reflectance, 3))]

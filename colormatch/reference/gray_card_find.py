@@ -39,13 +39,13 @@ _AUTO_EXPOSURE, _MOST_RAISED = 0.5, 0.8
 
 #: Reason for asking the user, by the failed evidence.
 _DOUBTS = {
-    "whole": ("What looks like the gray card reaches out of the photo.", "Take the photo again with the whole card."),
+    "whole": ("What looks like the gray card extends beyond the photo.", "Take the photo again with the whole card."),
     "shape": ("What may be the gray card has no clear four-sided outline.", ""),
     "plain": ("What may be the gray card isn't plain.", ""),
     "even": ("The light on what may be the gray card is very uneven.", ""),
-    "gray": ("What may be the gray card isn't gray beside the rest of the photo.", ""),
+    "gray": ("What may be the gray card isn't gray compared with the rest of the photo.", ""),
     "cast": ("What may be the gray card is strongly colored.", ""),
-    "lightness": ("What may be the gray card is lighter or darker than such a card can look here.", ""),
+    "lightness": ("What may be the gray card is lighter or darker than a gray card can look here.", ""),
     "alone": ("What may be the gray card looks like one patch of a chart or of a stepped card.", ""),
 }
 

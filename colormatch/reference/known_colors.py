@@ -43,8 +43,8 @@ def unless_contradicted(photo: DecodedPhoto, neutral: Neutral, known: Iterable[S
         if off > _SURELY * math.hypot(neutral.correction.systematic, what.uncertainty):
             text = (
                 f"Through the learned camera {what.name} reads {off:.0f} ΔE from its known color, more than chance "
-                "explains: the photo is read by its gray card alone. Look whether the light is the one that the camera "
-                f"was learned in, and whether {what.name} still is what it was."
+                "explains, so the photo is read by its gray card alone. Check that the light is the one in which the "
+                f"camera was learned, and that {what.name} hasn't changed."
             )
             told.append(Flag(FlagCode.CAMERA_CONTRADICTED, text, round(off, 1)))
     if not told:
@@ -78,7 +78,7 @@ def tie_to_chips(
     known = {chip.name: chip for chip in settled}
     unknown = [chip.name for chip in chips if chip.name not in known]
     if unknown:
-        raise BadInput(f"The color of the chip {unknown[0]} is not settled.", "Give it as NAME@L,a,b=x,y,w,h.")
+        raise BadInput(f"The color of the chip {unknown[0]} is unknown.", "Give it as NAME@L,a,b=x,y,w,h.")
     neutral = unless_contradicted(photo, neutral, [SeenBefore(known[chip.name], chip) for chip in chips])
     even = photo.evened(neutral.plane)
     colors = np.stack([linear_pixels(even, chip).mean(axis=0, dtype=float) for chip in chips])

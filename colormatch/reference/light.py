@@ -148,8 +148,8 @@ def describe_light(places: Places, cast: tuple[float, float] | None) -> Light:
     mixed = _color_spread(places)
     if mixed > MIXED:
         text = (
-            "Two kinds of light fall on the photo: one end of what is neutral looks warmer than the other. Switch one "
-            "of them off, or draw the curtain."
+            "Two kinds of light fall on the scene: one end of the neutral places looks warmer than the other. Switch "
+            "one of them off, or close the curtain."
         )
         flags.append(two_lamps(text, mixed))
     logs = places.centered(
@@ -158,8 +158,9 @@ def describe_light(places: Places, cast: tuple[float, float] | None) -> Light:
     left = math.sqrt(float(np.average(logs[:, 0] ** 2, weights=places.weight)))
     if left > PATCHY:
         text = (
-            "The neutral places differ in a way that no even light explains: a shadow lies across one of them, or the "
-            "camera changed the tones of parts of the photo. Take it again without shadows, and with HDR switched off."
+            "The neutral places differ in a way that even light doesn't explain: a shadow lies across one of them, or "
+            "the camera changed the tones in parts of the photo. Take it again without shadows, and with HDR switched "
+            "off."
         )
         flags.append(Flag(FlagCode.LIGHT_PATCHY, text, left))
     return Light(cast, evenness=round(evenness, 3), flags=tuple(flags))

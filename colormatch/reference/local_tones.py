@@ -125,6 +125,6 @@ def tone_flags(photo: DecodedPhoto, places: Sequence[Region], surface: Sequence[
         return ()
     text = (
         "The camera has lightened dark parts of the photo and darkened light ones, the gray card among them. Take it "
-        "again with HDR and filters switched off, or as camera raw, the card on the wood itself."
+        "again with HDR and filters off, or as camera raw, with the card on the wood itself."
     )
     return (Flag(FlagCode.LOCAL_TONES, text, round(share, 2)),)

@@ -49,8 +49,8 @@ _SAME_SURFACE = 2.0
 _OTHER_LIGHT = 1.25
 _OTHER_THAN_LEARNED = Flag(
     FlagCode.CAMERA_OTHER_LIGHT,
-    "The gray card looks unlike it did in the photos that taught this camera, so the light may be another one: "
-    "the photo is read by its gray card alone.",
+    "The gray card looks different than in the photos that this camera was learned from, so the light may be "
+    "different: the photo is read by its gray card alone.",
 )
 
 
@@ -123,7 +123,7 @@ def find_neutral(
     tones = tone_flags(photo, *_of_one_tone(card, usable, places))
     neutral = replace(neutral, light=replace(neutral.light, flags=(*neutral.light.flags, *tones)))
     if len(usable) < len(white):
-        text = "A white place is overexposed and can't tell how the light falls; take the photo again, darker."
+        text = "A white place is overexposed and doesn't show how the light falls; take a darker photo."
         doubt = Flag(FlagCode.WHITE_PLACE_CLIPPED, text, float(len(white) - len(usable)))
         neutral = replace(neutral, light=replace(neutral.light, flags=(*neutral.light.flags, doubt)))
     return neutral
@@ -162,7 +162,7 @@ def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
             raise
         name = {CardKind.CHART24: "24-patch chart", CardKind.THREE_STEP: "three-step card"}[kind]
         raise CardNotFound(
-            f"The photo shows a {name}, and a gray card was looked for.",
+            f"The photo shows a {name}, but the program looked for a gray card.",
             f"Choose the {name} as its card (--card-kind {kind}), or mark its middle gray as the gray card.",
             **asked.facts,
         ) from None
@@ -211,7 +211,7 @@ def _gray_card(photo: DecodedPhoto, card: Card, stated: CardValue | None) -> _Re
     assert card.region is not None
     value = GRAY_CARD if stated is None else stated
     if not isinstance(value, float | int | Lab):
-        raise BadInput("The value given is none of a gray card.", "Give one, such as 0.18.")
+        raise BadInput("The given value is not a gray card's.", "Give one, such as 0.18.")
     gray = photo.part(card.region).mean
     flags = check_card(photo, card.region, float(neutral_linear(value).mean()))
     correction = gray_card_correction(gray, value, raw=photo.facts.raw, sensor=photo.sensor)
@@ -284,7 +284,7 @@ def chart_reference(stated: CardValue | None) -> FloatArray:
         return SINCE_2014
     if stated is ChartIssue.BEFORE_2014:
         return BEFORE_2014
-    raise BadInput("A gray card's value was given for a chart.", "Say before-2014, since-2014, or name its file.")
+    raise BadInput("A gray card's value was given for a chart.", "Give before-2014, since-2014, or its file.")
 
 
 def _cast(gray_linear_rgb: FloatArray) -> tuple[float, float]:
@@ -334,7 +334,7 @@ def _overexposed(photo: DecodedPhoto, region: Region) -> float:
     """Share of a region's pixels with a clipped channel."""
     part = photo.part(region)
     if not part.inside.any():
-        raise RegionError(f"The region '{region.name or region.kind}' holds no pixels.", "Mark a larger piece.")
+        raise RegionError(f"The region '{region.name or region.kind}' contains no pixels.", "Mark a larger piece.")
     return float((photo.encoded(part.box, part.every)[part.inside].max(axis=-1) >= CLIPPED).mean())
 
 
@@ -346,8 +346,8 @@ def light_doubt(neutral: Neutral, region: Region) -> tuple[Flag, ...]:
     if 1 / _OTHER_LIGHT <= level <= _OTHER_LIGHT:
         return ()
     text = (
-        f"The region '{region.name or region.kind}' gets {level:.2f} times the light of the card; that was made up "
-        "for, but the card beside it, or a more even light, makes it surer."
+        f"The region '{region.name or region.kind}' gets {level:.2f} times the light of the card; the program "
+        "corrected that, but put the card beside it or use more even light for a more reliable reading."
     )
     return (Flag(FlagCode.OTHER_LIGHT, text, round(level, 3)),)
 

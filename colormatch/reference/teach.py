@@ -63,7 +63,7 @@ def shot_of(photo: DecodedPhoto, choice: CardChoice) -> Shot:
     if not keep[middle]:
         raise CardUnusable(
             "The middle gray of the card is blown out or black in the photo.",
-            "Take the photo again with the exposure turned down or up a little.",
+            "Take the photo again with a little less or more exposure.",
         )
     one_gray = gray_card_correction(seen[middle], Lab.from_array(lab[middle]), raw=photo.facts.raw, sensor=photo.sensor)
     return Shot(one_gray.linear(seen)[keep], lab[keep], cast_of(seen[middle]))

@@ -101,7 +101,7 @@ def find_steps(linear_rgb: FloatArray, inside: BoolArray) -> tuple[BoolArray, Bo
 def _no_steps() -> CardNotFound:
     return CardNotFound(
         "The marked region doesn't show a white, a gray and a black step.",
-        "Mark all three steps of the card, and nothing beside it.",
+        "Mark all three steps of the card, and nothing else.",
     )
 
 
@@ -149,7 +149,7 @@ def three_step_correction(
         if not keep[1]:
             raise CardUnusable(
                 "The gray step of the card is blown out or black in the photo.",
-                "Take the photo again with the exposure turned down or up a little.",
+                "Take the photo again with a little less or more exposure.",
             )
         gains = balance(steps[1], true[1], sensor)
         words = "white balance and brightness from the three-step card's gray; a camera raw has no tone curve to undo"

@@ -51,16 +51,16 @@ _LEAST = 2e-3
 #: Reason for asking the user, by the failed evidence.
 _DOUBTS = {
     "whole": (
-        "What looks like the three-step card reaches out of the photo.",
+        "What looks like the three-step card extends beyond the photo.",
         "Take the photo again with the whole card.",
     ),
     "shape": ("What may be the three-step card has no clear four-sided steps.", ""),
-    "equal": ("The steps of what may be the three-step card aren't of one size; part of it may be covered.", ""),
+    "equal": ("The steps of what may be the three-step card have different sizes; part of it may be covered.", ""),
     "plain": ("A step of what may be the three-step card isn't plain.", ""),
     "even": ("The light on what may be the three-step card is very uneven.", ""),
-    "gray": ("What may be the three-step card isn't gray beside the rest of the photo.", ""),
+    "gray": ("What may be the three-step card isn't gray compared with the rest of the photo.", ""),
     "cast": ("The steps of what may be the three-step card aren't all gray.", ""),
-    "contrast": ("What may be the three-step card hasn't the light of white, gray and black.", ""),
+    "contrast": ("What may be the three-step card doesn't have the brightness of white, gray and black.", ""),
     "alone": ("What may be the three-step card is part of a longer row or of a chart.", ""),
 }
 

@@ -187,7 +187,7 @@ def fit_tone(neutral_linear_rgb: FloatArray, true_linear_rgb: FloatArray) -> Ton
     seen, true = np.asarray(neutral_linear_rgb, float)[keep], np.asarray(true_linear_rgb, float)[keep]
     if len(seen) < 2 or np.ptp(np.log(seen.mean(axis=1))) < np.log(_LEAST_RANGE):
         raise CardUnusable(
-            "The steps of the neutral reference are clipped, black or all alike in the photo.",
+            "The steps of the neutral reference are clipped, black or all the same in the photo.",
             "Mark the whole reference, or take the photo again so that its white is not blown out.",
         )
     targets = np.log(true)

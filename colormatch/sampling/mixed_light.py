@@ -55,8 +55,8 @@ def across(photo: DecodedPhoto, card: Region | None, patches: Sequence[Region]) 
     if change is None or change.over < _OVER_PATCHES or change.reach < _REACH or change.within < _WITHIN:
         return ()
     text = (
-        "The wood looks warmer towards one side of the photo, as if two kinds of light fell on it. If it is of one "
-        "color all over, switch one of them off or draw the curtain, and photograph again."
+        "The wood looks warmer toward one side of the photo, as if two kinds of light fell on it. If the wood has the "
+        "same color everywhere, switch one light off or close the curtain, and photograph again."
     )
     return (two_lamps(text, change.over),)
 

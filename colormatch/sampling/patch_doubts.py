@@ -91,7 +91,7 @@ def patch_doubts(
     for region, sample in samples.items():
         if region.kind not in (RegionKind.CHIP, RegionKind.WHITE) and sample.lab.L > _PAPER:
             text = (
-                f"{_named(region)} reads lighter than white paper. Unless it is painted white, the card lies in shade "
+                f"{_named(region)} reads lighter than white paper. Unless it is painted white, the card is in shadow "
                 "or is darker than stated: lay it beside the wood, in the same light, and photograph again."
             )
             doubts[region].append(Flag(FlagCode.LIGHTER_THAN_PAPER, text, round(sample.lab.L, 1)))
@@ -116,7 +116,7 @@ class _Off(NamedTuple):
         if abs(lighter) > _BRIGHTNESS * float(np.linalg.norm(self.step)):
             how = "lighter than" if lighter > 0 else "darker than"
         text = (
-            f"{_named(region)} is {self.apart:.0f} ΔE {how} the other patches of its surface: it may lie in a "
+            f"{_named(region)} is {self.apart:.0f} ΔE {how} the other patches of its surface: it may be in a "
             "highlight, in a shadow or on another piece. Move it, or turn the work until it looks like the others."
         )
         return Flag(FlagCode.PATCH_OFF, text, round(self.apart, 1))
@@ -161,8 +161,8 @@ def _too_even(
     if share > _EVEN or not dark <= middle <= light:
         return ()
     text = (
-        f"{_named(region)} is too even a spot of a varied board, and {apart:.0f} ΔE off the rest of it. Mark a larger "
-        "piece, across several grain lines, or three apart from one another."
+        f"{_named(region)} is too even for this varied board, and {apart:.0f} ΔE away from the rest of it. Mark a "
+        "larger piece, across several grain lines, or three pieces apart from one another."
     )
     return (Flag(FlagCode.PATCH_TOO_EVEN, text, round(share, 2)),)
 

@@ -91,15 +91,15 @@ def sample_region(photo: DecodedPhoto, region: Region, to_lab: ToLab, systematic
     linear_rgb, inside, count = part.linear_rgb, part.inside, part.pixels
     if count < FEWEST_PIXELS:
         raise RegionError(
-            f"The region '{name}' holds only {count} pixels.",
-            "Mark a larger piece, or take the photo from nearer.",
+            f"The region '{name}' contains only {count} pixels.",
+            "Mark a larger piece, or take the photo from closer.",
             pixels=count,
         )
     brightness = np.log(np.maximum(linear_rgb @ RGB_TO_XYZ[1].astype(np.float32), _TINY))
     used, flags = _without_glare(linear_rgb, brightness, inside, to_lab)
     flags += _exposure_flags(photo.encoded(part.box, part.every)[used])
     if count < _SMALL_PATCH:
-        text = f"The region '{name}' is small ({count} pixels); a larger one is surer."
+        text = f"The region '{name}' is small ({count} pixels); a larger one is more reliable."
         flags.append(Flag(FlagCode.SMALL_PATCH, text, float(count)))
 
     mean = _mean(linear_rgb, used)
@@ -190,7 +190,10 @@ def _without_glare(
     used: BoolArray = inside & (brightness <= middle + _GLARE_MAD * max(spread, _TINY))
     share = 1 - float(used.sum() / values.size)
     if share > _MOST_GLARE:
-        text = "The region holds a bright and a dark part; mark one surface at a time, or it shines."
+        text = (
+            "The region has a bright and a dark part: it shines, or it covers two surfaces; mark one surface at a "
+            "time, without shine."
+        )
         return inside, [Flag(FlagCode.GLARE_OR_TWO_SURFACES, text, share)]
     if share <= _GLARE_SHARE:
         return used, []
@@ -214,11 +217,11 @@ def _exposure_flags(encoded_rgb: FloatArray) -> list[Flag]:
     top = encoded_rgb.max(axis=-1)
     clipped = float(np.mean(top >= CLIPPED))
     if clipped > _CLIPPED_SHARE:
-        text = f"{100 * clipped:.0f} % of the region is overexposed; its color is not to be trusted."
+        text = f"{100 * clipped:.0f} % of the region is overexposed, so its color is unreliable."
         return [Flag(FlagCode.CLIPPED, text, clipped)]
     brightest = float(np.median(top))
     if brightest < _DARK:
-        return [Flag(FlagCode.TOO_DARK, "The region is very dark in the photo; give it more light.", brightest)]
+        return [Flag(FlagCode.TOO_DARK, "The region is very dark in the photo; add light.", brightest)]
     return []
 
 
@@ -301,7 +304,7 @@ def _random_error(
     freedom = max(stretches - 1, 1.0)
     flags = []
     if stretches < _FEW_STRETCHES and math.sqrt(variance) > _TWO_TONES / 2:
-        text = "The grain is coarse for this region; mark a larger one, or three or more apart."
+        text = "The grain is coarse for this region; mark a larger one, or three or more in different places."
         flags.append(Flag(FlagCode.COARSE_GRAIN, text, stretches))
     slow = min(math.sqrt(variance), _SLOW_CHANGE)
     return math.hypot(_radius(variance / freedom, freedom), slow), flags

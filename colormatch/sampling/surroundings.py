@@ -107,14 +107,14 @@ def _beside_the_wood(photo: DecodedPhoto, card: Region, near: Rim, regions: Sequ
     if other_light:
         than, where = ("lighter", "the card") if times > 1 else ("darker", "the wood")
         text = (
-            f"The marked wood is {max(times, 1 / times):.1f} times {than} than what the card lies on. If that is the "
-            f"same wood, {where} lies in a shadow and the colors are wrong: lay the card beside the repair and "
+            f"The marked wood is {max(times, 1 / times):.1f} times {than} than the surface under the card. If that is "
+            f"the same wood, {where} is in shadow and the colors are wrong: lay the card beside the repair and "
             "photograph again."
         )
         return (Flag(FlagCode.WOOD_OTHER_LIGHT, text, round(times, 2)),)
     text = (
-        "The marked wood has another hue than what the card lies on. If that is the same wood, two kinds of light fall "
-        "on the photo: switch one off, or lay the card beside the repair, and photograph again."
+        "The marked wood has a different hue than the surface under the card. If that is the same wood, two kinds of "
+        "light fall on the scene: switch one off, or lay the card beside the repair, and photograph again."
     )
     return (two_lamps(text, shift),)
 
@@ -162,7 +162,7 @@ def _shadow_about(near: Rim, far: Rim) -> tuple[Flag, ...]:
         return ()
     times = math.exp(float(np.median(lighter[agreeing])))
     text = (
-        f"Away from the card, what it lies on gets {times:.1f} times lighter: the card seems to lie in a shadow, "
+        f"Away from the card, the surface under it is {times:.1f} times lighter: the card seems to be in a shadow, "
         "perhaps yours. Photograph again with card and wood in the same light."
     )
     return (Flag(FlagCode.CARD_IN_SHADOW, text, round(times, 2)),)

@@ -99,7 +99,7 @@ def fit_clear(pairs: Sequence[ClearCoatPair]) -> ClearCoat:
     """
     names = {p.name for p in pairs}
     if len(names) != 1:
-        what = "The clear coat has no pair of colors." if not names else "The pairs are of different clear coats."
+        what = "The clear coat has no pair of colors." if not names else "The pairs belong to different clear coats."
         raise PaintError(what, "Measure one spot before and after the coat.")
     washed = np.array([_PAINTED.search(p.on.lower()) is not None for p in pairs])
     under = body_of(np.array([p.bare_lab for p in pairs]), washed)

@@ -92,13 +92,13 @@ def fit_flags(
     flags = []
     if spread > 1:
         text = (
-            f"The swatches of {name} differ {spread:.1f} times as much as they should; "
-            "what is expected of it is stated that much less surely."
+            f"The swatches of {name} differ {spread:.1f} times as much as they should, so its forecasts are that much "
+            "less certain."
         )
         flags.append(Flag(FlagCode.SWATCHES_DISAGREE, text, spread))
     if len(swatches) == 1:
         text = (
-            f"{name} has one swatch only: what it does at other ratios and on other wood is a guess with wide margins."
+            f"{name} has only one swatch, so its color at other ratios and on other wood is a guess with wide margins."
         )
         flags.append(Flag(FlagCode.ONE_SWATCH, text, 1))
     traces = np.asarray(delta_e(np.array([s.lab for s in swatches]), np.array([s.ground_lab for s in swatches])))
@@ -108,9 +108,15 @@ def fit_flags(
         ratio = format_ratio(swatch.paint_parts, swatch.water_parts)
         which = f"The swatch {ratio}, {swatch.coats} coat{'s' * (swatch.coats > 1)} on {swatch.ground} of {name}"
         if chi >= limit:
-            text = f"{which} is {residual:.1f} ΔE off what the others say; check its ratio, its ground and its reading."
+            text = (
+                f"{which} is {residual:.1f} ΔE away from what the others predict; check its ratio, its ground and "
+                "its reading."
+            )
             flags.append(Flag(FlagCode.CONTRADICTORY_SWATCH, text, float(residual)))
         if gap > _OUT_OF_REACH:
-            text = f"{which} has a ground color that no surface shows, {gap:.1f} ΔE away from one; check the reading."
+            text = (
+                f"{which} has a ground color that no surface can have, {gap:.1f} ΔE away from a possible one; check "
+                "the reading."
+            )
             flags.append(Flag(FlagCode.IMPOSSIBLE_GROUND, text, float(gap)))
     return tuple(flags)

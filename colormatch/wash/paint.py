@@ -113,7 +113,7 @@ class PaintModel:
                 theta, draws, residuals = held["theta"], held["draws"], held["residuals"]
                 return cls(facts["name"], theta, draws, residuals, facts["key"], flags, float(facts["spread"]))
         except Exception as error:
-            raise PaintError("A stored paint model can't be read.", "Fit the paint again.") from error
+            raise PaintError("A stored paint model is unreadable.", "Fit the paint again.") from error
 
 
 def distinct(swatches: Sequence[Swatch]) -> tuple[Swatch, ...]:

@@ -89,9 +89,7 @@ def ml_of(amount: float, unit: str, drop_ml: float = DROP_ML) -> float:
     plain = re.sub(r"[.\s]", "", unit.lower())
     known = drop_ml if plain in _DROPS else _ML_OF.get(plain)
     if known is None:
-        raise BadInput(
-            f"'{unit}' is no measure of volume that is known here.", "Use ml, drops, tsp, tbsp, fl oz or cup."
-        )
+        raise BadInput(f"'{unit}' is not a known measure of volume.", "Use ml, drops, tsp, tbsp, fl oz or cup.")
     return amount * known
 
 
@@ -124,21 +122,21 @@ def parse_ratio(text: str) -> Ratio:
     if share:
         percent = _number(share[1], text)
         if percent > 100:
-            raise BadInput(f"'{text}' is more than all paint.", _HELP)
+            raise BadInput(f"'{text}' is more than 100 % paint.", _HELP)
         return _checked(Ratio(percent, 100 - percent), text)
     for left, right in _halves(plain):
         paint, water = _AMOUNT.fullmatch(left), _AMOUNT.fullmatch(right)
         if paint and water:
             break
     else:
-        raise BadInput(f"'{text}' is no ratio of paint to water.", _HELP)
+        raise BadInput(f"'{text}' is not a ratio of paint to water.", _HELP)
     amounts, units = (_number(paint[1], text), _number(water[1], text)), (paint[2].strip(), water[2].strip())
     if units[0] == units[1] or all(unit in _PARTS for unit in units):
         if units[0] not in _PARTS:
             ml_of(1, units[0])
         return _checked(Ratio(*amounts), text)
     if any(unit in _PARTS for unit in units):
-        raise BadInput(f"'{text}' has a unit on one side only.", "Give both amounts a unit, or neither.")
+        raise BadInput(f"'{text}' has a unit on only one side.", "Give both amounts a unit, or neither.")
     return _checked(Ratio(ml_of(amounts[0], units[0]), ml_of(amounts[1], units[1])), text)
 
 
@@ -156,10 +154,10 @@ def parse_volume(text: str, drop_ml: float = DROP_ML) -> float:
     """
     amount = _AMOUNT.fullmatch(" ".join(text.lower().replace(",", ".").split()))
     if amount is None or not amount[2].strip():
-        raise BadInput(f"'{text}' is no volume.", "Write it with its unit, such as 30ml, 2 tsp or 1/2 cup.")
+        raise BadInput(f"'{text}' is not a volume.", "Write it with its unit, such as 30ml, 2 tsp or 1/2 cup.")
     volume = ml_of(_number(amount[1], text), amount[2].strip(), drop_ml)
     if volume <= 0:
-        raise BadInput(f"'{text}' is no volume to mix.", "Give more than zero.")
+        raise BadInput(f"'{text}' is not a volume to mix.", "Give more than zero.")
     return volume
 
 
@@ -179,7 +177,7 @@ def _number(written: str, text: str) -> float:
     except ZeroDivisionError:
         raise BadInput(f"'{text}' divides by zero.", _HELP) from None
     except OverflowError:
-        raise BadInput(f"'{text}' holds a number that no cup does.", _HELP) from None
+        raise BadInput(f"'{text}' has a number that is too large.", _HELP) from None
 
 
 def _checked(ratio: Ratio, text: str) -> Ratio:

@@ -121,7 +121,7 @@ def test_doubts_about_swatches(shelf, models):
     said = " ".join(shelf_doubts(twice, {**models, name: fit_paint(twice.of(name))}, [name]))
     assert f"{name} has 1 swatch entered twice; each counts once." in said
     assert "has the color of its ground" in said
-    assert "Left out for want of a swatch: Plum." in said
+    assert "Left out because they have no swatch: Plum." in said
 
 
 def test_ties_are_called_ties(shelf, models):
