@@ -283,7 +283,7 @@ def opened(data: bytes) -> ImageFile.ImageFile:
     kind = _pillow_format(data)
     if kind is None:
         raise PhotoUnreadable(
-            "This file is not in a supported picture format (JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw).",
+            "This file is not a picture in a supported format (JPEG, PNG, TIFF, WebP, HEIC, AVIF or camera raw).",
             "Choose a photo, or save it as JPEG first.",
         )
     import_module(f"PIL.{_PLUGINS[kind]}")

@@ -221,7 +221,8 @@ class Plan:
             document = None
         if not isinstance(document, Mapping) or document.get("format") != _FORMAT:
             raise BadInput(
-                "The file is not the layout of a printed sheet.", "Choose the .json file saved with the sheet's PDF."
+                "The layout file does not describe a printed sheet.",
+                "Choose the .json file saved with the sheet's PDF.",
             )
         return cls(str(document.get("paper")), _names(document, "rows"), _names(document, "columns"))
 

@@ -102,7 +102,7 @@ def test_a_ratio_that_is_none_is_told_in_words(match, library):
     match.selectbox(key="then-paint").select("Brown Glaze")
     match.text_input(key="then-ratio").input("a dash")
     next(button for button in match.button if button.label == "Add it").click().run()
-    assert "no ratio" in match.error[0].value
+    assert "not a ratio" in match.error[0].value
     assert held(library)["limits"]["then"] == []
 
 

@@ -54,7 +54,7 @@ def test_surfaces_in_different_states_are_warned_of(example):
 
 def test_a_card_value_that_is_none_is_told_and_kept(example, library):
     example.text_input(key="card_value-1").input("gray").run()
-    assert any("'gray' is no value" in sentence for sentence in sentences(example))
+    assert any("'gray' is not a value" in sentence for sentence in sentences(example))
     assert example.text_input(key="card_value-1").value == "gray"
     assert saved(library)["card_value"] == "gray"
 

@@ -168,8 +168,8 @@ def test_add_edit_duplicate_delete_with_undo(visit, library):
     [
         ("paint-name", "", "needs a name"),
         ("paint-name", "deep brown", "already"),
-        ("paint-price", "cheap", "'cheap' is no price"),
-        ("paint-size_ml", "a big tin", "no volume"),
+        ("paint-price", "cheap", "'cheap' is not a valid price"),
+        ("paint-size_ml", "a big tin", "not a volume"),
         ("paint-on_hand_ml", "-3", "zero or more"),
     ],
 )
@@ -307,7 +307,7 @@ def test_correcting_one_thing_of_a_swatch_leaves_the_others_to_the_last_digit(vi
 @pytest.mark.parametrize(
     ("field", "value", "told"),
     [
-        ("swatch-ratio", "a dash", "no ratio"),
+        ("swatch-ratio", "a dash", "not a ratio"),
         ("swatch-lab", "brown", "three numbers"),
         ("swatch-lab", "160, 0, 0", "not a CIELAB color"),
         ("swatch-uncertainty", "", "uncertainty is empty"),

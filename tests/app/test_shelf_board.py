@@ -60,7 +60,7 @@ def test_a_sheet_is_drawn_downloaded_and_remembered(visit, library):
     assert not app.error
     assert app.get("download_button")
     app.text_input(key="sheet-columns").input("full, thin").run()
-    assert "no ratio" in app.error[0].value
+    assert "not a ratio" in app.error[0].value
 
 
 def test_a_printed_sheet_is_known_and_its_cells_are_kept_in_one_step(visit, library, hold):

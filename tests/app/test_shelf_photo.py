@@ -101,7 +101,7 @@ def test_without_bare_wood_the_known_ground_counts(visit, library, marked):
         ({"ground": "rail"}, "name of the paint is missing"),
         ({"paint": "Deep Brown"}, "painted on is missing"),
         ({"paint": "Deep Brown", "ground": "rail"}, "ratio of paint to water is missing"),
-        ({"paint": "Deep Brown", "ground": "rail", "ratio": "a dash"}, "no ratio"),
+        ({"paint": "Deep Brown", "ground": "rail", "ratio": "a dash"}, "not a ratio"),
     ],
 )
 def test_what_is_missing_is_told_and_what_was_marked_stays(visit, library, marked, words, told):
@@ -128,7 +128,7 @@ def test_a_card_value_that_is_none_is_told(visit, library, marked):
     marked("bare", "wash")
     app = visit("patch")
     app.text_input(key="patch-card-value").input("gray").run()
-    assert any("'gray' is no value" in error.value for error in app.error)
+    assert any("'gray' is not a value" in error.value for error in app.error)
     assert app.button(key="keep-patch").disabled
 
 

@@ -67,7 +67,7 @@ def test_each_is_added_corrected_copied_deleted_and_all_of_it_undone(visit, libr
         ("grounds", "lab", "brown", "three numbers"),
         ("grounds", "uncertainty", "little", "not a valid uncertainty"),
         ("chips", "lab", "", "three numbers"),
-        ("cards", "value", "gray", "is no value of a gray card"),
+        ("cards", "value", "gray", "is not a value of a gray card"),
     ],
 )
 def test_what_cant_be_is_told_and_stays_typed(visit, library, view, field, text, told):

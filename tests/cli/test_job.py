@@ -178,7 +178,7 @@ def test_doubts_about_the_photo_are_told_by_each_command(run, tmp_path: Path) ->
     for command, mark in (("match", "--damage"), ("check", "--repair"), ("strips", "--strip")):
         wanted = [command, mixed, *card, *sound, mark, f"a={repair}" if command == "strips" else repair]
         assert "light-mixed" in {flag["code"] for flag in json.loads(run(*wanted, "--json").out)["flags"]}
-        assert run(*wanted).out.count("Note: Two kinds of light fall on the photo") == 1
+        assert run(*wanted).out.count("Note: Two kinds of light fall on the scene") == 1
 
 
 def test_each_ranking_asks_whether_the_wood_was_dry(run) -> None:

@@ -89,11 +89,11 @@ def test_people_get_all_of_it(run) -> None:
     ("arguments", "word"),
     [
         (("--area", "a hand"), "not an area"),
-        (("--batch", "a lot"), "no volume"),
+        (("--batch", "a lot"), "not a volume"),
         (("--batch", "9999999l"), "liters"),
         (("--photo", "nowhere.jpg"), "doesn't show the size"),
         (("--photo", "nowhere.jpg", "--damage", "1,1,9,9", "--card-size", "big"), "not the size of a card"),
-        (("--area", "40cm2", "--smallest", "a pinch"), "no volume"),
+        (("--area", "40cm2", "--smallest", "a pinch"), "not a volume"),
         (("--area", "40cm2", "--coverage", "0"), "coverage"),
         (("--area", "40cm2", "--coverage", "nan"), "coverage"),
         (("--area", "40cm2", "--waste", "much"), "not a valid percentage"),

@@ -188,11 +188,11 @@ def test_a_card_that_is_not_found_names_the_options(run, tmp_path):
     Image.new("RGB", (640, 480), "#a57a4c").save(tmp_path / "plain.png")
     done = run("read", tmp_path / "plain.png", "--patch", "wood=10,10,50,50")
     assert done.status == 1
-    assert "go on without one. (--card x,y,w,h or --card none)" in done.err
+    assert "continue without one. (--card x,y,w,h or --card none)" in done.err
 
 
 def test_a_price_may_have_a_comma(run):
     assert run("paint", "add", "Umber", "--price", "12,50").status == 0
     assert '"price": 12.5' in run("paint", "list", "--json").out
     refused = run("paint", "add", "Sienna", "--price", "cheap")
-    assert "'cheap' is no price" in refused.err
+    assert "'cheap' is not a valid price" in refused.err

@@ -136,7 +136,7 @@ def test_only_ratios_that_the_spoon_gives(library, capsys):
     assert answered(capsys, *colors, "--smallest", "1 ml")["searched"] > coarse["searched"]
     assert main([*map(str, colors), "--smallest", "40ml"]) != 0
     said = capsys.readouterr().err
-    assert "can't be measured out" in said
+    assert "is too small for steps" in said
     assert "Traceback" not in said
 
 

@@ -129,5 +129,5 @@ def test_a_shop_chip_of_settled_color_brings_the_reading_nearer() -> None:
     tied = read_photo(data, [wood_region(), chip], settled=settled).samples[0]
     true = scene.lab(WOOD_BOX)
     assert float(delta_e(np.array(tied.lab), true)) < float(delta_e(np.array(without.lab), true))
-    with pytest.raises(BadInput, match="not settled"):
+    with pytest.raises(BadInput, match="is unknown"):
         read_photo(data, [wood_region(), chip])

@@ -27,7 +27,7 @@ def advice(shelf, models, target=SOUND, ground=DAMAGE, limits=None):
 
 def test_names_what_is_missing_and_which_paint_would_help(shelf, models):
     said = advice(shelf, models, Lab(80, 3, 15), Lab(45, 8, 20))
-    assert "Nothing that is allowed comes near" in said
+    assert "No allowed recipe comes close" in said
     assert "darker" in said
     assert "stirred into Cream would help" in said
     mixed = rank_washes(Task(Lab(80, 3, 15), Lab(45, 8, 20), 1.0, 1.0), shelf, models, Limits(mix=2))
@@ -61,7 +61,7 @@ def test_a_little_of_another_paint(shelf, models):
 
 def test_marks_that_may_be_swapped(shelf, models):
     light, dark = Lab(72, 6, 20), Lab(55, 11, 25)
-    assert "are the two marks swapped?" in advice(shelf, models, light, dark)
+    assert "check that the two marks are not swapped" in advice(shelf, models, light, dark)
     assert "swapped" not in advice(shelf, models, dark, light)
     # What covers may lighten: then nothing is wrong.
     assert "swapped" not in advice(shelf, models, Lab(95, 0, 2), Lab(30, 8, 12))
@@ -69,7 +69,7 @@ def test_marks_that_may_be_swapped(shelf, models):
 
 def test_what_nobody_sees_is_left_alone(shelf, models):
     same = advice(shelf, models, DAMAGE)
-    assert same.startswith("Do nothing: as it is it lies 0.0 ΔE from the color to reach")
+    assert same.startswith("Do nothing: the damage is 0.0 ΔE from the target color")
     assert advice(shelf, models, Lab(72.6, 5.8, 19.4)).startswith("Do nothing")
     assert "Do nothing" not in advice(shelf, models)
 
@@ -111,7 +111,7 @@ def test_a_next_swatch_helps_where_little_is_known(shelf, models):
     assert much > 0.3
     assert much > less
     assert found.layer.paint_fraction < 0.5  # a thin wash is what nobody has seen yet
-    assert "To know the paints better, the swatch most worth painting" in advice(little, guessed)
+    assert "To know the paints better, paint this swatch next" in advice(little, guessed)
 
 
 def test_doubts_about_swatches(shelf, models):
@@ -130,7 +130,10 @@ def test_ties_are_called_ties(shelf, models):
     outcomes = job.outcomes(recipes)
     washes = ranked(job, outcomes)
     assert sum(wash.group == 1 for wash in washes) > 1
-    assert any("can't be told apart" in line for line in advise(job, outcomes, washes, sorted(models), Limits(mix=2)))
+    assert any(
+        "equally good as far as is known" in line
+        for line in advise(job, outcomes, washes, sorted(models), Limits(mix=2))
+    )
 
 
 def test_one_wash_for_all_spots(shelf, models):

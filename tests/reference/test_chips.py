@@ -63,7 +63,7 @@ def test_doubtful_chips_are_refused() -> None:
     card = gray_card_correction(seen(flat(0.18)))
     with pytest.raises(BadInput, match="0 chips"):
         with_chips(card, np.zeros((0, 3)), [])
-    with pytest.raises(BadInput, match="1 chips are marked and 2"):
+    with pytest.raises(BadInput, match="1 chips are marked, but 2"):
         with_chips(card, seen(CHIPS[:1]), settled(2))
     with pytest.raises(BadInput, match="blown out or black"):
         with_chips(card, np.ones((1, 3)), settled(1))

@@ -155,13 +155,13 @@ def test_beside_a_card_in_its_light_no_wood_reflects_more_than_all():
 
 
 def test_two_cards_make_it_ask_and_both_are_proposed():
-    with pytest.raises(CardNotFound, match="More than one thing") as caught:
+    with pytest.raises(CardNotFound, match="More than one object") as caught:
         choose_card(find_card_in(drawing((GRAY, LEFT), ((125, 125, 125), RIGHT))))
     assert len(caught.value.facts["candidates"]) == 2
 
 
 def test_a_card_that_the_frame_cuts_makes_it_ask():
-    with pytest.raises(CardNotFound, match="reaches out of the photo") as caught:
+    with pytest.raises(CardNotFound, match="extends beyond the photo") as caught:
         choose_card(find_card_in(drawing((GRAY, [(-90, 200), (200, 200), (200, 380), (-90, 380)]))))
     assert len(caught.value.facts["candidates"]) == 1
 

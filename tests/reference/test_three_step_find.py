@@ -117,7 +117,7 @@ def test_a_drawn_card_is_found_inside_its_outline(order):
         (((218, 160, 80), (106, 60, 20), (47, 20, 5)), "No three-step card"),
         ((WHITE, GRAY, WHITE), "No three-step card"),
         ((WHITE, GRAY, BLACK, WHITE), "part of a longer row"),
-        ((WHITE, 150, BLACK), "hasn't the light of white, gray and black"),
+        ((WHITE, 150, BLACK), "doesn't have the brightness of white, gray and black"),
     ],
 )
 def test_other_rows_make_it_ask(steps, doubt):
@@ -136,7 +136,7 @@ def test_steps_that_stand_apart_or_out_of_line_are_no_card(dx, dy, is_row):
 def test_a_card_that_the_frame_cuts_makes_it_ask():
     with pytest.raises(CardNotFound):
         choose_three_steps(find_three_steps_in(drawing(WHITE, GRAY, BLACK, left=-40)))
-    with pytest.raises(CardNotFound, match="reaches out of the photo"):
+    with pytest.raises(CardNotFound, match="extends beyond the photo"):
         choose_three_steps(find_three_steps_in(drawing(WHITE, GRAY, BLACK, left=0)))
 
 

@@ -101,7 +101,7 @@ COARSE, BETWEEN = streaks(period=90, angle=90), (195, 100, 44, 60)
 def test_a_spot_between_the_grain_lines_is_told() -> None:
     (flag,) = doubts(COARSE, marks(boxes=(BETWEEN,)))[0]
     assert flag.code == "patch-too-even"
-    assert "'sound 1' in the middle is too even a spot" in flag.text
+    assert "'sound 1' in the middle is too even for this varied board" in flag.text
 
 
 @pytest.mark.parametrize("share", [0.2, 0.4])
