@@ -2,6 +2,7 @@
 
 import ast
 import importlib.metadata
+import re
 import subprocess
 import sys
 import tomllib
@@ -105,3 +106,45 @@ def test_reading_and_matching_never_import_colour_science_or_streamlit() -> None
     code = "from colormatch.cli.main import main\nmain(['match', '--target', '62,9,25', '--over', '74,6,20'])"
     loaded = modules_after(f"import os, tempfile\nos.environ['COLORMATCH_LIBRARY'] = tempfile.mkdtemp()\n{code}")
     assert not loaded & {"colour", "streamlit"}
+
+
+#: Turns of phrase that the program's texts avoid, each beside what to write instead.
+AVOIDED = {
+    r"(?<![Tt]here )\bis no\b(?! longer)": "is not a",
+    r"(?<![Tt]here )\bis none\b": "is impossible, is not one of",
+    r"\bcan't be\b": "is impossible, is unreadable, failed",
+    r"\bbeyond all\b": "is too large",
+    r"\bany more\b": "no longer",
+    r"\bonce more\b": "again",
+    r"\b(?:told apart|worked out)\b": "distinguished, calculated",
+    r"\b(?:surer|surely)\b": "more reliable, for certain",
+}
+
+
+def shown_texts(path: Path) -> list[tuple[int, str]]:
+    """Line and words of each text of a module that is not a docstring; {} stands for what an f-string fills in."""
+    texts, inside = [], set[ast.AST]()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):  # an f-string comes before its parts
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            inside.add(node.value)
+        elif isinstance(node, ast.JoinedStr):
+            inside |= set(node.values)
+            parts = (part.value if isinstance(part, ast.Constant) else "{}" for part in node.values)
+            texts.append((node.lineno, "".join(map(str, parts))))
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in inside:
+            texts.append((node.lineno, node.value))
+    return texts
+
+
+def test_texts_avoid_clumsy_turns() -> None:
+    modules = [path for path in SOURCES if not path.is_relative_to(ROOT / "tests")]
+    texts = [(path, line, text) for path in modules for line, text in shown_texts(path)]
+    for page in (ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "app/guide/guide.md"):
+        texts += [(page, line, text) for line, text in enumerate(page.read_text("utf-8").splitlines(), 1)]
+    clumsy = [
+        f"{path.relative_to(ROOT)}:{line}: {found[0]} (write: {better})"
+        for path, line, text in texts
+        for turn, better in AVOIDED.items()
+        if (found := re.search(turn, text))
+    ]
+    assert clumsy == []

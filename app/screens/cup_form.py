@@ -103,8 +103,8 @@ def _marked(repair: OpenRepair) -> None:
     by, way = 100 * abs(found.perspective - 1), "more" if found.perspective > 1 else "less"
     st.write(
         f"The marked damage measures **{found.cm2:.3g} cm²**, nine times in ten between {found.low:.3g} and "
-        f"{found.high:.3g}. The camera's tilt is taken out as far as the card tells it: as if from straight above it "
-        f"would be {by:.0f} % {way}. It holds for damage that lies flat beside the card."
+        f"{found.high:.3g}. The camera's tilt is corrected as far as the card shows it; without that correction the "
+        f"area would be {by:.0f} % {way}. This holds for damage that lies flat beside the card."
     )
     for flag in found.flags:
         st.write(look.plain(flag.text))

@@ -59,7 +59,7 @@ def _taught(repair: OpenRepair, path: Path, shot: Shot) -> None:
     key = f"lesson-{repair.id}"
     options: dict[str, str] = {light.value: words for light, words in cameras.LIGHTS.items()}
     if before is None:
-        options = {_UNSAID: "not said yet", **options}
+        options = {_UNSAID: "not chosen yet", **options}
     st.selectbox(
         "Light in this photo",
         list(options),

@@ -68,7 +68,7 @@ def offer(label: str, name: str, make: Callable[[Path, Progress], object], key: 
     made = st.button(label, key=key, type="primary" if first else "secondary")
     if made:
         try:
-            with telling_how_far("Looking at what there is") as tell:
+            with telling_how_far("Collecting the records") as tell:
                 session.hold(key, [files.hand_out(name, lambda path: make(path, tell))])
         except ColorMatchError as error:
             session.hold(key, [])

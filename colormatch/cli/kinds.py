@@ -119,7 +119,7 @@ PAINTS = RecordCommand(
         "--thinner": _TEXT | {"help": "the thinner (water)"},
         "--price": {"metavar": "N", "type": _price, "help": "of one tin, in your own currency"},
         "--size-ml": {"metavar": "ML", "type": float, "help": "of one tin"},
-        "--on-hand-ml": {"metavar": "ML", "type": float, "help": "what is left of it"},
+        "--on-hand-ml": {"metavar": "ML", "type": float, "help": "amount left in ml"},
         "--notes": _TEXT,
         "--photo": _FILE | {"help": "a photo of the tin to keep with it; 'none' removes it"},
     },

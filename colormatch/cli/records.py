@@ -106,7 +106,7 @@ class RecordCommand(NamedTuple):
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
         actions = parser.add_subparsers(dest="action", required=True, metavar="list|add|edit|copy|remove")
         listing = actions.add_parser("list", help=f"list the {self.plural}, or search them")
-        listing.add_argument("--search", default="", metavar="WORDS", help="only those that hold each of these words")
+        listing.add_argument("--search", default="", metavar="WORDS", help="only those that contain all of these words")
         listing.add_argument("--near", type=lab, metavar="LAB", help="the nearest to this color first, with their ΔE00")
         listing.add_argument("--sort", choices=SORTS, default="added", help="sort order (as they were added)")
         add = actions.add_parser("add", help=f"add a {self.word}")

@@ -27,8 +27,8 @@ _EXIF_IFD, _LENS_MODEL = 0x8769, 0xA434
 
 GAIN_MAP = Flag(
     FlagCode.HDR_GAIN_MAP,
-    "The phone took an HDR photo and added a brightness map to it. The map is left aside and the plain picture is "
-    "read, whose tones HDR may have changed from place to place; for surer colors, switch HDR off.",
+    "The phone took an HDR photo and added a brightness map to it. The program ignores the map and reads the plain "
+    "picture, whose tones HDR may have changed from place to place; for more reliable colors, switch HDR off.",
 )
 #: What tells of a gain map in XMP: its properties (Adobe's and Apple's name spaces), or its picture in a container
 #: directory.
@@ -54,7 +54,9 @@ def announces_gain_map(info: Mapping[Any, Any], data: bytes) -> bool:
 
 
 def several_pictures(count: int) -> Flag:
-    return Flag(FlagCode.SEVERAL_PICTURES, f"The file holds {count} pictures; the first is read.", float(count))
+    return Flag(
+        FlagCode.SEVERAL_PICTURES, f"The file contains {count} pictures; the program reads the first.", float(count)
+    )
 
 
 def halved(width: int, height: int) -> Flag:

@@ -93,7 +93,7 @@ def opened(path: Path, marks: frozenset[str]) -> Iterator[Source]:
                 stream = kept.enter_context(_Bounded(io.FileIO(path)))
                 archive = kept.enter_context(zipfile.ZipFile(stream))
             except zipfile.LargeZipFile:
-                raise ExchangeError(f"{path.name} holds more than {limits.MAX_FILES:,} files.", _SAFE) from None
+                raise ExchangeError(f"{path.name} contains more than {limits.MAX_FILES:,} files.", _SAFE) from None
             except _ZIP_ERRORS:
                 raise ExchangeError(
                     f"{path.name} is neither a folder nor a whole zip file.", "Choose an exported folder or zip file."
@@ -132,7 +132,7 @@ def refuse_unsafe_name(name: str, where: str) -> None:
         or ".." in parts
         or any(sign in name for sign in "\\:")
     ):
-        raise ExchangeError(f"{where} holds the file name {shown}, which leads out of its folder.", _SAFE)
+        raise ExchangeError(f"{where} contains the file name {shown}, which leads out of its folder.", _SAFE)
 
 
 class _Folder:
@@ -149,7 +149,7 @@ class _Folder:
             for path in folder.iterdir():
                 if len(found) >= limits.MAX_FILES:
                     raise ExchangeError(
-                        f"{self._where} holds more than {limits.MAX_FILES:,} files.", "Choose another folder."
+                        f"{self._where} contains more than {limits.MAX_FILES:,} files.", "Choose another folder."
                     )
                 if path.name not in _CLUTTER and not path.is_dir():
                     found.add(path.relative_to(self._folder).as_posix())
@@ -189,14 +189,14 @@ class _Zip:
         # letter.
         entries = [entry for entry in archive.infolist() if not entry.filename.endswith("/")]
         if len(entries) > limits.MAX_FILES:
-            raise ExchangeError(f"{where} holds more than {limits.MAX_FILES:,} files.", _SAFE)
+            raise ExchangeError(f"{where} contains more than {limits.MAX_FILES:,} files.", _SAFE)
         files: dict[str, zipfile.ZipInfo] = {}
         for entry in entries:
             # zipfile cuts a name at a NUL byte; the original name reveals it.
             refuse_unsafe_name(entry.orig_filename, where)
             self._refuse_unsafe(entry)
             if entry.filename in files:
-                raise ExchangeError(f"{where} holds {entry.filename} twice.", _SAFE)
+                raise ExchangeError(f"{where} contains {entry.filename} twice.", _SAFE)
             if not entry.filename.startswith(_CLUTTER[0]) and PurePosixPath(entry.filename).name not in _CLUTTER:
                 files[entry.filename] = entry
         # Zipping a folder often prefixes the folder's own name.

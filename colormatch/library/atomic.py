@@ -66,7 +66,7 @@ def read_back() -> Iterator[None]:
     except LibraryUnwritable:
         raise
     except LibraryError as error:
-        reason = f"it was written but does not read back ({error.what.rstrip('.')})"
+        reason = f"it was written, but reading it back failed ({error.what.rstrip('.')})"
         raise LibraryUnwritable(error.what, error.fix, reason=reason) from error
 
 

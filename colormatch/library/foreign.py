@@ -169,7 +169,7 @@ class _Copy:
         for row in self._foreign.execute(f'SELECT {listed} FROM "{table}" NOT INDEXED'):
             self._left -= len(row) + sum(len(value) for value in row if isinstance(value, str | bytes))
             if self._left < 0:
-                raise LibraryDamaged("it holds more than its size", "")
+                raise LibraryDamaged("it contains more than its stated size", "")
             yield row
 
     def _copy_table(self, table: str) -> None:

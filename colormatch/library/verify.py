@@ -27,7 +27,7 @@ _NEW_FOLDER = (
     "a new folder; only data that this program knows is restored."
 )
 _PHOTO_BACK = (
-    "Restore a saved file or import an export that holds it, or choose the photo again; until then the record has "
+    "Restore a saved file or import an export that contains it, or choose the photo again; until then the record has "
     "no picture."
 )
 #: Most problems of one kind listed one by one. Our choice: a screenful.
@@ -280,7 +280,7 @@ def _photos(
         if path.is_symlink():
             yield Damage(f"The photo {file} is a link to another place{by}.", "Put the file itself there.")
         elif not path.is_file():
-            where = " (it lies in the trash folder)" if (trash / file).is_file() else ""
+            where = " (it is in the trash folder)" if (trash / file).is_file() else ""
             yield Damage(f"The photo {file} is missing{where}{by}.", _PHOTO_BACK)
         elif not is_whole(path, sha256):
             yield Damage(f"The photo {file} is damaged{by}.", _PHOTO_BACK)

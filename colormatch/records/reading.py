@@ -141,7 +141,7 @@ class Difference(NamedTuple):
     def words(self) -> str:
         """The error in words, for people."""
         share = 100 * self.share
-        return f"± {self.figure:.1f} where they are nearly alike, and {share:.0f} % of what lies between them"
+        return f"± {self.figure:.1f} where they are nearly alike, and {share:.0f} % of the distance between them"
 
 
 class LearnedFrom(NamedTuple):

@@ -124,7 +124,7 @@ class Plan:
         for what, names, most in (("row", self.rows, MOST_ROWS), ("column", self.columns, MOST_COLUMNS)):
             if not 1 <= len(names) <= most or not all(name.strip() for name in names):
                 raise BadInput(
-                    f"A sheet can't have {len(names)} {what}s, or one of them has no name.",
+                    f"The sheet has {len(names)} {what}s, or one of them has no name.",
                     f"Name 1 to {most} {what}s, with commas between them.",
                 )
             if not all(name.isprintable() for name in names):

@@ -57,7 +57,7 @@ def test_an_export_that_the_disk_spoils_is_none(stocked, tmp_path, monkeypatch, 
             path.write_bytes(content)
 
     monkeypatch.setattr(export, "settle", spoil)
-    with pytest.raises(LibraryUnwritable, match=r"export to .* failed: it was written but does not read back"):
+    with pytest.raises(LibraryUnwritable, match=r"export to .* failed: it was written, but reading it back failed"):
         export_exchange(stocked, tmp_path / name, repairs=True, photos=True)
     assert [path.name for path in tmp_path.iterdir()] == ["library"]
 

@@ -238,7 +238,7 @@ def test_a_file_that_the_disk_spoils_is_no_backup(pictured, tmp_path, monkeypatc
         path.write_bytes(content)
 
     monkeypatch.setattr(saved, "settle", spoil)
-    with pytest.raises(LibraryUnwritable, match=r"backup to .* failed: it was written but does not read back"):
+    with pytest.raises(LibraryUnwritable, match=r"backup to .* failed: it was written, but reading it back failed"):
         save_archive(pictured, tmp_path / "all.zip")
     assert [path.name for path in tmp_path.iterdir()] == ["library"]
 
