@@ -98,7 +98,7 @@ def _settled(text: str) -> Settled:
         known = -1.0
     if not 0 <= known < math.inf:
         raise BadInput(
-            f"'{text}' is no color of a piece.", "Give its Lab such as 62,9,24, with its uncertainty 62,9,24,1.2."
+            f"'{text}' is not a color of a piece.", "Give its Lab such as 62,9,24, with its uncertainty 62,9,24,1.2."
         )
     return Settled(lab_of(lab, "piece's color"), known)
 

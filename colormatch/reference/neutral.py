@@ -151,7 +151,7 @@ def locate(photo: DecodedPhoto, choice: CardChoice) -> Card:
         return find_three_steps(photo, step_reflectances(choice.value))
     if choice.kind in STAND_INS:
         raise CardNotFound(
-            f"The {STAND_INS[choice.kind].name} can't be found automatically.",
+            f"The {STAND_INS[choice.kind].name} is not found automatically.",
             "Mark where it lies, away from its edges.",
         )
     try:

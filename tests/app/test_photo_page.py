@@ -224,7 +224,7 @@ def test_white_paper_stands_in_for_the_card(example, library, open_app):
     card = next(region for region in saved(library)["regions"] if region["kind"] == "card")["points"]
     example.selectbox(key="card_kind-1").select(CardKind.PAPER).run()
     assert "card" not in kinds(library)
-    assert "white paper can't be found" in words(example)
+    assert "white paper is not found" in words(example)
     # What counts here is that the mark and the value reach the correction: they are those of the card. As paper it
     # makes the wood too light; the settings, where that can be corrected, stay.
     mark(library, "card", card)

@@ -122,7 +122,7 @@ def test_a_stand_in_is_read_where_it_is_marked(run: Run, photo: Callable[[str], 
     assert paper["patches"][0]["uncertainty"] > card["patches"][0]["uncertainty"]
     asked = run("read", photo("gray"), "--card-kind", "cardboard", "--patch", WOOD)
     assert asked.status == 1
-    assert "white cardboard can't be found" in asked.err
+    assert "white cardboard is not found" in asked.err
 
 
 def test_a_piece_is_named_as_a_wood_or_a_chip_of_the_library(run: Run, photo: Callable[[str], Path]) -> None:
