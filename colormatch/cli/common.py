@@ -163,7 +163,7 @@ def tell_absent_library(folder: Path | None) -> None:
 
     place = (folder or default_folder()).expanduser()
     if _names_library(folder) and not holds_library(place):
-        print(f"There is no library in {place}; the photo is read as with an empty one.", file=sys.stderr)
+        print(f"There is no library in {place}; the photo is read without one.", file=sys.stderr)
 
 
 def _names_library(folder: Path | None) -> bool:

@@ -182,7 +182,7 @@ def test_a_chip_that_is_another_one_is_told(example, library, open_app):
     library.add(ShopChip("snow", Lab(95, 0, 0)))
     sound = next(r for r in saved(library)["regions"] if r["kind"] == "sound")["points"]
     mark(library, "chip", sound, "snow")
-    assert any("from its settled color" in sentence for sentence in sentences(open_app(repair=1)))
+    assert any("from its known color" in sentence for sentence in sentences(open_app(repair=1)))
 
 
 def test_white_places_even_the_light(example, library, open_app):

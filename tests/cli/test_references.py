@@ -54,7 +54,7 @@ def test_a_chart_by_its_own_file_comes_nearer(run: Run, photo: Callable[[str], P
     assert uncertainties[1] < uncertainties[0]
     done = run("read", photo("chart24"), "--card-kind", "chart24", "--card-value", "none.cxf", "--patch", WOOD)
     assert done.status != 0
-    assert "The file none.cxf doesn't exist" in done.err
+    assert "The file none.cxf of a chart's patches doesn't exist" in done.err
 
 
 @pytest.mark.parametrize("kind", ["three-step", "chart24"])
@@ -100,7 +100,7 @@ def test_reading_with_a_library_that_is_not_there_says_so_and_makes_nothing(
     monkeypatch.setenv("COLORMATCH_LIBRARY", str(absent))
     for done in (named, run(*command)):
         assert (done.status, done.out) == (0, usual.out)
-        assert done.err == f"There is no library in {absent}; the photo is read as with an empty one.\n"
+        assert done.err == f"There is no library in {absent}; the photo is read without one.\n"
     for option in ("--chip", "--known"):
         refused = run(*command, option, f"offcut={','.join(map(str, CHIP_BOX))}")
         assert refused.status == 1
