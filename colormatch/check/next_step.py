@@ -21,9 +21,10 @@ from colormatch.match.finish import film_of_layer
 from colormatch.match.problem import MatchProblem, Recipe
 from colormatch.match.rank import ranked, varied
 from colormatch.records import FloatArray, Lab, Layer, Limits, Shelf, Task
+from colormatch.wash.carried import MODEL_ERROR
 from colormatch.wash.film import bare, lay, seen
-from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, PaintModel
-from colormatch.wash.predict import Draws, predict_many
+from colormatch.wash.paint import PaintModel, hand_scatter
+from colormatch.wash.predict import no_luck, predict_many
 
 #: Share of a film that stays when a fresh wash is wiped with a damp rag. Unmeasured, so all values in this range are
 #: equally likely. Common practice (wipe a little, look, wipe again), no source.
@@ -149,12 +150,13 @@ def _wiping_back(job: MatchProblem, before: Lab, now: FloatArray, left_alone: Fl
     kept = np.random.default_rng(0).uniform(*WIPED, len(now))
     usual = job.chances.thickness.copy()
     last = len(job.then)  # the topmost layer takes the first column
-    usual[:, last] += np.log(_film_that_came_out(job, before)) / APPLICATION_SCATTER
+    scatter = hand_scatter(job.task.painted[-1].paint_fraction)
+    usual[:, last] += np.log(_film_that_came_out(job, before)) / scatter
     thinner = usual.copy()
-    thinner[:, last] += np.log(kept) / APPLICATION_SCATTER
+    thinner[:, last] += np.log(kept) / scatter
     recipe, colors = (*job.task.painted, *job.then), []
     for film in (usual, thinner):
-        chances = Draws(np.zeros_like(now), film, np.zeros_like(now))
+        chances = replace(no_luck(len(now)), thickness=film)
         colors.append(predict_many(job.models, [recipe], before, 0.0, chances, job.clear)[1][0])
     missed = job.chances.model * MODEL_ERROR / axis_weights(now.mean(axis=0))
     draws = now + colors[1] - colors[0] + missed

@@ -9,18 +9,16 @@ import numpy as np
 
 from colormatch.color.difference import delta_e
 from colormatch.color.words import CLEAR, VISIBLE, directions
-from colormatch.match.doubts import shelf_doubts
+from colormatch.match.doubts import mix_not_painted, shelf_doubts
 from colormatch.match.finalists import finalists
 from colormatch.match.finish import film_of_layer
 from colormatch.match.next_swatch import next_swatch
 from colormatch.match.problem import MatchProblem, Outcomes, Recipe
 from colormatch.records import FloatArray, Lab, Layer, Limits, RankedWash
 from colormatch.wash.film import lay
-from colormatch.wash.paint import APPLICATION_SCATTER
+from colormatch.wash.paint import APPLICATION_SCATTER, WATER_ERROR
 from colormatch.wash.ratio import format_layers
 
-#: Relative error of a spoon of water: common practice, no source.
-WATER_ERROR = 0.15
 #: Share of the second paint in a mix up to which it is called a little; our choice.
 _A_LITTLE = 1 / 3
 #: More paints help if at most this share of the remaining difference is left, minus a visible difference; our choice.
@@ -68,6 +66,7 @@ def advise(
     if best.layers:
         said.append(_sensitivity(job, best.layers))
         said += _next_swatch(job, outcomes)
+    said += [flag.text for flag in mix_not_painted(best.layers)]
     named = {part.paint for wash in washes[: limits.top] for layer in wash.layers for part in layer.paints}
     return (*said, *shelf_doubts(job.shelf, job.models, sorted(named)))
 
@@ -88,8 +87,12 @@ def _nothing_near(job: MatchProblem, best: RankedWash) -> str:
 
 
 def _what_would_help(job: MatchProblem, outcomes: Outcomes, names: Sequence[str], limits: Limits) -> list[str]:
-    """The user's own paints that come nearer where more is allowed, if the eye would see the gain."""
+    """The user's own paints that come nearer where more is allowed, if the eye would see the gain.
+
+    By the best guess: a mix that nobody has painted is doubted, and a test strip settles it.
+    """
     order = np.argsort(outcomes.order, kind="stable")
+    now = float(np.min(delta_e(outcomes.lab, job.finished)))
     nearest = dict.fromkeys(p.paint for i in order for layer in outcomes.recipes[i] for p in layer.paints)
     shelf = sorted([*nearest, *sorted(_on_shelf(job) - set(nearest))][:_PAINTS_TRIED])
     more = set(shelf) - set(names)
@@ -97,12 +100,13 @@ def _what_would_help(job: MatchProblem, outcomes: Outcomes, names: Sequence[str]
     wider += [replace(limits, mix=1, layers=2)] if more or limits.layers == 1 else []
     for allowed in wider:
         tried = job.outcomes(finalists(job, shelf, allowed)[0])
-        place = int(np.argmin(tried.order))
-        if tried.order[place] < _HELPS * outcomes.order[order[0]] - VISIBLE:
+        off = np.asarray(delta_e(tried.lab, job.finished))
+        place = int(np.argmin(off))
+        if off[place] < _HELPS * now - VISIBLE:
             recipe = tried.recipes[place]
             return [
-                f"{_helper(recipe)} would help: {format_layers(recipe)} is expected to come within "
-                f"{tried.expected[place]:.1f} ΔE. Allow {_needs(recipe, names, limits)}."
+                f"{_helper(recipe)} would help: by the best guess, {format_layers(recipe)} comes within "
+                f"{off[place]:.1f} ΔE. Allow {_needs(recipe, names, limits)}."
             ]
     return []
 

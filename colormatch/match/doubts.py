@@ -4,8 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from colormatch.records import FlagCode, Shelf
+from colormatch.records import Flag, FlagCode, Layer, Shelf
 from colormatch.wash.paint import PaintModel, distinct
+
+
+def mix_not_painted(layers: Sequence[Layer]) -> tuple[Flag, ...]:
+    """Flag of a recipe with a mix: it is computed from swatches of each paint, which hardly tell what their parts count
+    for beside each other.
+    """
+    mixes = [layer for layer in layers if len(layer.paints) > 1]
+    if not mixes:
+        return ()
+    names = " and ".join(part.called for part in mixes[0].paints)
+    text = (
+        f"What the parts of {names} count for in a mix isn't known from swatches of each alone; "
+        "stir a spoonful and paint it beside the damage first. Tints of each with white tell most: "
+        "enter a mix that you paint as a paint of its own."
+    )
+    return (Flag(FlagCode.MIX_NOT_PAINTED, text, len(mixes)),)
 
 
 def shelf_doubts(shelf: Shelf, models: Mapping[str, PaintModel], names: Sequence[str]) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from colormatch.records import FloatArray, Layer, Shelf
 from colormatch.wash.clear import ClearCoat, fit_clear, seal
 from colormatch.wash.film import Body, Film, film, lay, seen, thickness
 from colormatch.wash.optics import Optics, mix, optics_of
-from colormatch.wash.paint import APPLICATION_SCATTER, PaintModel
+from colormatch.wash.paint import PaintModel, hand_scatter
 from colormatch.wash.predict import model_of
 
 
@@ -45,7 +45,7 @@ def brushed(models: Mapping[str, PaintModel], layer: Layer, ground: Body) -> tup
     """
     usual, thicker = (
         lab_from_reflectance(seen(lay(film_of_layer(models, layer, factor), ground)))
-        for factor in (1.0, 1.0 + APPLICATION_SCATTER)
+        for factor in (1.0, 1.0 + float(hand_scatter(layer.paint_fraction)))
     )
     return usual, thicker
 

@@ -17,9 +17,10 @@ from colormatch.color.spectra import reflectance_from_lab
 from colormatch.match.finish import brushed
 from colormatch.match.problem import MatchProblem, Outcomes
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Shelf
+from colormatch.wash.carried import model_error
 from colormatch.wash.film import Body, bare
-from colormatch.wash.paint import MODEL_ERROR, REFITS
-from colormatch.wash.predict import MOST_LAYERS, Draws, predict_many
+from colormatch.wash.paint import REFITS
+from colormatch.wash.predict import no_luck, predict_many
 
 #: Recipes to choose from after the swatch, and draws per recipe.
 _RECIPES, _DRAWS = 16, 2 * REFITS
@@ -59,7 +60,7 @@ def next_swatch(job: MatchProblem, outcomes: Outcomes) -> NextSwatch | None:
     colors, target = outcomes.draws[order, :_DRAWS], job.compared_draws[:_DRAWS]
     before = float(np.asarray(delta_e(colors, target)).mean(axis=1).min())
 
-    still = Draws(np.zeros((REFITS, 3)), np.zeros((REFITS, MOST_LAYERS)), np.zeros((REFITS, 3)))
+    still = no_luck(REFITS)
     whole = [(*job.base, *recipe) for recipe in recipes]
     _, by_paint = predict_many(job.models, whole, job.task.ground, 0.0, still, job.clear, then=job.then)
     _, strips = predict_many(job.models, [[design] for design in designs], job.task.ground, 0.0, still)
@@ -92,7 +93,8 @@ def _designs(layers: list[Layer], shelf: Shelf) -> list[Layer]:
 def _noise(job: MatchProblem, design: Layer, ground: Body) -> FloatArray:
     """(3, 3) covariance of a swatch's reading given its paint: reading, model error, brushing."""
     usual, thicker = brushed(job.models, design, ground)
-    axes = np.hypot(_READING * SIGMA_PER_RADIUS, MODEL_ERROR) / axis_weights(usual)
+    missed = model_error(delta_e(usual, np.asarray(job.task.ground)))
+    axes = np.hypot(_READING * SIGMA_PER_RADIUS, missed) / axis_weights(usual)
     out: FloatArray = np.diag(axes**2) + np.outer(thicker - usual, thicker - usual)
     return out
 

@@ -10,11 +10,11 @@ import numpy as np
 
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.spectra import reflectance_from_lab
-from colormatch.match.finish import Ending, brushed, clear_coat_named, film_of_layer
+from colormatch.match.finish import Ending, clear_coat_named, film_of_layer
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Limits, Shelf, Swatch, Task
 from colormatch.wash.clear import ClearCoat
 from colormatch.wash.film import Body, bare, lay, read_through
-from colormatch.wash.paint import MODEL_ERROR, PaintModel, distinct
+from colormatch.wash.paint import PaintModel, distinct
 from colormatch.wash.predict import Draws, draw_normals, predict_many
 
 #: One recipe: layers, lowest first; empty leaves the damage alone.
@@ -119,9 +119,6 @@ class MatchProblem:
             self.task.painted,
             self.then,
         )
-        if not self.then and self.clear is None:
-            shift = np.stack([self.learned(recipe) for recipe in recipes])
-            lab, draws = lab + shift, draws + shift[:, None]
         compared = np.asarray(delta_e(draws, self.compared_draws))
         if self.task.distance_uncertainty == 0:
             return Outcomes(recipes, lab, draws, compared, compared)
@@ -140,27 +137,6 @@ class MatchProblem:
             and abs(s.paint_fraction - layer.paint_fraction) < SAME_FRACTION
             and float(delta_e(s.ground_lab, self.task.ground)) <= SIMILAR_GROUND
         )
-
-    def learned(self, recipe: Recipe) -> FloatArray:
-        """(3,) correction of the model's color by the swatches of exactly this wash, CIELAB.
-
-        Notes
-        -----
-        A swatch differs from the model by the error of its reading, by its film thickness, and by the model's error for
-        such a wash and ground. Only the last recurs on the repair, so the mean difference of n swatches is weighted by
-        its share of the variance, MODEL_ERROR² / (MODEL_ERROR² + (reading² + film²) / n).
-        """
-        swatches = self.measured(recipe)
-        if not swatches:
-            return np.zeros(3)
-        grounds = bare(reflectance_from_lab(np.array([s.ground_lab for s in swatches])))
-        usual, thicker = brushed(self.models, recipe[0], grounds)
-        film_error = ((thicker - usual) * axis_weights(usual)) ** 2
-        reading_error = np.array([s.uncertainty * SIGMA_PER_RADIUS for s in swatches]) ** 2
-        noise = float(np.mean(film_error.mean(axis=1) + reading_error)) / len(swatches)
-        difference = np.array([s.lab for s in swatches]) - usual
-        out: FloatArray = difference.mean(axis=0) * MODEL_ERROR**2 / (MODEL_ERROR**2 + noise)
-        return out
 
 
 def _joined(own: FloatArray, radius: float, shared: FloatArray, shared_radius: float) -> FloatArray:

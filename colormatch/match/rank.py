@@ -18,6 +18,7 @@ from colormatch.color.difference import axis_weights
 from colormatch.color.words import NOTHING, VISIBLE, describe_off
 from colormatch.match.advice import advise
 from colormatch.match.candidates import check_limits, is_easy, usable_paints
+from colormatch.match.doubts import mix_not_painted
 from colormatch.match.finalists import finalists
 from colormatch.match.problem import MatchProblem, Outcomes, Recipe
 from colormatch.records import Lab, Limits, Match, RankedWash, Shelf, Task
@@ -175,6 +176,6 @@ def ranked_wash(job: MatchProblem, outcomes: Outcomes, place: int, rank: int, gr
         group=group,
         off=off,
         unseen=float((differences < VISIBLE).mean()),
-        flags=tuple(flag for paint in paints for flag in job.models[paint].flags),
+        flags=(*mix_not_painted(recipe), *(flag for paint in paints for flag in job.models[paint].flags)),
         uncertainty=_spread_beside(job, outcomes, place),
     )

@@ -19,6 +19,9 @@ _LEAST_FREEDOM = 1.0
 #: ΔE00 between a swatch and its ground below which the paint is invisible, and paint fraction from which a wash must be
 #: visible. Our choice.
 _NO_TRACE, _STRONG = 0.3, 0.25
+#: Standard deviation of the natural log of a paint's scattering above which it isn't known how much the paint hides: a
+#: factor of two either way, nine times in ten. Our choice; a second ground brings it to 0.1 to 0.3 (simulated).
+_OPACITY_UNKNOWN = 0.4
 #: ΔE00 to the closest color with a smooth reflectance, above which a color is flagged.
 _OUT_OF_REACH = 0.5
 
@@ -70,12 +73,23 @@ def birge_ratio(surprise: FloatArray, freedom: float) -> float:
     return max(1.0, float(np.sqrt(chi_square / freedom)))
 
 
+def _opacity_unknown(swatches: Sequence[Swatch], hiding: float) -> list[Flag]:
+    if hiding <= _OPACITY_UNKNOWN:
+        return []
+    text = (
+        f"How much {swatches[0].paint} hides isn't known; a swatch of full strength on a second ground, much darker or "
+        "lighter, would tell."
+    )
+    return [Flag(FlagCode.OPACITY_UNKNOWN, text, hiding)]
+
+
 def fit_flags(
     swatches: Sequence[Swatch],
     residuals: FloatArray,
     surprise: FloatArray,
     unreached: FloatArray,
     spread: float,
+    hiding: float,
 ) -> tuple[Flag, ...]:
     """Flags of a fit. If the swatches as a whole disagree, at least the worst one is named.
 
@@ -86,6 +100,7 @@ def fit_flags(
     surprise : (n,) float; chi-square of each
     unreached : (n,) float; ΔE00 between the color of each ground and the closest color with a smooth reflectance
     spread : float; see :func:`birge_ratio`
+    hiding : float; standard deviation of the natural log of the paint's scattering
     """
     limit = min(_CONTRADICTION, float(surprise.max())) if spread > 1 else _CONTRADICTION
     name = swatches[0].paint
@@ -101,6 +116,7 @@ def fit_flags(
             f"{name} has only one swatch, so its color at other ratios and on other wood is a guess with wide margins."
         )
         flags.append(Flag(FlagCode.ONE_SWATCH, text, 1))
+    flags += _opacity_unknown(swatches, hiding)
     traces = np.asarray(delta_e(np.array([s.lab for s in swatches]), np.array([s.ground_lab for s in swatches])))
     faint = (swatch for swatch, trace in zip(swatches, traces, strict=True) if trace < _NO_TRACE)
     flags += [flag for flag in map(no_trace, faint) if flag]

@@ -1,11 +1,12 @@
-"""A paint as eleven parameters, and their optical meaning.
+"""A paint as thirteen parameters, and their optical meaning.
 
-``theta`` is the parameter vector of a fit: six knots of log absorption by wavelength, level and slope of log
-scattering, inner reflectance of the surface (as a logit), and the two exponents of the film.
+``theta`` is the parameter vector of a fit: six knots of log absorption by wavelength, level, slope and two
+bends of log scattering, inner reflectance of the surface (as a logit), and the two exponents of the film.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from typing import NamedTuple
 
@@ -25,8 +26,10 @@ MOST_INNER = 0.65
 
 #: Indices into theta.
 LOG_K = slice(0, 6)
-LOG_S, SLOPE_S, LOGIT_K2, GAMMA, LOG_RHO = 6, 7, 8, 9, 10
-SIZE = 11
+LOG_S, SLOPE_S, BENDS_S, LOGIT_K2, GAMMA, LOG_RHO = 6, 7, slice(8, 10), 10, 11, 12
+#: All of the scattering.
+OF_S = slice(6, 10)
+SIZE = 13
 
 
 class Optics(NamedTuple):
@@ -63,23 +66,34 @@ def knot_basis() -> FloatArray:
     return basis
 
 
-#: (41,) factor of the slope of log S.
-SLOPE_BASIS: FloatArray = np.log(WAVELENGTHS / _MIDDLE)
+def _scattering_basis() -> FloatArray:
+    """(41, 4): log S at every wavelength from its level, slope and bends: a cubic in log wavelength.
+
+    The bends are Legendre's polynomials of second and third degree over the visible range, each 1 at its long end.
+    """
+    seen = np.log(np.clip(WAVELENGTHS, *_SEEN))
+    ends = np.log(_SEEN)
+    u = (2 * seen - ends[0] - ends[1]) / (ends[1] - ends[0])
+    slope = np.log(WAVELENGTHS / _MIDDLE)
+    return np.stack([np.ones_like(u), slope, (3 * u**2 - 1) / 2, (5 * u**3 - 3 * u) / 2], axis=1)
+
+
+SCATTERING_BASIS: FloatArray = _scattering_basis()
 
 
 def optics_of(theta: FloatArray) -> Optics:
-    """Optics of (..., 11) parameters."""
+    """Optics of (..., 13) parameters."""
     theta = np.asarray(theta)
     return Optics(
         np.exp(theta[..., LOG_K] @ knot_basis().T),
-        np.exp(theta[..., LOG_S, None] + theta[..., SLOPE_S, None] * SLOPE_BASIS),
+        np.exp(theta[..., OF_S] @ SCATTERING_BASIS.T),
         MOST_INNER / (1 + np.exp(-theta[..., LOGIT_K2])),
         theta[..., GAMMA],
         np.exp(theta[..., LOG_RHO]),
     )
 
 
-def mix(paints: list[Optics], parts: list[float]) -> Optics:
+def mix(paints: Sequence[Optics], parts: Sequence[float] | FloatArray) -> Optics:
     """Mix paints.
 
     Absorption and scattering add by volume (D. R. Duncan, Proceedings of the Physical Society 52, 1940); surface and
@@ -87,11 +101,17 @@ def mix(paints: list[Optics], parts: list[float]) -> Optics:
 
     Parameters
     ----------
-    paints : list of Optics; shapes broadcast
-    parts : list of float; by volume, only their ratios matter
+    paints : sequence of k Optics; shapes broadcast
+    parts : (k,) or (k, m) float
+        By volume, of each paint, in all draws alike or in each; only their ratios matter.
     """
     if len(paints) == 1:
         return paints[0]
-    shares = np.asarray(parts, dtype=float) / sum(parts)
-    mean = (np.tensordot(shares, np.stack(np.broadcast_arrays(*values)), 1) for values in zip(*paints, strict=True))
-    return Optics(*mean)
+    shares = np.asarray(parts, dtype=float) / np.sum(parts, axis=0)
+
+    def mean(values: Sequence[FloatArray]) -> FloatArray:
+        each = np.stack(np.broadcast_arrays(*values))
+        out: FloatArray = (shares.reshape(shares.shape + (1,) * (each.ndim - shares.ndim)) * each).sum(axis=0)
+        return out
+
+    return Optics(*map(mean, zip(*paints, strict=True)))

@@ -1,8 +1,9 @@
 """Model of a paint, learned from its swatches.
 
-The fit is maximum a posteriori: eleven parameters (:mod:`colormatch.wash.optics`) with a prior from general physics,
+The fit is maximum a posteriori: thirteen parameters (:mod:`colormatch.wash.optics`) with a prior from general physics,
 against the swatches' colors in ΔE00. Each swatch adds a parameter for the deviation of its film thickness, since
-brushing is the largest error of a careful swatch.
+brushing and measuring water are the largest errors of a careful swatch. What the swatches still differ by is carried to
+their neighbors (:mod:`colormatch.wash.carried`).
 
 Uncertainty comes from refits with every datum and every prior mean perturbed by its standard deviation (randomized
 maximum a posteriori; J. M. Bardsley et al., SIAM Journal on Scientific Computing 36(4), 2014). Many swatches determine
@@ -20,7 +21,7 @@ import hashlib
 import io
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from typing import NamedTuple
 
@@ -33,6 +34,7 @@ from colormatch.errors import PaintError
 from colormatch.records import SIGMA_PER_RADIUS, Flag, FlagCode, FloatArray, Swatch
 from colormatch.wash import film as physics
 from colormatch.wash import optics
+from colormatch.wash.carried import CARRIED_ERROR, MODEL_ERROR, Carried, covariance, place_of
 from colormatch.wash.doubts import birge_ratio, fit_flags
 from colormatch.wash.slopes import washes_with_slopes
 
@@ -40,16 +42,16 @@ from colormatch.wash.slopes import washes_with_slopes
 REFITS = 30
 #: Standard deviation of log film thickness from one application to the next: 12 %, from simulations.
 APPLICATION_SCATTER = 0.12
-#: Error of the model itself: standard deviation of one axis, ΔE00 (0.5 over all three). From simulations.
-MODEL_ERROR = 0.3
+#: Relative error of a spoon of water: common practice, no source.
+WATER_ERROR = 0.15
 
 #: Prior of theta: mean and standard deviation, wide enough for whites, umbers and glazes. Per full coat K may be 0.02
 #: (a white) or 5 (a black), so its level is nearly free; S is between 0.1 (a glaze) and 4 (a white) and falls with
 #: wavelength; the surface is matte to closed; equal wet films leave paint in proportion to its fraction (exponent 1),
 #: and wiping removes a little more of a thin one; a later coat leaves slightly less. The widths were tuned on simulated
 #: paints that follow other physics.
-PRIOR_MEAN: FloatArray = np.array([-0.8] * 6 + [0.2, -0.4, 0.5, 1.05, np.log(0.92)])
-PRIOR_SIGMA: FloatArray = np.array([3.0] * 6 + [1.1, 0.5, 0.6, 0.10, 0.08])
+PRIOR_MEAN: FloatArray = np.array([-0.8] * 6 + [-0.2, -0.4, 0.0, 0.0, 0.5, 1.05, np.log(0.92)])
+PRIOR_SIGMA: FloatArray = np.array([3.0] * 6 + [1.3, 0.5, 0.2, 0.2, 0.6, 0.10, 0.08])
 #: Words on a can for a transparent film, and the log S of such a paint: between 0.1 and 0.4 for a full coat, where one
 #: swatch can't distinguish a glaze from an opaque paint. Wide enough for a label that overstates.
 _TRANSPARENT = frozenset(("glaze", "stain", "dye", "tint", "transparent"))
@@ -65,7 +67,7 @@ _STEPS, _FINE, _REFIT = 60, 1e-5, 1e-3
 #: its standard deviation, the starts in single precision), and the draws are normal.
 _MANY, _FINE_OF_MANY, _ROUGH = 24, 1e-3, 1e-2
 #: Increase it when the fit changes in a way not shown by the numbers above, so that stored models are recomputed.
-_VERSION = 3
+_VERSION = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,9 +75,9 @@ class PaintModel:
     """Model of a paint, learned from its swatches."""
 
     name: str
-    #: (11,) best estimate; see :mod:`colormatch.wash.optics`.
+    #: (13,) best estimate; see :mod:`colormatch.wash.optics`.
     theta: FloatArray
-    #: (30, 11) equally likely parameters.
+    #: (30, 13) equally likely parameters.
     draws: FloatArray
     #: (n,) ΔE00 between each swatch and its prediction, in the order of the distinct swatches.
     residuals: FloatArray
@@ -85,16 +87,19 @@ class PaintModel:
     #: Birge ratio: the factor applied to the uncertainties of the swatches and of the model because the swatches
     #: contradict each other; 1 if they don't.
     spread: float = 1.0
+    #: What the swatches still differ by, for neighboring washes.
+    carried: Carried = field(default_factory=partial(Carried.nothing, REFITS))
 
     def __post_init__(self) -> None:
-        for values in (self.theta, self.draws, self.residuals):
+        for values in (self.theta, self.draws, self.residuals, *self.carried):
             values.setflags(write=False)
 
     def to_bytes(self) -> bytes:
         """Serialize the model, without pickle."""
         facts = json.dumps({"name": self.name, "key": self.key, "flags": self.flags, "spread": self.spread})
         held = io.BytesIO()
-        np.savez(held, theta=self.theta, draws=self.draws, residuals=self.residuals, facts=np.array(facts))
+        arrays = {"theta": self.theta, "draws": self.draws, "residuals": self.residuals, **self.carried._asdict()}
+        np.savez(held, facts=np.array(facts), **arrays)
         return held.getvalue()
 
     @classmethod
@@ -111,9 +116,25 @@ class PaintModel:
                 facts = json.loads(str(held["facts"]))
                 flags = tuple(Flag(FlagCode(code), *rest) for code, *rest in facts["flags"])
                 theta, draws, residuals = held["theta"], held["draws"], held["residuals"]
-                return cls(facts["name"], theta, draws, residuals, facts["key"], flags, float(facts["spread"]))
+                carried = Carried(*(held[name] for name in Carried._fields))
+                return cls(facts["name"], theta, draws, residuals, facts["key"], flags, float(facts["spread"]), carried)
         except Exception as error:
             raise PaintError("A stored paint model is unreadable.", "Fit the paint again.") from error
+
+
+def hand_scatter(paint_fraction: FloatArray | float) -> FloatArray:
+    """Standard deviation of the log film thickness of a wash: its brushing and, as far as it is water, its measuring.
+
+    A cup with more water leaves that much less paint: the log of p / (p + w) falls with the log of w by the water's
+    share of the wash.
+
+    Examples
+    --------
+    >>> hand_scatter(1.0).round(3), hand_scatter(0.25).round(3)
+    (np.float64(0.12), np.float64(0.165))
+    """
+    out: FloatArray = np.hypot(APPLICATION_SCATTER, WATER_ERROR * (1 - np.asarray(paint_fraction, dtype=float)))
+    return out
 
 
 def distinct(swatches: Sequence[Swatch]) -> tuple[Swatch, ...]:
@@ -137,7 +158,7 @@ def is_transparent(name: str, kind: str) -> bool:
 def fit_key(swatches: Sequence[Swatch], kind: str = "") -> str:
     """Key of the model of these swatches; independent of their order and of copies."""
     surface = (physics.OUTER_REFLECTANCE, physics.SURFACE_FILM)
-    numbers = (REFITS, APPLICATION_SCATTER, MODEL_ERROR, STEP_SIGMA, BEND_SIGMA, *surface)
+    numbers = (REFITS, APPLICATION_SCATTER, WATER_ERROR, MODEL_ERROR, CARRIED_ERROR, STEP_SIGMA, BEND_SIGMA, *surface)
     settings = [_VERSION, *numbers, PRIOR_MEAN.tolist(), PRIOR_SIGMA.tolist()]
     if any(is_transparent(s.paint, kind) for s in swatches):
         settings += [_TRANSPARENT_LOG_S, _TRANSPARENT_SIGMA]
@@ -184,8 +205,10 @@ def fit_paint(swatches: Sequence[Swatch], kind: str = "") -> PaintModel:
     predicted = problem.predicted(theta)
     place = np.argsort(order)
     residuals = np.asarray(delta_e(predicted, problem.lab))[place]
-    flags = fit_flags(swatches, residuals, surprise[place], problem.unreached[place], spread)
-    return PaintModel(swatches[0].paint, theta, draws, residuals, key, flags, spread)
+    hiding = float(draws[:, optics.LOG_S].std())
+    flags = fit_flags(swatches, residuals, surprise[place], problem.unreached[place], spread, hiding)
+    carried = problem.carried(np.concatenate([theta[None], draws]), spread)
+    return PaintModel(swatches[0].paint, theta, draws, residuals, key, flags, spread, carried)
 
 
 class _Residuals(NamedTuple):
@@ -197,7 +220,7 @@ class _Residuals(NamedTuple):
     prior: FloatArray
     #: (b, n) residuals of the films' log thickness.
     film: FloatArray
-    #: (b, n, 3, 11) and (b, n, 3) derivatives of the colors by theta, and by each swatch's own log thickness.
+    #: (b, n, 3, 13) and (b, n, 3) derivatives of the colors by theta, and by each swatch's own log thickness.
     by_theta: FloatArray
     by_film: FloatArray
 
@@ -208,15 +231,18 @@ class _Fit:
     def __init__(self, swatches: Sequence[Swatch], rng: np.random.Generator, *, transparent: bool = False) -> None:
         self.fraction = np.array([s.paint_fraction for s in swatches])
         self.coats = np.array([s.coats for s in swatches])
+        self.places = np.array([place_of(s.paint_fraction, s.coats, s.ground_lab) for s in swatches])
         grounds = np.array([s.ground_lab for s in swatches])
         self.ground = reflectance_from_lab(grounds)
         self.coarse_ground = self.ground.astype(np.float32)
         self.lab = np.array([s.lab for s in swatches])
         self.unreached = np.asarray(delta_e(lab_from_reflectance(self.ground), grounds))
-        sigma = np.hypot([s.uncertainty * SIGMA_PER_RADIUS for s in swatches], MODEL_ERROR)
-        self.per_sigma = axis_weights(self.lab) / sigma[:, None]
-        #: Standard deviation of each log film thickness.
-        self.scatter_sigma = APPLICATION_SCATTER
+        #: (n,) standard deviation of each color on its own, one axis, ΔE00; and of what neighbors share.
+        self.own_error = np.hypot([s.uncertainty * SIGMA_PER_RADIUS for s in swatches], MODEL_ERROR)
+        self.shared_error = CARRIED_ERROR * np.asarray(delta_e(self.lab, grounds))
+        self.per_sigma = axis_weights(self.lab) / self.own_error[:, None]
+        #: (n,) standard deviation of each log film thickness.
+        self.scatter_sigma = hand_scatter(self.fraction)
         count = len(swatches)
         self.many = count >= _MANY
         self.mean, sigma_of_theta = PRIOR_MEAN.copy(), PRIOR_SIGMA.copy()
@@ -229,7 +255,7 @@ class _Fit:
         self.normals = rng.standard_normal((REFITS, optics.SIZE))
 
     def solve(self) -> tuple[FloatArray, FloatArray, FloatArray, float]:
-        """Solve for theta (11,), draws (30, 11), chi-square of each swatch (n,) before the Birge ratio, and that
+        """Solve for theta (13,), draws (30, 13), chi-square of each swatch (n,) before the Birge ratio, and that
         ratio.
         """
         best = self._best()
@@ -252,7 +278,7 @@ class _Fit:
         return theta, refits[:, : optics.SIZE].copy(), surprise, spread
 
     def _best(self) -> FloatArray:
-        """(11 + n,) parameters with the lowest cost."""
+        """(13 + n,) parameters with the lowest cost."""
         starts = np.zeros((len(_STARTS), optics.SIZE + len(self.coats)))
         starts[:, : optics.SIZE] = self.mean
         starts[:, optics.LOGIT_K2] += np.array(_STARTS) * PRIOR_SIGMA[optics.LOGIT_K2]
@@ -266,22 +292,35 @@ class _Fit:
     def _surprise(self, best: FloatArray) -> tuple[FloatArray, float]:
         """(n,) chi-square of each swatch, including its film thickness, and the degrees of freedom of their sum.
 
-        Each residual keeps the share of its variance that the fit leaves: one minus its leverage (diagonal of J
+        Chi-square is with the covariance of what neighbors share; each swatch has the terms of its own row. Each
+        residual keeps the share of its variance that the fit leaves: one minus its leverage (diagonal of J
         (J'J)^-1 J', D. C. Hoaglin and R. E. Welsch, The American Statistician 32(1), 1978). All leverages, including
         those of the prior's rows, add up to the number of parameters: a parameter held by the prior costs the swatches
         less than one degree.
         """
         count = len(self.coats)
         residuals = self._residuals(best[None], np.array([0]))
-        surprise: FloatArray = (residuals.data[0] ** 2).sum(axis=1) + residuals.film[0] ** 2
+        # What the model misses of neighbors alike is no contradiction between them.
+        missed = residuals.data[0] * self.own_error[:, None]
+        both = covariance(self.places, self.shared_error, self.own_error)
+        surprise: FloatArray = (missed * np.linalg.solve(both, missed)).sum(axis=1) + residuals.film[0] ** 2
         of_prior = float(np.trace(np.linalg.solve(self._information(best), self.prior.T @ self.prior)))
         return surprise, 3 * count - optics.SIZE + of_prior
 
     def _information(self, best: FloatArray) -> FloatArray:
-        """(11, 11) inverse covariance of theta, whatever the thickness of each film."""
+        """(13, 13) inverse covariance of theta, whatever the thickness of each film."""
         known = self._equations(best[None], np.array([0]))
         border = known.border[0]
         return np.asarray(known.shared[0] - border.T @ (border / known.own[0, :, None]))
+
+    def carried(self, theta: FloatArray, spread: float) -> Carried:
+        """What the swatches differ by from (1 + m, 13) parameters at their usual films."""
+        usual = np.zeros((len(theta), len(self.coats)))
+        lab, _, by_film = washes_with_slopes(theta, usual, self.fraction, self.coats, self.ground)
+        weights = axis_weights(self.lab)
+        hand = np.sqrt(((by_film[0] * weights) ** 2).mean(axis=1)) * self.scatter_sigma
+        noise = np.hypot(hand, spread * self.own_error)
+        return Carried.of(self.places, (self.lab - lab) * weights, spread * self.shared_error, noise)
 
     def predicted(self, theta: FloatArray) -> FloatArray:
         """(n, 3) predicted color of each swatch at its nominal film thickness."""
@@ -291,7 +330,7 @@ class _Fit:
         return lab_from_reflectance(physics.seen(physics.lay(coat, physics.bare(self.ground))))
 
     def _residuals(self, parameters: FloatArray, which: Which, *, fast: bool = False) -> _Residuals:
-        """Residuals of parameters (b, 11 + n): theta, then log thickness of each film. `fast`: to about 1e-3."""
+        """Residuals of parameters (b, 13 + n): theta, then log thickness of each film. `fast`: to about 1e-3."""
         theta, film = parameters[:, : optics.SIZE], parameters[:, optics.SIZE :]
         ground = self.coarse_ground if fast else self.ground
         lab, by_theta, by_film = washes_with_slopes(theta, film, self.fraction, self.coats, ground)
@@ -309,7 +348,7 @@ class _Fit:
         )
 
     def _equations(self, parameters: FloatArray, which: Which, *, fast: bool = False) -> NormalEquations:
-        """Normal equations of parameters (b, 11 + n): theta is shared, each thickness belongs to its swatch."""
+        """Normal equations of parameters (b, 13 + n): theta is shared, each thickness belongs to its swatch."""
         r = self._residuals(parameters, which, fast=fast)
         batch = len(parameters)
         data, slopes = r.data.reshape(batch, -1, 1), r.by_theta.reshape(batch, -1, optics.SIZE)
@@ -327,7 +366,7 @@ class _Fit:
 
 
 def _prior_rows(sigma: FloatArray) -> FloatArray:
-    """(r, 11): rows @ (theta - mean) are the prior's residuals, each of unit variance."""
+    """(r, 13): rows @ (theta - mean) are the prior's residuals, each of unit variance."""
     knots = np.eye(optics.KNOTS.size)
     smooth = np.concatenate([np.diff(knots, axis=0) / STEP_SIGMA, np.diff(knots, n=2, axis=0) / BEND_SIGMA])
     padded = np.zeros((len(smooth), optics.SIZE))

@@ -11,19 +11,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from colormatch.color.difference import axis_weights
+from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
 from colormatch.errors import PaintError
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Lab, Layer
+from colormatch.wash.carried import CARRIED_ERROR, MODEL_ERROR, Carried, place_of
 from colormatch.wash.clear import ClearCoat, seal
 from colormatch.wash.film import Body, bare, film, lay, read_through, seen, thickness
 from colormatch.wash.optics import Optics, mix, optics_of
-from colormatch.wash.paint import APPLICATION_SCATTER, MODEL_ERROR, REFITS, PaintModel
+from colormatch.wash.paint import REFITS, PaintModel, hand_scatter
 
 #: Most layers of one recipe, including those over the whole piece.
 MOST_LAYERS = 8
 #: Draws needed for an expected ΔE stable enough to rank by; each refit of a paint is used equally often.
 DRAWS = 4 * REFITS
+#: Standard deviation of the natural log of what a paint's parts count for in a mix. Volumes decide if its absorption
+#: and scattering are known one by one; from swatches of each paint alone they hardly are. Chosen on half of the real
+#: mixes.
+MIX_ERROR = 0.85
+#: Paints of a mix that deviate each for itself.
+_MIXED = 8
 #: Candidates per chunk; their spectra then take some tens of megabytes.
 _CHUNK = 32
 
@@ -38,13 +45,23 @@ class Draws:
     thickness: FloatArray
     #: (m, 3) error of the model.
     model: FloatArray
+    #: (m, 8) deviation of what each paint of a mix counts for, in the order of their names.
+    parts: FloatArray
 
 
 def draw_normals(rng: np.random.Generator, draws: int = DRAWS) -> Draws:
     """Make them; ``draws`` should be a multiple of 30, so that each refit of a paint is used equally often."""
     return Draws(
-        rng.standard_normal((draws, 3)), rng.standard_normal((draws, MOST_LAYERS)), rng.standard_normal((draws, 3))
+        rng.standard_normal((draws, 3)),
+        rng.standard_normal((draws, MOST_LAYERS)),
+        rng.standard_normal((draws, 3)),
+        rng.standard_normal((draws, _MIXED)),
     )
+
+
+def no_luck(draws: int) -> Draws:
+    """Draws in which everything comes out as it usually does."""
+    return Draws(*(np.zeros((draws, wide)) for wide in (3, MOST_LAYERS, 3, _MIXED)))
 
 
 def predict(
@@ -107,7 +124,7 @@ def predict_many(
     paints = {name: optics_of(_estimate_and_draws(models, name, count)) for name in _names([painted, then, *recipes])}
     under = bare(grounds[None])
     for layer in painted:
-        under = _lay_level([layer], paints, under, np.zeros(count))
+        under = _lay_level([layer], paints, under, np.zeros(count), np.zeros((count, _MIXED)))
     under = read_through(grounds[None], under)
 
     by_height: dict[int, list[int]] = {}
@@ -121,13 +138,20 @@ def predict_many(
             body = Body(*(np.broadcast_to(values, (len(some), *values.shape[1:])) for values in under))
             for level in range(height):
                 body = _lay_level(
-                    [(*recipes[i], *then)[level] for i in some], paints, body, chances.thickness[:, height - 1 - level]
+                    [(*recipes[i], *then)[level] for i in some],
+                    paints,
+                    body,
+                    chances.thickness[:, height - 1 - level],
+                    chances.parts,
                 )
             outcome = _finish(body, clear, count)
             lab[some], draws[some] = outcome[:, 0], outcome[:, 1:]
             if height > len(then):
-                missed = np.array([_model_error(models, recipes[i]) for i in some])[:, None, None]
-                draws[some] += (chances.model * missed) / axis_weights(lab[some])[:, None]
+                alone = not (painted or then or clear)
+                for i in some:
+                    shift, unknown = _missed(models, recipes[i], ground, lab[i], carry=alone)
+                    lab[i] += shift[0]
+                    draws[i] += shift[1 + np.arange(count) % (len(shift) - 1)] + chances.model * unknown
     return lab, draws
 
 
@@ -148,9 +172,23 @@ def model_of(models: Mapping[str, PaintModel], name: str) -> PaintModel:
     return models[name]
 
 
-def _model_error(models: Mapping[str, PaintModel], recipe: Sequence[Layer]) -> float:
-    """Error of the model for a recipe, standard deviation of one axis, ΔE00: that of its least known paint."""
-    return MODEL_ERROR * max(models[name].spread for name in _names([recipe]))
+def _missed(
+    models: Mapping[str, PaintModel], recipe: Sequence[Layer], ground: Lab, lab: FloatArray, *, carry: bool
+) -> tuple[FloatArray, FloatArray]:
+    """What the model misses of a recipe, CIELAB: the part that swatches show (1 + m, 3), and the rest, (3,).
+
+    The rest is a standard deviation: that of the least known paint. With `carry`, one wash of one paint is corrected by
+    the paint's swatches.
+    """
+    names = _names([recipe])
+    spread = max(models[name].spread for name in names)
+    amplitude = spread * CARRIED_ERROR * float(delta_e(lab, np.asarray(ground)))
+    carried = Carried.nothing(REFITS)
+    if carry and len(recipe) == len(names) == 1:
+        carried = models[names.pop()].carried
+    shift, left = carried.at(place_of(recipe[0].paint_fraction, recipe[0].coats, ground))
+    weights = axis_weights(lab)
+    return amplitude * shift / weights, np.hypot(spread * MODEL_ERROR, amplitude * left) / weights
 
 
 def _estimate_and_draws(models: Mapping[str, PaintModel], name: str, count: int) -> FloatArray:
@@ -159,17 +197,26 @@ def _estimate_and_draws(models: Mapping[str, PaintModel], name: str, count: int)
     return np.concatenate([model.theta[None], model.draws[np.arange(count) % len(model.draws)]])
 
 
-def _lay_level(layers: Sequence[Layer], paints: Mapping[str, Optics], under: Body, luck: FloatArray) -> Body:
+def _lay_level(
+    layers: Sequence[Layer], paints: Mapping[str, Optics], under: Body, luck: FloatArray, parts: FloatArray
+) -> Body:
     """Lay one layer of each of c recipes over their bodies."""
-    washes = [
-        mix([paints[part.paint] for part in layer.paints], [part.parts for part in layer.paints]) for layer in layers
-    ]
-    stirred = Optics(*(np.stack(values) for values in zip(*washes, strict=True)))
+    stirred = Optics(*(np.stack(values) for values in zip(*(_stirred(v, paints, parts) for v in layers), strict=True)))
     fraction = np.array([layer.paint_fraction for layer in layers])[:, None]
     coats = np.array([layer.coats for layer in layers])[:, None]
     x = thickness(fraction, coats, stirred.gamma, stirred.rho)
-    x = x * np.exp(APPLICATION_SCATTER * np.concatenate([[0.0], luck]))
+    x = x * np.exp(hand_scatter(fraction) * np.concatenate([[0.0], luck]))
     return lay(film(stirred.K, stirred.S, x, stirred.k2), under)
+
+
+def _stirred(layer: Layer, paints: Mapping[str, Optics], parts: FloatArray) -> Optics:
+    """Optics of a layer's paint or mix: by its parts, and in each draw by what they count for there."""
+    place = {name: i % _MIXED for i, name in enumerate(sorted({part.paint for part in layer.paints}))}
+    counts = np.exp(MIX_ERROR * np.concatenate([np.zeros((1, _MIXED)), parts]))  # (1 + m, 8)
+    return mix(
+        [paints[part.paint] for part in layer.paints],
+        np.stack([part.parts * counts[:, place[part.paint]] for part in layer.paints]),
+    )
 
 
 def _finish(body: Body, clear: ClearCoat | None, count: int) -> FloatArray:

@@ -28,7 +28,7 @@ def washes_with_slopes(
 
     Parameters
     ----------
-    theta : (b, 11) float
+    theta : (b, 13) float
     log_thickness : (b, n) float; natural log of each film's thickness over its nominal thickness
     fraction, coats : (n,)
     ground : (n, 41) float
@@ -38,7 +38,7 @@ def washes_with_slopes(
     Returns
     -------
     lab : (b, n, 3)
-    by_theta : (b, n, 3, 11)
+    by_theta : (b, n, 3, 13)
     by_log_thickness : (b, n, 3)
     """
     precision = ground.dtype
@@ -86,7 +86,7 @@ def washes_with_slopes(
     slopes = np.empty((*xyz.shape, optics.SIZE), precision)
     through = (enters * leaves)[..., None]
     slopes[..., optics.LOG_K] = through * by_K.reshape(*xyz.shape, -1)
-    slopes[..., optics.LOG_S : optics.SLOPE_S + 1] = through * by_S.reshape(*xyz.shape, -1)
+    slopes[..., optics.OF_S] = through * by_S.reshape(*xyz.shape, -1)
     slopes[..., optics.LOGIT_K2] = by_inner * (inner * (1 - k2 / optics.MOST_INNER))[..., None]
     slopes[..., optics.GAMMA] = by_x * np.log(fraction)[:, None].astype(precision, copy=False)
     slopes[..., optics.LOG_RHO] = by_x * physics.thickness_by_log_rho(coats, rho)[..., None]
@@ -100,7 +100,7 @@ def _to_xyz(basis: FloatArray) -> FloatArray:
 
 
 _K_TO_XYZ = _to_xyz(optics.knot_basis())
-_S_TO_XYZ = _to_xyz(np.stack([np.ones_like(optics.SLOPE_BASIS), optics.SLOPE_BASIS], axis=1))
+_S_TO_XYZ = _to_xyz(optics.SCATTERING_BASIS)
 
 
 def _inside(K: FloatArray, S: FloatArray, x: FloatArray, ground: FloatArray, out: FloatArray) -> None:

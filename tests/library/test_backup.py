@@ -71,7 +71,7 @@ def test_a_restore_brings_back_and_keeps_what_was_there(stocked):
 def test_a_backup_that_holds_fits_is_not_taken_for_a_zip_file(stocked):
     saved = stocked.shelf()
     fit = io.BytesIO()
-    np.savez(fit, theta=np.zeros(11))  # the form in which fits are remembered
+    np.savez(fit, theta=np.zeros(13))  # the form in which fits are remembered
     stocked.remember({"key": fit.getvalue()})
     kept = backup.back_up(stocked.database, "asked")
     assert zipfile.is_zipfile(kept)  # Python's own test is misled

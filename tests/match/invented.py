@@ -17,7 +17,7 @@ GROUND: Body = bare(reflectance_from_lab((72.0, 8.0, 24.0)))
 def invented_washes(paints: int, coats: int = 3, seed: int = 0) -> tuple[Film, FloatArray, FloatArray]:
     """Films of ``paints`` x 24 ratios x coats, and the paint and the coats of each."""
     rng = np.random.default_rng(seed)
-    narrowed = np.array([0.3] * 6 + [0.8, 1, 1, 0.5, 1])
+    narrowed = np.array([0.3] * 6 + [0.8, 1, 1, 1, 1, 0.5, 1])
     theta = PRIOR_MEAN + rng.standard_normal((paints, PRIOR_MEAN.size)) * PRIOR_SIGMA * narrowed
     theta[:, :6] += np.linspace(0.9, -1.2, 6) * rng.uniform(0, 1.5, paints)[:, None]  # most pigments take blue first
     optics = optics_of(theta)

@@ -59,8 +59,10 @@ MUTATIONS = (
     Mutation(
         "what the model misses of a finish counts against what it misses of a wash",
         "colormatch.wash.predict",
-        "if height > len(then):\n                missed = np.array([_model_error(models, recipes[i]) for i in some])",
-        "if height:\n                missed = np.array([_model_error(models, (*recipes[i], *then)) for i in some])",
+        "if height > len(then):\n                alone = not (painted or then or clear)\n"
+        "                for i in some:\n                    shift, unknown = _missed(models, recipes[i],",
+        "if height:\n                alone = not (painted or then or clear)\n"
+        "                for i in some:\n                    shift, unknown = _missed(models, (*recipes[i], *then),",
         "tests.match.test_rank",
         "test_a_finish_that_leaves_no_trace_changes_nothing_that_is_expected",
     ),
@@ -75,8 +77,8 @@ MUTATIONS = (
     Mutation(
         "a recipe as sure as its best known paint",
         "colormatch.wash.predict",
-        "MODEL_ERROR * max(",
-        "MODEL_ERROR * min(",
+        "spread = max(models[name]",
+        "spread = min(models[name]",
         "tests.wash.test_predict",
         "test_a_recipe_is_no_surer_than_its_least_known_paint",
     ),

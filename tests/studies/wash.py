@@ -153,7 +153,7 @@ def coverage(
 ) -> tuple[float, float]:
     """How often the 90 % radius holds what a newly painted wash dries to, and the mean radius.
 
-    The ground is read with the trial's noise, the wash comes out thicker or thinner, the result is known exactly.
+    The ground is read with the trial's noise, the wash comes out as its hands make it, the result is known exactly.
     """
     woods = unseen_woods()
     inside, radii = [], []
@@ -163,7 +163,10 @@ def coverage(
             model = fit_paint(swatches_of(name, recipe, trial, rng))
             for wood in woods:
                 recipes = [[layer(name, d, n)] for d, n in single_washes()]
-                washes = [truth.Wash(truth.PAINTS[name], d, n).scattered(rng) for d, n in single_washes()]
+                washes = [
+                    truth.Wash(truth.PAINTS[name], d, n).scattered(rng, trial.scatter, trial.water)
+                    for d, n in single_washes()
+                ]
                 lab = reflectance_to_lab(np.array([truth.dried(wood, [wash]) for wash in washes]))
                 ground, chances = reading(wood, trial, rng), draw_normals(rng, 60)
                 best, draws = predict_many({name: model}, recipes, ground, trial.radius(ground), chances)

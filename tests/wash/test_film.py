@@ -143,7 +143,7 @@ def test_fresnel_numbers_behind_the_constants() -> None:
 
 
 @settings(deadline=None)
-@given(st.lists(st.floats(-1.5, 1.5), min_size=11, max_size=11), st.floats(0.1, 9))
+@given(st.lists(st.floats(-1.5, 1.5), min_size=13, max_size=13), st.floats(0.1, 9))
 def test_mixing_a_paint_with_itself_changes_nothing(theta: list[float], parts: float) -> None:
     paint = optics_of(np.array(theta))
     for mixed, alone in zip(mix([paint, paint], [1.0, parts]), paint, strict=True):

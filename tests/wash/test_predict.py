@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.errors import PaintError
 from colormatch.records import ClearCoatPair, Lab, Layer, Part
+from colormatch.wash.carried import Carried, model_error
 from colormatch.wash.clear import fit_clear
 from colormatch.wash.optics import GAMMA
-from colormatch.wash.paint import APPLICATION_SCATTER, PaintModel, fit_paint
-from colormatch.wash.predict import MOST_LAYERS, Draws, draw_normals, predict, predict_many
+from colormatch.wash.paint import REFITS, WATER_ERROR, PaintModel, fit_paint, hand_scatter
+from colormatch.wash.predict import MOST_LAYERS, draw_normals, no_luck, predict, predict_many
 from tests.scenes import woods
 from tests.scenes.paints import PAINTS, Wash, washed_board
 from tests.scenes.spectra import reflectance_to_lab
@@ -106,6 +107,9 @@ def test_a_clear_coat_deepens_bare_wood(models: dict[str, PaintModel]) -> None:
 
 def test_a_wash_comes_out_by_the_same_luck_whatever_lies_below_it(models: dict[str, PaintModel]) -> None:
     """A trace of paint below it changes nothing, in any draw: the luck is that of the topmost layer (limit)."""
+    models = {
+        "Ochre": replace(models["Ochre"], carried=Carried.nothing(REFITS))
+    }  # what swatches show of one wash alone
     wash, trace = Layer((Part("Ochre"),), 0.25, 2), Layer((Part("Ochre"),), 1e-7)
     _, alone = predict(models, [wash], GROUND, 1.0, CHANCES)
     _, above = predict(models, [trace, wash], GROUND, 1.0, CHANCES)
@@ -119,10 +123,11 @@ def test_a_wash_twice_as_thick_by_luck_is_one_of_twice_the_film(models: dict[str
     """With one coat, and a paint that leaves as much as it holds, twice the film is twice the paint (dimensions)."""
     theta = models["Ochre"].theta.copy()
     theta[GAMMA] = 1.0
-    sure = {"Ochre": replace(models["Ochre"], theta=theta, draws=np.tile(theta, (30, 1)))}
-    none, twice = np.zeros((60, 3)), np.zeros((60, MOST_LAYERS))
-    twice[:, 0] = np.log(2) / APPLICATION_SCATTER
-    _, draws = predict(sure, [Layer((Part("Ochre"),), 0.2)], GROUND, 0.0, Draws(none, twice, none))
+    nothing = Carried.nothing(REFITS)
+    sure = {"Ochre": replace(models["Ochre"], theta=theta, draws=np.tile(theta, (30, 1)), carried=nothing)}
+    luck = no_luck(60)
+    luck.thickness[:, 0] = np.log(2) / hand_scatter(0.2)
+    _, draws = predict(sure, [Layer((Part("Ochre"),), 0.2)], GROUND, 0.0, luck)
     lab, _ = predict(sure, [Layer((Part("Ochre"),), 0.4)], GROUND, 0.0, CHANCES)
     np.testing.assert_allclose(draws, np.tile(lab, (60, 1)), atol=1e-6)
 
@@ -130,18 +135,22 @@ def test_a_wash_twice_as_thick_by_luck_is_one_of_twice_the_film(models: dict[str
 @pytest.mark.parametrize("mixed", [True, False])
 def test_a_recipe_is_no_surer_than_its_least_known_paint(models: dict[str, PaintModel], mixed: bool) -> None:
     """However well the other is known, and in whichever order they are named."""
-    doubted = {**models, "Cream": replace(models["Cream"], spread=5.0)}
-    none = Draws(np.zeros((60, 3)), np.zeros((60, MOST_LAYERS)), CHANCES.model)
+    still = {
+        name: replace(model, draws=np.tile(model.theta, (30, 1)), carried=Carried.nothing(REFITS), spread=spread)
+        for name, model, spread in (("Ochre", models["Ochre"], 1.0), ("Cream", models["Cream"], 5.0))
+    }
+    luck = replace(no_luck(60), model=CHANCES.model)
 
-    def scatter(*paints: str) -> float:
+    def factor(*paints: str) -> float:
+        """Scatter as a multiple of the error of a model that is known well."""
         recipe = [Layer(tuple(map(Part, paints)), 0.3)] if mixed else [Layer((Part(paint),), 0.3) for paint in paints]
-        still = {name: replace(model, draws=np.tile(model.theta, (30, 1))) for name, model in doubted.items()}
-        lab, draws = predict(still, recipe, GROUND, 0.0, none)
-        return float(np.sqrt(np.mean(((draws - lab) * axis_weights(lab)) ** 2)))
+        lab, draws = predict(still, recipe, GROUND, 0.0, luck)
+        scatter = np.sqrt(np.mean(((draws - lab) * axis_weights(lab)) ** 2) / np.mean(CHANCES.model**2))
+        return float(scatter / model_error(delta_e(lab, np.array(GROUND))))
 
-    assert scatter("Ochre", "Cream") == pytest.approx(scatter("Cream"), rel=1e-6)
-    assert scatter("Cream", "Ochre") == pytest.approx(scatter("Cream"), rel=1e-6)
-    assert scatter("Cream") > 3 * scatter("Ochre")
+    assert factor("Ochre") == pytest.approx(1.0)
+    for paints in (("Cream",), ("Ochre", "Cream"), ("Cream", "Ochre")):
+        assert factor(*paints) == pytest.approx(5.0)
 
 
 # --- goals, on paints that are not made by the model (simulated) ------------------------------------------------------
@@ -160,7 +169,7 @@ def test_error_on_unseen_woods(label: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("label", ["1: 1:1 on light wood", "2: full, 1:7 on light wood", "6: mixed"])
 def test_stated_uncertainty_covers_the_truth(label: str) -> None:
-    covered, _ = study.coverage(list(PAINTS), study.SWATCH_SETS[label], study.Trial(), 2)
+    covered, _ = study.coverage(list(PAINTS), study.SWATCH_SETS[label], study.Trial(water=WATER_ERROR), 2)
     low, high = study.COVERAGE_GOAL
     assert low <= covered <= high
 
