@@ -206,9 +206,9 @@ def _healing(photos: set[str]) -> tuple[Flag, ...]:
     if not photos:
         return ()
     which = (
-        "1 photo that your library lacks or has damaged comes"
+        "1 photo that is missing or damaged in your library comes"
         if len(photos) == 1
-        else (f"{len(photos)} photos that your library lacks or has damaged come")
+        else (f"{len(photos)} photos that are missing or damaged in your library come")
     )
     return (Flag(FlagCode.PHOTOS_HEALED, f"{which} back with it.", len(photos)),)
 

@@ -128,7 +128,7 @@ def _take(source: Path, copy: Path, library: Library, progress: Progress | None 
         size = source.stat().st_size
         if size > limits.MAX_DATABASE_BYTES:
             raise UnsoundLibrary(
-                f"{source.name} takes {limits.shown(size)}; the limit is {limits.shown(limits.MAX_DATABASE_BYTES)}.",
+                f"{source.name} has {limits.shown(size)}; the limit is {limits.shown(limits.MAX_DATABASE_BYTES)}.",
                 "Choose another one.",
             )
         limits.refuse_full(library.folder, 2 * size)
