@@ -103,7 +103,7 @@ def read_regions(photo: DecodedPhoto, neutral: Neutral, regions: Sequence[Region
     doubts = patch_doubts(even, samples, correction.lab, of_card)
     light = neutral.light
     if of_card is not None and neutral.plane is None:
-        light = replace(light, flags=(*light.flags, *around_card(photo, of_card, by_place)))
+        light = replace(light, flags=(*light.flags, *around_card(photo, of_card, by_place, correction.lab)))
     if not any(flag.code is FlagCode.LIGHT_MIXED for flag in light.flags):
         light = replace(light, flags=(*light.flags, *_two_lamps(even, of_card, doubts)))
     told = tuple(

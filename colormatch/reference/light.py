@@ -18,6 +18,9 @@ UNEVEN = 1.10
 #: ΔE00 of two neutral areas, without brightness, from which two lamps are likely; noise and print stay below 1, our
 #: choice.
 MIXED = 2.0
+#: Variance of the hue that its slope explains over what is left, for each degree of freedom, from which the slope is no
+#: chance: F(4, 26) of the 16 parts of a card is above it once in a thousand.
+_SURELY = 6.3
 #: Standard deviation of a card's log light around an even slope from which the camera changed tones locally or a shadow
 #: lies across it; grain of print and noise average out below it, our choice.
 PATCHY = 0.04
@@ -145,7 +148,7 @@ def describe_light(places: Places, cast: tuple[float, float] | None) -> Light:
     if evenness > UNEVEN:
         text = f"The light changes by {100 * (evenness - 1):.0f} % from one neutral place to another."
         flags.append(Flag(FlagCode.LIGHT_UNEVEN, text, evenness))
-    mixed = _color_spread(places)
+    mixed = _color_change(places)
     if mixed > MIXED:
         text = (
             "Two kinds of light fall on the scene: one end of the neutral places looks warmer than the other. Switch "
@@ -171,8 +174,21 @@ def two_lamps(text: str, value: float) -> Flag:
     return Flag(FlagCode.LIGHT_MIXED, text, round(value, 3))
 
 
-def _color_spread(places: Places) -> float:
-    """Largest ΔE00 between a neutral area and the mean of its surface, at equal brightness."""
+def _color_change(places: Places) -> float:
+    """Largest ΔE00 between the hue of the light at a neutral area and in the middle, at equal brightness.
+
+    The hue of two lamps changes along a slope. What differs from place to place otherwise is noise and print: a slope
+    that doesn't stand out of it counts as none.
+    """
     chroma = np.log(places.linear_rgb)
-    same = lab_from_linear(0.2 * np.exp(places.centered(chroma - chroma.mean(axis=1, keepdims=True))))
+    chroma = places.centered(chroma - chroma.mean(axis=1, keepdims=True))
+    apart = places.centered(places.middles)
+    weighted = apart * places.weight[:, None]
+    slope = np.linalg.lstsq(weighted.T @ apart, weighted.T @ chroma, rcond=None)[0]
+    fitted = apart @ slope
+    free = len(apart) - len(np.unique(places.surface)) - 2
+    explained, left = ((places.weight[:, None] * part**2).sum() for part in (fitted, chroma - fitted))
+    if free > 0 and explained / 2 < _SURELY * left / free:
+        return 0.0
+    same = lab_from_linear(0.2 * np.exp(fitted))
     return float(delta_e(same, lab_from_linear(np.full(3, 0.2))).max())

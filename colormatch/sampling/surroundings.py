@@ -18,6 +18,7 @@ from colormatch.image.photo import DecodedPhoto
 from colormatch.records import Box, Flag, FlagCode, FloatArray, Region, RegionKind
 from colormatch.reference.light import two_lamps
 from colormatch.reference.tone import LEAST_LIGHT
+from colormatch.sampling.sample import ToLab
 
 #: Linear light around a region, by sector.
 Rim = dict[int, FloatArray]
@@ -56,9 +57,12 @@ _AGREEING = 0.5
 #: and the largest hue difference, as above, at which both show the same object. Tuned by ``tests/studies/light.py``.
 _FAR = (3.0, 4.5)
 _IN_SHADOW, _SAME_THING = 1.25, 0.2
+#: L* below which what lies about the card is a black frame, cloth or tape, which ends somewhere. A shadow that the card
+#: lies in too doesn't darken it. Bog oak and ebony have about 30 (common practice, no source).
+_BLACK = 28.0
 
 
-def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) -> tuple[Flag, ...]:
+def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region], to_lab: ToLab) -> tuple[Flag, ...]:
     """Flag a card that seems to be in a different light from the sound wood.
 
     Parameters
@@ -67,6 +71,8 @@ def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) ->
     card : Region
     regions : sequence of Region
         All marked regions. The sound wood is compared; the others are left out of the ring.
+    to_lab : (n, 3) linear RGB -> (n, 3) CIELAB
+        The photo's correction.
 
     Returns
     -------
@@ -74,7 +80,7 @@ def around_card(photo: DecodedPhoto, card: Region, regions: Sequence[Region]) ->
         ``wood-other-light``, ``light-mixed`` or ``card-in-shadow``, at most one.
     """
     near = rim(photo, card, _NEAR, regions)
-    return _beside_the_wood(photo, card, near, regions) or _shadow_about(near, rim(photo, card, _FAR, regions))
+    return _beside_the_wood(photo, card, near, regions) or _shadow_about(near, rim(photo, card, _FAR, regions), to_lab)
 
 
 def _beside_the_wood(photo: DecodedPhoto, card: Region, near: Rim, regions: Sequence[Region]) -> tuple[Flag, ...]:
@@ -151,10 +157,13 @@ def _edges_between(photo: DecodedPhoto, card: Region, patch: Region, marked: Seq
     return float(hue.max(initial=0)), float(light.max(initial=0))
 
 
-def _shadow_about(near: Rim, far: Rim) -> tuple[Flag, ...]:
+def _shadow_about(near: Rim, far: Rim, to_lab: ToLab) -> tuple[Flag, ...]:
     """Compare the card's background with itself farther away."""
     both = [(middle_color(near[sector]), middle_color(far[sector])) for sector in near.keys() & far.keys()]
-    steps = np.array([np.log(away / here) for here, away in both if min(here.min(), away.min()) > 0]).reshape(-1, 3)
+    both = [
+        (here, away) for here, away in both if min(here.min(), away.min()) > 0 and to_lab(here[None])[0, 0] > _BLACK
+    ]
+    steps = np.array([np.log(away / here) for here, away in both]).reshape(-1, 3)
     hue = np.abs(steps[:, [0, 2]] - steps[:, [1]]).max(axis=1, initial=0)
     lighter = steps.mean(axis=1)
     agreeing = (hue < _SAME_THING) & (lighter > math.log(_IN_SHADOW))

@@ -84,6 +84,24 @@ def test_two_lamps_and_local_tones_are_told_apart() -> None:
     assert "light-mixed" not in codes(lifted)
 
 
+def noisy_card(seed: int, ends: tuple[float, float, float] = (1.0, 1.0, 1.0)) -> list[str]:
+    """Flags of a card of 16 parts, each off by chance in every channel, whose light changes by `ends` across it."""
+    rng = np.random.default_rng(seed)
+    x, y = np.meshgrid(np.linspace(0.4, 0.6, 4), np.linspace(0.4, 0.6, 4))
+    across = (x.ravel() - 0.4)[:, None] / 0.2
+    colors = GRAY * np.asarray(ends) ** across * np.exp(rng.normal(0, 0.05, (16, 3)))
+    return [flag.code for flag in describe_light(places(colors, np.column_stack([x.ravel(), y.ravel()])), None).flags]
+
+
+def test_noise_of_a_plain_card_is_not_two_lamps() -> None:
+    """Noise that takes parts of the card, and often a slope through them, 2 ΔE00 and more from the middle."""
+    assert sum("light-mixed" in noisy_card(seed) for seed in range(200)) <= 1
+
+
+def test_two_lamps_are_told_through_the_same_noise() -> None:
+    assert sum("light-mixed" in noisy_card(seed, (1.25, 1.0, 0.7)) for seed in range(50)) >= 48
+
+
 def test_a_card_in_parts() -> None:
     x = np.linspace(0, 1, 80)[None, :, None]
     card = np.broadcast_to(GRAY * np.exp(0.3 * x), (60, 80, 3))

@@ -60,6 +60,29 @@ def test_a_patch_that_drifts_by_itself_is_no_light() -> None:
     assert codes(photo_of(streaks() * (1 + ramp * [0.2, 0.0, -0.2]))) == []
 
 
+def noisy(linear_rgb: np.ndarray, seed: int) -> DecodedPhoto:
+    return photo_of(linear_rgb * np.random.default_rng(seed).normal(1, 0.35, linear_rgb.shape))
+
+
+def small(side: int, *corners: tuple[int, int]) -> list[Region]:
+    return [Region.from_box(RegionKind.SOUND, Box(x, y, side, side), WIDTH, HEIGHT) for x, y in corners]
+
+
+def test_noise_of_a_small_even_patch_is_no_light() -> None:
+    even, patch = np.broadcast_to(0.1 * FIELD, (HEIGHT, WIDTH, 3)), small(20, (300, 150))
+    photos = [noisy(even, seed) for seed in range(40)]
+    assert sum(bool(codes(photo, patch)) for photo in photos) <= 1
+    # By its size alone it would be one.
+    changes = [hue_change(photo, CARD, patch) for photo in photos]
+    assert sum(change is not None and change.over > 0.08 and change.reach > 0.2 for change in changes) > 4
+
+
+def test_a_bulb_is_told_through_the_same_noise() -> None:
+    warm = 0.3 * FIELD * (1 + ALONG * [0.35, 0.0, -0.35]) * np.ones((HEIGHT, 1, 1))
+    patches = small(60, (130, 20), (230, 200), (330, 90))
+    assert sum(codes(noisy(warm, seed), patches) == ["light-mixed"] for seed in range(20)) >= 18
+
+
 def test_too_little_marked_tells_nothing() -> None:
     assert hue_change(photo_of(streaks()), CARD, []) is None
     tiny = Region.from_box(RegionKind.SOUND, Box(200, 100, 6, 6), WIDTH, HEIGHT)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from colormatch.color.space import lab_from_linear
 from colormatch.records import Box, Region, RegionKind
 from colormatch.sampling.surroundings import around_card
 from tests.sampling.test_sample import photo_of
@@ -23,7 +24,7 @@ def codes(light: np.ndarray | float, far: tuple[float, float, float] = (0.2, 0.1
         np.where((AWAY > 70)[..., None], far, (0.2, 0.19, 0.17)) * np.broadcast_to(light, (HEIGHT, WIDTH))[..., None]
     )
     noisy = ground * np.random.default_rng(2).normal(1, 0.03, ground.shape)
-    return [flag.code for flag in around_card(photo_of(noisy), CARD, [])]
+    return [flag.code for flag in around_card(photo_of(noisy), CARD, [], lab_from_linear)]
 
 
 def test_a_shadow_about_the_card_is_asked_about_on_whatever_it_lies() -> None:
@@ -38,6 +39,21 @@ def test_a_lighter_thing_of_another_hue_is_no_light() -> None:
     assert codes(1.0, (0.5, 0.38, 0.25)) == []
 
 
+def test_a_black_frame_is_no_shadow() -> None:
+    """A gray patch in the black frame of a chart that lies on a gray bench; a shadow over all of it still is one."""
+
+    def framed(light: np.ndarray | float) -> list[str]:
+        frame = np.where((AWAY > 70)[..., None], (0.2, 0.19, 0.17), (0.035, 0.033, 0.031))
+        on_card = (np.abs(X - 180) < 30) & (np.abs(Y - 140) < 20)
+        scene = np.where(on_card[..., None], 0.18, frame) * np.broadcast_to(light, (HEIGHT, WIDTH))[..., None]
+        noisy = scene * np.random.default_rng(2).normal(1, 0.03, scene.shape)
+        return [flag.code for flag in around_card(photo_of(noisy), CARD, [], lab_from_linear)]
+
+    assert framed(1.0) == []
+    # The same step from a dark bench, as dark as a shadow makes it, is asked about.
+    assert codes(np.where(AWAY > 70, 1.0, 0.55)) == ["card-in-shadow"]
+
+
 #: What the card lies on, and the wood, at the right.
 GROUND = np.array([0.2, 0.15, 0.1])
 WOOD = Region.from_box(RegionKind.SOUND, Box(320, 60, 60, 180), WIDTH, HEIGHT)
@@ -48,7 +64,7 @@ def beside(wood: tuple[float, float, float], over: float) -> list[str]:
     share = np.clip((X - 270) / over + 0.5, 0, 1)[..., None]
     ground = GROUND * np.asarray(wood) ** share
     noisy = ground * np.random.default_rng(2).normal(1, 0.03, ground.shape)
-    return [flag.code for flag in around_card(photo_of(noisy), CARD, [WOOD])]
+    return [flag.code for flag in around_card(photo_of(noisy), CARD, [WOOD], lab_from_linear)]
 
 
 @pytest.mark.parametrize(
@@ -75,15 +91,17 @@ def test_where_light_and_grain_change_at_an_edge_another_piece_begins(grain: flo
     """Gray fiberboard beside wood that is as gray, and darker."""
     depth = np.where(X < 270, 0.03, grain)[..., None] * np.random.default_rng(3).normal(0, 1, (HEIGHT, WIDTH, 1))
     ground = GROUND * np.where((X < 270)[..., None], 1.0, 0.6) * np.exp(depth)
-    assert [flag.code for flag in around_card(photo_of(ground), CARD, [WOOD])] == told
+    assert [flag.code for flag in around_card(photo_of(ground), CARD, [WOOD], lab_from_linear)] == told
 
 
 def test_a_chip_on_the_way_is_no_edge_of_the_wood() -> None:
     ground = np.broadcast_to(np.where((X < 270)[..., None], GROUND, 1.8 * GROUND), (HEIGHT, WIDTH, 3)).copy()
     ground[110:190, 230:260] = (0.1, 0.2, 0.4)
     chip = Region.from_box(RegionKind.CHIP, Box(230, 110, 30, 80), WIDTH, HEIGHT)
-    assert [flag.code for flag in around_card(photo_of(ground), CARD, [WOOD, chip])] == ["wood-other-light"]
-    assert around_card(photo_of(ground), CARD, [WOOD]) == ()
+    assert [flag.code for flag in around_card(photo_of(ground), CARD, [WOOD, chip], lab_from_linear)] == [
+        "wood-other-light"
+    ]
+    assert around_card(photo_of(ground), CARD, [WOOD], lab_from_linear) == ()
 
 
 @pytest.mark.slow
