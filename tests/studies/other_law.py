@@ -19,6 +19,7 @@ from tests.scenes.paints import Wash
 from tests.scenes.spectra import FloatArray, reflectance_to_lab
 from tests.studies.wash import (
     SWATCH_SETS,
+    WATER,
     Trial,
     layer,
     predicted,
@@ -28,8 +29,6 @@ from tests.studies.wash import (
     unseen_woods,
 )
 
-#: What parts of water are usually off by.
-WATER = 0.15
 PAINTS = 10
 
 

@@ -23,7 +23,7 @@ from tests.fitted import fit_paints
 from tests.scenes import paints, transport
 from tests.scenes.spectra import FloatArray, reflectance_to_lab
 from tests.scenes.woods import any_wood
-from tests.studies.wash import SWATCH_SETS, Trial, swatches_of
+from tests.studies.wash import SWATCH_SETS, WATER, Trial, swatches_of
 
 #: What a gray card leaves in one photo, ΔE00 90 % radius: of each reading by itself, and in common.
 OWN, SHARED = 1.2, 5.0
@@ -31,7 +31,7 @@ PAINTS = 10
 #: Differences that a repair begins with.
 _LEAST, _MOST = 5.0, 25.0
 #: Hands and water as in practice, for swatches and washes: films scatter by 12 %, parts of water are off by 15 %.
-HANDS = Trial(water=0.15)
+HANDS = Trial(water=WATER)
 #: Finalists taken at random from each repair.
 _OTHERS = 5
 

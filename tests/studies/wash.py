@@ -8,7 +8,7 @@ that no swatch was painted on, six dilutions and one to three coats; everything 
 import argparse
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -49,6 +49,8 @@ FOURTEEN = tuple((list(GROUNDS)[i % 4], 1.0, float((0, 1, 3, 7)[i // 4]), 1 + i 
 #: Goals for mean and 95th percentile at measurement noise 0.5; None where the table of goals has no row.
 GOALS = {1: (3.0, 6.0), 2: (1.5, 3.5), 3: (1.2, 2.5), 6: (1.0, 2.1)}
 COVERAGE_GOAL = (0.85, 0.97)
+#: What parts of water are usually off by.
+WATER = 0.15
 WATER_PARTS = (0, 1, 2, 3, 5, 8)
 COATS = (1, 2, 3)
 WOODS = 8
@@ -278,7 +280,8 @@ def main() -> None:
     for trial in (Trial(0.5), Trial(0.5, 0.0), Trial(1.0)):
         for label, recipe in SWATCH_SETS.items():
             off = np.concatenate(list(single_errors(truth.PAINTS, recipe, trial, repeats).values()))
-            covered, radius = coverage(names, recipe, trial, max(1, repeats // 3))
+            hands = replace(trial, water=WATER) if trial.scatter else trial  # a range is stated for water by parts
+            covered, radius = coverage(names, recipe, hands, max(1, repeats // 3))
             goal = "{}/{}".format(*GOALS[len(recipe)]) if trial.noise == 0.5 and len(recipe) in GOALS else ""
             print(
                 f"{label:44} {trial.noise:4} {trial.scatter:6}  {summary(off)}  {goal:>8}"
