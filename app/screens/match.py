@@ -96,7 +96,7 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
     color_side, word_side = st.columns(2, gap="medium")
     with color_side:
         names = _wanted(repair), f"Wash {wash.rank}, dry"
-        st.html(look.edge_to_edge(match.finished or match.target, wash.lab, names))
+        st.html(look.edge_to_edge(match.wanted, wash.lab, names))
     with word_side:
         st.markdown(f"**{look.plain(_title(wash))}**")
         st.html(look.range_bar(wash.low, wash.expected_delta_e, wash.high, _scale_end(match)))
@@ -167,7 +167,7 @@ def _show_all(repair: OpenRepair, match: Match) -> None:
 
 def _row(head: str, wash: RankedWash, match: Match) -> str:
     return look.wash_row(
-        match.finished or match.target,
+        match.wanted,
         wash.lab,
         head,
         f"ΔE {wash.expected_delta_e:.1f} ({wash.low:.1f} to {wash.high:.1f}), {wash.off}",

@@ -74,7 +74,7 @@ def plot(match: Match, wash: RankedWash, wanted: str) -> None:
     shown = [other for other in match.washes if other.rank <= _PLOTTED or other is wash]
     dots = [Spot("damage", match.ground)]
     dots += [Spot(str(o.rank), o.lab, o.uncertainty, strong=o is wash) for o in reversed(shown)]
-    target = match.finished or match.target
+    target = match.wanted
     dots.append(Spot(wanted.lower(), target, match.target_uncertainty, target=True))
     color_plot.show(dots, f"The colors of {wanted.lower()}, the damage and the closest washes.")
     st.write(

@@ -88,7 +88,7 @@ def _fresh(repair: OpenRepair, match: Match) -> PickedRecipe:
     """The picked wash as currently ranked."""
     settings = repair.photo, answers.reference(repair), repair.to_match, repair.limits, repair.aim, repair.picked
     wash = answers.picked(repair, match)
-    return PickedRecipe(wash, match.finished or match.target, match.ground, work.settings_key(settings), work.today())
+    return PickedRecipe(wash, match.wanted, match.ground, work.settings_key(settings), work.today())
 
 
 def _settle(repair: OpenRepair, match: Match) -> PickedRecipe:

@@ -32,7 +32,7 @@ from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
-    from colormatch.records import Layer, Limits, Match, RankedWash
+    from colormatch.records import Lab, Layer, Limits, Match, RankedWash
     from colormatch.workshop import Workshop
 
 
@@ -151,7 +151,8 @@ def document(match: Match) -> dict[str, Any]:
         "target": {"lab": match.target, "uncertainty": match.target_uncertainty},
         "ground": {"lab": match.ground, "uncertainty": match.ground_uncertainty},
         "finished": match.finished,
-        "washes": [_wash(wash) for wash in match.washes],
+        "washes": [_wash(wash, match.wanted) for wash in match.washes],
+        "likeliest_unseen": match.likeliest_unseen.rank,
         "advice": match.advice,
         "searched": match.searched,
         "seconds": match.seconds,
@@ -174,11 +175,14 @@ def _layers(layers: Sequence[Layer]) -> list[dict[str, Any]]:
     ]
 
 
-def _wash(wash: RankedWash) -> dict[str, Any]:
+def _wash(wash: RankedWash, wanted: Lab) -> dict[str, Any]:
+    from colormatch.color.difference import delta_e
+
     return {
         "rank": wash.rank,
         "layers": _layers(wash.layers),
         "lab": wash.lab,
+        "best_delta_e": float(delta_e(wash.lab, wanted)),
         "expected_delta_e": wash.expected_delta_e,
         "low": wash.low,
         "high": wash.high,

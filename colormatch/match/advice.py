@@ -14,7 +14,7 @@ from colormatch.match.finalists import finalists
 from colormatch.match.finish import film_of_layer
 from colormatch.match.next_swatch import next_swatch
 from colormatch.match.problem import MatchProblem, Outcomes, Recipe
-from colormatch.records import FloatArray, Lab, Layer, Limits, RankedWash
+from colormatch.records import FloatArray, Lab, Layer, Limits, Match, RankedWash
 from colormatch.wash.film import lay
 from colormatch.wash.paint import APPLICATION_SCATTER, WATER_ERROR
 from colormatch.wash.ratio import format_layers
@@ -25,6 +25,8 @@ _A_LITTLE = 1 / 3
 _HELPS = 0.9
 #: Paints examined when more paints or mixes might help: the closest ones; their mixes take half a second.
 _PAINTS_TRIED = 16
+#: Gain in the probability of no visible difference that is worth a sentence; our choice, above the noise of 120 draws.
+_CLEARLY_LIKELIER = 0.05
 #: Gain in ΔE00 from which one more swatch is worth painting; our choice, above the noise of 30 refits.
 WORTH_A_SWATCH = 0.15
 
@@ -58,8 +60,9 @@ def advise(
         said += _what_would_help(job, outcomes, names, limits)
     elif best.expected_delta_e > CLEAR:
         said.append(
-            "The best guess is close; the expected ΔE is large because of uncertainty. Paint a test strip beside the "
-            "sound wood, or use a better reference in the photo."
+            f"By the best guess the difference is {float(delta_e(best.lab, job.finished)):.1f} ΔE; "
+            f"{best.expected_delta_e:.1f} is expected because of uncertainty. Paint a test strip beside the sound "
+            "wood, or use a better reference in the photo."
         )
     said += _ties(washes)
     said += _untouched(washes)
@@ -69,6 +72,18 @@ def advise(
     said += [flag.text for flag in mix_not_painted(best.layers)]
     named = {part.paint for wash in washes[: limits.top] for layer in wash.layers for part in layer.paints}
     return (*said, *shelf_doubts(job.shelf, job.models, sorted(named)))
+
+
+def likeliest(match: Match) -> tuple[str, ...]:
+    """Sentence about the wash that is most likely to leave no visible difference, if it isn't the first."""
+    first, wash = match.washes[0], match.likeliest_unseen
+    if wash.unseen - first.unseen < _CLEARLY_LIKELIER:
+        return ()
+    return (
+        f"Recipe {wash.rank}, {format_layers(wash.layers)}, is the likeliest to leave no visible difference, in "
+        f"{100 * wash.unseen:.0f} of 100 cases; recipe 1 does in {100 * first.unseen:.0f}, and is expected to be "
+        f"{first.expected_delta_e:.1f} ΔE off instead of {wash.expected_delta_e:.1f}.",
+    )
 
 
 def _nothing_near(job: MatchProblem, best: RankedWash) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 
 from colormatch.color.difference import axis_weights
 from colormatch.color.words import NOTHING, VISIBLE, describe_off
-from colormatch.match.advice import advise
+from colormatch.match.advice import advise, likeliest
 from colormatch.match.candidates import check_limits, is_easy, usable_paints
 from colormatch.match.doubts import mix_not_painted
 from colormatch.match.finalists import finalists
@@ -77,7 +77,7 @@ def match_of(
     """
     outcomes = job.outcomes(recipes)
     washes = ranked(job, outcomes)
-    return Match(
+    match = Match(
         target=job.task.target,
         target_uncertainty=job.task.target_radius,
         ground=job.task.ground,
@@ -88,6 +88,7 @@ def match_of(
         finished=Lab.from_array(job.finished) if job.then or job.clear else None,
         untouched=next((wash for wash in washes if not wash.layers), None),
     )
+    return replace(match, advice=(*match.advice, *likeliest(match)))
 
 
 def ranked(job: MatchProblem, outcomes: Outcomes) -> tuple[RankedWash, ...]:

@@ -201,6 +201,16 @@ class Match:
     #: Expected result of leaving the damage alone, whatever its rank; None if not computed.
     untouched: RankedWash | None = None
 
+    @property
+    def wanted(self) -> Lab:
+        """Final color of the sound wood, which the washes' colors are compared with."""
+        return self.finished or self.target
+
+    @property
+    def likeliest_unseen(self) -> RankedWash:
+        """The wash whose difference is most likely to be invisible; the first of equals. It need not be the first."""
+        return max(self.washes, key=lambda wash: wash.unseen)
+
     def _repr_html_(self) -> str:
         """Table of the washes, best first, for notebooks."""
         rows = [

@@ -69,6 +69,9 @@ def test_match_photo_keeps_the_contract(run) -> None:
     assert [wash["rank"] for wash in answer["washes"]] == [1, 2, 3, 4, 5]
     wash = answer["washes"][0]
     assert set(wash) >= {"rank", "layers", "lab", "expected_delta_e", "low", "high", "basis", "group", "off"}
+    assert wash["best_delta_e"] == pytest.approx(demo.delta_e(np.array(wash["lab"]), answer["target"]["lab"]), abs=0.02)
+    unseen = [one["unseen"] for one in answer["washes"]]
+    assert answer["likeliest_unseen"] == 1 + unseen.index(max(unseen))
     assert set(wash["layers"][0]) >= {"paints", "paint_fraction", "ratio", "coats"}
     assert set(wash["layers"][0]["paints"][0]) == {"name", "parts"}
     assert wash["basis"] in ("measured", "modelled")  # the spelling that programs rely on

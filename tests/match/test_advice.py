@@ -8,7 +8,7 @@ import pytest
 from coloraide import Color
 
 from colormatch.color.difference import delta_e
-from colormatch.match.advice import _sensitivity, advise
+from colormatch.match.advice import _sensitivity, advise, likeliest
 from colormatch.match.doubts import shelf_doubts
 from colormatch.match.finalists import finalists
 from colormatch.match.next_swatch import next_swatch
@@ -195,3 +195,29 @@ def test_more_water_is_more_water(shelf, models):
     assert abs(stated - more) <= 0.051
     thicker = float(re.search(r"12% thicker or thinner by about (\d+\.\d)", said)[1])
     assert 0 < thicker <= stated + 0.1
+
+
+def test_best_guess_and_doubt_are_told_apart(shelf, models):
+    """Near by the best guess, far by what is expected: both figures stand in one sentence."""
+    wanted = predict(models, [Layer((Part("Raw Umber"),), 0.25)], DAMAGE, 0.0, draw_normals(np.random.default_rng(0)))[
+        0
+    ]
+    unsure = rank_washes(Task(Lab(*map(float, wanted)), DAMAGE, 6.0, 6.0), shelf, models, Limits())
+    first = unsure.washes[0]
+    guess = float(delta_e(first.lab, unsure.target))
+    assert guess < 1.5 < first.expected_delta_e
+    assert f"best guess the difference is {guess:.1f} ΔE; {first.expected_delta_e:.1f} is expected" in unsure.advice[0]
+
+
+def test_the_wash_that_is_likeliest_unseen_is_named_where_it_is_another(shelf, models):
+    found = rank_washes(Task(SOUND, DAMAGE, 1.0, 1.0), shelf, models, Limits())
+    first, second, *others = found.washes
+    said = {}
+    for chance in (0.2, 0.6):
+        washes = (replace(first, unseen=0.5), replace(second, unseen=chance), *(replace(w, unseen=0) for w in others))
+        match = replace(found, washes=washes)
+        assert match.likeliest_unseen.rank == (2 if chance > 0.5 else 1)
+        said[chance] = likeliest(match)
+    assert said[0.2] == ()
+    assert "Recipe 2" in said[0.6][0]
+    assert "60 of 100 cases; recipe 1 does in 50" in said[0.6][0]
