@@ -18,7 +18,7 @@ from colormatch.color.words import VISIBLE, describe_off
 from colormatch.match.candidates import usable_paints
 from colormatch.match.finalists import finalists
 from colormatch.match.finish import film_of_layer
-from colormatch.match.problem import MatchProblem, Recipe
+from colormatch.match.problem import MatchProblem, Outcomes, Recipe
 from colormatch.match.rank import ranked, varied
 from colormatch.records import FloatArray, Lab, Layer, Limits, Shelf, Task
 from colormatch.wash.carried import MODEL_ERROR
@@ -124,7 +124,7 @@ def next_steps(
         if len(found[move]) < (_WASHES if move is Move.WASH else 1):
             found[move].append(step)
     if before is not None and task.painted:
-        found[Move.WIPE].append(_wiping_back(job, before, outcomes.draws[place[()]], left_alone))
+        found[Move.WIPE].append(_wiping_back(job, before, outcomes, left_alone))
     steps = [step for some in found.values() for step in some]
     return tuple(sorted(steps, key=lambda step: step.expected_delta_e))
 
@@ -139,14 +139,18 @@ def worth_doing(steps: tuple[NextStep, ...]) -> tuple[NextStep, ...]:
     )
 
 
-def _wiping_back(job: MatchProblem, before: Lab, now: FloatArray, left_alone: FloatArray) -> NextStep:
+def _wiping_back(job: MatchProblem, before: Lab, outcomes: Outcomes, left_alone: FloatArray) -> NextStep:
     """Wipe the last wash thinner: the model gives the change, the reading gives the starting color.
 
     Parameters
     ----------
-    now, left_alone : (m, 3) and (m,)
-        Draws of the repair's color, and of its ΔE00.
+    outcomes : Outcomes
+        Of every step, leaving it alone among them.
+    left_alone : (m,)
+        Draws of ΔE00 if the repair is left alone.
     """
+    alone = outcomes.recipes.index(())
+    now = outcomes.draws[alone]
     kept = np.random.default_rng(0).uniform(*WIPED, len(now))
     usual = job.chances.thickness.copy()
     last = len(job.then)  # the topmost layer takes the first column
@@ -161,7 +165,7 @@ def _wiping_back(job: MatchProblem, before: Lab, now: FloatArray, left_alone: Fl
     missed = job.chances.model * MODEL_ERROR / axis_weights(now.mean(axis=0))
     draws = now + colors[1] - colors[0] + missed
     differences, compared = (np.asarray(delta_e(draws, to)) for to in (job.finished_draws, job.compared_draws))
-    lab = Lab.from_array(draws.mean(axis=0))
+    lab = Lab.from_array(outcomes.lab[alone] + (colors[1] - colors[0]).mean(axis=0))
     low, high = np.percentile(differences, (5, 95))
     return NextStep(
         Move.WIPE,

@@ -59,7 +59,7 @@ def test_a_repair_is_kept_and_the_gain_is_told(run) -> None:
     done = check(run, "--keep", *PAINTED, *GROUND, "--ground-name", "side table", "--json")
     assert done.status == 0, done.err
     kept = json.loads(done.out)["kept"]
-    assert kept["doubt_after"] <= kept["doubt_before"] + 0.1
+    assert kept["doubt_after"] <= 1.1 * kept["doubt_before"]  # thirty refits tell a radius to about a tenth
     assert kept["missed"] > 0
     swatch = json.loads(run("swatch", "list", "--paint", "Brown Glaze", "--json").out)["swatches"][-1]
     assert (swatch["id"], swatch["ground"], swatch["coats"]) == (kept["id"], "side table", 1)
