@@ -31,8 +31,11 @@ _SHADOW = 0.06
 #: 0.025, wood reaches 0.15 (simulated).
 _TEXTURED, _NO_CARD = 0.025, 0.10
 #: |log(red/green)| or |log(blue/green)|: white balances leave up to 0.65 (simulated); a factor of 3 is beyond any
-#: camera with a working white balance.
+#: camera with a working white balance, unless the whole photo has that cast.
 _CAST, _COLORED = 0.5, 1.1
+#: How much warmer than most of the photo a gray may be, in the same logarithms: wood is warmer than it, a gray bench is
+#: as warm, and only blue things are less so.
+_WARMER = 0.3
 #: Reflectance of the rest of the photo, if lit like the card: below is black; above is brighter than white paper,
 #: possible only in another light.
 _DARKEST_REST, _LIGHTEST_REST = 0.03, 0.85
@@ -74,11 +77,11 @@ def check_card(
     """
     part = photo.part(region)
     flags = _size(part.pixels, name)
-    mean = part.mean
+    mean, rest = part.mean, _rest(photo.preview(_PREVIEW, averaged=False), region)
     flags += _exposure(photo.encoded(part.box, part.every)[part.inside], mean, name)
     if plain:
-        flags += [*_surface(part.linear_rgb, part.inside, name), *_color(mean, name)]
-    flags += _light(mean, photo.preview(_PREVIEW, averaged=False), region, reflectance, name)
+        flags += [*_surface(part.linear_rgb, part.inside, name), *_color(mean, rest, name)]
+    flags += _light(mean, rest, reflectance, name)
     return tuple(flags)
 
 
@@ -153,11 +156,22 @@ def _surface(linear_rgb: FloatArray, inside: BoolArray, name: str) -> list[Flag]
     return flags
 
 
-def _color(mean_linear_rgb: FloatArray, name: str) -> list[Flag]:
-    """Raise or flag for a color cast, from the (3,) mean."""
-    red, green, blue = np.log(mean_linear_rgb)
-    cast = max(abs(red - green), abs(blue - green))
-    if cast > _COLORED:
+def _rest(preview: ByteArray, region: Region) -> FloatArray:
+    """(n, 3) float; linear light of the photo outside the card."""
+    height, width = preview.shape[:2]
+    box, inside = region.mask(width, height)
+    rest = np.ones((height, width), bool)
+    rest[box.y : box.y + box.h, box.x : box.x + box.w] = ~inside
+    levels: FloatArray = linear_from_encoded(np.arange(256) / 255)
+    return levels[preview[rest]]
+
+
+def _color(mean_linear_rgb: FloatArray, rest: FloatArray, name: str) -> list[Flag]:
+    """Raise or flag for a color cast, from the (3,) mean and the (n, 3) light of the rest of the photo."""
+    of_card, of_rest = _hue(mean_linear_rgb), np.median(_hue(rest), axis=0) if len(rest) else np.zeros(2)
+    cast = float(np.abs(of_card).max())
+    red, blue = of_card - of_rest
+    if cast > _COLORED and (red > _WARMER or blue < -_WARMER or red < -_COLORED or blue > _COLORED):
         raise CardUnusable(
             f"The area marked as the {name} isn't {name.split()[0]}.", f"Mark a plain part of the {name}.", cast=cast
         )
@@ -165,20 +179,19 @@ def _color(mean_linear_rgb: FloatArray, name: str) -> list[Flag]:
         text = (
             f"The light or the camera's white balance colors the {name} strongly; daylight makes colors more reliable."
         )
-        return [Flag(FlagCode.CARD_CAST, text, round(float(cast), 3))]
+        return [Flag(FlagCode.CARD_CAST, text, round(cast, 3))]
     return []
 
 
-def _light(
-    mean_linear_rgb: FloatArray, preview: ByteArray, region: Region, reflectance: float, name: str
-) -> list[Flag]:
-    """Flag a card with this (3,) mean that is not in the light of the rest of the photo."""
-    height, width = preview.shape[:2]
-    box, inside = region.mask(width, height)
-    rest = np.ones((height, width), bool)
-    rest[box.y : box.y + box.h, box.x : box.x + box.w] = ~inside
-    levels = linear_from_encoded(np.arange(256) / 255)
-    others = float(np.median(levels[preview[rest]] @ RGB_TO_XYZ[1]))
+def _hue(linear_rgb: FloatArray) -> FloatArray:
+    """(..., 2) log of red and of blue over green."""
+    logs = np.log(np.maximum(linear_rgb, LEAST_LIGHT))
+    return np.stack([logs[..., 0] - logs[..., 1], logs[..., 2] - logs[..., 1]], axis=-1)
+
+
+def _light(mean_linear_rgb: FloatArray, rest: FloatArray, reflectance: float, name: str) -> list[Flag]:
+    """Flag a card with this (3,) mean that is not in the light of the rest of the photo, (n, 3)."""
+    others = float(np.median(rest @ RGB_TO_XYZ[1]))
     as_reflectance = reflectance * others / float(mean_linear_rgb @ RGB_TO_XYZ[1])
     if _DARKEST_REST <= as_reflectance <= _LIGHTEST_REST:
         return []

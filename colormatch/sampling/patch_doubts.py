@@ -154,7 +154,8 @@ def _too_even(
     if apart < _MATTERS:
         return ()
     # Light may change between parts, so only the spread within each part counts.
-    of_parts = max(float(np.median([spread(pixels) for pixels in some])) for some in (around, others) if some)
+    # The other patches are the surface, as marked; what lies around may be another, coarser one.
+    of_parts = float(np.median([spread(pixels) for pixels in others or around]))
     dark, light = ends(np.concatenate(parts))
     share, middle = spread(own) / max(of_parts, LEAST_LIGHT), float(np.median(log_luminance(own)))
     # A patch lighter or darker than all of the board is a highlight or another piece, not grain.

@@ -112,6 +112,15 @@ def test_a_shadow_over_part_of_the_card_is_flagged():
     assert "card-shadow" in flags(light=light)
 
 
+@pytest.mark.parametrize("wood", [WOOD, (0.2, 0.2, 0.2)], ids=["on wood", "on a gray bench"])
+@pytest.mark.parametrize("cast", [(2.2, 1.0, 0.28), (0.45, 1.0, 3.2)], ids=["warm", "blue"])
+def test_a_gray_in_a_light_that_colors_the_whole_photo_is_still_gray(cast, wood):
+    """A bulb under a daylight balance, and the other way around."""
+    told = flags(card=np.array(GRAY) * cast, wood=np.array(wood) * cast)
+    assert "card-cast" in told
+    assert told["card-cast"].value > 1.1
+
+
 def test_a_cast_is_flagged_and_a_color_refused():
     assert "card-cast" in flags(card=(0.32, 0.18, 0.10))
     with pytest.raises(CardUnusable, match="isn't gray"):

@@ -117,6 +117,19 @@ def test_how_even_a_spot_is_is_its_range_of_light_by_that_of_the_board(share: fl
     assert flag.value == pytest.approx(share, abs=0.006)
 
 
+def test_even_patches_of_an_even_panel_among_coarse_grain_are_not() -> None:
+    """What lies around them is another piece; their surface is as even as they are."""
+    noise = np.random.default_rng(1).normal(1, 0.02, COARSE.shape)
+    panels, boxes = COARSE * noise, ((195, 30, 44, 40), (195, 130, 44, 40), (195, 230, 44, 40))
+    assert codes(panels, marks(boxes=boxes[:1])) == [["patch-too-even"]]
+    assert codes(panels, marks(boxes=boxes)) == [[], [], []]
+
+
+def test_the_even_one_of_three_patches_is_told() -> None:
+    boxes = (BETWEEN, (20, 20, 200, 60), (120, 220, 200, 60))
+    assert codes(COARSE, marks(boxes=boxes)) == [["patch-too-even"], [], []]
+
+
 def test_dried_paint_is_not_taken_for_a_spot_of_the_board_around_it() -> None:
     for kind in (RegionKind.REPAIR, RegionKind.PATCH):
         assert codes(COARSE, marks(kind, boxes=(BETWEEN,))) == [[]]

@@ -145,10 +145,9 @@ def even(contrast: tuple[float, float], period: tuple[float, float], seed: Seque
     out = []
     for _ in range(_MARKERS):
         regions = patches(rng, 0, 3, _SIDES)
-        samples = [sample_region(photo, region, lab_from_linear, 0.0) for region in regions]
-        doubts = patch_doubts(photo, regions, samples, lab_from_linear)
-        for sample, flags in zip(samples, doubts, strict=True):
-            told = "patch-too-even" in {flag.code for flag in flags}
+        samples = {region: sample_region(photo, region, lab_from_linear, 0.0) for region in regions}
+        for region, flags in patch_doubts(photo, samples, lab_from_linear).items():
+            sample, told = samples[region], "patch-too-even" in {flag.code for flag in flags}
             out.append((float(delta_e(np.array(sample.lab), truth)), told))
     return out
 
