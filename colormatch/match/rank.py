@@ -8,6 +8,7 @@ luck.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -24,9 +25,8 @@ from colormatch.match.problem import MatchProblem, Outcomes, Recipe
 from colormatch.records import Lab, Limits, Match, RankedWash, Shelf, Task
 from colormatch.wash.paint import PaintModel
 
-#: Two washes are in one group if the worse one wins in at least this share of the draws, and if their expected
-#: differences are less than half of the visible difference apart. Our choice.
-_EVEN_ODDS, _UNSEEN_GAP = 0.2, VISIBLE / 2
+#: Washes are in one group if their expected differences are less than half of the visible difference apart. Our choice.
+_UNSEEN_GAP = VISIBLE / 2
 
 
 def rank_washes(task: Task, shelf: Shelf, models: Mapping[str, PaintModel], limits: Limits) -> Match:
@@ -101,30 +101,32 @@ def ranked(job: MatchProblem, outcomes: Outcomes) -> tuple[RankedWash, ...]:
 
 
 def groups(outcomes: Outcomes) -> list[list[int]]:
-    """Group recipes that can't be distinguished; best group first, simpler recipes first within a group.
+    """Group recipes whose difference nobody sees; best group first, simpler and weaker recipes first within a group.
 
-    The leader of a group is the best recipe without a group. Recipes that can't be distinguished from it join.
+    The leader of a group is the best recipe without a group. The size of the difference decides, not how often one of
+    them is better: the draws are shared, so a difference of nothing may favor the same recipe in all of them.
     """
     expected = outcomes.order
     left = sorted(range(len(expected)), key=lambda i: (expected[i], _effort(outcomes.recipes[i])))
     found = []
     while left:
         leader = left[0]
-        rest = np.array(left)
-        better = (outcomes.compared[rest] < outcomes.compared[leader]).mean(axis=1)
-        alike = (better >= _EVEN_ODDS) & (expected[rest] - expected[leader] < _UNSEEN_GAP)
-        alike[0] = True
-        group = rest[alike].tolist()
+        group = [i for i in left if expected[i] - expected[leader] < _UNSEEN_GAP]
         found.append(sorted(group, key=lambda i: (_effort(outcomes.recipes[i]), expected[i])))
-        left = rest[~alike].tolist()
+        left = left[len(group) :]
     return found
 
 
-def _effort(recipe: Recipe) -> tuple[int, int, int, int]:
-    """Cost of a recipe: layers, paints, coats, and ratios that take more than one measure; most expensive first."""
+def _effort(recipe: Recipe) -> tuple[int, int, int, int, int]:
+    """Cost of a recipe: layers, paints, strength, coats, and ratios that take more than one measure.
+
+    A weak wash can be deepened and a strong one hardly taken back (common practice: build up from light to dark), so
+    half the paint comes first, even in more coats.
+    """
     return (
         len(recipe),
         sum(len(layer.paints) for layer in recipe),
+        max((round(math.log2(layer.paint_fraction)) for layer in recipe), default=0),
         sum(layer.coats for layer in recipe),
         sum(not is_easy(layer.paint_fraction) for layer in recipe),
     )

@@ -197,8 +197,8 @@ MUTATIONS = (
     Mutation(
         "ties twice as wide",
         "colormatch.match.rank",
-        "_UNSEEN_GAP = 0.2, VISIBLE / 2",
-        "_UNSEEN_GAP = 0.2, VISIBLE",
+        "_UNSEEN_GAP = VISIBLE / 2",
+        "_UNSEEN_GAP = VISIBLE",
         "tests.match.test_rank",
         "test_recipes_are_one_group_up_to_half_of_what_half_of_the_observers_see",
     ),
