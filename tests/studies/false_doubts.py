@@ -1,13 +1,16 @@
 """How often real photographs raise a doubt about their light or their patches.
 
-Run it: ``python -m tests.studies.false_doubts FOLDER ...``.
+Run it: ``python -m tests.studies.false_doubts [--charts] FOLDER ...``.
 
 Opens every JPEG and HEIC below the folders that is a photograph by its size, without a card, and marks in it what a
 person would: three even places near one another that look alike, and the most even place alone, small. Nobody knows the
 light of those photographs; most were taken in one, so nearly every doubt is a false one. Each photograph counts once.
 
-A public source: the source archives of imaging packages (pip download --no-binary :all: --no-deps NAME): pillow,
-pillow-heif, thumbor, imageio, easy-thumbnails, face_recognition, ImageHash, colour-checker-detection.
+With ``--charts`` the folders hold photographs of a 24-patch chart, in any format: each is read once by the chart, and
+once by its middle gray, marked as a gray card. `tests.studies.real_charts` names sources of such photographs.
+
+A public source of others: the source archives of imaging packages (pip download --no-binary :all: --no-deps NAME), such
+as pillow, pillow-heif, thumbor, imageio, easy-thumbnails, face_recognition, ImageHash, colour-checker-detection.
 """
 
 import sys
@@ -15,6 +18,7 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
+import cv2
 import numpy as np
 
 from colormatch.color.space import lab_from_linear
@@ -22,8 +26,10 @@ from colormatch.errors import ColorMatchError
 from colormatch.image.photo import DecodedPhoto, open_photo
 from colormatch.records import Box, CardKind, FloatArray, Region, RegionKind
 from colormatch.reference.card_choice import CardChoice
+from colormatch.reference.chart_find import find_chart
 from colormatch.repair import read_photo
 from tests.studies.ordinary import DOUBTS
+from tests.studies.real_charts import NEUTRAL_5
 
 ENDINGS = (".jpg", ".jpeg", ".heic")
 #: Fewest pixels of a photograph's shorter side; fewest different colors in a view of it, below which it is a drawing.
@@ -84,6 +90,36 @@ def told(photo: DecodedPhoto, boxes: list[Box]) -> set[str]:
     return {flag.code for flag in flags} & set(DOUBTS)
 
 
+def by_chart(folders: list[Path]) -> None:
+    """Doubts about light of photographs of a chart, by the chart and by its middle gray."""
+    for path in sorted(path for folder in folders for path in folder.iterdir()):
+        try:
+            photo = open_photo(path)
+            chart = find_chart(photo).region
+            assert chart is not None
+        except ColorMatchError:
+            continue
+        middle = _patch(chart.corners(*photo.pixels.size), NEUTRAL_5) / photo.pixels.size
+        gray = Region(RegionKind.CARD, tuple((float(x), float(y)) for x, y in middle), "card")
+        for choice in (CardChoice(CardKind.CHART24, region=chart), CardChoice(region=gray)):
+            try:
+                reading = read_photo(photo, [], choice)
+            except ColorMatchError as refusal:
+                print(f"{path.name}: by {choice.kind}: refused: {refusal}")
+                continue
+            codes = sorted({flag.code for flag in reading.light.flags} & set(DOUBTS))
+            print(f"{path.name}: by {choice.kind}: {', '.join(codes) or 'none'}", flush=True)
+
+
+def _patch(corners: FloatArray, index: int) -> FloatArray:
+    """(4, 2) corners of the middle of a patch, from those of the corner patches."""
+    outer = np.array([[0.07, 0.07], [5.93, 0.07], [5.93, 3.93], [0.07, 3.93]], np.float32)
+    to_photo = cv2.getPerspectiveTransform(outer, corners.astype(np.float32))
+    row, column = divmod(index, 6)
+    square = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]], np.float32) / 4 + (column + 0.5, row + 0.5)
+    return cv2.perspectiveTransform(square[None].astype(np.float32), to_photo)[0]
+
+
 def main(folders: list[Path]) -> None:
     counts: dict[str, Counter[str]] = {}
     for path, photo in photographs(folders):
@@ -103,4 +139,5 @@ def main(folders: list[Path]) -> None:
 
 
 if __name__ == "__main__":
-    main([Path(folder) for folder in sys.argv[1:]])
+    given = [argument for argument in sys.argv[1:] if argument != "--charts"]
+    (main if given == sys.argv[1:] else by_chart)([Path(folder) for folder in given])
