@@ -19,6 +19,7 @@ from colormatch.errors import RegionError, check_type
 from colormatch.image.photo import DecodedPhoto, open_photo
 from colormatch.image.pixels import PixelArray
 from colormatch.records import (
+    TYPED_UNCERTAINTY,
     Box,
     Flag,
     FlagCode,
@@ -178,7 +179,7 @@ def match_kept(
     workshop: Workshop,
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
-    kept_uncertainty: float = 0.0,
+    kept_uncertainty: float = TYPED_UNCERTAINTY,
 ) -> Match:
     """Rank washes that turn the damage in a photo into a stored color, such as a companion piece's.
 
@@ -282,9 +283,11 @@ def match_colors(
     workshop: Workshop,
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
+    target_uncertainty: float = TYPED_UNCERTAINTY,
+    over_uncertainty: float = TYPED_UNCERTAINTY,
 ) -> Match:
-    """Rank the washes of a workshop that turn one color into another; both colors count as exact."""
-    return _rank(Task(target, over), workshop, limits, shift)
+    """Rank the washes of a workshop that turn one color into another; uncertainties in ΔE00, 90 % radius."""
+    return _rank(Task(target, over, target_uncertainty, over_uncertainty), workshop, limits, shift)
 
 
 def difference_error(reading: Reading, first: Lab, second: Lab) -> float:

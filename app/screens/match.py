@@ -11,6 +11,7 @@ from app.server import pictures
 from app.state import answers, session
 from app.state.library import library_state
 from app.widgets import fitting, look
+from colormatch.color.difference import delta_e
 from colormatch.color.words import ACCEPTABLE, VISIBLE, verdict
 from colormatch.errors import ColorMatchError
 from colormatch.records import Match, RankedWash, Reading, RegionKind
@@ -93,6 +94,7 @@ def _scale_end(match: Match) -> float:
 
 
 def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
+    best = float(delta_e(wash.lab, match.wanted))
     color_side, word_side = st.columns(2, gap="medium")
     with color_side:
         names = _wanted(repair), f"Wash {wash.rank}, dry"
@@ -103,8 +105,9 @@ def _show_wash(repair: OpenRepair, match: Match, wash: RankedWash) -> None:
         look.sentences(
             [
                 f"Expected ΔE {wash.expected_delta_e:.1f}: {verdict(wash.expected_delta_e)}. Nine times in ten it lies "
-                f"between {wash.low:.1f} and {wash.high:.1f}.",
+                f"between {wash.low:.1f} and {wash.high:.1f}; the best guess alone is {best:.1f}.",
                 f"Remaining difference: {wash.off}.",
+                *[f"Grain: about {wash.grain_kept:.0%} of the wood's own contrast still shows."] * bool(wash.layers),
                 f"How it is known: {_basis(wash)}.",
                 *(flag.text for flag in wash.flags),
             ]

@@ -12,7 +12,7 @@ from app.state.library import grounds, open_library
 from app.widgets import look
 from colormatch import repair as job
 from colormatch.errors import BadInput
-from colormatch.records import Ground, Lab, Layer, Part, Reading, RegionKind, Shelf, lab_of
+from colormatch.records import TYPED_UNCERTAINTY, Ground, Lab, Layer, Part, Reading, RegionKind, Shelf, lab_of
 from colormatch.wash.ratio import format_layers, parse_ratio
 
 _MOST_COATS = (1, 2, 3, 4)
@@ -23,6 +23,8 @@ _MEASURES = {
     1.0: "Measured in 1 ml steps, at most 30 ml",
     5.0: "Measured in 5 ml spoons, at most 30 ml",
 }
+#: Least share of the wood's own contrast that a wash must keep, with labels.
+_GRAIN = {0.75: "Three quarters", 0.5: "At least half", 0.25: "A quarter", 0.0: "None: opaque paint too"}
 #: Choices for the target, besides stored colors.
 _SOUND, _TYPED = "The sound wood in this photo", "A color that I type"
 _SHIFTS = {
@@ -76,6 +78,14 @@ def _limits(repair: OpenRepair, shelf: Shelf) -> None:
         placeholder="All on the shelf",
         key=session.showing(key, [name for name in limits.paints if name in names]),
         on_change=session.part_changer("limits", "paints", key, tuple),
+    )
+    key = f"grain_kept-{repair.id}"
+    st.selectbox(
+        "Grain that must still show",
+        list(_GRAIN),
+        format_func=_GRAIN.__getitem__,
+        key=session.showing(key, limits.grain_kept if limits.grain_kept in _GRAIN else 0.5),
+        on_change=session.part_changer("limits", "grain_kept", key),
     )
     key = f"on_hand-{repair.id}"
     st.checkbox(
@@ -163,13 +173,13 @@ def _take_aim(key: str, kept: dict[str, Ground], start: Lab) -> None:
     elif chosen in kept:
         session.change(aim=replace(aim, kept=kept[chosen].lab, uncertainty=kept[chosen].uncertainty, name=chosen))
     else:
-        session.change(aim=replace(aim, kept=aim.kept or start, uncertainty=0.0, name=""))
+        session.change(aim=replace(aim, kept=aim.kept or start, uncertainty=TYPED_UNCERTAINTY, name=""))
 
 
 def _take_lab(key: str) -> None:
     with session.telling():
         lab = lab_of(session.widget_value(key).split(","), "color")
-        session.change(aim=replace(session.current().aim, kept=lab, uncertainty=0.0, name=""))
+        session.change(aim=replace(session.current().aim, kept=lab, uncertainty=TYPED_UNCERTAINTY, name=""))
 
 
 def _keep_color(key: str, reading: Reading) -> None:

@@ -73,6 +73,17 @@ def lab(text: str) -> Lab:
         raise argparse.ArgumentTypeError(str(error)) from None
 
 
+def radius(text: str) -> float:
+    """An uncertainty in ΔE00."""
+    try:
+        size = float(text)
+    except ValueError:
+        size = -1.0
+    if not 0 <= size <= 100:
+        raise argparse.ArgumentTypeError(f"'{text}' is not an uncertainty in ΔE; give 0 to 100, for example 1.5")
+    return size
+
+
 def whole(low: int, high: int) -> Any:
     """A whole number between two limits, both included."""
 
@@ -202,6 +213,13 @@ def add_match_options(parser: argparse.ArgumentParser) -> None:
     )
     group.add_argument("--clear", default="", metavar="NAME", help="a clear coat that goes over the whole piece")
     group.add_argument(
+        "--grain-kept",
+        type=float,
+        default=0.5,
+        metavar="SHARE",
+        help="least share of the wood's own contrast that must still show (0.5; 0: any wash)",
+    )
+    group.add_argument(
         "--shift", metavar="DIRECTION=ΔE", help="aim warmer, cooler, darker or lighter than the sound wood"
     )
     group.add_argument("--seed", type=whole(0, 2**32 - 1), default=0, metavar="N", help="seed of the random draws (0)")
@@ -230,6 +248,7 @@ def limits(args: argparse.Namespace) -> Limits:
         top=args.top,
         then=tuple(typed(parse_layer, text) for text in args.then),
         clear=args.clear,
+        grain_kept=args.grain_kept,
         seed=args.seed,
         invented=args.invented,
     )

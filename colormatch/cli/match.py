@@ -23,6 +23,7 @@ from colormatch.cli.common import (
     limits,
     notes,
     print_lab,
+    radius,
     reading_flags,
     rounded,
     table,
@@ -42,8 +43,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--sound", nargs="+", action="extend", default=[], type=box, metavar="BOX", help="sound wood")
     group.add_argument("--damage", nargs="+", action="extend", default=[], type=box, metavar="BOX", help="the damage")
     group.add_argument("--target", type=lab, metavar="LAB", help="color to reach, instead of a photo")
-    group.add_argument("--target-uncertainty", type=float, default=0.0, metavar="ΔE", help="of that color (0)")
+    group.add_argument("--target-uncertainty", type=radius, metavar="ΔE", help="of that color, 90%% radius (1)")
     group.add_argument("--over", type=lab, metavar="LAB", help="color of the damage, instead of a photo")
+    group.add_argument("--over-uncertainty", type=radius, metavar="ΔE", help="of that color, 90%% radius (1)")
     group.add_argument("--each", action="store_true", help="for several damages: a wash for each, and one for all")
     group.add_argument("--grain", action="store_true", help="also find a wash to draw the grain lines with")
     add_reference_options(parser)
@@ -63,11 +65,12 @@ def run(args: argparse.Namespace) -> Answer:
         raise WrongUsage("Both a photo and colors were given.", "Give the photo, or --target and --over.")
     if args.photo is not None and not (args.damage and (args.sound or kept)):
         raise WrongUsage("The photo has no marks.", "Give at least one --sound BOX and one --damage BOX.")
-    if args.target_uncertainty and not (kept and args.photo):
-        raise WrongUsage(
-            "--target-uncertainty only applies to a color that you kept.",
-            "Give it with a photo, --damage and --target.",
-        )
+    for name, given, color in (
+        ("target", args.target_uncertainty, args.target),
+        ("over", args.over_uncertainty, args.over),
+    ):
+        if given is not None and color is None:
+            raise WrongUsage(f"--{name}-uncertainty is of a color that you type.", f"Give it with --{name}.")
     if (args.each or args.grain) and not args.sound:
         raise WrongUsage("--each and --grain need sound wood in a photo.", "Give a photo with --sound and --damage.")
 
@@ -79,9 +82,18 @@ def run(args: argparse.Namespace) -> Answer:
     shift, allowed = typed(parse_shift, args.shift), limits(args)
     workshop = open_workshop(args.library, fitting_progress)
     if args.photo is None:
-        found = match_colors(args.target, args.over, workshop, allowed, shift)
+        found = match_colors(args.target, args.over, workshop, allowed, shift, *_radii(args))
         return Answer(document(found), "\n".join([text(found), *_left_out(workshop, allowed)]))
     return _from_photo(args, open_photo(args.photo), workshop, allowed, shift)
+
+
+def _radii(args: argparse.Namespace) -> tuple[float, float]:
+    """Uncertainty of the typed target, and of the typed damage."""
+    from colormatch.records import TYPED_UNCERTAINTY
+
+    given = (args.target_uncertainty, args.over_uncertainty)
+    target, over = (TYPED_UNCERTAINTY if one is None else one for one in given)
+    return target, over
 
 
 def _left_out(workshop: Workshop, allowed: Limits) -> list[str]:
@@ -105,7 +117,7 @@ def _from_photo(
     regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
     reading = read_by_references(args, photo, regions)
     if args.target is not None:
-        found = match_kept(args.target, reading, workshop, allowed, shift, args.target_uncertainty)
+        found = match_kept(args.target, reading, workshop, allowed, shift, _radii(args)[0])
     else:
         found = match_repair(reading, workshop, allowed, shift)
     flags = reading_flags(reading)
@@ -190,6 +202,7 @@ def _wash(wash: RankedWash, wanted: Lab) -> dict[str, Any]:
         "swatches": wash.swatches,
         "group": wash.group,
         "unseen": wash.unseen,
+        "grain_kept": wash.grain_kept,
         "off": wash.off,
         "flags": flag_documents(wash.flags),
     }
@@ -207,6 +220,7 @@ def text(match: Match) -> str:
             f"{wash.low:.1f} to {wash.high:.1f}",
             wash.group,
             wash.basis,
+            f"{wash.grain_kept:.0%}",
             wash.off,
         )
         for wash in match.washes
@@ -216,7 +230,7 @@ def text(match: Match) -> str:
         f"Damage      L* a* b* {print_lab(match.ground)}   ± {match.ground_uncertainty:.1f} ΔE00",
         "",
         table(
-            ("", "wash (paint to water)", "ΔE00", "90 % range", "group", "basis", "remaining difference"),
+            ("", "wash (paint to water)", "ΔE00", "90 % range", "group", "basis", "grain", "remaining difference"),
             rows,
             right=(0, 2),
         ),

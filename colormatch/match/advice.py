@@ -10,7 +10,7 @@ import numpy as np
 from colormatch.color.difference import delta_e
 from colormatch.color.words import CLEAR, VISIBLE, directions
 from colormatch.match.doubts import mix_not_painted, shelf_doubts
-from colormatch.match.finalists import finalists
+from colormatch.match.finalists import finalists, nearest_that_hides
 from colormatch.match.finish import film_of_layer
 from colormatch.match.next_swatch import next_swatch
 from colormatch.match.problem import MatchProblem, Outcomes, Recipe
@@ -64,6 +64,8 @@ def advise(
             f"{best.expected_delta_e:.1f} is expected because of uncertainty. Paint a test strip beside the sound "
             "wood, or use a better reference in the photo."
         )
+    if limits.grain_kept:
+        said += _hiding(job, best, names, limits)
     said += _ties(washes)
     said += _untouched(washes)
     if best.layers:
@@ -149,6 +151,18 @@ def _needs(recipe: Recipe, names: Sequence[str], limits: Limits) -> str:
     if limits.layers < len(recipe):
         needs.append("a second wash")
     return " and ".join([", ".join(needs[:-1]), needs[-1]] if needs[1:] else needs)
+
+
+def _hiding(job: MatchProblem, best: RankedWash, names: Sequence[str], limits: Limits) -> list[str]:
+    """Sentence about a wash that was left out because it hides the grain, if it comes visibly nearer."""
+    found = nearest_that_hides(job, names, limits)
+    if found is None or found[1] > float(delta_e(best.lab, job.finished)) - VISIBLE:
+        return []
+    layer, distance, kept = found
+    return [
+        f"{format_layers([layer])} would come nearer, by the best guess {distance:.1f} ΔE, but would hide the grain: "
+        f"only {kept:.0%} of the wood's own contrast would show. It is left out unless you allow it."
+    ]
 
 
 def _ties(washes: Sequence[RankedWash]) -> list[str]:

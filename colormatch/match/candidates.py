@@ -105,6 +105,11 @@ class Washes:
     def __len__(self) -> int:
         return len(self.mix)
 
+    def where(self, allowed: BoolArray) -> Washes:
+        """Some of them, by a mask (n,)."""
+        film = Film(*(values[allowed] for values in self.film))
+        return Washes(self.mixes, self.mix[allowed], self.fraction[allowed], self.coats[allowed], film)
+
     def layer(self, place: int) -> Layer:
         """One wash by its index."""
         return Layer(self.mixes[self.mix[place]], float(self.fraction[place]), int(self.coats[place]))
@@ -130,6 +135,10 @@ def check_limits(limits: Limits) -> None:
         raise BadInput(
             f"A batch of {limits.batch_ml:g} ml is too small for steps of {limits.smallest_ml:g} ml.",
             "Allow a larger batch, or use a smaller measure.",
+        )
+    if not 0 <= limits.grain_kept <= 1:
+        raise BadInput(
+            f"A share of {limits.grain_kept:g} of the grain is impossible.", "Give a share from 0 to 1, such as 0.5."
         )
     if limits.top < 1:
         raise BadInput(f"A list of {limits.top} recipes is empty.", "Ask for one or more.")

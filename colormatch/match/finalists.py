@@ -13,7 +13,7 @@ from colormatch.match.candidates import MOST_COATS, PROPORTIONS, RATIOS, Washes,
 from colormatch.match.finish import Ending
 from colormatch.match.problem import MatchProblem, Recipe
 from colormatch.match.search import IntArray, Stacks
-from colormatch.records import FloatArray, Limits
+from colormatch.records import FloatArray, Layer, Limits
 from colormatch.wash.film import Body, Film, lay
 
 #: Finalists among washes of one paint, of two paints, and stacks; and the most that may share paints and coats.
@@ -36,37 +36,57 @@ def finalists(
     weakest : float
         Smallest paint fraction of a wash of one paint.
     """
-    ending, body = job.ending(), job.body()
+    ending, body, grain = job.ending(), job.body(), job.grain()
+
+    def allowed(washes: Washes) -> Washes:
+        return washes.where(grain.kept(washes.film) >= limits.grain_kept) if limits.grain_kept else washes
+
     singles = single_washes(names, job.models, job.shelf, limits, weakest)
+    searched = 1 + len(singles)
+    singles = allowed(singles)
     distance = _distance(singles, body, ending, job.finished)
     recipes: list[Recipe] = [(), *((singles.layer(i),) for i in _nearest(singles, distance, _SINGLES))]
-    near = float(distance.min())
-    searched = 1 + len(singles)
+    near = float(distance.min(initial=float(delta_e(ending.lab(body), job.finished))))
     if limits.mix == 2:
         mixes: list[tuple[float, Recipe]] = []
         for washes in mixed_washes(list(combinations(names, 2)), job.models, job.shelf, limits):
+            searched += len(washes)
+            washes = allowed(washes)
             distance = _distance(washes, body, ending, job.finished)
             mixes += [(float(distance[i]), (washes.layer(i),)) for i in _nearest(washes, distance, _MIXES)]
-            searched += len(washes)
         mixes = sorted(mixes, key=lambda pair: pair[0])[:_MIXES]
         recipes += [recipe for _, recipe in mixes]
         near = min([near, *(some for some, _ in mixes[:1])])
-    if limits.layers == 2:
+    if limits.layers == 2 and len(singles):
         # A recipe that costs more and is clearly farther off than a simpler one isn't worth simulating.
         found, compared = _stacks(job, singles, singles, near + CLEAR)
         stacks = list(found)
         searched += compared
         if limits.mix == 2:
             some = _leading(stacks, names, limits)
-            below = list(mixed_washes(list(combinations(some, 2)), job.models, job.shelf, limits))
-            if below:
-                glazes = single_washes(some, job.models, job.shelf, limits)
+            pairs = list(combinations(some, 2))
+            below = [allowed(washes) for washes in mixed_washes(pairs, job.models, job.shelf, limits)]
+            glazes = allowed(single_washes(some, job.models, job.shelf, limits))
+            if sum(map(len, below)) and len(glazes):
                 nearest = min([near, *found.values()])
                 found, compared = _stacks(job, joined(below), glazes, nearest + VISIBLE)
                 stacks += found
                 searched += compared
-        recipes += stacks
+        recipes += [stack for stack in stacks if grain.kept_by(job.models, stack) >= limits.grain_kept]
     return tuple(recipes), searched
+
+
+def nearest_that_hides(job: MatchProblem, names: Sequence[str], limits: Limits) -> tuple[Layer, float, float] | None:
+    """The closest wash of one paint that keeps less grain than allowed, its ΔE00 and its share; None if all keep it."""
+    washes = single_washes(names, job.models, job.shelf, limits)
+    kept = job.grain().kept(washes.film)
+    hides = kept < limits.grain_kept
+    if not hides.any():
+        return None
+    washes, kept = washes.where(hides), kept[hides]
+    distance = _distance(washes, job.body(), job.ending(), job.finished)
+    place = int(np.argmin(distance))
+    return washes.layer(place), float(distance[place]), float(kept[place])
 
 
 def _stacks(job: MatchProblem, lower: Washes, upper: Washes, within: float) -> tuple[dict[Recipe, float], int]:
@@ -116,7 +136,7 @@ def _distance(washes: Washes, body: Body, ending: Ending, target: FloatArray) ->
 def _nearest(washes: Washes, distance: FloatArray, count: int) -> list[int]:
     """Indices of the closest, at most :data:`_ALIKE` of each paint or mix and number of coats."""
     order = np.argsort(distance, kind="stable")
-    kind = washes.mix[order] * (int(washes.coats.max()) + 1) + washes.coats[order]
+    kind = washes.mix[order] * (int(washes.coats.max(initial=0)) + 1) + washes.coats[order]
     return [int(i) for i in order[_turn(kind) < _ALIKE][:count]]
 
 

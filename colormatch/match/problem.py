@@ -11,6 +11,7 @@ import numpy as np
 from colormatch.color.difference import axis_weights, delta_e
 from colormatch.color.spectra import reflectance_from_lab
 from colormatch.match.finish import Ending, clear_coat_named, film_of_layer
+from colormatch.match.grain import TONE, GrainLines
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Limits, Shelf, Swatch, Task
 from colormatch.wash.clear import ClearCoat
 from colormatch.wash.film import Body, bare, lay, read_through
@@ -38,6 +39,8 @@ class Outcomes:
     #: (c, m) the same without what the distance from ground to target may be off by, which all recipes share: what
     #: they are told apart by.
     compared: FloatArray
+    #: (c,) share of the wood's own contrast that still shows.
+    grain_kept: FloatArray
 
     @property
     def expected(self) -> FloatArray:
@@ -95,9 +98,17 @@ class MatchProblem:
         """Best estimate of the layers over the whole piece."""
         return Ending.of(self.models, self.then, self.clear)
 
-    def body(self) -> Body:
-        """(41,) best estimate of the ground with its existing layers."""
-        reflectance = reflectance_from_lab(self.task.ground)
+    def grain(self) -> GrainLines:
+        """A lighter and a darker tone of the ground, to see how much of their contrast a wash keeps."""
+        ground = np.asarray(self.task.ground)
+        # Near black and white both tones move inward, since L* ends there.
+        middle = np.array([np.clip(ground[0], TONE, 100 - TONE), *ground[1:]])
+        tones = middle + np.array([[TONE, 0, 0], [-TONE, 0, 0]])
+        return GrainLines(self.body(tones), self.ending())
+
+    def body(self, ground: FloatArray | None = None) -> Body:
+        """(..., 41) best estimate of the ground, or of other grounds (..., 3), with the existing layers."""
+        reflectance = reflectance_from_lab(self.task.ground if ground is None else ground)
         body = bare(reflectance)
         for layer in self.task.painted:
             body = lay(film_of_layer(self.models, layer), body)
@@ -119,10 +130,12 @@ class MatchProblem:
             self.task.painted,
             self.then,
         )
-        compared = np.asarray(delta_e(draws, self.compared_draws))
-        if self.task.distance_uncertainty == 0:
-            return Outcomes(recipes, lab, draws, compared, compared)
-        return Outcomes(recipes, lab, draws, np.asarray(delta_e(draws, self.finished_draws)), compared)
+        compared = differences = np.asarray(delta_e(draws, self.compared_draws))
+        if self.task.distance_uncertainty:
+            differences = np.asarray(delta_e(draws, self.finished_draws))
+        grain = self.grain()
+        kept = np.array([grain.kept_by(self.models, recipe) for recipe in recipes])
+        return Outcomes(recipes, lab, draws, differences, compared, kept)
 
     def measured(self, recipe: Recipe) -> tuple[Swatch, ...]:
         """Distinct swatches of exactly this wash on a ground like the damage."""

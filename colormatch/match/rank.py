@@ -21,6 +21,7 @@ from colormatch.match.advice import advise, likeliest
 from colormatch.match.candidates import check_limits, is_easy, usable_paints
 from colormatch.match.doubts import mix_not_painted
 from colormatch.match.finalists import finalists
+from colormatch.match.grain import SAME_GRAIN
 from colormatch.match.problem import MatchProblem, Outcomes, Recipe
 from colormatch.records import Lab, Limits, Match, RankedWash, Shelf, Task
 from colormatch.wash.paint import PaintModel
@@ -101,33 +102,40 @@ def ranked(job: MatchProblem, outcomes: Outcomes) -> tuple[RankedWash, ...]:
 
 
 def groups(outcomes: Outcomes) -> list[list[int]]:
-    """Group recipes whose difference nobody sees; best group first, simpler and weaker recipes first within a group.
+    """Group recipes whose difference nobody sees; best group first.
 
     The leader of a group is the best recipe without a group. The size of the difference decides, not how often one of
-    them is better: the draws are shared, so a difference of nothing may favor the same recipe in all of them.
+    them is better: the draws are shared, so a difference of nothing may favor the same recipe in all of them. Within a
+    group fewer layers and paints come first, then more of the wood's grain, then the simpler and weaker wash.
     """
-    expected = outcomes.order
+    expected, kept = outcomes.order, outcomes.grain_kept
     left = sorted(range(len(expected)), key=lambda i: (expected[i], _effort(outcomes.recipes[i])))
     found = []
     while left:
         leader = left[0]
         group = [i for i in left if expected[i] - expected[leader] < _UNSEEN_GAP]
-        found.append(sorted(group, key=lambda i: (_effort(outcomes.recipes[i]), expected[i])))
+        most = kept[group].max()
+
+        def order(i: int, most: float = most) -> tuple[float, ...]:
+            layers, paints, *more = _effort(outcomes.recipes[i])
+            return layers, paints, (most - kept[i]) // SAME_GRAIN, *more, expected[i]
+
+        found.append(sorted(group, key=order))
         left = left[len(group) :]
     return found
 
 
 def _effort(recipe: Recipe) -> tuple[int, int, int, int, int]:
-    """Cost of a recipe: layers, paints, strength, coats, and ratios that take more than one measure.
+    """Cost of a recipe: layers, paints, coats, strength, and ratios that take more than one measure.
 
-    A weak wash can be deepened and a strong one hardly taken back (common practice: build up from light to dark), so
-    half the paint comes first, even in more coats.
+    Each coat has to dry. A weak wash can be deepened and a strong one hardly taken back (common practice: build up from
+    light to dark), so of as many coats half the paint comes first.
     """
     return (
         len(recipe),
         sum(len(layer.paints) for layer in recipe),
-        max((round(math.log2(layer.paint_fraction)) for layer in recipe), default=0),
         sum(layer.coats for layer in recipe),
+        max((round(math.log2(layer.paint_fraction)) for layer in recipe), default=0),
         sum(not is_easy(layer.paint_fraction) for layer in recipe),
     )
 
@@ -178,6 +186,7 @@ def ranked_wash(job: MatchProblem, outcomes: Outcomes, place: int, rank: int, gr
         swatches=len(measured) or sum(len(job.models[paint].residuals) for paint in paints),
         group=group,
         off=off,
+        grain_kept=float(outcomes.grain_kept[place]),
         unseen=float((differences < VISIBLE).mean()),
         flags=(*mix_not_painted(recipe), *(flag for paint in paints for flag in job.models[paint].flags)),
         uncertainty=_spread_beside(job, outcomes, place),

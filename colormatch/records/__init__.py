@@ -10,7 +10,7 @@ Conventions
 """
 
 from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of
-from colormatch.records.doubt import SIGMA_PER_RADIUS, Flag, FlagCode
+from colormatch.records.doubt import SIGMA_PER_RADIUS, TYPED_UNCERTAINTY, Flag, FlagCode
 from colormatch.records.names import name_key, named, tidy_name
 from colormatch.records.reading import Card, CardKind, Difference, LearnedFrom, Light, LightKind, Photo, Reading, Sample
 from colormatch.records.recipe import Layer, Limits, Match, Part, RankedWash, Task
@@ -31,6 +31,7 @@ from colormatch.records.shelf import (
 __all__ = [
     "MOST_AB",
     "SIGMA_PER_RADIUS",
+    "TYPED_UNCERTAINTY",
     "BoolArray",
     "Box",
     "ByteArray",

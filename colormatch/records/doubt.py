@@ -8,6 +8,9 @@ from typing import NamedTuple
 #: Standard deviation along one axis, over the 90 % radius of an isotropic Gaussian error in three dimensions:
 #: 1 / sqrt(chi-square quantile(0.9, 3 degrees of freedom)) = 1 / 2.5003.
 SIGMA_PER_RADIUS = 1 / 2.5003
+#: Uncertainty of a color that was typed without one, ΔE00, 90 % radius: read by somebody's instrument or photo. Our
+#: choice, as for records.
+TYPED_UNCERTAINTY = 1.0
 
 
 class FlagCode(StrEnum):

@@ -144,6 +144,9 @@ class Limits:
     then: tuple[Layer, ...] = ()
     #: Name of a clear coat that will go over the whole piece at the end, or empty.
     clear: str = ""
+    #: Least share of the wood's own contrast that a wash must keep, 0 to 1: half, since less looks painted (common
+    #: practice, no source). Left out of the ``repr`` as below.
+    grain_kept: float = field(default=0.5, repr=False)
     #: Seed of the random draws behind the expected ΔE.
     seed: int = 0
     #: Whether example paints are ranked beside the user's own; paints named in ``paints`` always are. Left out of the
@@ -177,6 +180,8 @@ class RankedWash:
     #: Probability that the difference is invisible (ΔE00 below the visible threshold), 0 to 1.
     unseen: float = 0.0
     flags: tuple[Flag, ...] = ()
+    #: Share of the wood's own contrast that still shows through it, 0 to 1.
+    grain_kept: float = 1.0
     #: Uncertainty of ``lab`` relative to the target; errors common to both cancel. ΔE00, 90 % radius.
     uncertainty: float = 0.0
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
+from skimage.color import deltaE_ciede2000
 
 from colormatch.library.starter import example, starter_shelf
 from colormatch.records import Box
@@ -214,7 +215,7 @@ def test_unwritable_library(run, tmp_path: Path) -> None:
         (["match", "--target", "56,11,25", "--over", "72,6,19", "--shift", "purple=3"], 2),
         (["match", "--target", "56,11,25", "--over", "72,6,19", "--then", "Ochre"], 2),
         (["match", "--target", "56,11,25", "--over", "72,6,19", "--clear", "No Such Coat"], 1),
-        (["match", "--target", "56,11,25", "--over", "72,6,19", "--target-uncertainty", "2"], 2),
+        (["match", "--target", "56,11,25", "--over", "72,6,19", "--target-uncertainty", "-2"], 2),
         (["read", "nowhere.jpg"], 1),
         (["read", str(example().photo), "--card-kind", "chart24", "--card", "9,9,600,400", "--card-value", "0.18"], 1),
     ],
@@ -303,3 +304,26 @@ def test_kept_color_counts_the_photo_s_whole_error(run) -> None:
     assert kept["target"]["lab"] == [55.6, 11.4, 25.5]
     assert kept["ground"]["uncertainty"] > 5  # a gray card's, of real photos: tests/studies/measured/real_photos.md
     assert kept["washes"][0]["expected_delta_e"] > exact["washes"][0]["expected_delta_e"] + 1
+
+
+def test_a_typed_color_has_a_radius_of_one_unless_said(run):
+    def told(*more):
+        return json.loads(run("match", "--target", "56,11,25", "--over", "72,6,19", *more, "--json").out)
+
+    usual, exact = told(), told("--target-uncertainty", 0, "--over-uncertainty", "0.0")
+    assert [usual[end]["uncertainty"] for end in ("target", "ground")] == [1, 1]
+    assert [exact[end]["uncertainty"] for end in ("target", "ground")] == [0, 0]
+    assert exact["washes"][0]["expected_delta_e"] < usual["washes"][0]["expected_delta_e"]
+
+
+def test_best_guess_doubt_and_grain_are_told_apart(run):
+    answer = json.loads(run("match", "--target", "56,11,25", "--over", "72,6,19", "--json").out)
+    for wash in answer["washes"]:
+        by_skimage = float(deltaE_ciede2000(np.array(wash["lab"]), np.array(answer["target"]["lab"])))
+        assert wash["best_delta_e"] == pytest.approx(by_skimage, abs=0.02)
+        assert 0 <= wash["unseen"] <= 1
+        assert 0.5 <= wash["grain_kept"] <= 1
+    likeliest = max(answer["washes"], key=lambda wash: wash["unseen"])
+    assert answer["likeliest_unseen"] == likeliest["rank"]
+    hiding = json.loads(run("match", "--target", "46,11,25", "--over", "72,6,19", "--grain-kept", 0, "--json").out)
+    assert min(wash["grain_kept"] for wash in hiding["washes"]) < 0.5

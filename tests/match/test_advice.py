@@ -4,10 +4,10 @@ import re
 from dataclasses import replace
 
 import numpy as np
-import pytest
 from coloraide import Color
 
 from colormatch.color.difference import delta_e
+from colormatch.color.words import VISIBLE
 from colormatch.match.advice import _sensitivity, advise, likeliest
 from colormatch.match.doubts import shelf_doubts
 from colormatch.match.finalists import finalists
@@ -23,8 +23,12 @@ from tests.fitted import fit_paints
 SOUND, DAMAGE = Lab(55.6, 11.4, 25.5), Lab(72.0, 5.8, 19.4)
 
 
-def advice(shelf, models, target=SOUND, ground=DAMAGE, limits=None):
-    return " ".join(rank_washes(Task(target, ground, 1.0, 1.0), shelf, models, limits or Limits()).advice)
+#: Opaque washes too: what is said here doesn't depend on the grain.
+ANY = Limits(grain_kept=0.0)
+
+
+def advice(shelf, models, target=SOUND, ground=DAMAGE, limits=ANY):
+    return " ".join(rank_washes(Task(target, ground, 1.0, 1.0), shelf, models, limits).advice)
 
 
 def test_names_what_is_missing_and_which_paint_would_help(shelf, models):
@@ -33,7 +37,8 @@ def test_names_what_is_missing_and_which_paint_would_help(shelf, models):
     assert "darker" in said
     assert "stirred into Cream would help" in said
     mixed, alone = (
-        rank_washes(Task(Lab(80, 3, 15), Lab(45, 8, 20), 1.0, 1.0), shelf, models, Limits(mix=mix)) for mix in (2, 1)
+        rank_washes(Task(Lab(80, 3, 15), Lab(45, 8, 20), 1.0, 1.0), shelf, models, replace(ANY, mix=mix))
+        for mix in (2, 1)
     )
     nearest = [min(float(delta_e(wash.lab, (80, 3, 15))) for wash in some.washes) for some in (mixed, alone)]
     assert nearest[0] < nearest[1] - 2
@@ -48,17 +53,18 @@ def test_a_little_of_another_paint(shelf, models):
     """A reddish target: what the umbers lack, the red has; it is named whether it takes a mix, a tin or both."""
     red, wood = Lab(45, 28, 30), Lab(70, 8, 22)
     alone = advice(shelf, models, red, wood)
-    assert "It would have to be stronger" in alone
+    assert "It would have to be redder" in alone
     assert "A little Red Oxide stirred into Brown Glaze would help" in alone
     assert "Allow mixes of two paints." in alone
     few = ("Raw Umber", "Brown Glaze")
-    assert "Allow Red Oxide and mixes of two paints." in advice(shelf, models, red, wood, Limits(paints=few))
-    mixed = advice(shelf, models, red, wood, Limits(paints=few, mix=2))
+    assert "Allow Red Oxide and mixes of two paints." in advice(shelf, models, red, wood, replace(ANY, paints=few))
+    mixed = advice(shelf, models, red, wood, replace(ANY, paints=few, mix=2))
     assert re.search(r"Allow Red Oxide\.", mixed)
     within = float(re.search(r"comes within ([\d.]+) ΔE", mixed)[1])
-    done = rank_washes(Task(red, wood, 1.0, 1.0), shelf, models, Limits(mix=2))
-    assert min(float(delta_e(wash.lab, red)) for wash in done.washes) == pytest.approx(within, abs=0.06)
-    assert done.washes[0].layers[0].paints[1:]
+    done = rank_washes(Task(red, wood, 1.0, 1.0), shelf, models, replace(ANY, mix=2))
+    # The list shows the simplest of a group, whose members lie up to half of a visible difference apart.
+    nearest = min(float(delta_e(wash.lab, red)) for wash in done.washes)
+    assert within - 0.06 < nearest < within + VISIBLE / 2
     assert "isn't known from swatches of each alone" in " ".join(done.advice)
     assert "isn't known from swatches of each alone" not in alone
     # Two tins whose mixes do not: one over the other does better.
@@ -68,7 +74,7 @@ def test_a_little_of_another_paint(shelf, models):
     assert "Carbon Black over Red Oxide would help" in stacked
     assert "Allow a second wash." in stacked
     # A hopeless color: nothing is said to help.
-    assert "would help" not in advice(shelf, models, Lab(40, -50, 40), wood, Limits(paints=("Oxide Green",)))
+    assert "would help" not in advice(shelf, models, Lab(40, -50, 40), wood, replace(ANY, paints=("Oxide Green",)))
 
 
 def test_marks_that_may_be_swapped(shelf, models):
@@ -202,7 +208,7 @@ def test_best_guess_and_doubt_are_told_apart(shelf, models):
     wanted = predict(models, [Layer((Part("Raw Umber"),), 0.25)], DAMAGE, 0.0, draw_normals(np.random.default_rng(0)))[
         0
     ]
-    unsure = rank_washes(Task(Lab(*map(float, wanted)), DAMAGE, 6.0, 6.0), shelf, models, Limits())
+    unsure = rank_washes(Task(Lab(*map(float, wanted)), DAMAGE, 6.0, 6.0), shelf, models, ANY)
     first = unsure.washes[0]
     guess = float(delta_e(first.lab, unsure.target))
     assert guess < 1.5 < first.expected_delta_e

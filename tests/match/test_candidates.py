@@ -100,7 +100,7 @@ def test_a_wash_on_the_damage_without_a_swatch_is_told(shelf, models):
 
 
 def test_mixes_below_a_glaze(shelf, models):
-    limits = Limits(layers=2, mix=2, paints=("Ochre", "Raw Umber", "Brown Glaze"))
+    limits = Limits(layers=2, mix=2, paints=("Ochre", "Raw Umber", "Brown Glaze"), grain_kept=0.0)
     job = MatchProblem.of(TASK, shelf, models, limits)
     recipes, searched = finalists(job, limits.paints, limits)
     mixed_below = [r for r in recipes if len(r) == 2 and len(r[0].paints) == 2]

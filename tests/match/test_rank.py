@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from colormatch.color.difference import delta_e
 from colormatch.errors import BadInput, NothingToRank, PaintError
 from colormatch.match.candidates import RATIOS
-from colormatch.match.problem import MatchProblem, Outcomes
-from colormatch.match.rank import groups, rank_washes
+from colormatch.match.problem import MatchProblem
+from colormatch.match.rank import rank_washes
 from colormatch.records import Lab, Layer, Limits, Paint, Part, Shelf, Task
 from colormatch.wash.carried import Carried
 from colormatch.wash.paint import REFITS
@@ -66,7 +66,7 @@ def test_the_seed_decides(shelf, models):
 def test_a_wash_that_gives_the_target_is_in_the_first_group(shelf, models, paint, ratio, coats):
     layer = Layer((Part(paint),), ratio[0] / sum(ratio), coats)
     wanted, _ = predict(models, [layer], DAMAGE, 0.0, draw_normals(np.random.default_rng(0)))
-    found = rank(shelf, models, lab(wanted), radius=0.0)
+    found = rank(shelf, models, lab(wanted), radius=0.0, limits=Limits(grain_kept=0.0))
     first = [wash for wash in found.washes if wash.group == 1]
     if any(wash.layers == () for wash in first):  # so thin that nothing need be done
         assert float(delta_e(wanted, np.array(DAMAGE))) < 1.5
@@ -287,47 +287,6 @@ def test_one_brush_goes_over_both_so_its_luck_cancels(shelf, models):
     still = replace(job, chances=replace(job.chances, model=np.zeros_like(job.chances.model)))
     # A trace of a wash below it takes none of that luck.
     np.testing.assert_allclose(still.outcomes([(Layer((Part("Ochre"),), 1e-7),)]).delta_e, 0, atol=0.02)
-
-
-def outcomes_of(*differences):
-    """Recipes of one paint, with given differences in each draw."""
-    recipes = tuple((Layer((Part("Ochre"),), 1 / (2 + i)),) for i in range(len(differences)))
-    rows = np.array(differences, dtype=float)
-    return Outcomes(recipes, np.zeros((len(rows), 3)), np.zeros((*rows.shape, 3)), rows, rows)
-
-
-@pytest.mark.parametrize(("apart", "alike"), [(0.0, True), (0.3, True), (0.38, True), (0.42, False), (0.6, False)])
-def test_recipes_are_one_group_up_to_half_of_what_half_of_the_observers_see(apart, alike):
-    """Paravina et al. 2015: half of the observers see 0.8; half of that is the module's stated choice."""
-    best = np.tile([1.0, 3.0], 50)
-    other = best[::-1] + apart  # better in half of the draws, so that only the gap decides
-    assert len(groups(outcomes_of(best, other))) == (1 if alike else 2)
-
-
-@pytest.mark.parametrize(("apart", "alike"), [(0.001, True), (0.1, True), (0.6, False)])
-def test_a_difference_that_nobody_sees_is_a_tie_however_consistent_it_is(apart, alike):
-    best = np.full(100, 2.0)
-    assert len(groups(outcomes_of(best, best + apart))) == (1 if alike else 2)
-
-
-def test_order_among_equals():
-    """One paint before two, weaker before stronger, fewer coats, an easy ratio: common practice, no source."""
-    ochre, both = (Part("Ochre"),), (Part("Ochre"), Part("Raw Umber"))
-    ordered = (
-        (Layer(ochre, 1 / 8, 1),),
-        (Layer(ochre, 1 / 8, 3),),  # weak in three coats before strong in one: it can be stopped
-        (Layer(ochre, 1 / 2, 1),),
-        (Layer(ochre, 2 / 5, 1),),  # about as strong, but 2:3 takes two measures
-        (Layer(ochre, 1 / 2, 2),),
-        (Layer(both, 1 / 8, 1),),
-        (Layer(ochre, 1 / 8, 1), Layer(ochre, 1 / 8, 1)),
-    )
-    equal = np.full((len(ordered), 10), 2.0)
-    for seed in range(5):
-        turn = np.random.default_rng(seed).permutation(len(ordered))
-        recipes = tuple(ordered[i] for i in turn)
-        (group,) = groups(Outcomes(recipes, np.zeros((7, 3)), np.zeros((7, 10, 3)), equal, equal))
-        assert tuple(recipes[i] for i in group) == ordered
 
 
 # --- against the simulator, whose physics is another ---
