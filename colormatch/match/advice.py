@@ -30,6 +30,16 @@ _CLEARLY_LIKELIER = 0.05
 #: Gain in ΔE00 from which one more swatch is worth painting; our choice, above the noise of 30 refits.
 WORTH_A_SWATCH = 0.15
 
+#: What to do about damage that is darker than the sound wood: common practice, no source.
+_DARKER = (
+    "The damage is darker than the sound wood, and a wash can't lighten: paint that lightens also hides the grain. "
+    "First check that the two marks are not swapped.",
+    "If they are not, the way depends on what is dark. A faded surface beside a dark one: wash the lighter one to "
+    "match. A dark filler: scrape it out and fill again with a lighter one. A stain in bare wood: lighten it with wood "
+    "bleach, with gloves, goggles and fresh air, as the maker's sheet says. A dark spot in the finish: repair the "
+    "finish first.",
+)
+
 
 def advise(
     job: MatchProblem, outcomes: Outcomes, washes: Sequence[RankedWash], names: Sequence[str], limits: Limits
@@ -57,6 +67,8 @@ def advise(
         )
     elif float(delta_e(best.lab, job.finished)) > CLEAR:
         said.append(_nothing_near(job, best))
+        if job.task.target.L - job.task.ground.L > CLEAR:
+            said += _DARKER
         said += _what_would_help(job, outcomes, names, limits)
     elif best.expected_delta_e > CLEAR:
         said.append(
@@ -91,16 +103,10 @@ def likeliest(match: Match) -> tuple[str, ...]:
 def _nothing_near(job: MatchProblem, best: RankedWash) -> str:
     wanted = " and ".join(word for _, word in directions(Lab.from_array(job.finished), best.lab)[:2])
     nearest = format_layers(best.layers) if best.layers else "the damage as it is"
-    said = (
+    return (
         f"No allowed recipe comes close: {nearest} is the closest and stays about {best.expected_delta_e:.1f} ΔE off. "
         f"It would have to be {wanted}."
     )
-    if job.task.target.L - job.task.ground.L > CLEAR:
-        said += (
-            " The damage is darker than the sound wood, and a wash hardly lightens; check that the two marks are "
-            "not swapped."
-        )
-    return said
 
 
 def _what_would_help(job: MatchProblem, outcomes: Outcomes, names: Sequence[str], limits: Limits) -> list[str]:

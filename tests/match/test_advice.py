@@ -79,7 +79,15 @@ def test_a_little_of_another_paint(shelf, models):
 
 def test_marks_that_may_be_swapped(shelf, models):
     light, dark = Lab(72, 6, 20), Lab(55, 11, 25)
-    assert "check that the two marks are not swapped" in advice(shelf, models, light, dark)
+    said = advice(shelf, models, light, dark)
+    assert "check that the two marks are not swapped" in said
+    for way in (
+        "wash the lighter one",
+        "fill again with a lighter one",
+        "bleach, with gloves, goggles",
+        "the finish first",
+    ):
+        assert way in said
     assert "swapped" not in advice(shelf, models, dark, light)
     # What covers may lighten: then nothing is wrong.
     assert "swapped" not in advice(shelf, models, Lab(91, -1, 3), Lab(30, 8, 12))
