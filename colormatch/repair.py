@@ -33,6 +33,7 @@ from colormatch.records import (
     RegionKind,
     Sample,
     ShopChip,
+    SurfaceState,
     Task,
 )
 from colormatch.reference.camera import LearnedCamera
@@ -48,6 +49,11 @@ from colormatch.workshop import Workshop, dried, example_paint_notice, offered
 if TYPE_CHECKING:
     from colormatch.match.next_swatch import NextSwatch
     from colormatch.match.spots import SpotsMatch
+
+
+#: States of the sound wood and of the damage where they were read.
+States = tuple[SurfaceState, SurfaceState]
+BOTH_BARE: States = (SurfaceState.BARE, SurfaceState.BARE)
 
 
 def read_photo(
@@ -152,6 +158,7 @@ def match_repair(
     workshop: Workshop,
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
+    states: States = BOTH_BARE,
 ) -> Match:
     """Rank the washes of a workshop for a repair read from one photo.
 
@@ -163,6 +170,8 @@ def match_repair(
     limits : Limits, optional
     shift : (direction, ΔE00), optional
         Aim "warmer", "cooler", "darker" or "lighter" than the sound wood.
+    states : (SurfaceState, SurfaceState)
+        Of the sound wood and of the damage.
 
     Raises
     ------
@@ -170,7 +179,7 @@ def match_repair(
     """
     check_type(reading, Reading, "reading")
     check_type(workshop, Workshop, "workshop")
-    return _rank(task_of(reading), workshop, limits, shift)
+    return _rank(task_of(reading, states=states), workshop, limits, shift)
 
 
 def match_kept(
@@ -180,6 +189,7 @@ def match_kept(
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
     kept_uncertainty: float = TYPED_UNCERTAINTY,
+    states: States = BOTH_BARE,
 ) -> Match:
     """Rank washes that turn the damage in a photo into a stored color, such as a companion piece's.
 
@@ -192,7 +202,8 @@ def match_kept(
     """
     _refuse_marks_on_the_card(reading)
     damage = surface(reading, RegionKind.DAMAGE)
-    return _rank(Task(kept, damage.lab, kept_uncertainty, damage.uncertainty), workshop, limits, shift)
+    task = _in_states(Task(kept, damage.lab, kept_uncertainty, damage.uncertainty), states)
+    return _rank(task, workshop, limits, shift)
 
 
 def match_spots(
@@ -200,6 +211,7 @@ def match_spots(
     workshop: Workshop,
     limits: Limits | None = None,
     shift: tuple[str, float] | None = None,
+    states: States = BOTH_BARE,
 ) -> SpotsMatch:
     """Rank washes for each region of damage, and single washes for all of them.
 
@@ -211,7 +223,7 @@ def match_spots(
     """
     from colormatch.match.spots import rank_for_all
 
-    task = _shifted(task_of(reading), shift)
+    task = _shifted(task_of(reading, states=states), shift)
     half = reading.difference.figure / math.sqrt(2)
     spots = [
         replace(
@@ -231,6 +243,7 @@ def match_grain(
     field: Sequence[Layer],
     workshop: Workshop,
     limits: Limits | None = None,
+    states: States = BOTH_BARE,
 ) -> Match | None:
     """Rank washes for drawing grain lines on the washed field; None if the sound wood shows no lines.
 
@@ -244,7 +257,7 @@ def match_grain(
     lines = surface(reading, RegionKind.SOUND).grain_lab
     if lines is None:
         return None
-    task = replace(task_of(reading), target=lines)
+    task = replace(task_of(reading, states=states), target=lines)
     shelf, allowed = offered(workshop, limits)
     return rank_grain_lines(task, tuple(field), shelf, workshop.models, allowed)
 
@@ -285,9 +298,11 @@ def match_colors(
     shift: tuple[str, float] | None = None,
     target_uncertainty: float = TYPED_UNCERTAINTY,
     over_uncertainty: float = TYPED_UNCERTAINTY,
+    states: States = BOTH_BARE,
 ) -> Match:
     """Rank the washes of a workshop that turn one color into another; uncertainties in ΔE00, 90 % radius."""
-    return _rank(Task(target, over, target_uncertainty, over_uncertainty), workshop, limits, shift)
+    task = _in_states(Task(target, over, target_uncertainty, over_uncertainty), states)
+    return _rank(task, workshop, limits, shift)
 
 
 def difference_error(reading: Reading, first: Lab, second: Lab) -> float:
@@ -295,7 +310,7 @@ def difference_error(reading: Reading, first: Lab, second: Lab) -> float:
     return reading.difference.radius(float(delta_e(first, second)))
 
 
-def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE) -> Task:
+def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE, states: States = BOTH_BARE) -> Task:
     """The task of a repair: from one kind of surface to the sound wood of the same photo.
 
     Raises
@@ -311,7 +326,11 @@ def task_of(reading: Reading, under: RegionKind = RegionKind.DAMAGE) -> Task:
     distance = reading.difference.share * float(delta_e(sound.lab, ground.lab))
     of_sound, of_ground = (math.hypot(sample.random, apart) for sample in (sound, ground))
     shared = math.sqrt(max(0.0, sound.systematic**2 - apart**2))
-    return Task(sound.lab, ground.lab, of_sound, of_ground, shared, distance)
+    return _in_states(Task(sound.lab, ground.lab, of_sound, of_ground, shared, distance), states)
+
+
+def _in_states(task: Task, states: States) -> Task:
+    return replace(task, target_state=states[0], ground_state=states[1])
 
 
 def _rank(task: Task, workshop: Workshop, limits: Limits | None, shift: tuple[str, float] | None) -> Match:

@@ -21,26 +21,30 @@ if TYPE_CHECKING:
 
 @st.cache_data(max_entries=32, show_spinner=False)
 @returns_errors
-def ranking(marked: MarkedPhoto, held: LibraryState, limits: Limits, aim: Aim) -> Match:
+def ranking(marked: MarkedPhoto, held: LibraryState, limits: Limits, aim: Aim, states: repair.States) -> Match:
     """The washes for a repair, best first."""
     read, shelf = unwrap(reading(marked)), workshop(held)
     if aim.kept is None:
-        return repair.match_repair(read, shelf, limits, aim.shift)
-    return repair.match_kept(aim.kept, read, shelf, limits, aim.shift, aim.uncertainty)
+        return repair.match_repair(read, shelf, limits, aim.shift, states)
+    return repair.match_kept(aim.kept, read, shelf, limits, aim.shift, aim.uncertainty, states)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
 @returns_errors
-def spots(marked: MarkedPhoto, held: LibraryState, limits: Limits, shift: tuple[str, float] | None) -> SpotsMatch:
+def spots(
+    marked: MarkedPhoto, held: LibraryState, limits: Limits, shift: tuple[str, float] | None, states: repair.States
+) -> SpotsMatch:
     """Washes for several damaged spots: for each alone, and for all of them."""
-    return repair.match_spots(unwrap(reading(marked)), workshop(held), limits, shift)
+    return repair.match_spots(unwrap(reading(marked)), workshop(held), limits, shift, states)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
 @returns_errors
-def grain(marked: MarkedPhoto, held: LibraryState, limits: Limits, layers: tuple[Layer, ...]) -> Match | None:
+def grain(
+    marked: MarkedPhoto, held: LibraryState, limits: Limits, layers: tuple[Layer, ...], states: repair.States
+) -> Match | None:
     """Washes for drawing grain lines over a wash; None if the sound wood shows no lines."""
-    return repair.match_grain(unwrap(reading(marked)), layers, workshop(held), limits)
+    return repair.match_grain(unwrap(reading(marked)), layers, workshop(held), limits, states)
 
 
 @st.cache_data(max_entries=16, show_spinner=False)

@@ -69,6 +69,11 @@ class OpenRepair(MarkedByCard):
     check: Dried = field(default_factory=Dried)
 
     @property
+    def states(self) -> tuple[SurfaceState, SurfaceState]:
+        """Of the sound wood and of the damage."""
+        return self.sound_state, self.damage_state
+
+    @property
     def surfaces(self) -> tuple[Region, ...]:
         """Regions to read, named as in the editor: sound wood and damage."""
         return self.named(SURFACES)

@@ -23,7 +23,8 @@ def spots(repair: OpenRepair) -> None:
         return
     st.subheader("Each damage")
     with st.spinner("Trying the washes on each damage"):
-        found = cache.spots(answers.marked(repair, repair.surfaces), library_state(), repair.limits, repair.aim.shift)
+        marked = answers.marked(repair, repair.surfaces)
+        found = cache.spots(marked, library_state(), repair.limits, repair.aim.shift, repair.states)
     if isinstance(found, ColorMatchError):
         st.error(look.plain(str(found)))
         return
@@ -47,7 +48,8 @@ def grain(repair: OpenRepair, wash: RankedWash) -> None:
     if repair.aim.kept is not None or repair.aim.direction:
         return
     with st.spinner("Looking at the grain lines"):
-        found = cache.grain(answers.marked(repair, repair.to_match), library_state(), repair.limits, wash.layers)
+        marked = answers.marked(repair, repair.to_match)
+        found = cache.grain(marked, library_state(), repair.limits, wash.layers, repair.states)
     if found is None:
         return
     st.subheader("Grain lines")

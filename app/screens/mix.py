@@ -27,7 +27,8 @@ from colormatch.mixing.schedule import (
     time_left,
     usual_times,
 )
-from colormatch.records import Match, Paint
+from colormatch.records import Limits, Match, Paint
+from colormatch.repair import BOTH_BARE
 from colormatch.wash.ratio import format_layers
 
 
@@ -86,7 +87,13 @@ def show() -> None:
 
 def _fresh(repair: OpenRepair, match: Match) -> PickedRecipe:
     """The picked wash as currently ranked."""
-    settings = repair.photo, answers.reference(repair), repair.to_match, repair.limits, repair.aim, repair.picked
+    settings: tuple[object, ...] = (
+        repair.photo, answers.reference(repair), repair.to_match, repair.limits, repair.aim, repair.picked
+    )  # fmt: skip
+    # Only where they differ from what recipes settled before they existed were ranked with.
+    later = repair.limits.grain_kept, repair.states
+    if later != (Limits.grain_kept, BOTH_BARE):
+        settings = *settings, *later
     wash = answers.picked(repair, match)
     return PickedRecipe(wash, match.wanted, match.ground, work.settings_key(settings), work.today())
 

@@ -76,7 +76,7 @@ def read_dried(repair: OpenRepair, photo: DriedPhoto) -> Reading | ColorMatchErr
 
 def ranked(repair: OpenRepair) -> Match | ColorMatchError:
     """Ranked washes for a complete repair, best first."""
-    return cache.ranking(marked(repair, repair.to_match), library_state(), repair.limits, repair.aim)
+    return cache.ranking(marked(repair, repair.to_match), library_state(), repair.limits, repair.aim, repair.states)
 
 
 def picked(repair: OpenRepair, match: Match) -> RankedWash:

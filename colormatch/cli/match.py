@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from colormatch.cli.common import (
+    STATES,
     Answer,
     add_json,
     add_match_options,
@@ -33,7 +34,7 @@ from colormatch.cli.references import add_reference_options, read_by_references
 
 if TYPE_CHECKING:
     from colormatch.image.photo import DecodedPhoto
-    from colormatch.records import Lab, Layer, Limits, Match, RankedWash
+    from colormatch.records import Lab, Layer, Limits, Match, RankedWash, SurfaceState
     from colormatch.workshop import Workshop
 
 
@@ -46,6 +47,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--target-uncertainty", type=radius, metavar="ΔE", help="of that color, 90%% radius (1)")
     group.add_argument("--over", type=lab, metavar="LAB", help="color of the damage, instead of a photo")
     group.add_argument("--over-uncertainty", type=radius, metavar="ΔE", help="of that color, 90%% radius (1)")
+    for name, what in (("sound", "the sound wood"), ("damage", "the damage")):
+        group.add_argument(
+            f"--{name}-state", choices=STATES, default="bare", help=f"of {what}, which a clear coat depends on (bare)"
+        )
     group.add_argument("--each", action="store_true", help="for several damages: a wash for each, and one for all")
     group.add_argument("--grain", action="store_true", help="also find a wash to draw the grain lines with")
     add_reference_options(parser)
@@ -82,7 +87,7 @@ def run(args: argparse.Namespace) -> Answer:
     shift, allowed = typed(parse_shift, args.shift), limits(args)
     workshop = open_workshop(args.library, fitting_progress)
     if args.photo is None:
-        found = match_colors(args.target, args.over, workshop, allowed, shift, *_radii(args))
+        found = match_colors(args.target, args.over, workshop, allowed, shift, *_radii(args), _states(args))
         return Answer(document(found), "\n".join([text(found), *_left_out(workshop, allowed)]))
     return _from_photo(args, open_photo(args.photo), workshop, allowed, shift)
 
@@ -94,6 +99,12 @@ def _radii(args: argparse.Namespace) -> tuple[float, float]:
     given = (args.target_uncertainty, args.over_uncertainty)
     target, over = (TYPED_UNCERTAINTY if one is None else one for one in given)
     return target, over
+
+
+def _states(args: argparse.Namespace) -> tuple[SurfaceState, SurfaceState]:
+    from colormatch.records import SurfaceState
+
+    return SurfaceState(args.sound_state), SurfaceState(args.damage_state)
 
 
 def _left_out(workshop: Workshop, allowed: Limits) -> list[str]:
@@ -115,11 +126,11 @@ def _from_photo(
     from colormatch.wash.ratio import format_layers
 
     regions = [*boxed(photo, RegionKind.SOUND, args.sound), *boxed(photo, RegionKind.DAMAGE, args.damage)]
-    reading = read_by_references(args, photo, regions)
+    reading, states = read_by_references(args, photo, regions), _states(args)
     if args.target is not None:
-        found = match_kept(args.target, reading, workshop, allowed, shift, _radii(args)[0])
+        found = match_kept(args.target, reading, workshop, allowed, shift, _radii(args)[0], states)
     else:
-        found = match_repair(reading, workshop, allowed, shift)
+        found = match_repair(reading, workshop, allowed, shift, states)
     flags = reading_flags(reading)
     answer = document(found) | {"flags": flag_documents(flags)}
     lines = [
@@ -129,7 +140,7 @@ def _from_photo(
         "All wood is assumed to be dry: wet or freshly oiled wood looks darker than it will be.",
     ]
     if args.each:
-        spots = match_spots(reading, workshop, allowed, shift)
+        spots = match_spots(reading, workshop, allowed, shift, states)
         answer["each"] = [document(one) for one in spots.each]
         answer["together"] = rounded(
             [
@@ -144,7 +155,7 @@ def _from_photo(
         parts = ", ".join(f"{wash.expected_delta_e:.1f}" for wash in one_for_all.spots)
         lines.append(f"One wash for all: {format_layers(one_for_all.spots[0].layers)}, ΔE00 {parts}.")
     if args.grain:
-        touch = match_grain(reading, found.washes[0].layers, workshop, allowed)
+        touch = match_grain(reading, found.washes[0].layers, workshop, allowed, states)
         answer["grain"] = None if touch is None else document(touch)
         if touch is None:
             lines.append("The sound wood shows no grain lines to draw.")

@@ -14,7 +14,7 @@ from colormatch.match.finish import Ending, clear_coat_named, film_of_layer
 from colormatch.match.grain import TONE, GrainLines
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Layer, Limits, Shelf, Swatch, Task
 from colormatch.wash.clear import ClearCoat
-from colormatch.wash.film import Body, bare, lay, read_through
+from colormatch.wash.film import TYPICAL_INNER, Body, covered, lay, read_through
 from colormatch.wash.paint import PaintModel, distinct
 from colormatch.wash.predict import Draws, draw_normals, predict_many
 
@@ -109,7 +109,8 @@ class MatchProblem:
     def body(self, ground: FloatArray | None = None) -> Body:
         """(..., 41) best estimate of the ground, or of other grounds (..., 3), with the existing layers."""
         reflectance = reflectance_from_lab(self.task.ground if ground is None else ground)
-        body = bare(reflectance)
+        inner = TYPICAL_INNER if self.clear is None else float(self.clear.values[0])
+        body = covered(reflectance, float(self.task.ground_state.closed), inner)
         for layer in self.task.painted:
             body = lay(film_of_layer(self.models, layer), body)
         body = read_through(reflectance, body)
@@ -129,6 +130,7 @@ class MatchProblem:
             self.clear,
             self.task.painted,
             self.then,
+            closed=self.task.ground_state.closed,
         )
         compared = differences = np.asarray(delta_e(draws, self.compared_draws))
         if self.task.distance_uncertainty:
@@ -172,5 +174,6 @@ def _finished_target(
         return lab, lab + error * task.target_radius * SIGMA_PER_RADIUS / axis_weights(lab)
     # The same brush goes over sound wood and repair: only the reading differs.
     same = replace(chances, ground=error)
-    lab, draws = predict_many(models, [()], task.target, task.target_radius, same, clear, then=limits.then)
+    closed, then = task.target_state.closed, limits.then
+    lab, draws = predict_many(models, [()], task.target, task.target_radius, same, clear, then=then, closed=closed)
     return lab[0], draws[0]

@@ -12,7 +12,18 @@ Conventions
 from colormatch.records.color import MOST_AB, BoolArray, ByteArray, FloatArray, Lab, lab_of
 from colormatch.records.doubt import SIGMA_PER_RADIUS, TYPED_UNCERTAINTY, Flag, FlagCode
 from colormatch.records.names import name_key, named, tidy_name
-from colormatch.records.reading import Card, CardKind, Difference, LearnedFrom, Light, LightKind, Photo, Reading, Sample
+from colormatch.records.reading import (
+    Card,
+    CardKind,
+    Difference,
+    LearnedFrom,
+    Light,
+    LightKind,
+    Photo,
+    Reading,
+    Sample,
+    SurfaceState,
+)
 from colormatch.records.recipe import Layer, Limits, Match, Part, RankedWash, Task
 from colormatch.records.region import Box, Region, RegionKind
 from colormatch.records.shelf import (
@@ -24,7 +35,6 @@ from colormatch.records.shelf import (
     Paint,
     Shelf,
     ShopChip,
-    SurfaceState,
     Swatch,
 )
 

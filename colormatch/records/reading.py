@@ -40,6 +40,20 @@ class Photo:
         return ", ".join(filter(None, (self.camera, self.lens))) if self.camera else ""
 
 
+class SurfaceState(StrEnum):
+    """State of the wood's surface where it is read. Only equal states are compared."""
+
+    BARE = "bare"
+    SEALED = "sealed"
+    WASHED = "washed"
+    TOP_COATED = "top-coated"
+
+    @property
+    def closed(self) -> bool:
+        """Whether paint or a finish has closed the surface."""
+        return self is not SurfaceState.BARE
+
+
 class LightKind(StrEnum):
     """Kind of light source, as far as a correction depends on it."""
 

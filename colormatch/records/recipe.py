@@ -9,6 +9,7 @@ from colormatch.errors import BadInput
 from colormatch.records.color import Lab, lab_of
 from colormatch.records.doubt import Flag
 from colormatch.records.html_table import html_table
+from colormatch.records.reading import SurfaceState
 
 #: Most coats of one wash; a larger number is a typing error. Our choice.
 COATS_LIMIT = 1000
@@ -96,6 +97,9 @@ class Task:
     distance_uncertainty: float = 0.0
     #: Washes that the ground carries already, lowest first: its color was read through the surface that they form.
     painted: tuple[Layer, ...] = ()
+    #: States of the two surfaces as they were read: a coat wets bare wood, and changes closed wood little.
+    target_state: SurfaceState = SurfaceState.BARE
+    ground_state: SurfaceState = SurfaceState.BARE
 
     def __post_init__(self) -> None:
         lab_of(self.target, "target")

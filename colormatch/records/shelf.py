@@ -11,20 +11,11 @@ from functools import cached_property
 from colormatch.errors import BadInput
 from colormatch.records.color import Lab, lab_of
 from colormatch.records.names import name_key
-from colormatch.records.reading import CardKind, LightKind
+from colormatch.records.reading import CardKind, LightKind, SurfaceState
 from colormatch.records.recipe import Part, check_coats
 
 #: Maker of the shipped example's paints. A user who owns such a paint replaces it with the real maker.
 INVENTED = "invented"
-
-
-class SurfaceState(StrEnum):
-    """State of the wood's surface where it is read. Only equal states are compared."""
-
-    BARE = "bare"
-    SEALED = "sealed"
-    WASHED = "washed"
-    TOP_COATED = "top-coated"
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from colormatch.color.solver import Which, least_squares
 from colormatch.color.spectra import WAVELENGTHS, lab_from_reflectance, reflectance_from_lab
 from colormatch.errors import PaintError
 from colormatch.records import SIGMA_PER_RADIUS, ClearCoatPair, Flag, FlagCode, FloatArray
-from colormatch.wash.film import OUTER_REFLECTANCE, Body, inside_of, saunderson
+from colormatch.wash.film import Body, covered, saunderson
 from colormatch.wash.paint import REFITS
 
 #: Fresnel's normal reflectance of n = 1.5, the coat's outer surface.
@@ -27,9 +27,6 @@ CLEAR_OUTER = 0.04
 HAZE = 0.03
 #: Absorption of an aged binder by wavelength: falls by a factor of e every 60 nm from violet.
 _AMBER_SHAPE: FloatArray = np.exp(-(WAVELENGTHS - 400) / 60)
-#: Inner reflectance assumed for a wash known only by its color.
-_TYPICAL_INNER = 0.45
-
 #: Largest inner reflectance of a coat: well above 0.5963, the value for diffuse light below n = 1.5 (Fresnel).
 _MOST_INNER = 0.9
 #: Prior of (logit of k2 / 0.9, log amber): mean and standard deviation. One standard deviation either way is k2 of 0.19
@@ -39,8 +36,8 @@ _PRIOR_MEAN, _PRIOR_SIGMA = np.array([-0.35, -3.0]), np.array([1.0, 1.5])
 _PAIR_UNCERTAINTY = 1.75
 #: Seed of the refits: equal pairs give an equal coat. Any value works.
 _SEED = 20
-#: Matches notes about painted surfaces, but not "unpainted" wood.
-_PAINTED = re.compile(r"(?<!un)(wash|paint|glaze)")
+#: Matches notes about surfaces that a paint or a finish has closed, but not "unpainted" or "unsealed" wood.
+_CLOSED = re.compile(r"(?<!un)(wash|paint|glaze|seal|varnish|lacquer|shellac)|top.?coat")
 #: Mean ΔE00 of the pairs above which one coat can't explain them all. Our choice.
 _POOR_FIT = 2.5
 
@@ -77,20 +74,13 @@ def seal(values: FloatArray, body: Body) -> FloatArray:
     return saunderson(inside * np.exp(-2 * amber * _AMBER_SHAPE), CLEAR_OUTER, k2)
 
 
-def body_of(lab: FloatArray, washed: FloatArray | bool) -> Body:
-    """Body below the surface of a measured color: bare wood unchanged, a wash without its air surface."""
-    seen = reflectance_from_lab(lab)
-    covered = np.broadcast_to(np.asarray(washed, dtype=float), seen.shape[:-1])
-    inner = _TYPICAL_INNER * covered
-    return Body(inside_of(seen, (OUTER_REFLECTANCE * covered)[..., None], inner[..., None]), covered, inner)
-
-
 def fit_clear(pairs: Sequence[ClearCoatPair]) -> ClearCoat:
     """Learn a clear coat from spots measured before and after it.
 
     Parameters
     ----------
-    pairs : sequence of ClearCoatPair; all of one coat. A spot is washed if ``on`` mentions a wash or paint.
+    pairs : sequence of ClearCoatPair; all of one coat. A spot's surface is closed if ``on`` mentions a wash, a
+        paint or a finish.
 
     Raises
     ------
@@ -101,8 +91,8 @@ def fit_clear(pairs: Sequence[ClearCoatPair]) -> ClearCoat:
     if len(names) != 1:
         what = "The clear coat has no pair of colors." if not names else "The pairs belong to different clear coats."
         raise PaintError(what, "Measure one spot before and after the coat.")
-    washed = np.array([_PAINTED.search(p.on.lower()) is not None for p in pairs])
-    under = body_of(np.array([p.bare_lab for p in pairs]), washed)
+    closed = np.array([_CLOSED.search(p.on.lower()) is not None for p in pairs])
+    under = covered(reflectance_from_lab(np.array([p.bare_lab for p in pairs])), closed)
     sealed = np.array([p.sealed_lab for p in pairs])
     per_sigma = axis_weights(sealed) / (_PAIR_UNCERTAINTY * SIGMA_PER_RADIUS)
     rng = np.random.default_rng(_SEED)

@@ -22,6 +22,8 @@ OUTER_REFLECTANCE = 0.02
 #: Film thickness at which 63 % of the paint's air surface has formed; one unit is a full-strength coat. From
 #: simulations.
 SURFACE_FILM = 0.15
+#: Inner reflectance assumed for a surface known only by its color: in the middle of those of matte paints and varnish.
+TYPICAL_INNER = 0.45
 #: Optical thickness per unit of film below which absorption counts as zero; avoids division by zero.
 _NO_ABSORPTION = 1e-9
 
@@ -117,6 +119,24 @@ def bare(reflectance: FloatArray) -> Body:
     reflectance = np.asarray(reflectance)
     none = np.zeros(reflectance.shape[:-1], dtype=reflectance.dtype)
     return Body(reflectance, none, none)
+
+
+def covered(
+    reflectance: FloatArray, cover: FloatArray | float = 1.0, inner: FloatArray | float = TYPICAL_INNER
+) -> Body:
+    """A ground whose air surface a finish or a paint has closed, from its measured reflectance (..., 41).
+
+    Parameters
+    ----------
+    reflectance : (..., 41) float
+    cover : (...) float
+        Share that is closed: 1 for sealed or painted wood, 0 for bare wood.
+    inner : (...) float
+        Inner reflectance of that surface.
+    """
+    shape = np.shape(reflectance)[:-1]
+    share = np.broadcast_to(np.asarray(cover, dtype=np.asarray(reflectance).dtype), shape)
+    return read_through(reflectance, Body(np.asarray(reflectance), share, inner * share))
 
 
 def film(K: FloatArray, S: FloatArray, x: FloatArray, k2: FloatArray) -> Film:

@@ -17,7 +17,7 @@ from colormatch.errors import PaintError
 from colormatch.records import SIGMA_PER_RADIUS, FloatArray, Lab, Layer
 from colormatch.wash.carried import CARRIED_ERROR, MODEL_ERROR, Carried, place_of
 from colormatch.wash.clear import ClearCoat, seal
-from colormatch.wash.film import Body, bare, film, lay, read_through, seen, thickness
+from colormatch.wash.film import TYPICAL_INNER, Body, covered, film, lay, read_through, seen, thickness
 from colormatch.wash.optics import Optics, mix, optics_of
 from colormatch.wash.paint import REFITS, PaintModel, hand_scatter
 
@@ -86,6 +86,8 @@ def predict_many(
     clear: ClearCoat | None = None,
     painted: Sequence[Layer] = (),
     then: Sequence[Layer] = (),
+    *,
+    closed: bool = False,
 ) -> tuple[FloatArray, FloatArray]:
     """Predict the dried colors of recipes over one ground.
 
@@ -105,6 +107,8 @@ def predict_many(
     then : sequence of Layer
         Layers over every recipe and the wood around it alike, lowest first. The model has the same error for both, so
         it adds nothing to a difference and is left out.
+    closed : bool
+        A finish has closed the ground's surface: a coat over it wets nothing.
 
     Returns
     -------
@@ -122,7 +126,9 @@ def predict_many(
     spread = spread * ground_uncertainty * SIGMA_PER_RADIUS / axis_weights(np.asarray(ground))
     grounds = reflectance_from_lab(np.asarray(ground) + spread)
     paints = {name: optics_of(_estimate_and_draws(models, name, count)) for name in _names([painted, then, *recipes])}
-    under = bare(grounds[None])
+    # A finish is taken for a coat of the kind that goes over it, which then changes nothing but the amber.
+    inner = TYPICAL_INNER if clear is None else _coats(clear, count)[:, 0]
+    under = covered(grounds[None], float(closed), inner)
     for layer in painted:
         under = _lay_level([layer], paints, under, np.zeros(count), np.zeros((count, _MIXED)))
     under = read_through(grounds[None], under)
@@ -223,5 +229,9 @@ def _finish(body: Body, clear: ClearCoat | None, count: int) -> FloatArray:
     """(c, 1 + m, 3) color of bodies, with their clear coat."""
     if clear is None:
         return lab_from_reflectance(seen(body))
-    values = np.concatenate([clear.values[None], clear.draws[np.arange(count) % len(clear.draws)]])
-    return lab_from_reflectance(seal(values, body))
+    return lab_from_reflectance(seal(_coats(clear, count), body))
+
+
+def _coats(clear: ClearCoat, count: int) -> FloatArray:
+    """(1 + m, 2): best estimate of a coat, then its draws in turn."""
+    return np.concatenate([clear.values[None], clear.draws[np.arange(count) % len(clear.draws)]])

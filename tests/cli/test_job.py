@@ -327,3 +327,13 @@ def test_best_guess_doubt_and_grain_are_told_apart(run):
     assert answer["likeliest_unseen"] == likeliest["rank"]
     hiding = json.loads(run("match", "--target", "46,11,25", "--over", "72,6,19", "--grain-kept", 0, "--json").out)
     assert min(wash["grain_kept"] for wash in hiding["washes"]) < 0.5
+
+
+def test_states_of_the_surfaces_count_under_a_clear_coat(run):
+    coat = ("match", "--target", "56,11,25", "--over", "72,6,19", "--clear", "Matte Water Varnish", "--json")
+    bare, sealed = (
+        json.loads(run(*coat, *states).out)
+        for states in ((), ("--sound-state", "sealed", "--damage-state", "top-coated"))
+    )
+    assert bare["finished"][0] < sealed["finished"][0] - 4
+    assert run(*coat, "--sound-state", "wet").status == 2

@@ -4,18 +4,18 @@ import numpy as np
 import pytest
 
 from colormatch.color.difference import axis_weights, delta_e
-from colormatch.color.spectra import lab_from_reflectance
+from colormatch.color.spectra import lab_from_reflectance, reflectance_from_lab
 from colormatch.errors import PaintError
 from colormatch.records import SIGMA_PER_RADIUS, ClearCoatPair, Lab
-from colormatch.wash.clear import HAZE, body_of, fit_clear, seal
-from colormatch.wash.film import bare, film, lay
+from colormatch.wash.clear import HAZE, fit_clear, seal
+from colormatch.wash.film import bare, covered, film, lay, seen
 
 BARE = np.array([[72.0, 7, 24], [58, 10, 27], [40, 9, 15]])
 
 
 def pairs_from(values: tuple[float, float], on: str = "bare wood") -> list[ClearCoatPair]:
     """Pairs that the model itself would give."""
-    sealed = lab_from_reflectance(seal(np.array(values), body_of(BARE, "washed" in on)))
+    sealed = lab_from_reflectance(seal(np.array(values), covered(reflectance_from_lab(BARE), float("washed" in on))))
     return [ClearCoatPair("coat", Lab(*b), Lab(*s), on) for b, s in zip(BARE, sealed, strict=True)]
 
 
@@ -30,12 +30,26 @@ def test_brings_back_what_the_pairs_were_made_of(values: tuple[float, float], on
 
 
 def test_unpainted_wood_is_not_painted() -> None:
-    bare_wood, unpainted, painted = (
+    bare_wood, unpainted, *closed = (
         fit_clear([ClearCoatPair("coat", p.bare_lab, p.sealed_lab, on) for p in pairs_from((0.45, 0.08))]).values
-        for on in ("bare wood", "Unpainted door, unwashed", "painted door")
+        for on in ("bare wood", "Unpainted door, unwashed, unsealed", "painted door", "sealed wood", "under varnish")
     )
     np.testing.assert_array_equal(unpainted, bare_wood)
-    assert not np.allclose(painted, bare_wood, rtol=0.05)
+    for values in closed:
+        assert not np.allclose(values, bare_wood, rtol=0.05)
+
+
+def test_a_further_coat_changes_closed_wood_little_and_wets_bare_wood() -> None:
+    """A coat without amber over wood that is sealed: below ΔE00 1.5 (common practice: later coats change little)."""
+    wood = reflectance_from_lab(BARE)
+    np.testing.assert_allclose(seen(covered(wood)), wood, atol=1e-12)  # as it was measured
+    for k2 in (0.4, 0.45, 0.5):
+        over_closed, over_bare = (
+            np.asarray(delta_e(lab_from_reflectance(seal(np.array([k2, 0.0]), body)), BARE))
+            for body in (covered(wood, inner=k2), bare(wood))
+        )
+        assert over_closed.max() < 1.5
+        assert over_bare.min() > 4
 
 
 def test_amber_takes_blue_only() -> None:
@@ -75,7 +89,7 @@ def test_what_one_pair_teaches_is_stated_as_surely_as_two_readings_of_one_spot_a
         sealed = np.asarray(pair.sealed_lab)
         read = sealed + rng.standard_normal(3) * 1.75 * SIGMA_PER_RADIUS / axis_weights(sealed)
         coat = fit_clear([ClearCoatPair("coat", pair.bare_lab, Lab(*read))])
-        body = body_of(BARE[:1], False)
+        body = bare(reflectance_from_lab(BARE[:1]))
         found, draws = (lab_from_reflectance(seal(v, body)) for v in (coat.values[None], coat.draws))
         radii.append(np.percentile(delta_e(draws, found), 90))
         held.append(delta_e(found[0], sealed) <= radii[-1])
