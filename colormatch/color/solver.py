@@ -56,7 +56,10 @@ class NormalEquations(NamedTuple):
         wanted = -self.gradient[..., None]
         weighed = np.swapaxes(self.border / own[..., None], 1, 2)
         matrix -= weighed @ self.border
-        first = np.linalg.solve(matrix, wanted[:, :size] - weighed @ wanted[:, size:])
+        # With a diagonal of ones, slopes of very different sizes leave the matrix regular.
+        unit = 1 / np.sqrt(np.maximum(np.diagonal(matrix, axis1=1, axis2=2), scale))[..., None]
+        matrix *= unit * np.swapaxes(unit, 1, 2)
+        first = unit * np.linalg.solve(matrix, unit * (wanted[:, :size] - weighed @ wanted[:, size:]))
         rest = (wanted[:, size:] - self.border @ first)[..., 0] / own
         return np.concatenate([first[..., 0], rest], axis=1)
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
@@ -322,6 +322,7 @@ LAB = st.builds(Lab, st.floats(0, 100), st.floats(-100, 100), st.floats(-100, 10
 
 @settings(max_examples=30, deadline=None)
 @given(LAB, LAB, st.floats(0.002, 500), st.integers(1, 12), st.floats(0, 10))
+@example(Lab(72, 0, 47), Lab(0, 0, 0), 225.0, 1, 0.0)  # slopes whose squares differ by forty powers of ten
 def test_any_swatch_gives_finite_numbers(ground: Lab, lab: Lab, water: float, coats: int, uncertainty: float) -> None:
     model = fit_paint([Swatch("odd", 1, water, coats, "any", ground, lab, uncertainty)])
     assert np.isfinite(model.theta).all()
