@@ -39,6 +39,8 @@ class Outcomes:
     #: (c, m) the same without what the distance from ground to target may be off by, which all recipes share: what
     #: they are told apart by.
     compared: FloatArray
+    #: (c,) ΔE00 of the best estimate to the target.
+    best_delta_e: FloatArray
     #: (c,) share of the wood's own contrast that still shows.
     grain_kept: FloatArray
 
@@ -137,7 +139,8 @@ class MatchProblem:
             differences = np.asarray(delta_e(draws, self.finished_draws))
         grain = self.grain()
         kept = np.array([grain.kept_by(self.models, recipe) for recipe in recipes])
-        return Outcomes(recipes, lab, draws, differences, compared, kept)
+        best = np.asarray(delta_e(lab, self.finished))
+        return Outcomes(recipes, lab, draws, differences, compared, best, kept)
 
     def measured(self, recipe: Recipe) -> tuple[Swatch, ...]:
         """Distinct swatches of exactly this wash on a ground like the damage."""

@@ -104,16 +104,17 @@ def ranked(job: MatchProblem, outcomes: Outcomes) -> tuple[RankedWash, ...]:
 def groups(outcomes: Outcomes) -> list[list[int]]:
     """Group recipes whose difference nobody sees; best group first.
 
-    The leader of a group is the best recipe without a group. The size of the difference decides, not how often one of
-    them is better: the draws are shared, so a difference of nothing may favor the same recipe in all of them. Within a
-    group fewer layers and paints come first, then more of the wood's grain, then the simpler and weaker wash.
+    The leader of a group is the best recipe without a group. The size of the difference decides, both of what is
+    expected and of the best guess, which great doubt hides in what is expected; not how often one of them is better:
+    the draws are shared, so a difference of nothing may favor the same recipe in all of them. Within a group fewer
+    layers and paints come first, then more of the wood's grain, then the simpler and weaker wash.
     """
-    expected, kept = outcomes.order, outcomes.grain_kept
-    left = sorted(range(len(expected)), key=lambda i: (expected[i], _effort(outcomes.recipes[i])))
+    expected, best, kept = outcomes.order, outcomes.best_delta_e, outcomes.grain_kept
+    left = sorted(range(len(expected)), key=lambda i: (expected[i], best[i], _effort(outcomes.recipes[i])))
     found = []
     while left:
         leader = left[0]
-        group = [i for i in left if expected[i] - expected[leader] < _UNSEEN_GAP]
+        group = [i for i in left if max(expected[i] - expected[leader], best[i] - best[leader]) < _UNSEEN_GAP]
         most = kept[group].max()
 
         def order(i: int, most: float = most) -> tuple[float, ...]:
@@ -121,7 +122,7 @@ def groups(outcomes: Outcomes) -> list[list[int]]:
             return layers, paints, (most - kept[i]) // SAME_GRAIN, *more, expected[i]
 
         found.append(sorted(group, key=order))
-        left = left[len(group) :]
+        left = [i for i in left if i not in set(group)]
     return found
 
 

@@ -130,8 +130,8 @@ def hand_scatter(paint_fraction: FloatArray | float) -> FloatArray:
 
     Examples
     --------
-    >>> hand_scatter(1.0).round(3), hand_scatter(0.25).round(3)
-    (np.float64(0.12), np.float64(0.165))
+    >>> [round(float(hand_scatter(fraction)), 3) for fraction in (1.0, 0.25)]
+    [0.12, 0.164]
     """
     out: FloatArray = np.hypot(APPLICATION_SCATTER, WATER_ERROR * (1 - np.asarray(paint_fraction, dtype=float)))
     return out

@@ -285,7 +285,12 @@ def test_a_mark_that_two_windows_move_follows_the_later_and_it_is_said(visit, ad
 
 def test_every_step_comes_back_after_a_reload(visit, address):
     page = example(visit, address).page
-    for link, words in (("Match", "Closest washes"), ("Mix", "Into the cup"), ("Check", "dried"), ("Photo", "All is")):
+    for link, words in (
+        ("Match", "Closest washes"),
+        ("Mix", "Into the cup"),
+        ("Check", "dried"),
+        ("Photo", "Everything is marked"),
+    ):
         page.locator(".st-key-steps").get_by_role("link", name=link).click()
         page.get_by_text(words).first.wait_for(timeout=60_000)
         place = page.url

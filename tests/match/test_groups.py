@@ -16,7 +16,8 @@ def outcomes_of(*differences):
     """Recipes of one paint, with given differences in each draw."""
     recipes = tuple((Layer((Part("Ochre"),), 1 / (2 + i)),) for i in range(len(differences)))
     rows = np.array(differences, dtype=float)
-    return Outcomes(recipes, np.zeros((len(rows), 3)), np.zeros((*rows.shape, 3)), rows, rows, np.ones(len(rows)))
+    none, all_of_it = np.zeros(len(rows)), np.ones(len(rows))
+    return Outcomes(recipes, np.zeros((len(rows), 3)), np.zeros((*rows.shape, 3)), rows, rows, none, all_of_it)
 
 
 @pytest.mark.parametrize(("apart", "alike"), [(0.0, True), (0.3, True), (0.38, True), (0.42, False), (0.6, False)])
@@ -31,6 +32,13 @@ def test_recipes_are_one_group_up_to_half_of_what_half_of_the_observers_see(apar
 def test_a_difference_that_nobody_sees_is_a_tie_however_consistent_it_is(apart, alike):
     best = np.full(100, 2.0)
     assert len(groups(outcomes_of(best, best + apart))) == (1 if alike else 2)
+
+
+@pytest.mark.parametrize(("apart", "alike"), [(0.38, True), (0.42, False)])
+def test_a_best_guess_that_is_visibly_farther_off_is_no_tie_under_great_doubt(apart, alike):
+    doubt = np.full(100, 5.0)
+    outcomes = replace(outcomes_of(doubt, doubt), best_delta_e=np.array([0.1, 0.1 + apart]))
+    assert len(groups(outcomes)) == (1 if alike else 2)
 
 
 def test_order_among_equals():
@@ -49,7 +57,8 @@ def test_order_among_equals():
     for seed in range(5):
         turn = np.random.default_rng(seed).permutation(len(ordered))
         recipes = tuple(ordered[i] for i in turn)
-        (group,) = groups(Outcomes(recipes, np.zeros((7, 3)), np.zeros((7, 10, 3)), equal, equal, np.ones(7)))
+        outcomes = replace(outcomes_of(*equal), recipes=recipes)
+        (group,) = groups(outcomes)
         assert tuple(recipes[i] for i in group) == ordered
 
 

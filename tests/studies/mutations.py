@@ -199,7 +199,7 @@ MUTATIONS = (
         "colormatch.match.rank",
         "_UNSEEN_GAP = VISIBLE / 2",
         "_UNSEEN_GAP = VISIBLE",
-        "tests.match.test_rank",
+        "tests.match.test_groups",
         "test_recipes_are_one_group_up_to_half_of_what_half_of_the_observers_see",
     ),
     Mutation(
