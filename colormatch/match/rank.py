@@ -122,7 +122,7 @@ def groups(outcomes: Outcomes) -> list[list[int]]:
             return layers, paints, (most - kept[i]) // SAME_GRAIN, *more, expected[i]
 
         found.append(sorted(group, key=order))
-        left = [i for i in left if i not in set(group)]
+        left = [i for i in left if i not in group]
     return found
 
 
